@@ -1,0 +1,1 @@
+"""What is computed: the flora, the photo model, the key and the identification."""

@@ -1,0 +1,17 @@
+"""The flora: species, characters and sources from configs/, checked against one another."""
+
+from model.flora.character import Character
+from model.flora.load import CONFIGS, Flora, Source, load_characters, load_flora
+from model.flora.species import LookAlike, Score, Species
+
+__all__ = [
+    "CONFIGS",
+    "Character",
+    "Flora",
+    "LookAlike",
+    "Score",
+    "Source",
+    "Species",
+    "load_characters",
+    "load_flora",
+]

@@ -1,0 +1,222 @@
+"""Read configs/ into a Flora, and refuse what does not fit together."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+from pathlib import Path
+from typing import Any
+
+import yaml
+from pydantic import BaseModel, ConfigDict, ValidationError
+
+from model.errors import FloraError, nearest
+from model.flora.character import Character
+from model.flora.species import LookAlike, Score, Species, Standing
+
+CONFIGS = Path(__file__).resolve().parents[2] / "configs"
+
+
+class _Loader(getattr(yaml, "CSafeLoader", yaml.SafeLoader)):  # type: ignore[misc]
+    """Safe YAML in which yes, no, on and off stay words: they are wording here, not truth values."""
+
+
+_Loader.yaml_implicit_resolvers = {
+    letter: [(tag, pattern) for tag, pattern in resolvers if tag != "tag:yaml.org,2002:bool"]
+    for letter, resolvers in _Loader.yaml_implicit_resolvers.items()
+}
+
+
+class Source(BaseModel):
+    """Where a fact was read. ``standing`` says how far it may be leant on."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True)
+
+    citation: str
+    url: str | None = None
+    standing: Standing
+
+
+@dataclass(frozen=True)
+class Flora:
+    """All species, characters and sources, checked against one another.
+
+    ``species`` and ``characters`` keep the order of their ids in the files (sorted for
+    species), which is the column order of every array in the package.
+    """
+
+    species: dict[str, Species]
+    characters: dict[str, Character]
+    sources: dict[str, Source]
+
+    @cached_property
+    def ids(self) -> tuple[str, ...]:
+        """Species ids, sorted: the order of rows in likelihoods and probabilities."""
+        return tuple(self.species)
+
+    def is_applicable(self, species: str, character: str) -> bool:
+        """Whether the plant has the part that the character is about."""
+        plant = self.species[species]
+        if plant.characters.get(character) == "inapplicable":
+            return False
+        for gate, states in self.characters[character].applies_when.items():
+            score = plant.characters.get(gate)
+            if isinstance(score, Score) and score.states is not None:
+                if not set(score.states) & set(states):
+                    return False
+            elif not self.is_applicable(species, gate):
+                return False
+        return True
+
+    @cached_property
+    def look_alikes(self) -> dict[str, tuple[str, ...]]:
+        """Species id to the ids it is confused with, made symmetric."""
+        pairs: dict[str, set[str]] = {s: set() for s in self.ids}
+        for plant in self.species.values():
+            for other in plant.look_alikes:
+                if other.species is not None:
+                    pairs[plant.id].add(other.species)
+                    pairs[other.species].add(plant.id)
+        return {s: tuple(sorted(v)) for s, v in pairs.items()}
+
+    def look_alike(self, species: str, other: str) -> LookAlike | None:
+        """The entry that tells the two apart, from whichever file has it."""
+        for one, two in ((species, other), (other, species)):
+            for entry in self.species[one].look_alikes:
+                if entry.species == two:
+                    return entry
+        return None
+
+
+def read_yaml(path: Path) -> Any:
+    """Parse one YAML file safely.
+
+    Raises FloraError with the file and line where the text is not YAML or not UTF-8.
+    """
+    try:
+        return yaml.load(path.read_text(encoding="utf-8"), Loader=_Loader)
+    except FileNotFoundError:
+        raise FloraError(f"{path}: no such file; restore it or name another") from None
+    except yaml.YAMLError as error:
+        mark = getattr(error, "problem_mark", None)
+        line = f" line {mark.line + 1}" if mark is not None else ""
+        raise FloraError(
+            f"{path}{line}: not valid YAML ({getattr(error, 'problem', None) or 'unreadable'}); mend that line"
+        ) from None
+    except UnicodeDecodeError:
+        raise FloraError(f"{path}: not UTF-8 text; save it as UTF-8") from None
+
+
+def read_mapping(path: Path) -> dict[str, Any]:
+    """Parse one YAML file that must hold a mapping with text keys."""
+    found = read_yaml(path)
+    if not isinstance(found, dict):
+        kind = {list: "a list", type(None): "empty"}.get(type(found), f"a {type(found).__name__}")
+        raise FloraError(f"{path}: holds {kind}; it must be a mapping, `key: value` on each line")
+    return found
+
+
+def first_cause(error: ValidationError) -> str:
+    """The first thing that pydantic found wrong, in one line."""
+    cause = error.errors()[0]
+    where = ".".join(str(part) for part in cause["loc"])
+    return f"{where}: {cause['msg']}" if where else str(cause["msg"])
+
+
+def load_characters(configs: Path = CONFIGS) -> dict[str, Character]:
+    """Read configs/characters.yaml: character id to Character, in the file's order."""
+    path = configs / "characters.yaml"
+    characters = {}
+    for key, fields in read_mapping(path).items():
+        try:
+            characters[key] = Character(id=key, **fields)
+        except (ValidationError, TypeError) as error:
+            cause = first_cause(error) if isinstance(error, ValidationError) else str(error)
+            raise FloraError(f"{path}: character {key}: {cause}") from None
+    for character in characters.values():
+        for gate, states in character.applies_when.items():
+            if gate not in characters or not set(states) <= set(characters[gate].states):
+                raise FloraError(f"{path}: character {character.id}: applies_when {gate} names no such states")
+    return characters
+
+
+def load_sources(configs: Path = CONFIGS) -> dict[str, Source]:
+    """Read configs/sources.yaml: source key to Source."""
+    path = configs / "sources.yaml"
+    try:
+        return {key: Source(**fields) for key, fields in read_mapping(path).items()}
+    except ValidationError as error:
+        raise FloraError(f"{path}: {first_cause(error)}") from None
+
+
+def load_species(path: Path) -> Species:
+    """Read one file of configs/species. Raises FloraError naming the file and the field."""
+    try:
+        return Species(id=path.stem, **read_mapping(path))
+    except ValidationError as error:
+        raise FloraError(f"{path}: {first_cause(error)}") from None
+    except TypeError as error:
+        raise FloraError(f"{path}: {error}") from None
+
+
+def load_flora(configs: Path = CONFIGS) -> Flora:
+    """Read and cross-check the whole flora.
+
+    Raises FloraError for an unknown character, state, source or look-alike, naming the file.
+    """
+    characters = load_characters(configs)
+    sources = load_sources(configs)
+    files = sorted((configs / "species").glob("*.yaml"))
+    if not files:
+        raise FloraError(f"{configs / 'species'}: no species files; the flora is missing")
+    species = {path.stem: load_species(path) for path in files}
+    for path in files:
+        _check_references(path, species[path.stem], characters, sources, species)
+    return Flora(species, characters, sources)
+
+
+def _check_references(
+    path: Path,
+    plant: Species,
+    characters: dict[str, Character],
+    sources: dict[str, Source],
+    species: dict[str, Species],
+) -> None:
+    for key, score in plant.characters.items():
+        if key not in characters:
+            raise FloraError(f"{path}: unknown character {key}; {nearest(key, characters)}")
+        if isinstance(score, Score):
+            _check_score(path, characters[key], score)
+    for key in _source_keys(plant):
+        if key not in sources:
+            raise FloraError(f"{path}: source {key} is not in sources.yaml; {nearest(key, sources)}")
+    for entry in plant.look_alikes:
+        if entry.species is not None and (entry.species not in species or entry.species == plant.id):
+            raise FloraError(f"{path}: look-alike {entry.species} is not another species of the flora")
+        for key in entry.separate_by:
+            if key not in characters:
+                raise FloraError(f"{path}: separate_by {key}; {nearest(key, characters)}")
+    for judgement in plant.judgements:
+        if judgement.character not in characters:
+            raise FloraError(f"{path}: judgement on {judgement.character}; {nearest(judgement.character, characters)}")
+
+
+def _check_score(path: Path, character: Character, score: Score) -> None:
+    field = {"choice": "states", "number": "range", "month": "months"}[character.kind]
+    if getattr(score, field) is None:
+        raise FloraError(f"{path}: {character.id} is a {character.kind}; give it {field}")
+    for state in score.states or {}:
+        if state not in character.states:
+            raise FloraError(f"{path}: {character.id} has no state {state}; {nearest(state, character.states)}")
+    if score.range is not None and character.domain is not None:
+        low, high = character.domain
+        if score.range[0] < low or score.range[1] > high:
+            raise FloraError(
+                f"{path}: {character.id} {list(score.range)} leaves its domain {low:g} to {high:g} {character.unit}"
+            )
+
+
+def _source_keys(plant: Species) -> set[str]:
+    facts = [plant.season, *plant.look_alikes, *plant.judgements]
+    facts += [score for score in plant.characters.values() if isinstance(score, Score)]
+    return {key for fact in facts for key in fact.source} | set(plant.names_source) | set(plant.in_lawns_source)

@@ -1,0 +1,99 @@
+"""A species of the flora: names, season, look-alikes and characters, each with its source."""
+
+from __future__ import annotations
+
+from typing import Annotated, Literal
+
+from pydantic import BaseModel, ConfigDict, Field, model_validator
+
+Standing = Literal["published", "common practice", "from memory"]
+Frequency = Literal["always", "usually", "sometimes", "rarely"]
+Months = Annotated[list[Annotated[int, Field(ge=1, le=12)]], Field(min_length=1, max_length=12)]
+Sources = Annotated[list[str], Field(min_length=1)]
+
+
+class _Fact(BaseModel):
+    model_config = ConfigDict(extra="forbid", frozen=True)
+
+    source: Sources
+    standing: Standing
+
+
+class Score(_Fact):
+    """What a species shows for one character: exactly one of states, range or months.
+
+    ``range`` is the ordinary span of the number in the character's unit; a reading outside
+    it is unlikely, never impossible. ``note`` is for people who check the value.
+    """
+
+    states: dict[str, Frequency] | None = None
+    range: tuple[float, float] | None = None
+    months: Months | None = None
+    note: str | None = None
+
+    @model_validator(mode="after")
+    def _one_kind_of_value(self) -> Score:
+        if sum(v is not None for v in (self.states, self.range, self.months)) != 1:
+            raise ValueError("give exactly one of states, range or months")
+        if self.states is not None and not self.states:
+            raise ValueError("states is empty; write unknown instead")
+        if self.range is not None and not 0 < self.range[0] <= self.range[1]:
+            raise ValueError("a range is two positive numbers, the smaller first")
+        return self
+
+
+class Season(_Fact):
+    """Months (1-12, southern hemisphere) in which the plant does each thing."""
+
+    seen: Months
+    germinates: Months | None = None
+    flowers: Months
+    seeds: Months | None = None
+
+
+class LookAlike(_Fact):
+    """A plant taken for this one. ``species`` is in the flora; ``outside`` names one that is not."""
+
+    species: str | None = None
+    outside: str | None = None
+    separate_by: Annotated[list[str], Field(min_length=1)]
+    note: str
+
+    @model_validator(mode="after")
+    def _inside_or_outside(self) -> LookAlike:
+        if (self.species is None) == (self.outside is None):
+            raise ValueError("give either species (an id of the flora) or outside (a name)")
+        return self
+
+
+class Judgement(_Fact):
+    """Sources that disagree about one character, and how the file decides between them."""
+
+    character: str
+    decision: str
+
+
+class Species(BaseModel):
+    """One plant, as its file under configs/species gives it; ``id`` is the file's name."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True)
+
+    id: str
+    scientific_name: str
+    synonyms: list[str] = Field(default_factory=list)
+    common_names: Annotated[list[str], Field(min_length=1)]
+    family: str
+    names_source: Sources
+    in_lawns: Literal["very common", "common", "occasional", "rare"]
+    in_lawns_source: Sources
+    in_lawns_standing: Standing
+    habitat: str
+    season: Season
+    look_alikes: list[LookAlike] = Field(default_factory=list)
+    characters: dict[str, Score | Literal["unknown", "inapplicable"]]
+    judgements: list[Judgement] = Field(default_factory=list)
+
+    @property
+    def common_name(self) -> str:
+        """The name shown to people: the first of the common names."""
+        return self.common_names[0]
