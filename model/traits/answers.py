@@ -1,0 +1,117 @@
+"""Answers to the questions: checked once, here, and then trusted."""
+
+from __future__ import annotations
+
+import calendar
+from collections.abc import Mapping
+from pathlib import Path
+
+from model.errors import AnswerError, FloraError, nearest
+from model.flora.character import Character
+from model.flora.load import read_yaml
+
+UNSURE = "unsure"
+States = tuple[str, ...]
+Answer = States | float
+Answers = dict[str, Answer]
+
+_MONTHS = {name.lower(): i for i, name in enumerate(calendar.month_name) if name}
+_MONTHS |= {name.lower(): i for i, name in enumerate(calendar.month_abbr) if name}
+
+
+def check_answer(character: Character, given: object) -> Answer:
+    """Turn one given answer into a tuple of states or a number; ``()`` means unsure.
+
+    Raises AnswerError with the character, what was given, and the nearest valid answer.
+
+    >>> from model.flora import load_characters
+    >>> check_answer(load_characters()["milky_sap"], "present")
+    ('present',)
+    """
+    if given == UNSURE or given is None or (isinstance(given, list | tuple) and list(given) in ([], [UNSURE])):
+        return ()
+    if character.kind == "choice":
+        return _states(character, given)
+    return _number(character, given)
+
+
+def _states(character: Character, given: object) -> States:
+    named = set()
+    for value in given if isinstance(given, list | tuple) else [given]:
+        if not isinstance(value, str) or value not in character.states:
+            kind = "a number, not a state" if isinstance(value, int | float) else "no state of it"
+            raise AnswerError(
+                f"{character.id}: {value!r} is {kind}; {nearest(str(value), [*character.states, UNSURE])}"
+            )
+        named.add(value)
+    return tuple(state for state in character.states if state in named)
+
+
+def _number(character: Character, given: object) -> float:
+    value = _MONTHS.get(given.lower(), given) if character.kind == "month" and isinstance(given, str) else given
+    if isinstance(value, str):
+        try:
+            value = float(value)
+        except ValueError:
+            value = None
+    low, high = character.domain or (1, 12)
+    unit = f" {character.unit}" if character.unit not in (None, "count") else ""
+    if isinstance(value, bool) or not isinstance(value, int | float) or value != value:
+        raise AnswerError(
+            f"{character.id}: {given!r} is no number; give one from {low:g} to {high:g}{unit}, or {UNSURE}"
+        )
+    if not low <= value <= high:
+        raise AnswerError(f"{character.id}: {value:g}{unit} is outside {low:g} to {high:g}{unit}; check the unit")
+    if character.kind == "month" and value != int(value):
+        raise AnswerError(f"{character.id}: {value:g} is no month; give a whole number from 1 to 12")
+    return float(value)
+
+
+def check_answers(characters: Mapping[str, Character], given: Mapping[str, object]) -> Answers:
+    """Check all answers. Raises AnswerError at the first unknown character or state."""
+    answers = {}
+    for key, value in given.items():
+        if key not in characters:
+            raise AnswerError(f"{key!r} is no character of the key; {nearest(str(key), characters)}")
+        answers[key] = check_answer(characters[key], value)
+    return answers
+
+
+def read_answers(path: Path, characters: Mapping[str, Character]) -> Answers:
+    """Read an answer file: YAML, `character: state`, `character: [state, state]` or a number.
+
+    Raises AnswerError that names the file.
+    """
+    try:
+        given = read_yaml(path)
+    except FloraError as error:
+        raise AnswerError(str(error)) from None
+    except OSError as error:
+        raise AnswerError(f"{path}: cannot be read ({error.strerror}); name a file of answers") from None
+    if given is None:
+        return {}
+    if not isinstance(given, dict):
+        kind = "a list" if isinstance(given, list) else "plain text"
+        raise AnswerError(f"{path}: holds {kind}; write one `character: state` on each line")
+    try:
+        return check_answers(characters, given)
+    except AnswerError as error:
+        raise AnswerError(f"{path}: {error}") from None
+
+
+def answers_text(answers: Answers) -> str:
+    """The answers as YAML, the way read_answers takes them.
+
+    >>> print(answers_text({"milky_sap": ("absent",), "plant_height": 4.0, "ligule": ()}), end="")
+    milky_sap: absent
+    plant_height: 4
+    ligule: unsure
+    """
+    lines = []
+    for key, value in answers.items():
+        if isinstance(value, tuple):
+            text = UNSURE if not value else value[0] if len(value) == 1 else f"[{', '.join(value)}]"
+        else:
+            text = f"{value:g}"
+        lines.append(f"{key}: {text}\n")
+    return "".join(lines)

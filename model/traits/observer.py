@@ -1,0 +1,40 @@
+"""How an observer answers: error and cost by effort, and what frequency words weigh."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+from pydantic import BaseModel, ConfigDict, Field, ValidationError
+
+from model.errors import FloraError
+from model.flora.character import Effort
+from model.flora.load import CONFIGS, first_cause, read_mapping
+from model.flora.species import Frequency, Standing
+
+Share = Annotated[float, Field(gt=0, lt=1)]
+Positive = Annotated[float, Field(gt=0)]
+
+
+class Observer(BaseModel):
+    """configs/observer.yaml: shares are of answers, shoulders of ln(reading), costs in glances."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True)
+
+    error: dict[Effort, Share]
+    cost: dict[Effort, Positive]
+    frequency: dict[Frequency, Positive]
+    shoulder: dict[str, Positive]
+    month_shoulder: Positive
+    background: Share
+    source: list[str]
+    standing: Standing
+
+
+def load_observer(configs: Path = CONFIGS) -> Observer:
+    """Read configs/observer.yaml. Raises FloraError naming the field that is wrong."""
+    path = configs / "observer.yaml"
+    try:
+        return Observer(**read_mapping(path))
+    except ValidationError as error:
+        raise FloraError(f"{path}: {first_cause(error)}") from None

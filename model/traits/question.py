@@ -1,0 +1,78 @@
+"""Which question to ask next: most information about the species for the time it costs."""
+
+from __future__ import annotations
+
+from collections.abc import Collection
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from model.flora.character import Character
+from model.traits.likelihood import Likelihoods
+
+Array = NDArray[np.float64]
+LEAST_BITS = 0.01  # below this the answer is as good as known
+LEAST_APPLICABLE = 0.6  # share of what is probable that must have the part asked about
+SEPARATES = 4.0  # likelihood ratio from which an answer tells two look-alikes apart
+
+
+@dataclass(frozen=True)
+class Question:
+    """The next question, and how many bits about the species its answer should bring."""
+
+    character: Character
+    bits: float
+
+
+def expected_bits(likelihoods: Likelihoods, probability: Array) -> Array:
+    """Expected gain of information of each question, in bits.
+
+    ``probability`` float (species + 1,), sums to 1. Returns float (characters,) in the
+    flora's order: mutual information between hypothesis and answer, where an answer of
+    ``unsure`` (all that an absent part can give) brings nothing.
+    """
+    joint = probability[:, None] * likelihoods.stacked
+    answer = joint.sum(axis=0)
+    safe = np.where(joint > 0, joint, 1.0)
+    entropy_now = -float(np.sum(probability * np.log2(np.where(probability > 0, probability, 1.0))))
+    # sum over hypotheses of P(h, a) log P(h | a), per answer a
+    inside = (joint * np.log2(safe)).sum(axis=0) - answer * np.log2(answer)
+    gain = answer * entropy_now + inside
+    return np.asarray(np.add.reduceat(gain, likelihoods.starts))
+
+
+def next_question(
+    likelihoods: Likelihoods, probability: Array, asked: Collection[str], unseparated: Collection[int] = ()
+) -> Question | None:
+    """Choose the question with the largest expected gain for its cost.
+
+    ``asked`` are left out, answered or unsure. ``unseparated`` are indices of look-alikes
+    that no answer has yet told from the leading species: while there are any and the lead is
+    otherwise settled, the question that most probably separates them is taken.
+    Returns None when no question is worth its time.
+    """
+    characters = list(likelihoods.flora.characters.values())
+    bits = expected_bits(likelihoods, probability)
+    listed = probability[:-1] / max(probability[:-1].sum(), 1e-300)
+    allowed = (listed @ likelihoods.applicable >= LEAST_APPLICABLE) & np.array([c.id not in asked for c in characters])
+    if unseparated:
+        chance = separation_chance(likelihoods, int(probability[:-1].argmax()), unseparated)
+        best = int(np.where(allowed, chance / likelihoods.costs, -1.0).argmax())
+        if allowed[best] and chance[best] > 0.2:
+            return Question(characters[best], float(max(bits[best], 0.0)))
+    worth = np.where(allowed & (bits >= LEAST_BITS), bits / likelihoods.costs, -1.0)
+    best = int(worth.argmax())
+    return Question(characters[best], float(bits[best])) if worth[best] > 0 else None
+
+
+def separation_chance(likelihoods: Likelihoods, lead: int, others: Collection[int]) -> Array:
+    """Expected number of ``others`` that each question would tell from ``lead``, if lead is true.
+
+    Returns float (characters,).
+    """
+    own = likelihoods.stacked[lead]
+    total = np.zeros(own.shape)
+    for other in others:
+        total += own * (own >= SEPARATES * likelihoods.stacked[other])
+    return np.asarray(np.add.reduceat(total, likelihoods.starts))
