@@ -1,0 +1,249 @@
+"""Fuse prior, photos and answers into a Finding: a name, how sure, why, and what to ask next."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import asdict, dataclass
+from functools import cached_property
+from pathlib import Path
+from typing import Any, Literal, Protocol
+
+import numpy as np
+from numpy.typing import NDArray
+
+from model.flora.load import CONFIGS, Flora, load_flora
+from model.prior import PriorConfig, load_prior, prior
+from model.traits import Answers, Likelihoods, load_observer, next_question
+from model.traits.answers import Answer
+from model.traits.question import SEPARATES, Question
+
+Array = NDArray[np.float64]
+Status = Literal["confirmed", "likely", "undecided", "unlisted"]
+CONFIRMED, LIKELY, LEADS = 0.95, 0.70, 0.50
+SHOWN = 10  # candidates that a Finding lists
+MOVED = 2.0  # likelihood ratio from which an answer counts as a reason for an override
+
+
+class PhotoEvidence(Protocol):
+    """What identify needs to know of the photos; model.photo makes it."""
+
+    @property
+    def log_likelihood(self) -> Mapping[str, float]:
+        """ln of P(class | photos) / P(class), by species with photos."""
+
+    @property
+    def log_likelihood_other(self) -> float:
+        """The same for everything else: species without photos, and unlisted plants."""
+
+    @property
+    def probabilities(self) -> Mapping[str, float]:
+        """Calibrated probability of each species with photos; what is missing to 1 is `other`."""
+
+    @property
+    def photos(self) -> Sequence[Mapping[str, Any]]:
+        """One entry a photo: file, usable, notes."""
+
+
+@dataclass(frozen=True)
+class Candidate:
+    """One species: its probability (0-1), the photo's own, and the answers for and against it."""
+
+    species: str
+    scientific_name: str
+    common_name: str
+    probability: float
+    photo_probability: float | None
+    agrees: tuple[str, ...]
+    disagrees: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Override:
+    """The answers overturned the photo: from which species, to which, and by which answers.
+
+    ``reasons``: one entry a deciding answer, strongest first: character, what was answered,
+    what the overturned species would have shown, and the likelihood ratio in favour.
+    """
+
+    photo_said: str
+    answers_say: str
+    reasons: tuple[dict[str, Any], ...]
+
+
+@dataclass(frozen=True)
+class Finding:
+    """The result of identify; ``probability`` is that of ``species``, candidates come best first."""
+
+    status: Status
+    species: str | None
+    probability: float | None
+    unlisted_probability: float
+    candidates: tuple[Candidate, ...]
+    override: Override | None
+    next_question: Question | None
+    still_to_exclude: tuple[str, ...]
+    photos: tuple[dict[str, Any], ...]
+
+    def as_json(self) -> dict[str, Any]:
+        """The Finding as plain data, keys as documented for ``identify --json``."""
+        data = asdict(self)
+        question = self.next_question
+        data["next_question"] = question and {
+            "character": question.character.id,
+            "text": question.character.question,
+            "look": question.character.look,
+            "otherwise": question.character.otherwise,
+            "kind": question.character.kind,
+            "unit": question.character.unit,
+            "states": dict(question.character.states),
+            "bits": round(question.bits, 3),
+        }
+        return data
+
+
+class Key:
+    """The flora with its likelihoods and prior, loaded once and used for many plants."""
+
+    def __init__(self, configs: Path = CONFIGS) -> None:
+        self.flora: Flora = load_flora(configs)
+        self.likelihoods = Likelihoods(self.flora, load_observer(configs))
+        self.prior_config: PriorConfig = load_prior(configs)
+
+    @cached_property
+    def index(self) -> dict[str, int]:
+        """Row of each species in every array."""
+        return {species: i for i, species in enumerate(self.flora.ids)}
+
+    def posterior(
+        self, answers: Answers, photos: PhotoEvidence | None = None, month: int | None = None, region: str | None = None
+    ) -> Array:
+        """P(hypothesis | photos, answers), float (species + 1,), sums to 1, last is unlisted."""
+        logs = np.log(prior(self.flora, self.prior_config, month, region))
+        logs += self.likelihoods.log_likelihood(answers)
+        if photos is not None:
+            logs += photo_log_likelihood(self.flora, photos)
+        weights = np.exp(logs - logs.max())
+        whole: Array = weights / weights.sum()
+        return whole
+
+
+def photo_log_likelihood(flora: Flora, photos: PhotoEvidence) -> Array:
+    """ln L_photo by hypothesis, float (species + 1,).
+
+    A species that the photo model has never seen, and the unlisted plant, take that of `other`.
+    """
+    other = photos.log_likelihood_other
+    return np.array([photos.log_likelihood.get(species, other) for species in flora.ids] + [other])
+
+
+def identify(
+    key: Key,
+    answers: Answers,
+    photos: PhotoEvidence | None = None,
+    month: int | None = None,
+    region: str | None = None,
+) -> Finding:
+    """Name a plant from what is known of it.
+
+    ``answers`` as check_answers gives them; ``month`` 1-12; all may be missing.
+    A photo alone never confirms: `confirmed` needs P >= 0.95 and, for every look-alike in the
+    flora, an answer that separates the two. `unlisted` needs that hypothesis to outweigh all
+    species together.
+    """
+    p = key.posterior(answers, photos, month, region)
+    lead = int(p[:-1].argmax())
+    left = unseparated(key, answers, lead)
+    status = _status(p, lead, left, bool(answers))
+    settled = p[lead] >= CONFIRMED
+    names = status in ("confirmed", "likely")
+    question = None if status == "confirmed" else next_question(key.likelihoods, p, answers, left if settled else ())
+    return Finding(
+        status=status,
+        species=key.flora.ids[lead] if names else None,
+        probability=float(p[lead]) if names else None,
+        unlisted_probability=float(p[-1]),
+        candidates=tuple(_candidate(key, i, p, answers, photos) for i in _shown(p)),
+        override=_override(key, answers, photos, lead, p),
+        next_question=question,
+        still_to_exclude=tuple(key.flora.ids[i] for i in left) if names else (),
+        photos=tuple(dict(photo) for photo in photos.photos) if photos is not None else (),
+    )
+
+
+def unseparated(key: Key, answers: Answers, lead: int) -> list[int]:
+    """Rows of the look-alikes of ``lead`` that no answer tells from it yet."""
+    ratios = [key.likelihoods.tables[c].likelihood(answer) for c, answer in answers.items() if answer != ()]
+    rows = [key.index[other] for other in key.flora.look_alikes[key.flora.ids[lead]]]
+    return [row for row in rows if not any(r[lead] >= SEPARATES * r[row] for r in ratios)]
+
+
+def _status(p: Array, lead: int, left: list[int], answered: bool) -> Status:
+    if p[-1] >= LEADS:
+        return "unlisted"
+    if p[lead] >= CONFIRMED and not left and answered:
+        return "confirmed"
+    return "likely" if p[lead] >= LIKELY else "undecided"
+
+
+def _shown(p: Array) -> list[int]:
+    order = np.argsort(-p[:-1], kind="stable")[:SHOWN]
+    return [int(i) for i in order]
+
+
+def _candidate(key: Key, row: int, p: Array, answers: Answers, photos: PhotoEvidence | None) -> Candidate:
+    plant = key.flora.species[key.flora.ids[row]]
+    verdicts = {c: key.likelihoods.tables[c].verdict(answer, row) for c, answer in answers.items()}
+    return Candidate(
+        species=plant.id,
+        scientific_name=plant.scientific_name,
+        common_name=plant.common_name,
+        probability=float(p[row]),
+        photo_probability=photos.probabilities.get(plant.id) if photos is not None else None,
+        agrees=tuple(c for c, v in verdicts.items() if v == "agrees"),
+        disagrees=tuple(c for c, v in verdicts.items() if v == "disagrees"),
+    )
+
+
+def _override(key: Key, answers: Answers, photos: PhotoEvidence | None, lead: int, p: Array) -> Override | None:
+    """The photo's first choice was a species, and the answers now put another hypothesis first."""
+    if photos is None or not answers or not photos.probabilities:
+        return None
+    first = max(photos.probabilities, key=lambda s: photos.probabilities[s])
+    if photos.probabilities[first] < 1 - sum(photos.probabilities.values()) or first not in key.index:
+        return None
+    now = len(p) - 1 if p[-1] >= LEADS else lead
+    if now == key.index[first]:
+        return None
+    ratios = {}
+    for character, answer in answers.items():
+        row = key.likelihoods.tables[character].likelihood(answer)
+        ratios[character] = float(row[now] / row[key.index[first]])
+    decisive = sorted((c for c in ratios if ratios[c] >= MOVED), key=lambda c: -ratios[c])
+    reasons = tuple(_reason(key, first, c, answers[c], ratios[c]) for c in decisive)
+    says = "unlisted" if now == len(p) - 1 else key.flora.ids[now]
+    return Override(photo_said=first, answers_say=says, reasons=reasons)
+
+
+def _reason(key: Key, overturned: str, character: str, answer: Answer, ratio: float) -> dict[str, Any]:
+    return {
+        "character": character,
+        "answered": list(answer) if isinstance(answer, tuple) else answer,
+        "would_have_shown": would_show(key.flora, overturned, character),
+        "ratio": round(ratio, 1),
+    }
+
+
+def would_show(flora: Flora, species: str, character: str) -> str:
+    """What a species shows for a character, in words."""
+    if not flora.is_applicable(species, character):
+        return "has no such part"
+    score = flora.species[species].characters.get(character)
+    question = flora.characters[character]
+    if score is None or isinstance(score, str):
+        return "not known"
+    if score.states is not None:
+        return "; ".join(f"{question.states[s]} ({f})" for s, f in score.states.items())
+    if score.months is not None:
+        return "months " + ", ".join(str(m) for m in score.months)
+    low, high = score.range or (0, 0)
+    return f"{low:g} to {high:g} {question.unit}"
