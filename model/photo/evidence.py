@@ -1,0 +1,126 @@
+"""What photos say about the species: calibrated probabilities, fused over photos, with a floor."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from model.photo.decode import Photo
+from model.photo.head import Discriminant, Statistics, softmax
+
+Array = NDArray[np.float64]
+OTHER = "other:"  # head classes of plants outside the flora begin with this
+
+
+@dataclass(frozen=True)
+class Calibration:
+    """Numbers fitted on calibration photos, never on the photos that the head learned from.
+
+    ``shrinkage`` of the covariance; ``temperature`` divides the scores; ``novelty`` are
+    intercept and slope of the log-odds that a photo shows none of the classes, by its
+    smallest distance; ``floor`` is the share of a photo's evidence that is even over all
+    classes; ``dependence`` in 0-1: m photos of one plant count as m ** (1 - dependence).
+    """
+
+    shrinkage: float
+    temperature: float
+    novelty: tuple[float, float]
+    floor: float
+    dependence: float
+
+
+@dataclass(frozen=True)
+class Evidence:
+    """What the photos of one plant say; satisfies model.identify.PhotoEvidence."""
+
+    log_likelihood: Mapping[str, float]
+    log_likelihood_other: float
+    probabilities: Mapping[str, float]
+    photos: tuple[Mapping[str, Any], ...]
+
+
+class Classifier:
+    """Head and calibration: from features to probabilities over species with photos, and other."""
+
+    def __init__(self, statistics: Statistics, calibration: Calibration) -> None:
+        self.statistics = statistics
+        self.calibration = calibration
+        self.head = Discriminant(statistics, calibration.shrinkage)
+        self.species = tuple(c for c in statistics.classes if not c.startswith(OTHER))
+        self._columns = [statistics.classes.index(c) for c in self.species]
+        # Species and the whole of `other` weigh alike; its kinds share its weight.
+        kinds = len(statistics.classes) - len(self.species)
+        classes = len(self.species) + 1
+        self.class_prior = 1.0 / classes
+        weights = [1.0 / classes if c in self.species else 1.0 / classes / max(kinds, 1) for c in statistics.classes]
+        self._log_prior = np.log(np.array(weights))
+
+    def probabilities(self, x: Array) -> Array:
+        """Calibrated probabilities, float (photos, species + 1), rows sum to 1, last is other.
+
+        ``x`` float (photos, features), square roots of pooled features.
+        """
+        distances = self.head.distances(x)
+        scores = -0.5 * distances / self.calibration.temperature + self._log_prior
+        closed = softmax(scores)
+        known = closed[:, self._columns]
+        novel = self.novelty(distances.min(axis=1))[:, None]
+        known = known * (1 - novel)
+        return np.hstack([known, 1.0 - known.sum(axis=1, keepdims=True)])
+
+    def novelty(self, distance: Array) -> Array:
+        """Probability that a photo shows none of the classes, by its smallest squared distance."""
+        intercept, slope = self.calibration.novelty
+        return np.asarray(1.0 / (1.0 + np.exp(-np.clip(intercept + slope * distance, -30, 30))))
+
+    def fuse(self, probabilities: Array) -> Array:
+        """One row of probabilities for all photos of one plant; see ``fuse``."""
+        return fuse(probabilities, self.calibration.dependence)
+
+    def likelihood(self, probabilities: Array) -> Array:
+        """P(class | photos) / P(class), floored: a photo never rules a species out."""
+        floor = self.calibration.floor
+        return np.asarray((1 - floor) * probabilities / self.class_prior + floor)
+
+    def evidence(self, probabilities: Array, photos: Sequence[Mapping[str, Any]]) -> Evidence:
+        """Evidence of one plant from fused probabilities."""
+        logs = np.log(self.likelihood(probabilities))
+        return Evidence(
+            log_likelihood={s: float(v) for s, v in zip(self.species, logs, strict=False)},
+            log_likelihood_other=float(logs[-1]),
+            probabilities={s: float(p) for s, p in zip(self.species, probabilities, strict=False)},
+            photos=tuple(photos),
+        )
+
+    def nothing(self, photos: Sequence[Mapping[str, Any]]) -> Evidence:
+        """Evidence when no photo is usable: even over all classes."""
+        even = np.full(len(self.species) + 1, self.class_prior)
+        return self.evidence(even, photos)
+
+
+def fuse(probabilities: Array, dependence: float) -> Array:
+    """Fuse photos of one plant: float (photos, classes) to float (classes,), rows sum to 1.
+
+    All classes weigh alike beforehand. Photos of one plant resemble each other, so that m of
+    them count as m ** (1 - dependence).
+
+    >>> fuse(np.array([[0.8, 0.2], [0.8, 0.2]]), 1.0).round(3)
+    array([0.8, 0.2])
+    """
+    weight = len(probabilities) ** -dependence
+    return softmax(np.log(np.maximum(probabilities, 1e-12)).sum(axis=0) * weight)
+
+
+def describe(photo: Photo, row: Array | None, novelty: float) -> dict[str, Any]:
+    """One entry of a Finding's photos: file, usable, notes."""
+    notes = list(photo.notes)
+    if row is not None:
+        if novelty >= 0.9:
+            notes.append("unlike every plant that the photo model has learned; it may be another plant, or none")
+        elif row[-1] >= 0.5:
+            notes.append("shows none of the species that the photo model has learned from photos")
+    return {"file": photo.file, "usable": photo.usable, "notes": notes}

@@ -1,0 +1,112 @@
+"""The closed-form head: discriminant analysis kept as its sufficient statistics.
+
+Each class is a Gaussian with its own mean and a covariance shared by all, shrunk towards a
+multiple of the identity (Friedman 1989; kept as running statistics as in Hayes and Kanan
+2020). Features are the square roots of pooled features, which evens out their spread. Adding
+or taking back a photo is an exact update.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+Array = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Statistics:
+    """What the head has learned: nothing but counts, means and one scatter.
+
+    ``classes``: names, one a row. ``counts`` float (classes,): photos. ``means`` float
+    (classes, features). ``scatter`` float (features, features): sum over photos of the outer
+    product of their difference from their own class mean.
+    """
+
+    classes: tuple[str, ...]
+    counts: Array
+    means: Array
+    scatter: Array
+
+    @classmethod
+    def empty(cls, features: int) -> Statistics:
+        """No classes yet."""
+        return cls((), np.zeros(0), np.zeros((0, features)), np.zeros((features, features)))
+
+    def add(self, name: str, x: Array) -> Statistics:
+        """With one photo more. ``x`` float (features,). Exact (Welford's update)."""
+        known = name in self.classes
+        classes = self.classes if known else (*self.classes, name)
+        counts = self.counts.copy() if known else np.append(self.counts, 0.0)
+        means = self.means.copy() if known else np.vstack([self.means, x])
+        row = classes.index(name)
+        before = x - means[row]
+        counts[row] += 1.0
+        means[row] += before / counts[row]
+        return Statistics(classes, counts, means, self.scatter + np.outer(before, x - means[row]))
+
+    def take_back(self, name: str, x: Array) -> Statistics:
+        """Without one photo that was added before: the exact inverse of ``add``.
+
+        Raises KeyError when the class is unknown.
+        """
+        if name not in self.classes:
+            raise KeyError(name)
+        row = self.classes.index(name)
+        if self.counts[row] <= 1:
+            keep = [i for i in range(len(self.classes)) if i != row]
+            return Statistics(tuple(self.classes[i] for i in keep), self.counts[keep], self.means[keep], self.scatter)
+        counts, means = self.counts.copy(), self.means.copy()
+        after = x - means[row]
+        counts[row] -= 1.0
+        means[row] -= after / counts[row]
+        return Statistics(self.classes, counts, means, self.scatter - np.outer(after, x - means[row]))
+
+
+def fit_statistics(x: Array, labels: list[str]) -> Statistics:
+    """Statistics of many photos at once; the same as adding them one by one.
+
+    ``x`` float (photos, features); ``labels`` one class name a photo.
+    """
+    classes = tuple(sorted(set(labels)))
+    rows = np.array([classes.index(label) for label in labels])
+    counts = np.bincount(rows, minlength=len(classes)).astype(float)
+    means = np.stack([x[rows == c].mean(axis=0) for c in range(len(classes))])
+    residual = x - means[rows]
+    return Statistics(classes, counts, means, residual.T @ residual)
+
+
+class Discriminant:
+    """The head, ready to classify: linear scores, and distances that show the unknown."""
+
+    def __init__(self, statistics: Statistics, shrinkage: float) -> None:
+        self.classes = statistics.classes
+        self.means = statistics.means
+        freedom = max(statistics.counts.sum() - len(self.classes), 1.0)
+        covariance = statistics.scatter / freedom
+        even = np.trace(covariance) / len(covariance)
+        shrunk = (1 - shrinkage) * covariance + shrinkage * even * np.eye(len(covariance))
+        self._root = np.linalg.inv(np.linalg.cholesky(shrunk))
+        self._white_means = self.means @ self._root.T
+
+    def distances(self, x: Array) -> Array:
+        """Squared Mahalanobis distance to each class mean, float (photos, classes)."""
+        white = x @ self._root.T
+        square = (white**2).sum(axis=1)[:, None] + (self._white_means**2).sum(axis=1)[None]
+        return np.asarray(np.maximum(square - 2 * white @ self._white_means.T, 0.0))
+
+    def scores(self, x: Array) -> Array:
+        """ln density of each class up to a constant, float (photos, classes)."""
+        return -0.5 * self.distances(x)
+
+
+def softmax(scores: Array) -> Array:
+    """Probabilities along the last axis; rows sum to 1.
+
+    >>> softmax(np.array([[0.0, 0.0]]))
+    array([[0.5, 0.5]])
+    """
+    weights = np.exp(scores - scores.max(axis=-1, keepdims=True))
+    return np.asarray(weights / weights.sum(axis=-1, keepdims=True))

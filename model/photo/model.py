@@ -1,0 +1,61 @@
+"""The photo model: files of one plant in, evidence out."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from pathlib import Path
+
+import numpy as np
+import torch
+from numpy.typing import NDArray
+
+from model.photo.backbone import Lite0, load_backbone
+from model.photo.decode import Photo
+from model.photo.evidence import Classifier, Evidence, describe
+from model.photo.saved import STARTER, read_model
+from model.photo.views import views
+
+Array = NDArray[np.float64]
+
+
+class Extractor:
+    """From photos to features: the same object in training and in use."""
+
+    def __init__(self, backbone: Lite0 | None = None) -> None:
+        self.backbone = backbone or load_backbone()
+
+    def features(self, photo: Photo) -> Array:
+        """Square roots of the pooled features averaged over views, float (1280,)."""
+        batch = torch.from_numpy(views(photo.pixels)).contiguous(memory_format=torch.channels_last)
+        with torch.inference_mode():
+            pooled = self.backbone.features(batch).mean(dim=0)
+        return np.sqrt(pooled.numpy().astype(np.float64))
+
+
+class PhotoModel:
+    """A classifier with the extractor that its features come from."""
+
+    def __init__(self, classifier: Classifier, extractor: Extractor) -> None:
+        self.classifier = classifier
+        self.extractor = extractor
+
+    def look(self, photos: Sequence[Photo]) -> Evidence:
+        """Evidence of the photos of one plant. Photos that are not usable say nothing."""
+        rows, entries = [], []
+        for photo in photos:
+            if not photo.usable:
+                entries.append(describe(photo, None, 0.0))
+                continue
+            x = self.extractor.features(photo)[None]
+            row = self.classifier.probabilities(x)[0]
+            novelty = float(self.classifier.novelty(self.classifier.head.distances(x).min(axis=1))[0])
+            rows.append(row)
+            entries.append(describe(photo, row, novelty))
+        if not rows:
+            return self.classifier.nothing(entries)
+        return self.classifier.evidence(self.classifier.fuse(np.stack(rows)), entries)
+
+
+def load_model(folder: Path = STARTER) -> PhotoModel:
+    """The model in a folder, with its backbone. Raises ModelError naming what is wrong."""
+    return PhotoModel(Classifier(*read_model(folder)), Extractor())

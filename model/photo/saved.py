@@ -1,0 +1,128 @@
+"""A photo model as a folder: head.safetensors, model.json, recipe.json, card.md. No pickles."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import Annotated, Any
+
+import numpy as np
+from numpy.typing import NDArray
+from pydantic import BaseModel, ConfigDict, Field, ValidationError
+from safetensors import SafetensorError
+from safetensors.numpy import load_file, save_file
+
+from model.errors import ModelError
+from model.photo.backbone import FEATURES, WEIGHTS_SHA256
+from model.photo.evidence import Calibration
+from model.photo.head import Statistics
+from model.photo.views import NEAR, SIDE
+
+STARTER = Path(__file__).resolve().parents[1] / "starter"
+LARGEST_BYTES = 200_000_000
+Share = Annotated[float, Field(ge=0, le=1)]
+
+
+class Description(BaseModel):
+    """model.json: classes in the order of the rows, how views are cut, calibration."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True)
+
+    classes: Annotated[list[str], Field(min_length=2)]
+    backbone_sha256: str
+    view_side: int
+    near_share: float
+    shrinkage: Share
+    temperature: Annotated[float, Field(gt=0)]
+    novelty: tuple[float, float]
+    floor: Share
+    dependence: Share
+
+
+def save_model(
+    folder: Path, statistics: Statistics, calibration: Calibration, recipe: dict[str, Any], card: str
+) -> None:
+    """Write a model into a folder; files are replaced one by one, each whole or not at all.
+
+    The scatter is symmetric: its upper triangle is kept, in 32-bit floats.
+    """
+    folder.mkdir(parents=True, exist_ok=True)
+    upper = np.triu_indices(statistics.scatter.shape[0])
+    arrays = {
+        "counts": statistics.counts.astype(np.float32),
+        "means": statistics.means.astype(np.float32),
+        "scatter_upper": statistics.scatter[upper].astype(np.float32),
+    }
+    temporary = folder / "head.safetensors.new"
+    save_file(arrays, temporary)
+    temporary.replace(folder / "head.safetensors")
+    description = Description(
+        classes=list(statistics.classes),
+        backbone_sha256=WEIGHTS_SHA256,
+        view_side=SIDE,
+        near_share=NEAR,
+        shrinkage=calibration.shrinkage,
+        temperature=calibration.temperature,
+        novelty=calibration.novelty,
+        floor=calibration.floor,
+        dependence=calibration.dependence,
+    )
+    _write(folder / "model.json", description.model_dump_json(indent=2) + "\n")
+    _write(folder / "recipe.json", json.dumps(recipe, indent=2, sort_keys=True) + "\n")
+    _write(folder / "card.md", card)
+
+
+def _write(path: Path, text: str) -> None:
+    temporary = path.with_name(path.name + ".new")
+    temporary.write_text(text, encoding="utf-8")
+    temporary.replace(path)
+
+
+def read_model(folder: Path) -> tuple[Statistics, Calibration]:
+    """Read a model folder and check it: shapes, finite numbers, the views it was made with.
+
+    Raises ModelError naming the file that is wrong.
+    """
+    description = _description(folder / "model.json")
+    arrays = _arrays(folder / "head.safetensors", len(description.classes))
+    scatter = np.zeros((FEATURES, FEATURES))
+    scatter[np.triu_indices(FEATURES)] = arrays["scatter_upper"]
+    scatter += np.triu(scatter, 1).T
+    statistics = Statistics(
+        tuple(description.classes), arrays["counts"].astype(float), arrays["means"].astype(float), scatter
+    )
+    calibration = Calibration(
+        description.shrinkage, description.temperature, description.novelty, description.floor, description.dependence
+    )
+    return statistics, calibration
+
+
+def _description(path: Path) -> Description:
+    try:
+        description = Description.model_validate_json(path.read_text(encoding="utf-8"))
+    except OSError:
+        raise ModelError(f"{path}: is missing; use another model, or reinstall swardkey") from None
+    except ValidationError as error:
+        raise ModelError(f"{path}: does not describe a model ({error.errors()[0]['msg']}); use another model") from None
+    if (description.view_side, description.near_share, description.backbone_sha256) != (SIDE, NEAR, WEIGHTS_SHA256):
+        raise ModelError(f"{path}: was made with other views or another backbone; train it again")
+    return description
+
+
+def _arrays(path: Path, classes: int) -> dict[str, NDArray[np.float32]]:
+    wanted = {
+        "counts": (classes,),
+        "means": (classes, FEATURES),
+        "scatter_upper": (FEATURES * (FEATURES + 1) // 2,),
+    }
+    try:
+        if path.stat().st_size > LARGEST_BYTES:
+            raise ModelError(f"{path}: is too large to be a head; use another model")
+        arrays = load_file(path)
+    except (OSError, SafetensorError) as error:
+        raise ModelError(f"{path}: cannot be read ({error}); use another model, or reinstall swardkey") from None
+    if {name: array.shape for name, array in arrays.items()} != wanted:
+        raise ModelError(f"{path}: does not hold the arrays of a head for {classes} classes; use another model")
+    if not all(np.isfinite(array).all() for array in arrays.values()):
+        raise ModelError(f"{path}: holds numbers that are not finite; use another model")
+    return arrays

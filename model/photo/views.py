@@ -1,0 +1,43 @@
+"""The views of one photo that are looked at: the whole, and closer parts of it."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+from PIL import Image
+
+SIDE = 288  # px, side of every view
+NEAR = 0.7  # side of the closer views, as a share of the photo's short side
+
+
+def views(pixels: NDArray[np.uint8]) -> NDArray[np.float32]:
+    """Cut six square views from one upright photo.
+
+    ``pixels`` uint8 (height, width, 3), as open_photo gives. Returns float32
+    (6, 3, SIDE, SIDE), scaled to -1..1, which is what the backbone was trained with.
+    Two views span the short side, at one third and two thirds along the long side; four
+    closer ones are the corners of the middle square, so that a small plant is seen larger.
+
+    >>> views(np.zeros((412, 600, 3), np.uint8)).shape
+    (6, 3, 288, 288)
+    """
+    image = Image.fromarray(pixels)
+    boxes = square_boxes(*image.size)
+    cut = [image.resize((SIDE, SIDE), Image.Resampling.BILINEAR, box=box, reducing_gap=None) for box in boxes]
+    stack = np.stack([np.asarray(view, dtype=np.float32) for view in cut])
+    return np.ascontiguousarray(stack.transpose(0, 3, 1, 2) / 127.5 - 1.0)
+
+
+def square_boxes(width: int, height: int) -> list[tuple[float, float, float, float]]:
+    """Left, top, right and bottom of each view, in px of a photo of this size."""
+    short, spare = min(width, height), abs(width - height)
+    boxes = []
+    for share in (1 / 3, 2 / 3):
+        left, top = (spare * share, 0.0) if width >= height else (0.0, spare * share)
+        boxes.append((left, top, left + short, top + short))
+    left, top = (width - short) / 2, (height - short) / 2
+    near = short * NEAR
+    for across in (0.0, short - near):
+        for down in (0.0, short - near):
+            boxes.append((left + across, top + down, left + across + near, top + down + near))
+    return boxes
