@@ -1,0 +1,1 @@
+"""How the photo model learns: manifest, features, split, fit, calibrate, measure."""

@@ -1,0 +1,1 @@
+"""Plants drawn by us, so that demo photos are ours."""

@@ -1,0 +1,70 @@
+"""Fit the closed-form head, and choose how far its covariance is shrunk."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+from sklearn.model_selection import StratifiedGroupKFold
+
+from model.photo import Discriminant, Statistics, fit_statistics
+from model.photo.head import softmax
+
+Array = NDArray[np.float64]
+
+
+def choose_shrinkage(
+    x: Array, labels: Sequence[str], groups: Sequence[str], grid: Sequence[float], folds: int, seed: int
+) -> tuple[float, dict[float, float]]:
+    """The shrinkage with the best balanced accuracy in folds that keep groups whole.
+
+    ``x`` float (photos, features), of the fit part only. Returns the choice, and for each
+    value the balanced accuracy (0-1, higher is better), out of sample.
+    """
+    truth = np.array(labels)
+    right: dict[float, list[NDArray[np.bool_]]] = {value: [] for value in grid}
+    seen: list[NDArray[np.str_]] = []
+    splitter = StratifiedGroupKFold(n_splits=folds, shuffle=True, random_state=seed)
+    for learn, check in splitter.split(x, truth, np.array(groups)):
+        statistics = fit_statistics(x[learn], list(truth[learn]))
+        seen.append(truth[check])
+        for value in grid:
+            head = Discriminant(statistics, value)
+            said = np.array(head.classes)[head.scores(x[check]).argmax(axis=1)]
+            right[value].append(said == truth[check])
+    all_seen = np.concatenate(seen)
+    balanced = {
+        v: float(np.mean([np.concatenate(r)[all_seen == c].mean() for c in sorted(set(labels))]))
+        for v, r in right.items()
+    }
+    return max(balanced, key=lambda v: balanced[v]), balanced
+
+
+def fit(x: Array, labels: Sequence[str]) -> Statistics:
+    """Statistics of the fit part."""
+    return fit_statistics(x, list(labels))
+
+
+def leave_class_out_distances(
+    statistics: Statistics, x: Array, labels: Sequence[str], new_x: Array, new_labels: Sequence[str], shrinkage: float
+) -> tuple[Array, Array]:
+    """Smallest squared distances when a class was learned from and when it was not.
+
+    For each class, the head is fitted on ``x`` without it; ``new_x`` (other photos) of that
+    class then stand for a plant never seen. Returns (known, novel), each float (new photos,).
+    """
+    known = Discriminant(statistics, shrinkage).distances(new_x).min(axis=1)
+    novel = np.zeros(len(new_x))
+    truth, new_truth = np.array(labels), np.array(new_labels)
+    for name in statistics.classes:
+        here = new_truth == name
+        if here.any():
+            without = fit_statistics(x[truth != name], list(truth[truth != name]))
+            novel[here] = Discriminant(without, shrinkage).distances(new_x[here]).min(axis=1)
+    return known, novel
+
+
+def log_softmax(scores: Array) -> Array:
+    """ln of softmax along the last axis."""
+    return np.log(np.maximum(softmax(scores), 1e-300))

@@ -1,0 +1,42 @@
+"""A training recipe from configs/recipes, checked."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_validator
+
+from model.errors import FloraError
+from model.flora.load import CONFIGS, first_cause, read_mapping
+from training.split import PARTS
+
+Share = Annotated[float, Field(gt=0, lt=1)]
+
+
+class Recipe(BaseModel):
+    """One recipe; see the comments in its file for each value."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True)
+
+    shares: dict[str, Share]
+    seed: int
+    shrinkage: Annotated[list[Share], Field(min_length=1)]
+    folds: Annotated[int, Field(ge=2, le=20)]
+    least_floor: Share
+    null_draws: Annotated[int, Field(ge=20)]
+
+    @model_validator(mode="after")
+    def _shares_are_whole(self) -> Recipe:
+        if tuple(self.shares) != PARTS or abs(sum(self.shares.values()) - 1) > 1e-9:
+            raise ValueError(f"shares must be {', '.join(PARTS)}, in this order, and sum to 1")
+        return self
+
+
+def load_recipe(name: str, configs: Path = CONFIGS) -> Recipe:
+    """Read configs/recipes/<name>.yaml. Raises FloraError naming the field that is wrong."""
+    path = configs / "recipes" / f"{name}.yaml"
+    try:
+        return Recipe(**read_mapping(path))
+    except ValidationError as error:
+        raise FloraError(f"{path}: {first_cause(error)}") from None

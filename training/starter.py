@@ -1,0 +1,183 @@
+"""Make the starter model from a folder of photos: ``python -m training.starter PHOTOS OUT``.
+
+Steps, in order: features, split by group, shrinkage, head, temperature and novelty, floor,
+dependence, and last the measurement on held-out groups, which no earlier step has seen.
+"""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from model.errors import SwardkeyError
+from model.photo import Calibration, Classifier, Statistics
+from model.photo.saved import save_model
+from training.calibrate import fit_dependence, fit_floor, fit_novelty, fit_temperature
+from training.card import card
+from training.features import features_of
+from training.fit import choose_shrinkage, fit, leave_class_out_distances
+from training.manifest import LabelledPhoto, read_manifest
+from training.measure import Measurement, measure
+from training.recipe import Recipe, load_recipe
+from training.split import PARTS, split
+
+Array = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Data:
+    """Features and what is known of each photo; rows in step."""
+
+    x: Array
+    photos: tuple[LabelledPhoto, ...]
+    parts: NDArray[np.str_]
+
+    def part(self, *names: str) -> Data:
+        """The photos of some parts."""
+        keep = np.isin(self.parts, names)
+        return Data(self.x[keep], tuple(p for p, k in zip(self.photos, keep, strict=True) if k), self.parts[keep])
+
+    def where(self, keep: NDArray[np.bool_]) -> Data:
+        """The photos where ``keep`` holds."""
+        return Data(self.x[keep], tuple(p for p, k in zip(self.photos, keep, strict=True) if k), self.parts[keep])
+
+    @property
+    def labels(self) -> list[str]:
+        """Label of each photo: a species id, or `other:<kind>`."""
+        return [p.label for p in self.photos]
+
+    @property
+    def groups(self) -> list[str]:
+        """Group of each photo."""
+        return [p.group for p in self.photos]
+
+    def truth(self, species: Sequence[str]) -> NDArray[np.int64]:
+        """Right column of each photo: of its species, or the last for everything else."""
+        columns = {s: i for i, s in enumerate(species)}
+        return np.array([columns.get(p.label, len(species)) for p in self.photos])
+
+
+@dataclass(frozen=True)
+class Trained:
+    """A classifier with the account of how it came about."""
+
+    classifier: Classifier
+    account: dict[str, Any]
+
+
+def gather(folder: Path, recipe: Recipe, cache: Path | None) -> Data:
+    """Read the manifest, compute features, deal groups to parts. Unreadable photos are named and left out."""
+    photos = read_manifest(folder)
+    x, notes = features_of(photos, cache, _progress)
+    for note in notes:
+        if note:
+            sys.stderr.write(f"left out: {note}\n")
+    readable = np.asarray(~np.isnan(x).any(axis=1))
+    parts = np.array(split(photos, recipe.shares, recipe.seed))
+    return Data(x, tuple(photos), parts).where(readable)
+
+
+def train(data: Data, recipe: Recipe) -> Trained:
+    """Fit on the fit part and calibrate on the calibrate part; nothing else is looked at."""
+    learn, check = data.part("fit"), data.part("calibrate")
+    shrinkage, tried = choose_shrinkage(
+        learn.x, learn.labels, learn.groups, recipe.shrinkage, recipe.folds, recipe.seed
+    )
+    statistics = fit(learn.x, learn.labels)
+    calibration = _calibrate(statistics, learn, check, shrinkage, recipe)
+    classifier = Classifier(statistics, calibration)
+    account = {
+        "photos_by_part": {part: int((data.parts == part).sum()) for part in PARTS},
+        "groups_by_part": {part: len(set(data.part(part).groups)) for part in PARTS},
+        "balanced_accuracy_by_shrinkage": {str(k): round(v, 4) for k, v in tried.items()},
+    }
+    return Trained(classifier, account)
+
+
+def _calibrate(statistics: Statistics, learn: Data, check: Data, shrinkage: float, recipe: Recipe) -> Calibration:
+    known, novel = leave_class_out_distances(statistics, learn.x, learn.labels, check.x, check.labels, shrinkage)
+    calibration = Calibration(shrinkage, 1.0, fit_novelty(known, novel), 0.0, 1.0)
+    raw = Classifier(statistics, calibration)
+    heads = np.array([statistics.classes.index(label) for label in check.labels])
+    calibration = replace(calibration, temperature=fit_temperature(raw.head.scores(check.x), heads))
+    warm = Classifier(statistics, calibration)
+    probabilities, truth = warm.probabilities(check.x), check.truth(warm.species)
+    floor = fit_floor(probabilities, truth, recipe.least_floor)
+    # Only groups that are known can tell how alike the photos of one group are.
+    honest = np.array([p.group_known for p in check.photos])
+    groups = [g for g, h in zip(check.groups, honest, strict=True) if h]
+    dependence, _ = fit_dependence(probabilities[honest], truth[honest], groups)
+    return replace(calibration, floor=floor, dependence=dependence)
+
+
+def measure_by_source(trained: Trained, data: Data, recipe: Recipe) -> dict[str, Measurement]:
+    """Measurements on the held-out part: all, sources with known groups, and each source."""
+    held_out = data.part("held_out")
+    kinds = {"all": np.ones(len(held_out.photos), dtype=bool)}
+    kinds["groups known"] = np.array([p.group_known for p in held_out.photos])
+    for source in sorted({p.source for p in held_out.photos}):
+        kinds[source] = np.array([p.source == source for p in held_out.photos])
+    return {name: _measure(trained, held_out.where(keep), recipe) for name, keep in kinds.items() if keep.any()}
+
+
+def _measure(trained: Trained, data: Data, recipe: Recipe) -> Measurement:
+    species = trained.classifier.species
+    probabilities = trained.classifier.probabilities(data.x)
+    return measure(probabilities, data.truth(species), [*species, "other"], data.groups, recipe.null_draws, recipe.seed)
+
+
+def novelty_auroc(trained: Trained, data: Data) -> dict[str, float]:
+    """How well distance tells a class that was left out from those learned: AUROC by class, held out.
+
+    0.5 is chance, 1 is perfect. Kinds of `other` are left out in turn too.
+    """
+    from sklearn.metrics import roc_auc_score
+
+    learn, held_out = data.part("fit"), data.part("held_out")
+    statistics, shrinkage = trained.classifier.statistics, trained.classifier.calibration.shrinkage
+    known, novel = leave_class_out_distances(statistics, learn.x, learn.labels, held_out.x, held_out.labels, shrinkage)
+    labels = np.array(held_out.labels)
+    found = {}
+    for name in statistics.classes:
+        here = labels == name
+        if here.any():
+            y = np.concatenate([np.ones(here.sum()), np.zeros((~here).sum())])
+            found[name] = float(roc_auc_score(y, np.concatenate([novel[here], known[~here]])))
+    return found
+
+
+def _progress(done: int, of: int) -> None:
+    if done % 200 == 0 or done == of:
+        sys.stderr.write(f"\rfeatures {done} of {of}" + ("\n" if done == of else ""))
+        sys.stderr.flush()
+
+
+def main(arguments: list[str]) -> int:
+    """PHOTOS OUT [CACHE]: train, measure, write the model folder, print the card."""
+    if len(arguments) not in (2, 3):
+        sys.stderr.write("usage: python -m training.starter PHOTOS OUT [CACHE]\n")
+        return 2
+    folder, out = Path(arguments[0]), Path(arguments[1])
+    try:
+        recipe = load_recipe("quick")
+        data = gather(folder, recipe, Path(arguments[2]) if len(arguments) == 3 else None)
+        trained = train(data, recipe)
+        measured = measure_by_source(trained, data, recipe)
+        text = card(trained.classifier, trained.account, measured, novelty_auroc(trained, data), data.photos)
+    except SwardkeyError as error:
+        sys.stderr.write(f"{error}\n")
+        return 2
+    effective = {"recipe": recipe.model_dump(), "account": trained.account}
+    save_model(out, trained.classifier.statistics, trained.classifier.calibration, effective, text)
+    print(text)
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main(sys.argv[1:]))
