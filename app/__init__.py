@@ -1,0 +1,1 @@
+"""How people meet it: the command line and the web page."""

@@ -1,0 +1,136 @@
+"""The console script ``swardkey``: commands, and the one place where errors become sentences."""
+
+from __future__ import annotations
+
+import json
+import sys
+import traceback
+from pathlib import Path
+from typing import Annotated, Any
+
+import typer
+
+from app.home import fault_file
+from model.errors import SwardkeyError
+
+cli = typer.Typer(
+    no_args_is_help=True,
+    add_completion=False,
+    pretty_exceptions_enable=False,
+    help="Name a lawn or garden weed from photos and a few questions, and prove the name.",
+)
+
+Photos = Annotated[list[Path] | None, typer.Argument(metavar="PHOTO...", help="Photos of one plant.")]
+AnswersFile = Annotated[
+    Path | None,
+    typer.Option("--answers", metavar="FILE", help="YAML file of answers, `character: state` on each line."),
+]
+Month = Annotated[int | None, typer.Option("--month", min=1, max=12, help="Month of the photo or visit, 1 to 12.")]
+Region = Annotated[
+    str | None, typer.Option("--region", help="A region of configs/prior.yaml; without it all weeds count alike.")
+]
+Json = Annotated[bool, typer.Option("--json", help="Print one JSON object and nothing else.")]
+
+
+@cli.command()
+def identify(
+    photos: Photos = None,
+    answers: AnswersFile = None,
+    month: Month = None,
+    region: Region = None,
+    as_json: Json = False,
+) -> None:
+    """Name the plant in the photos, with the answers in a file if there are any."""
+    from model.identify import Key
+    from model.identify import identify as find
+    from model.traits import read_answers
+
+    if not photos and answers is None:
+        raise SwardkeyError("nothing to go by: name a photo, or a file of answers with --answers")
+    key = Key()
+    given = read_answers(answers, key.flora.characters) if answers is not None else {}
+    finding = find(key, given, look_at(photos), month, region)
+    if as_json:
+        print_json(finding.as_json())
+    else:
+        from app.show import print_finding
+
+        print_finding(finding, key, given)
+
+
+@cli.command()
+def ask(
+    photos: Photos = None,
+    answers: AnswersFile = None,
+    month: Month = None,
+    region: Region = None,
+    as_json: Json = False,
+) -> None:
+    """Ask in the terminal, one question at a time, until the name is proven."""
+    from app.ask import hold_interview
+    from model.identify import Key
+    from model.interview import Interview
+    from model.traits import read_answers
+
+    key = Key()
+    given = read_answers(answers, key.flora.characters) if answers is not None else {}
+    start = Interview(key, look_at(photos), month, region, given)
+    # With --json, all that is said to the person goes to standard error.
+    end = hold_interview(start, quiet_output=as_json)
+    if as_json:
+        print_json(end.finding.as_json())
+
+
+@cli.command()
+def serve(
+    port: Annotated[int, typer.Option(help="Port on this machine only.", min=1024, max=65535)] = 7860,
+    open_browser: Annotated[bool, typer.Option("--open", help="Open the page in the browser.")] = False,
+) -> None:
+    """Serve the web page on this machine (loopback only)."""
+    from app.web.page import serve_page
+
+    serve_page(port, open_browser)
+
+
+def look_at(photos: list[Path] | None) -> Any:
+    """Evidence of the photos, or None without any; deep learning is imported only here."""
+    if not photos:
+        return None
+    from app.photos import evidence_of
+
+    return evidence_of(photos)
+
+
+def print_json(data: dict[str, Any]) -> None:
+    """One JSON object on standard output."""
+    sys.stdout.write(json.dumps(data, ensure_ascii=False, allow_nan=False) + "\n")
+
+
+def usage_sentence(error: typer.TyperException) -> str:
+    """A mistake in the command itself, in one sentence."""
+    told = getattr(error, "format_message", lambda: str(error))()
+    return f"{' '.join(str(told).split()).rstrip('.') or 'name a command'}; see swardkey --help"
+
+
+def main(arguments: list[str] | None = None) -> None:
+    """Run a command; a person never sees a traceback.
+
+    Exit status 0 when it worked, 2 for bad input, 1 for a fault of ours, 130 when stopped.
+    """
+    try:
+        status = cli(arguments, standalone_mode=False)
+        sys.exit(status if isinstance(status, int) else 0)
+    except SwardkeyError as error:
+        sys.stderr.write(f"swardkey: {error}\n")
+        sys.exit(2)
+    except typer.TyperException as error:
+        sys.stderr.write(f"swardkey: {usage_sentence(error)}\n")
+        sys.exit(2)
+    except (KeyboardInterrupt, typer.Abort):
+        sys.stderr.write("swardkey: stopped\n")
+        sys.exit(130)
+    except Exception as error:
+        file = fault_file()
+        file.write_text(traceback.format_exc(), encoding="utf-8")
+        sys.stderr.write(f"swardkey: a fault of the program ({type(error).__name__}); please send in {file}\n")
+        sys.exit(1)

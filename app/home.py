@@ -1,0 +1,27 @@
+"""Where what belongs to the user lives: SWARDKEY_HOME, or the platform's user data folder."""
+
+from __future__ import annotations
+
+import os
+import tempfile
+from datetime import UTC, datetime
+from pathlib import Path
+
+from platformdirs import user_data_path
+
+
+def home() -> Path:
+    """The user's folder; not made here, so that reading never writes."""
+    given = os.environ.get("SWARDKEY_HOME")
+    return Path(given).expanduser() if given else user_data_path("swardkey", appauthor=False)
+
+
+def fault_file() -> Path:
+    """A new file for the details of a fault, in the user's folder or, failing that, a temporary one."""
+    name = f"fault-{datetime.now(UTC):%Y%m%dT%H%M%S%f}.txt"
+    try:
+        folder = home() / "faults"
+        folder.mkdir(parents=True, exist_ok=True)
+        return folder / name
+    except OSError:
+        return Path(tempfile.gettempdir()) / name

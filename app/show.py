@@ -1,0 +1,47 @@
+"""A Finding in the terminal: the name, how sure, why, the others, and the next question."""
+
+from __future__ import annotations
+
+from rich.console import Console
+from rich.table import Table
+
+from app.words import answer_text, headline, override_lines, photo_lines, share
+from model.identify import Finding, Key
+from model.traits import Answers
+
+
+def print_finding(finding: Finding, key: Key, answers: Answers, console: Console | None = None) -> None:
+    """Print a whole Finding for a person."""
+    console = console or Console(highlight=False)
+    for line in photo_lines(finding):
+        console.print(line, markup=False)
+    console.print(headline(finding, key), style="bold", markup=False)
+    for line in override_lines(finding, key):
+        console.print(line, markup=False)
+    console.print(candidates_table(finding))
+    if answers:
+        given = "; ".join(f"{key.flora.characters[c].id}: {answer_text(key, c, a)}" for c, a in answers.items())
+        console.print(f"Answers: {given}", markup=False, style="dim")
+    if finding.next_question is not None:
+        question = finding.next_question.character
+        console.print(f"Next question ({question.id}): {question.question}", markup=False)
+
+
+def candidates_table(finding: Finding, most: int = 5) -> Table:
+    """The best candidates, one a row: probability, the photo's own, answers for and against."""
+    table = Table(box=None, pad_edge=False)
+    for name, justify in (
+        ("chance", "right"),
+        ("photo", "right"),
+        ("plant", "left"),
+        ("for", "left"),
+        ("against", "left"),
+    ):
+        table.add_column(name, justify=justify)  # type: ignore[arg-type]
+    for c in finding.candidates[:most]:
+        photo = "-" if c.photo_probability is None else share(c.photo_probability)
+        name = f"{c.common_name} ({c.scientific_name})"
+        table.add_row(share(c.probability), photo, name, ", ".join(c.agrees), ", ".join(c.disagrees))
+    if finding.unlisted_probability >= 0.005:
+        table.add_row(share(finding.unlisted_probability), "-", "none of the plants in the flora", "", "")
+    return table

@@ -1,0 +1,1 @@
+"""The web page: the same functions as the command line, for a browser on this machine."""

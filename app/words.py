@@ -1,0 +1,98 @@
+"""What a Finding says, in sentences: shared by the terminal and the web page."""
+
+from __future__ import annotations
+
+from model.flora.character import Character
+from model.identify import Finding, Key
+from model.traits import UNSURE, Answers
+from model.traits.answers import Answer
+
+
+def share(probability: float) -> str:
+    """A probability in per cent; never 0 or 100, which would claim too much.
+
+    >>> share(0.9999), share(0.123), share(0.0)
+    ('>99 %', '12 %', '<1 %')
+    """
+    if probability > 0.995:
+        return ">99 %"
+    if probability < 0.005:
+        return "<1 %"
+    return f"{probability * 100:.0f} %"
+
+
+def headline(finding: Finding, key: Key) -> str:
+    """The finding in one or two sentences."""
+    if finding.status == "unlisted":
+        return (
+            "Not in the flora: no listed plant explains this "
+            f"({share(finding.unlisted_probability)}). Collect a sample and ask a herbarium or weeds officer."
+        )
+    if finding.species is None or finding.probability is None:
+        return "Undecided: there is not enough yet to name it. Answer the next question."
+    plant = key.flora.species[finding.species]
+    name = f"{plant.common_name} ({plant.scientific_name}), {share(finding.probability)}"
+    if finding.status == "confirmed":
+        return f"Confirmed: {name}. The answers tell it from every look-alike in the flora."
+    others = [key.flora.species[s].common_name for s in finding.still_to_exclude]
+    left = f" Still to be told from: {', '.join(others)}." if others else " Not yet proven."
+    return f"Likely: {name}.{left}"
+
+
+def photo_lines(finding: Finding) -> list[str]:
+    """What there is to say about each photo."""
+    lines = []
+    for photo in finding.photos:
+        for note in photo["notes"]:
+            lines.append(f"{photo['file']}: {note}")
+    return lines
+
+
+def override_lines(finding: Finding, key: Key) -> list[str]:
+    """Why the answers overturned the photo, one line a reason."""
+    if finding.override is None:
+        return []
+    over = finding.override
+    photo = key.flora.species[over.photo_said].common_name
+    now = (
+        key.flora.species[over.answers_say].common_name
+        if over.answers_say != "unlisted"
+        else "a plant outside the flora"
+    )
+    lines = [f"The photo looked like {photo}; the answers say {now}, because:"]
+    for reason in over.reasons:
+        character = key.flora.characters[reason["character"]]
+        value = tuple(reason["answered"]) if isinstance(reason["answered"], list) else reason["answered"]
+        lines.append(
+            f"  {character.question} {answer_text(key, character.id, value)}. "
+            f"{photo} would have shown: {reason['would_have_shown']}."
+        )
+    return lines
+
+
+def answer_text(key: Key, character: str, answer: Answer) -> str:
+    """An answer in the words of its question."""
+    question: Character = key.flora.characters[character]
+    if isinstance(answer, tuple):
+        return " and ".join(question.states[s] for s in answer) if answer else UNSURE
+    if question.kind == "month":
+        return month_name(int(answer))
+    return f"{answer:g}" + (f" {question.unit}" if question.unit != "count" else "")
+
+
+def month_name(month: int) -> str:
+    """Name of a month, 1 to 12.
+
+    >>> month_name(3)
+    'March'
+    """
+    import calendar
+
+    return calendar.month_name[month]
+
+
+def progress(answers: Answers, finding: Finding) -> str:
+    """How far an interview has come, in one line."""
+    asked = len(answers)
+    lead = finding.candidates[0]
+    return f"{asked} answered; in front: {lead.common_name} {share(lead.probability)}"
