@@ -8,8 +8,8 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 from scipy.optimize import minimize_scalar
-from sklearn.linear_model import LogisticRegression
 
+from model.photo import Discriminant
 from model.photo.evidence import fuse
 
 Array = NDArray[np.float64]
@@ -39,18 +39,34 @@ def class_weights(truth: NDArray[np.int64]) -> Array:
     return np.asarray(weights / weights.sum())
 
 
-def fit_novelty(known: Array, novel: Array) -> tuple[float, float]:
-    """Intercept and slope of the log-odds that a photo shows none of the classes.
+def typical_distances(head: Discriminant, x: Array, labels: Sequence[str], steady: int = 10) -> tuple[float, ...]:
+    """Median squared distance of calibration photos to their own class, one a class of the head.
 
-    ``known``, ``novel``: smallest squared distances of calibration photos, learned class and
-    class left out. Novel photos are taken to be as frequent as learned ones.
+    Classes with few photos are drawn towards the median over all, which counts as ``steady`` photos.
     """
-    x = np.concatenate([known, novel])
-    middle, spread = float(x.mean()), float(x.std())
-    y = np.concatenate([np.zeros(len(known)), np.ones(len(novel))])
-    fitted = LogisticRegression(C=1e6).fit(((x - middle) / spread)[:, None], y)
-    slope = float(fitted.coef_[0, 0]) / spread
-    return float(fitted.intercept_[0]) - slope * middle, max(slope, 0.0)
+    truth = np.array(labels)
+    distances = head.distances(x)
+    own = {c: distances[truth == c, i] for i, c in enumerate(head.classes)}
+    over_all = float(np.median(np.concatenate(list(own.values()))))
+    pulled = [(len(d) * float(np.median(d)) if len(d) else 0.0) + steady * over_all for d in own.values()]
+    return tuple(total / (len(d) + steady) for total, d in zip(pulled, own.values(), strict=True))
+
+
+def fit_novelty(known: Array, novel: Array, labels: Sequence[str]) -> tuple[float, float, float, float]:
+    """Mean and standard deviation of strangeness: classes learned, then classes left out.
+
+    ``known``, ``novel``: strangeness of the same calibration photos, with their class learned
+    and with it left out. Classes weigh alike.
+    """
+    weights = class_weights(np.unique(np.array(labels), return_inverse=True)[1])
+
+    def moments(z: Array) -> tuple[float, float]:
+        mean = float(weights @ z)
+        return mean, float(np.sqrt(weights @ (z - mean) ** 2))
+
+    mean, spread = moments(known)
+    new_mean, new_spread = moments(novel)
+    return mean, spread, max(new_mean, mean), max(new_spread, spread)
 
 
 def fit_floor(probabilities: Array, truth: NDArray[np.int64], least: float) -> float:

@@ -91,7 +91,7 @@ def _classes(classifier: Classifier, measured: Mapping[str, Measurement], novelt
     lines = [
         "## By class",
         "",
-        "Recall held out; and how well distance shows the class when it was never learned (AUROC, 0.5 is chance).",
+        "Recall held out; and how well its strangeness shows a class that was never learned (AUROC, 0.5 is chance).",
         "",
         "| class | learned from | recall | AUROC if unseen |",
         "|---|---|---|---|",
@@ -109,6 +109,7 @@ def _fitted(classifier: Classifier, account: Mapping[str, Any]) -> str:
     return (
         "## Fitted values\n\n"
         f"shrinkage {c.shrinkage:g} (balanced accuracy in grouped folds: {account['balanced_accuracy_by_shrinkage']}); "
-        f"temperature {c.temperature:.2f}; novelty {c.novelty[0]:.3f} + {c.novelty[1]:.5f} d2; "
+        f"temperature {c.temperature:.2f}; strangeness of learned classes {c.novelty[0]:.3f} +- {c.novelty[1]:.3f}, "
+        f"of classes left out {c.novelty[2]:.3f} +- {c.novelty[3]:.3f}; "
         f"floor {c.floor:.3f}; dependence {c.dependence:.2f}.\n"
     )

@@ -9,7 +9,6 @@ from numpy.typing import NDArray
 from sklearn.model_selection import StratifiedGroupKFold
 
 from model.photo import Discriminant, Statistics, fit_statistics
-from model.photo.head import softmax
 
 Array = NDArray[np.float64]
 
@@ -44,27 +43,3 @@ def choose_shrinkage(
 def fit(x: Array, labels: Sequence[str]) -> Statistics:
     """Statistics of the fit part."""
     return fit_statistics(x, list(labels))
-
-
-def leave_class_out_distances(
-    statistics: Statistics, x: Array, labels: Sequence[str], new_x: Array, new_labels: Sequence[str], shrinkage: float
-) -> tuple[Array, Array]:
-    """Smallest squared distances when a class was learned from and when it was not.
-
-    For each class, the head is fitted on ``x`` without it; ``new_x`` (other photos) of that
-    class then stand for a plant never seen. Returns (known, novel), each float (new photos,).
-    """
-    known = Discriminant(statistics, shrinkage).distances(new_x).min(axis=1)
-    novel = np.zeros(len(new_x))
-    truth, new_truth = np.array(labels), np.array(new_labels)
-    for name in statistics.classes:
-        here = new_truth == name
-        if here.any():
-            without = fit_statistics(x[truth != name], list(truth[truth != name]))
-            novel[here] = Discriminant(without, shrinkage).distances(new_x[here]).min(axis=1)
-    return known, novel
-
-
-def log_softmax(scores: Array) -> Array:
-    """ln of softmax along the last axis."""
-    return np.log(np.maximum(softmax(scores), 1e-300))

@@ -16,14 +16,15 @@ import numpy as np
 from numpy.typing import NDArray
 
 from model.errors import SwardkeyError
-from model.photo import Calibration, Classifier, Statistics
+from model.photo import Calibration, Classifier, Discriminant, Statistics
 from model.photo.saved import save_model
-from training.calibrate import fit_dependence, fit_floor, fit_novelty, fit_temperature
+from training.calibrate import fit_dependence, fit_floor, fit_novelty, fit_temperature, typical_distances
 from training.card import card
 from training.features import features_of
-from training.fit import choose_shrinkage, fit, leave_class_out_distances
+from training.fit import choose_shrinkage, fit
 from training.manifest import LabelledPhoto, read_manifest
 from training.measure import Measurement, measure
+from training.novelty import auroc_by_class, strangeness, strangeness_left_out
 from training.recipe import Recipe, load_recipe
 from training.split import PARTS, split
 
@@ -101,11 +102,14 @@ def train(data: Data, recipe: Recipe) -> Trained:
 
 
 def _calibrate(statistics: Statistics, learn: Data, check: Data, shrinkage: float, recipe: Recipe) -> Calibration:
-    known, novel = leave_class_out_distances(statistics, learn.x, learn.labels, check.x, check.labels, shrinkage)
-    calibration = Calibration(shrinkage, 1.0, fit_novelty(known, novel), 0.0, 1.0)
-    raw = Classifier(statistics, calibration)
-    heads = np.array([statistics.classes.index(label) for label in check.labels])
-    calibration = replace(calibration, temperature=fit_temperature(raw.head.scores(check.x), heads))
+    head = Discriminant(statistics, shrinkage)
+    columns = np.array([statistics.classes.index(label) for label in check.labels])
+    temperature = fit_temperature(head.scores(check.x), columns)
+    typical = typical_distances(head, check.x, check.labels)
+    calibration = Calibration(shrinkage, temperature, typical, (0.0, 1.0, 0.0, 1.0), 0.0, 1.0)
+    known = strangeness(Classifier(statistics, calibration), check.x)
+    novel = strangeness_left_out(calibration, (learn.x, learn.labels), (check.x, check.labels), (check.x, check.labels))
+    calibration = replace(calibration, novelty=fit_novelty(known, novel, check.labels))
     warm = Classifier(statistics, calibration)
     probabilities, truth = warm.probabilities(check.x), check.truth(warm.species)
     floor = fit_floor(probabilities, truth, recipe.least_floor)
@@ -133,23 +137,16 @@ def _measure(trained: Trained, data: Data, recipe: Recipe) -> Measurement:
 
 
 def novelty_auroc(trained: Trained, data: Data) -> dict[str, float]:
-    """How well distance tells a class that was left out from those learned: AUROC by class, held out.
-
-    0.5 is chance, 1 is perfect. Kinds of `other` are left out in turn too.
-    """
-    from sklearn.metrics import roc_auc_score
-
-    learn, held_out = data.part("fit"), data.part("held_out")
-    statistics, shrinkage = trained.classifier.statistics, trained.classifier.calibration.shrinkage
-    known, novel = leave_class_out_distances(statistics, learn.x, learn.labels, held_out.x, held_out.labels, shrinkage)
-    labels = np.array(held_out.labels)
-    found = {}
-    for name in statistics.classes:
-        here = labels == name
-        if here.any():
-            y = np.concatenate([np.ones(here.sum()), np.zeros((~here).sum())])
-            found[name] = float(roc_auc_score(y, np.concatenate([novel[here], known[~here]])))
-    return found
+    """How well strangeness tells a class that was left out, by class, on held-out photos."""
+    learn, check, held_out = data.part("fit"), data.part("calibrate"), data.part("held_out")
+    known = strangeness(trained.classifier, held_out.x)
+    novel = strangeness_left_out(
+        trained.classifier.calibration,
+        (learn.x, learn.labels),
+        (check.x, check.labels),
+        (held_out.x, held_out.labels),
+    )
+    return auroc_by_class(known, novel, held_out.labels)
 
 
 def _progress(done: int, of: int) -> None:

@@ -12,7 +12,7 @@ from pydantic import BaseModel, ConfigDict, ValidationError
 
 from model.errors import FloraError, nearest
 from model.flora.character import Character
-from model.flora.species import LookAlike, Score, Species, Standing
+from model.flora.species import Fact, LookAlike, Score, Species, Standing
 
 CONFIGS = Path(__file__).resolve().parents[2] / "configs"
 
@@ -25,6 +25,10 @@ _Loader.yaml_implicit_resolvers = {
     letter: [(tag, pattern) for tag, pattern in resolvers if tag != "tag:yaml.org,2002:bool"]
     for letter, resolvers in _Loader.yaml_implicit_resolvers.items()
 }
+
+
+# How far a standing may be leant on: the lower, the further.
+_WEIGHT: dict[Standing, int] = {"published": 0, "common practice": 1, "from memory": 2}
 
 
 class Source(BaseModel):
@@ -117,10 +121,11 @@ def read_mapping(path: Path) -> dict[str, Any]:
 
 
 def first_cause(error: ValidationError) -> str:
-    """The first thing that pydantic found wrong, in one line."""
-    cause = error.errors()[0]
-    where = ".".join(str(part) for part in cause["loc"])
-    return f"{where}: {cause['msg']}" if where else str(cause["msg"])
+    """The most telling thing that pydantic found wrong, in one line: a misspelt field first."""
+    causes = sorted(error.errors(), key=lambda cause: cause["type"] != "extra_forbidden")
+    where = ".".join(str(part) for part in causes[0]["loc"])
+    told = "no such field; check its spelling" if causes[0]["type"] == "extra_forbidden" else str(causes[0]["msg"])
+    return f"{where}: {told}" if where else told
 
 
 def load_characters(configs: Path = CONFIGS) -> dict[str, Character]:
@@ -190,6 +195,10 @@ def _check_references(
     for key in _source_keys(plant):
         if key not in sources:
             raise FloraError(f"{path}: source {key} is not in sources.yaml; {nearest(key, sources)}")
+    for where, fact in _facts(plant):
+        best = min(_WEIGHT[sources[key].standing] for key in fact.source)
+        if _WEIGHT[fact.standing] < best:
+            raise FloraError(f"{path}: {where} says {fact.standing}, but none of its sources {fact.source} is")
     for entry in plant.look_alikes:
         if entry.species is not None and (entry.species not in species or entry.species == plant.id):
             raise FloraError(f"{path}: look-alike {entry.species} is not another species of the flora")
@@ -216,7 +225,15 @@ def _check_score(path: Path, character: Character, score: Score) -> None:
             )
 
 
+def _facts(plant: Species) -> list[tuple[str, Fact]]:
+    """Every sourced fact of a species, with the words for where it stands."""
+    facts: list[tuple[str, Fact]] = [("season", plant.season)]
+    facts += [(f"look-alike {entry.species or entry.outside}", entry) for entry in plant.look_alikes]
+    facts += [(f"judgement on {judgement.character}", judgement) for judgement in plant.judgements]
+    facts += [(key, score) for key, score in plant.characters.items() if isinstance(score, Score)]
+    return facts
+
+
 def _source_keys(plant: Species) -> set[str]:
-    facts = [plant.season, *plant.look_alikes, *plant.judgements]
-    facts += [score for score in plant.characters.values() if isinstance(score, Score)]
-    return {key for fact in facts for key in fact.source} | set(plant.names_source) | set(plant.in_lawns_source)
+    read = {key for _, fact in _facts(plant) for key in fact.source}
+    return read | set(plant.names_source) | set(plant.in_lawns_source)

@@ -12,14 +12,16 @@ Months = Annotated[list[Annotated[int, Field(ge=1, le=12)]], Field(min_length=1,
 Sources = Annotated[list[str], Field(min_length=1)]
 
 
-class _Fact(BaseModel):
+class Fact(BaseModel):
+    """Anything that was read somewhere: source keys, and how far they may be leant on."""
+
     model_config = ConfigDict(extra="forbid", frozen=True)
 
     source: Sources
     standing: Standing
 
 
-class Score(_Fact):
+class Score(Fact):
     """What a species shows for one character: exactly one of states, range or months.
 
     ``range`` is the ordinary span of the number in the character's unit; a reading outside
@@ -42,7 +44,7 @@ class Score(_Fact):
         return self
 
 
-class Season(_Fact):
+class Season(Fact):
     """Months (1-12, southern hemisphere) in which the plant does each thing."""
 
     seen: Months
@@ -51,7 +53,7 @@ class Season(_Fact):
     seeds: Months | None = None
 
 
-class LookAlike(_Fact):
+class LookAlike(Fact):
     """A plant taken for this one. ``species`` is in the flora; ``outside`` names one that is not."""
 
     species: str | None = None
@@ -66,7 +68,7 @@ class LookAlike(_Fact):
         return self
 
 
-class Judgement(_Fact):
+class Judgement(Fact):
     """Sources that disagree about one character, and how the file decides between them."""
 
     character: str

@@ -14,21 +14,26 @@ from model.photo.head import Discriminant, Statistics, softmax
 
 Array = NDArray[np.float64]
 OTHER = "other:"  # head classes of plants outside the flora begin with this
+LEAST_NOVEL, MOST_NOVEL = 0.25, 1e4
+UNLIKE = 30.0  # novelty ratio from which a person is told that the photo is unlike all that was learned
 
 
 @dataclass(frozen=True)
 class Calibration:
     """Numbers fitted on calibration photos, never on the photos that the head learned from.
 
-    ``shrinkage`` of the covariance; ``temperature`` divides the scores; ``novelty`` are
-    intercept and slope of the log-odds that a photo shows none of the classes, by its
-    smallest distance; ``floor`` is the share of a photo's evidence that is even over all
-    classes; ``dependence`` in 0-1: m photos of one plant count as m ** (1 - dependence).
+    ``shrinkage`` of the covariance; ``temperature`` divides the scores; ``typical`` are the
+    squared distances usual for each class, in the order of the head's classes. A photo's
+    strangeness is ln(distance to its class / typical); ``novelty`` are mean and standard
+    deviation of it for classes that were learned, then for classes that were left out.
+    ``floor`` is the share of a photo's evidence that is even over all classes;
+    ``dependence`` in 0-1: m photos of one plant count as m ** (1 - dependence).
     """
 
     shrinkage: float
     temperature: float
-    novelty: tuple[float, float]
+    typical: tuple[float, ...]
+    novelty: tuple[float, float, float, float]
     floor: float
     dependence: float
 
@@ -52,12 +57,13 @@ class Classifier:
         self.head = Discriminant(statistics, calibration.shrinkage)
         self.species = tuple(c for c in statistics.classes if not c.startswith(OTHER))
         self._columns = [statistics.classes.index(c) for c in self.species]
-        # Species and the whole of `other` weigh alike; its kinds share its weight.
+        # Species and the whole of `other` weigh alike. Half of the weight of `other` is for
+        # its kinds that were learned, half for plants and things that never were.
         kinds = len(statistics.classes) - len(self.species)
-        classes = len(self.species) + 1
-        self.class_prior = 1.0 / classes
-        weights = [1.0 / classes if c in self.species else 1.0 / classes / max(kinds, 1) for c in statistics.classes]
-        self._log_prior = np.log(np.array(weights))
+        self.class_prior = 1.0 / (len(self.species) + 1)
+        self.novel_prior = self.class_prior * (0.5 if kinds else 1.0)
+        weights = [1.0 if c in self.species else 0.5 / kinds for c in statistics.classes]
+        self._log_prior = np.log(np.array(weights) / sum(weights))
 
     def probabilities(self, x: Array) -> Array:
         """Calibrated probabilities, float (photos, species + 1), rows sum to 1, last is other.
@@ -65,17 +71,37 @@ class Classifier:
         ``x`` float (photos, features), square roots of pooled features.
         """
         distances = self.head.distances(x)
-        scores = -0.5 * distances / self.calibration.temperature + self._log_prior
-        closed = softmax(scores)
-        known = closed[:, self._columns]
-        novel = self.novelty(distances.min(axis=1))[:, None]
-        known = known * (1 - novel)
+        closed = self.closed(distances)
+        odds = self.novel_prior / (1 - self.novel_prior) * self._ratio(self.strangeness(distances, closed))
+        known = closed[:, self._columns] / (1 + odds)[:, None]
         return np.hstack([known, 1.0 - known.sum(axis=1, keepdims=True)])
 
-    def novelty(self, distance: Array) -> Array:
-        """Probability that a photo shows none of the classes, by its smallest squared distance."""
-        intercept, slope = self.calibration.novelty
-        return np.asarray(1.0 / (1.0 + np.exp(-np.clip(intercept + slope * distance, -30, 30))))
+    def closed(self, distances: Array) -> Array:
+        """Probabilities as if every photo showed one of the head's classes, rows sum to 1."""
+        return softmax(-0.5 * distances / self.calibration.temperature + self._log_prior)
+
+    def strangeness(self, distances: Array, closed: Array) -> Array:
+        """ln(distance / typical distance) of the likeliest class, float (photos,); 0 is ordinary."""
+        rows, best = np.arange(len(closed)), closed.argmax(axis=1)
+        typical = np.array(self.calibration.typical)
+        return np.asarray(np.log(np.maximum(distances[rows, best], 1e-9) / typical[best]))
+
+    def novelty_ratio(self, x: Array) -> Array:
+        """P(strangeness | never learned) / P(strangeness | learned), float (photos,).
+
+        Two normal densities; held to 0.25 or more, since an ordinary-looking photo is little
+        evidence that the plant is one of the few that were learned.
+        """
+        distances = self.head.distances(x)
+        closed = self.closed(distances)
+        return self._ratio(self.strangeness(distances, closed))
+
+    def _ratio(self, z: Array) -> Array:
+        mean, spread, new_mean, new_spread = self.calibration.novelty
+        logs = 0.5 * ((z - mean) / spread) ** 2 - 0.5 * ((z - new_mean) / new_spread) ** 2 + np.log(spread / new_spread)
+        # Beyond both means, stranger is always more novel, whatever the spreads say.
+        logs = np.where(z < mean, np.log(LEAST_NOVEL), logs)
+        return np.asarray(np.exp(np.clip(logs, np.log(LEAST_NOVEL), np.log(MOST_NOVEL))))
 
     def fuse(self, probabilities: Array) -> Array:
         """One row of probabilities for all photos of one plant; see ``fuse``."""
@@ -115,11 +141,11 @@ def fuse(probabilities: Array, dependence: float) -> Array:
     return softmax(np.log(np.maximum(probabilities, 1e-12)).sum(axis=0) * weight)
 
 
-def describe(photo: Photo, row: Array | None, novelty: float) -> dict[str, Any]:
+def describe(photo: Photo, row: Array | None, novelty_ratio: float) -> dict[str, Any]:
     """One entry of a Finding's photos: file, usable, notes."""
     notes = list(photo.notes)
     if row is not None:
-        if novelty >= 0.9:
+        if novelty_ratio >= UNLIKE:
             notes.append("unlike every plant that the photo model has learned; it may be another plant, or none")
         elif row[-1] >= 0.5:
             notes.append("shows none of the species that the photo model has learned from photos")

@@ -48,9 +48,8 @@ class PhotoModel:
                 continue
             x = self.extractor.features(photo)[None]
             row = self.classifier.probabilities(x)[0]
-            novelty = float(self.classifier.novelty(self.classifier.head.distances(x).min(axis=1))[0])
             rows.append(row)
-            entries.append(describe(photo, row, novelty))
+            entries.append(describe(photo, row, float(self.classifier.novelty_ratio(x)[0])))
         if not rows:
             return self.classifier.nothing(entries)
         return self.classifier.evidence(self.classifier.fuse(np.stack(rows)), entries)

@@ -34,7 +34,8 @@ class Description(BaseModel):
     near_share: float
     shrinkage: Share
     temperature: Annotated[float, Field(gt=0)]
-    novelty: tuple[float, float]
+    typical: list[Annotated[float, Field(gt=0)]]
+    novelty: tuple[float, float, float, float]
     floor: Share
     dependence: Share
 
@@ -63,6 +64,7 @@ def save_model(
         near_share=NEAR,
         shrinkage=calibration.shrinkage,
         temperature=calibration.temperature,
+        typical=list(calibration.typical),
         novelty=calibration.novelty,
         floor=calibration.floor,
         dependence=calibration.dependence,
@@ -92,7 +94,12 @@ def read_model(folder: Path) -> tuple[Statistics, Calibration]:
         tuple(description.classes), arrays["counts"].astype(float), arrays["means"].astype(float), scatter
     )
     calibration = Calibration(
-        description.shrinkage, description.temperature, description.novelty, description.floor, description.dependence
+        shrinkage=description.shrinkage,
+        temperature=description.temperature,
+        typical=tuple(description.typical),
+        novelty=description.novelty,
+        floor=description.floor,
+        dependence=description.dependence,
     )
     return statistics, calibration
 
@@ -104,6 +111,8 @@ def _description(path: Path) -> Description:
         raise ModelError(f"{path}: is missing; use another model, or reinstall swardkey") from None
     except ValidationError as error:
         raise ModelError(f"{path}: does not describe a model ({error.errors()[0]['msg']}); use another model") from None
+    if len(description.typical) != len(description.classes):
+        raise ModelError(f"{path}: has not one typical distance a class; use another model")
     if (description.view_side, description.near_share, description.backbone_sha256) != (SIDE, NEAR, WEIGHTS_SHA256):
         raise ModelError(f"{path}: was made with other views or another backbone; train it again")
     return description

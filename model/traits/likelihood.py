@@ -110,9 +110,10 @@ class Likelihoods:
         return np.stack([table.applicable for table in self.tables.values()], axis=1)
 
     @cached_property
-    def costs(self) -> Array:
-        """Cost of each character's question, in glances."""
-        return np.array([self.observer.cost[c.effort] for c in self.flora.characters.values()])
+    def times(self) -> Array:
+        """Time that each character's question costs, reading included, in glances."""
+        efforts = [self.observer.cost[c.effort] for c in self.flora.characters.values()]
+        return self.observer.reading + np.array(efforts)
 
 
 def _table(flora: Flora, observer: Observer, character: Character) -> Table:

@@ -23,6 +23,8 @@ class Observer(BaseModel):
 
     error: dict[Effort, Share]
     cost: dict[Effort, Positive]
+    reading: Positive
+    settling: Annotated[float, Field(ge=0)]
     frequency: dict[Frequency, Positive]
     shoulder: dict[str, Positive]
     month_shoulder: Positive

@@ -9,12 +9,15 @@ import numpy as np
 from numpy.typing import NDArray
 
 from model.flora.character import Character
+from model.traits.answers import Answers
 from model.traits.likelihood import Likelihoods
 
 Array = NDArray[np.float64]
-LEAST_BITS = 0.01  # below this the answer is as good as known
+LEAST_BITS = 0.03  # below this the answer is as good as known
 LEAST_APPLICABLE = 0.6  # share of what is probable that must have the part asked about
 SEPARATES = 4.0  # likelihood ratio from which an answer tells two look-alikes apart
+UNSURE_TOGETHER = 2  # latest answers that, all unsure, show that the plant may lack what is asked about
+SETTLED = 0.95  # probability at which a name needs no more questions but those on look-alikes
 
 
 @dataclass(frozen=True)
@@ -42,28 +45,49 @@ def expected_bits(likelihoods: Likelihoods, probability: Array) -> Array:
     return np.asarray(np.add.reduceat(gain, likelihoods.starts))
 
 
-def next_question(
-    likelihoods: Likelihoods, probability: Array, asked: Collection[str], unseparated: Collection[int] = ()
-) -> Question | None:
-    """Choose the question with the largest expected gain for its cost.
+def settling_chance(likelihoods: Likelihoods, probability: Array) -> Array:
+    """Probability that the answer to each question settles the name, float (characters,)."""
+    joint = probability[:, None] * likelihoods.stacked
+    answer = joint.sum(axis=0)
+    return np.asarray(np.add.reduceat(answer * (joint.max(axis=0) >= SETTLED * answer), likelihoods.starts))
 
-    ``asked`` are left out, answered or unsure. ``unseparated`` are indices of look-alikes
-    that no answer has yet told from the leading species: while there are any and the lead is
-    otherwise settled, the question that most probably separates them is taken.
+
+def next_question(
+    likelihoods: Likelihoods, probability: Array, answers: Answers, unseparated: Collection[int] = ()
+) -> Question | None:
+    """Choose the question whose answer is worth most for the time that it costs.
+
+    Worth is the expected gain of information plus what it saves if it settles the name; time is
+    that of reading the question and of its effort. What was asked, answered or unsure, is left out.
+    After two answers of unsure about parts that not every plant has, only what every plant has
+    is asked: the plant may lack those parts because an earlier answer was wrong.
+    ``unseparated`` are indices of look-alikes that no answer has yet told from a species that
+    is otherwise settled: the question that most probably separates them is then taken.
     Returns None when no question is worth its time.
     """
     characters = list(likelihoods.flora.characters.values())
     bits = expected_bits(likelihoods, probability)
     listed = probability[:-1] / max(probability[:-1].sum(), 1e-300)
-    allowed = (listed @ likelihoods.applicable >= LEAST_APPLICABLE) & np.array([c.id not in asked for c in characters])
+    allowed = (listed @ likelihoods.applicable >= LEAST_APPLICABLE) & np.array(
+        [c.id not in answers for c in characters]
+    )
+    if _may_lack_parts(likelihoods, answers):
+        allowed &= np.array([not c.applies_when for c in characters])
     if unseparated:
         chance = separation_chance(likelihoods, int(probability[:-1].argmax()), unseparated)
-        best = int(np.where(allowed, chance / likelihoods.costs, -1.0).argmax())
+        best = int(np.where(allowed, chance / likelihoods.times, -1.0).argmax())
         if allowed[best] and chance[best] > 0.2:
             return Question(characters[best], float(max(bits[best], 0.0)))
-    worth = np.where(allowed & (bits >= LEAST_BITS), bits / likelihoods.costs, -1.0)
+    worth = bits + likelihoods.observer.settling * settling_chance(likelihoods, probability)
+    worth = np.where(allowed & (bits >= LEAST_BITS), worth / likelihoods.times, -1.0)
     best = int(worth.argmax())
     return Question(characters[best], float(bits[best])) if worth[best] > 0 else None
+
+
+def _may_lack_parts(likelihoods: Likelihoods, answers: Answers) -> bool:
+    latest = list(answers.items())[-UNSURE_TOGETHER:]
+    gated = [answer == () and bool(likelihoods.flora.characters[c].applies_when) for c, answer in latest]
+    return len(gated) == UNSURE_TOGETHER and all(gated)
 
 
 def separation_chance(likelihoods: Likelihoods, lead: int, others: Collection[int]) -> Array:
