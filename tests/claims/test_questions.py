@@ -1,0 +1,146 @@
+"""What the key promises about its questions, measured with a simulated observer.
+
+Run ``python -m tests.claims.test_questions`` to print the table of the README.
+"""
+
+from __future__ import annotations
+
+import sys
+import time
+
+import numpy as np
+import pytest
+
+from model.identify import Key, identify
+from model.traits import Answers, check_answer, next_question
+from tests.claims.observer import Session, SimulatedObserver, interview, simulated_photo
+
+SEED = 20261125
+
+
+def sessions(key: Key, top1: float | None, draws: int, region: str | None = None, seed: int = SEED) -> list[Session]:
+    """``draws`` interviews with species drawn from the prior (evenly, or by region)."""
+    from model.prior import prior
+
+    random = np.random.default_rng(seed)
+    observer = SimulatedObserver(key)
+    weights = prior(key.flora, key.prior_config, region=region)[:-1]
+    found = []
+    for species in random.choice(np.array(key.flora.ids), size=draws, p=weights / weights.sum()):
+        name = str(species)
+        photo = None if top1 is None else simulated_photo(key, name, top1, random)
+
+        def say(character: object, name: str = name) -> object:
+            return observer.answer(name, character, random)  # type: ignore[arg-type]
+
+        found.append(interview(key, name, say, photo, region=region))
+    return found
+
+
+def summary(found: list[Session]) -> tuple[float, float, float, float]:
+    """Mean questions of all, mean of those that reached 0.95, share right when it stops, share that reached."""
+    asked = np.array([s.questions for s in found])
+    right = np.array([s.said == s.species for s in found])
+    reached = np.array([s.reached for s in found])
+    return float(asked.mean()), float(asked[reached].mean()), float(right.mean()), float(reached.mean())
+
+
+def share_within_three(key: Key, species: list[str], seed: int = SEED) -> float:
+    """Eight answers of which one, at any place, is wild: share with the true species in the first three.
+
+    The other seven are those of a faultless observer. Where the plant lacks the part that is
+    asked about, that observer is unsure, which is no answer: the next question follows.
+    """
+    random = np.random.default_rng(seed)
+    kept = []
+    for name in species:
+        for wild in range(8):
+            answers = _eight_answers(key, name, wild, random)
+            kept.append(name in [c.species for c in identify(key, answers).candidates[:3]])
+    return float(np.mean(kept))
+
+
+def _eight_answers(key: Key, name: str, wild: int, random: np.random.Generator) -> Answers:
+    observer = SimulatedObserver(key, wrong=0.0, unsure=0.0)
+    answers: Answers = {}
+    while (given := sum(a != () for a in answers.values())) < 8:
+        question = next_question(key.likelihoods, key.posterior(answers), answers)
+        if question is None:
+            break
+        character = question.character
+        table = key.likelihoods.tables[character.id]
+        said = observer.likeliest(name, character)
+        if given == wild:
+            own = table.truth[key.index[name]]
+            never = [a for a, share in zip(table.answers, own, strict=True) if share < 0.01 * own.max()]
+            said = random.choice(np.array(never, dtype=object)) if never else said
+        answers[character.id] = check_answer(character, said)
+    return answers
+
+
+def test_answers_alone_name_the_plant_within_the_goal(key: Key) -> None:
+    mean, to_name, right, _ = summary(sessions(key, None, 500))
+    # Goals: 6 questions to 0.95, 96 % right. The margins are three standard errors of 500 draws.
+    assert to_name <= 6.6
+    assert mean <= 7.3
+    assert right >= 0.935
+
+
+def test_a_photo_saves_questions(key: Key) -> None:
+    mean, _, right, _ = summary(sessions(key, 0.75, 400))
+    # Goals: 2 questions, 98 % right; margins as above.
+    assert mean <= 2.5
+    assert right >= 0.96
+
+
+def test_one_wild_answer_in_eight_keeps_the_true_species_in_the_first_three(key: Key) -> None:
+    assert share_within_three(key, list(key.flora.ids)) >= 0.995
+
+
+def test_choosing_a_question_takes_under_20_ms(key: Key) -> None:
+    p = key.posterior({})
+    next_question(key.likelihoods, p, {})
+    start = time.perf_counter()
+    for _ in range(20):
+        next_question(key.likelihoods, p, {})
+    assert (time.perf_counter() - start) / 20 < 0.020
+
+
+@pytest.mark.parametrize("answers", [{}, {"leaf_build": "grassy"}, {"milky_sap": "present"}])
+def test_the_bits_of_a_question_are_those_of_a_plain_formula(key: Key, answers: dict[str, str]) -> None:
+    """The fast formula against a plain one, answer by answer."""
+    given = {c: check_answer(key.flora.characters[c], a) for c, a in answers.items()}
+    p = key.posterior(given)
+    question = next_question(key.likelihoods, p, given)
+    assert question is not None
+    table = key.likelihoods.tables[question.character.id]
+
+    def entropy(q: np.ndarray) -> float:
+        q = q[q > 0]
+        return float(-(q * np.log2(q)).sum())
+
+    gain = 0.0
+    for column in table.rows.T:
+        whole = float(p @ column)
+        gain += whole * (entropy(p) - entropy(p * column / whole))
+    assert question.bits == pytest.approx(gain, rel=1e-9)
+
+
+def main(draws: int = 2000) -> None:
+    """Print the table of claims."""
+    key = Key()
+    print(f"{len(key.flora.ids)} species, {len(key.flora.characters)} characters; {draws} simulated plants a row;")
+    print("answers wrong 10 %, unsure 10 %; stops at P >= 0.95, or when no question is left")
+    print()
+    print("| starts from | plants drawn | questions, all | questions to 0.95 | right when it stops | reached 0.95 |")
+    print("|---|---|---|---|---|---|")
+    for label, top1 in (("answers alone", None), ("photo, top-1 0.60", 0.60), ("photo, top-1 0.75", 0.75)):
+        for drawn, region in (("evenly", None), ("as common in lawns", "southern_australia")):
+            mean, to_name, right, reached = summary(sessions(key, top1, draws, region))
+            print(f"| {label} | {drawn} | {mean:.2f} | {to_name:.2f} | {right:.1%} | {reached:.1%} |")
+    kept = share_within_three(key, list(key.flora.ids))
+    print(f"\nOne wild answer in eight, every species and place: true species in the first three {kept:.1%}")
+
+
+if __name__ == "__main__":
+    main(int(sys.argv[1]) if len(sys.argv) > 1 else 2000)

@@ -1,0 +1,38 @@
+"""Fixtures that all tests share: one seed, one key, and where the photos lie."""
+
+from __future__ import annotations
+
+import random
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from model.identify import Key
+
+PHOTOS = Path(__file__).resolve().parents[2] / "shared" / "photos"
+
+
+@pytest.fixture(autouse=True)
+def _one_seed() -> None:
+    random.seed(20261125)
+    np.random.seed(20261125)
+
+
+@pytest.fixture(autouse=True)
+def _home_of_the_test(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("SWARDKEY_HOME", str(tmp_path / "home"))
+
+
+@pytest.fixture(scope="session")
+def key() -> Key:
+    """The key over the whole flora, loaded once."""
+    return Key()
+
+
+@pytest.fixture(scope="session")
+def photos() -> Path:
+    """The folder of openly licensed photos that lies beside the repository."""
+    if not (PHOTOS / "manifest.csv").exists():
+        pytest.skip("real photos are not beside this repository, so the photo model is not tried on them")
+    return PHOTOS

@@ -1,0 +1,27 @@
+"""The backbone against an independent implementation of the same network."""
+
+from __future__ import annotations
+
+import pytest
+import torch
+
+from model.photo.backbone import Lite0, imagenet_weights, load_backbone
+
+timm = pytest.importorskip("timm", reason="without timm the backbone has nothing independent to be checked against")
+
+
+@pytest.mark.parametrize("side", [224, 288])
+def test_features_and_logits_equal_those_of_timm_to_the_last_bit(side: int) -> None:
+    given = torch.load(imagenet_weights(), weights_only=True)
+    other = timm.create_model("tf_efficientnet_lite0", pretrained=False).eval()
+    other.load_state_dict(dict(zip(other.state_dict(), given.values(), strict=True)))
+    ours = load_backbone().to(memory_format=torch.contiguous_format)
+    x = torch.randn(1, 3, side, side, generator=torch.Generator().manual_seed(1)).clamp(-1, 1)
+    with torch.inference_mode():
+        assert torch.equal(ours(x), other(x))
+        assert torch.equal(ours.features(x), other.forward_head(other.forward_features(x), pre_logits=True))
+
+
+def test_it_has_the_published_number_of_parameters() -> None:
+    # 4.7 M with the ImageNet classifier: value from the published description of the lite variants.
+    assert sum(p.numel() for p in Lite0().parameters()) == pytest.approx(4.65e6, rel=0.02)

@@ -1,0 +1,122 @@
+"""Opening photos: every orientation, depth and colour mode, and one sentence for what is no photo."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+from PIL import Image
+
+from model.errors import PhotoError
+from model.photo import open_photo
+from model.photo.decode import WORKING_SIDE
+
+
+def a_picture(width: int = 640, height: int = 480) -> Image.Image:
+    random = np.random.default_rng(1)
+    rough = random.integers(0, 255, (12, 16, 3), dtype=np.uint8)
+    return Image.fromarray(rough).resize((width, height), Image.Resampling.BICUBIC)
+
+
+@pytest.mark.parametrize("orientation", range(1, 9))
+def test_all_eight_orientations_give_the_same_upright_pixels(tmp_path: Path, orientation: int) -> None:
+    upright = a_picture()
+    undo = {
+        1: None,
+        2: Image.Transpose.FLIP_LEFT_RIGHT,
+        3: Image.Transpose.ROTATE_180,
+        4: Image.Transpose.FLIP_TOP_BOTTOM,
+        5: Image.Transpose.TRANSPOSE,
+        6: Image.Transpose.ROTATE_90,
+        7: Image.Transpose.TRANSVERSE,
+        8: Image.Transpose.ROTATE_270,
+    }[orientation]
+    stored = upright if undo is None else upright.transpose(undo)
+    exif = Image.Exif()
+    exif[0x0112] = orientation
+    stored.save(tmp_path / "turned.png", exif=exif)
+    upright.save(tmp_path / "plain.png")
+    turned = open_photo(tmp_path / "turned.png").pixels.astype(int)
+    plain = open_photo(tmp_path / "plain.png").pixels.astype(int)
+    assert turned.shape == plain.shape == (WORKING_SIDE, 549, 3)
+    # Scaling happens before or after the turn, so half a level of rounding is left.
+    assert np.abs(turned - plain).mean() < 1.0
+
+
+def test_sixteen_bits_are_scaled_and_not_clipped_to_white(tmp_path: Path) -> None:
+    ramp = np.tile(np.linspace(0, 65535, 300).astype(np.uint16), (200, 1))
+    Image.fromarray(ramp).save(tmp_path / "deep.png")
+    pixels = open_photo(tmp_path / "deep.png").pixels
+    assert pixels[:, : pixels.shape[1] // 4].mean() < 64 < 190 < pixels[:, -pixels.shape[1] // 4 :].mean()
+
+
+def test_clear_parts_become_white(tmp_path: Path) -> None:
+    picture = a_picture().convert("RGBA")
+    picture.putalpha(0)
+    picture.save(tmp_path / "clear.png")
+    assert open_photo(tmp_path / "clear.png").pixels.min() == 255
+
+
+@pytest.mark.parametrize("mode", ["L", "P", "CMYK", "RGB"])
+def test_other_colour_modes_open(tmp_path: Path, mode: str) -> None:
+    name = tmp_path / ("x.jpg" if mode == "CMYK" else "x.png")
+    a_picture().convert(mode).save(name)
+    assert open_photo(name).pixels.shape == (WORKING_SIDE, 549, 3)
+
+
+def test_heic_of_a_phone_opens(tmp_path: Path) -> None:
+    pi_heif = pytest.importorskip("pi_heif")
+    assert pi_heif.libheif_version()
+    Image.init()
+    assert "HEIF" in Image.OPEN
+
+
+def test_a_large_jpeg_is_decoded_at_reduced_size_and_looks_the_same(tmp_path: Path) -> None:
+    a_picture(4000, 3000).save(tmp_path / "large.jpg", quality=90)
+    a_picture(4000, 3000).save(tmp_path / "large.png")
+    drafted, whole = (open_photo(tmp_path / f"large.{kind}").pixels.astype(float) for kind in ("jpg", "png"))
+    assert np.abs(drafted - whole).mean() < 3.0
+
+
+def _text(path: Path) -> None:
+    path.write_text("no photo at all, just words")
+
+
+def _truncated(path: Path) -> None:
+    a_picture().save(path)
+    path.write_bytes(path.read_bytes()[: path.stat().st_size // 2])
+
+
+def _bomb(path: Path) -> None:
+    Image.new("1", (13000, 13000)).save(path, format="PNG")
+
+
+BAD = {
+    "missing": (lambda path: None, "no such file"),
+    "text": (_text, "is not a photo that can be read"),
+    "truncated": (_truncated, "is damaged"),
+    "empty": (lambda path: path.write_bytes(b""), "is empty"),
+    "folder": (lambda path: path.mkdir(), "is a folder"),
+    "tiny": (lambda path: a_picture(20, 20).save(path), "at least 64"),
+    "strip": (lambda path: a_picture(3000, 70).save(path), "is a strip"),
+    "bomb": (_bomb, "too many"),
+    "gif": (lambda path: a_picture().save(path, format="GIF"), "is not a photo that can be read"),
+}
+
+
+@pytest.mark.parametrize("kind", BAD)
+def test_what_is_no_photo_is_refused_in_one_sentence(tmp_path: Path, kind: str) -> None:
+    make, says = BAD[kind]
+    path = tmp_path / f"{kind}.jpg"
+    make(path)
+    with pytest.raises(PhotoError) as error:
+        open_photo(path)
+    text = str(error.value)
+    assert str(path) in text and says in text and "\n" not in text and ";" in text
+
+
+def test_one_colour_is_not_usable_and_says_so(tmp_path: Path) -> None:
+    Image.new("RGB", (300, 300), (40, 90, 40)).save(tmp_path / "flat.png")
+    photo = open_photo(tmp_path / "flat.png")
+    assert not photo.usable and "almost one colour" in photo.notes[0]

@@ -1,0 +1,75 @@
+"""The closed-form head: exact updates, and the same answers as a library's discriminant analysis."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from sklearn.discriminant_analysis import LinearDiscriminantAnalysis
+
+from model.photo import Discriminant, Statistics, fit_statistics
+from model.photo.evidence import Calibration, Classifier, fuse
+from model.photo.head import softmax
+
+
+@pytest.fixture
+def data() -> tuple[np.ndarray, list[str]]:
+    random = np.random.default_rng(2)
+    labels = [name for name in ("a", "b", "other:c") for _ in range(40)]
+    centres = {"a": 0.0, "b": 1.2, "other:c": -1.0}
+    x = np.stack([random.normal(centres[label], 1.0, 12) for label in labels])
+    return x, labels
+
+
+def same(one: Statistics, two: Statistics) -> bool:
+    rows = [two.classes.index(c) for c in one.classes]
+    return (
+        np.allclose(one.counts, two.counts[rows])
+        and np.allclose(one.means, two.means[rows])
+        and np.allclose(one.scatter, two.scatter)
+    )
+
+
+def test_adding_one_by_one_equals_fitting_at_once(data: tuple[np.ndarray, list[str]]) -> None:
+    x, labels = data
+    grown = Statistics.empty(x.shape[1])
+    for row, label in zip(x, labels, strict=True):
+        grown = grown.add(label, row)
+    assert same(grown, fit_statistics(x, labels))
+
+
+def test_taking_back_undoes_adding_exactly(data: tuple[np.ndarray, list[str]]) -> None:
+    x, labels = data
+    before = fit_statistics(x, labels)
+    new = np.full(12, 0.3)
+    assert same(before.add("a", new).take_back("a", new), before)
+    assert same(before.add("new species", new).take_back("new species", new), before)
+    with pytest.raises(KeyError):
+        before.take_back("never seen", new)
+
+
+def test_scores_equal_those_of_a_library_with_the_same_covariance(data: tuple[np.ndarray, list[str]]) -> None:
+    x, labels = data
+    statistics = fit_statistics(x, labels)
+    library = LinearDiscriminantAnalysis(solver="lsqr", shrinkage=1e-9, priors=np.full(3, 1 / 3)).fit(x, labels)
+    # The library divides by the number of photos, we by degrees of freedom.
+    ours = softmax(Discriminant(statistics, 1e-9).scores(x) * len(x) / (len(x) - 3))
+    assert np.allclose(ours, library.predict_proba(x), atol=1e-5)
+
+
+def test_probabilities_sum_to_one_and_a_far_plant_is_other(data: tuple[np.ndarray, list[str]]) -> None:
+    x, labels = data
+    classifier = Classifier(
+        fit_statistics(x, labels), Calibration(0.1, 1.0, (12.0, 12.0, 12.0), (0.0, 0.3, 0.5, 0.5), 0.05, 0.5)
+    )
+    p = classifier.probabilities(np.vstack([x, np.full((1, 12), 40.0)]))
+    assert classifier.species == ("a", "b")
+    assert np.allclose(p.sum(axis=1), 1.0)
+    assert p[-1, -1] > 0.99
+    assert classifier.likelihood(p).min() >= 0.05, "a photo must never rule a species out"
+
+
+def test_several_photos_count_as_fewer_when_they_depend_on_each_other() -> None:
+    rows = np.array([[0.6, 0.4], [0.6, 0.4], [0.6, 0.4]])
+    alone, half, all_of_them = (fuse(rows, d)[0] for d in (1.0, 0.5, 0.0))
+    assert alone == pytest.approx(0.6)
+    assert 0.6 < half < all_of_them == pytest.approx(0.6**3 / (0.6**3 + 0.4**3))
