@@ -5,7 +5,7 @@ from __future__ import annotations
 from rich.console import Console
 from rich.table import Table
 
-from app.words import answer_text, headline, override_lines, photo_lines, share
+from app.words import answer_text, headline, override_lines, photo_lines, share, shown_candidates
 from model.identify import Finding, Key
 from model.traits import Answers
 
@@ -27,21 +27,18 @@ def print_finding(finding: Finding, key: Key, answers: Answers, console: Console
         console.print(f"Next question ({question.id}): {question.question}", markup=False)
 
 
-def candidates_table(finding: Finding, most: int = 5) -> Table:
+def candidates_table(finding: Finding) -> Table:
     """The best candidates, one a row: probability, the photo's own, answers for and against."""
     table = Table(box=None, pad_edge=False)
-    for name, justify in (
-        ("chance", "right"),
-        ("photo", "right"),
-        ("plant", "left"),
-        ("for", "left"),
-        ("against", "left"),
-    ):
-        table.add_column(name, justify=justify)  # type: ignore[arg-type]
-    for c in finding.candidates[:most]:
+    for name in ("chance", "photo"):
+        table.add_column(name, justify="right")
+    for name in ("plant", "for", "against"):
+        table.add_column(name)
+    shown, others, rest = shown_candidates(finding)
+    for c in shown:
         photo = "-" if c.photo_probability is None else share(c.photo_probability)
         name = f"{c.common_name} ({c.scientific_name})"
         table.add_row(share(c.probability), photo, name, ", ".join(c.agrees), ", ".join(c.disagrees))
-    if finding.unlisted_probability >= 0.005:
-        table.add_row(share(finding.unlisted_probability), "-", "none of the plants in the flora", "", "")
+    table.add_row(share(rest), "", f"{others} other plants together", "", "")
+    table.add_row(share(finding.unlisted_probability), "", "none of the plants in the flora", "", "")
     return table

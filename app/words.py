@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from model.flora.character import Character
-from model.identify import Finding, Key
+from model.identify import Candidate, Finding, Key
 from model.traits import UNSURE, Answers
 from model.traits.answers import Answer
 
@@ -39,6 +39,16 @@ def headline(finding: Finding, key: Key) -> str:
     return f"Likely: {name}.{left}"
 
 
+def shown_candidates(finding: Finding, most: int = 5, least: float = 0.02) -> tuple[list[Candidate], int, float]:
+    """The candidates worth a line of their own; how many others there are, and their share together.
+
+    Returns at least one candidate, and no more than ``most``, each of ``least`` or more.
+    """
+    shown = [c for c in finding.candidates[:most] if c.probability >= least] or list(finding.candidates[:1])
+    rest = 1.0 - finding.unlisted_probability - sum(c.probability for c in shown)
+    return shown, finding.species_count - len(shown), max(rest, 0.0)
+
+
 def photo_lines(finding: Finding) -> list[str]:
     """What there is to say about each photo."""
     lines = []
@@ -59,7 +69,9 @@ def override_lines(finding: Finding, key: Key) -> list[str]:
         if over.answers_say != "unlisted"
         else "a plant outside the flora"
     )
-    lines = [f"The photo looked like {photo}; the answers say {now}, because:"]
+    settled = finding.status in ("confirmed", "likely", "unlisted")
+    turn = f"the answers say {now}" if settled else f"the answers speak against it, and {now} is in front"
+    lines = [f"The photo looked like {photo}; {turn}, because:"]
     for reason in over.reasons:
         character = key.flora.characters[reason["character"]]
         value = tuple(reason["answered"]) if isinstance(reason["answered"], list) else reason["answered"]

@@ -72,13 +72,18 @@ class Override:
 
 @dataclass(frozen=True)
 class Finding:
-    """The result of identify; ``probability`` is that of ``species``, candidates come best first."""
+    """The result of identify; ``probability`` is that of ``species``, candidates come best first.
+
+    ``candidates`` are the first ten of ``species_count``; ``still_to_exclude`` are look-alikes of
+    ``species`` that no answer has told from it yet.
+    """
 
     status: Status
     species: str | None
     probability: float | None
     unlisted_probability: float
     candidates: tuple[Candidate, ...]
+    species_count: int
     override: Override | None
     next_question: Question | None
     still_to_exclude: tuple[str, ...]
@@ -163,6 +168,7 @@ def identify(
         probability=float(p[lead]) if names else None,
         unlisted_probability=float(p[-1]),
         candidates=tuple(_candidate(key, i, p, answers, photos) for i in _shown(p)),
+        species_count=len(key.flora.ids),
         override=_override(key, answers, photos, lead, p),
         next_question=question,
         still_to_exclude=tuple(key.flora.ids[i] for i in left) if names else (),

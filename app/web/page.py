@@ -142,7 +142,7 @@ def build_page(key: Key) -> gr.Blocks:
                     height=140,
                 )
                 thumbnails = gr.Gallery(
-                    label="As the tool sees them", columns=3, height=180, object_fit="contain", interactive=False
+                    label="As the tool sees them", columns=3, height=240, object_fit="contain", interactive=False
                 )
                 month = gr.Dropdown(MONTHS, value=MONTHS[0], label="Month of the photo or visit")
             with gr.Column(scale=2, min_width=300):
@@ -176,9 +176,14 @@ def build_page(key: Key) -> gr.Blocks:
 
 
 def theme() -> gr.themes.Base:
-    """Fonts that every machine has: nothing is fetched."""
-    return gr.themes.Base(
+    """Fonts that every machine has, so that nothing is fetched; buttons that can be read in the sun."""
+    plain = gr.themes.Base(
         primary_hue="lime", neutral_hue="stone", font=["system-ui", "sans-serif"], font_mono=["monospace"]
+    )
+    return plain.set(
+        button_primary_background_fill="#33511c",
+        button_primary_background_fill_hover="#263d15",
+        button_primary_text_color="#ffffff",
     )
 
 
@@ -201,10 +206,11 @@ def serve_options() -> dict[str, Any]:
 
 def serve_page(port: int, open_browser: bool = False) -> None:
     """Serve on loopback until stopped. Raises SwardkeyError when the port is taken."""
-    blocks = build_page(Key())
     uploads = home() / "uploads"
     uploads.mkdir(parents=True, exist_ok=True)
+    # Before the page is built: its parts note where their files lie.
     os.environ["GRADIO_TEMP_DIR"] = str(uploads)
+    blocks = build_page(Key())
     started_in = Path.cwd()
     # gradio hands out files of the folder it is started in: start it in an empty one.
     with tempfile.TemporaryDirectory() as empty:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from html import escape
 from pathlib import Path
 
-from app.words import headline, override_lines, photo_lines, share
+from app.words import headline, override_lines, photo_lines, share, shown_candidates
 from model.flora.character import Character
 from model.identify import Candidate, Finding, Key
 
@@ -37,20 +37,22 @@ def _reasons(finding: Finding, key: Key) -> str:
     return "".join(f"<p class='sk-small'>{escape(part)}</p>" for part in parts)
 
 
-def ranking_panel(finding: Finding, most: int = 5) -> str:
+def ranking_panel(finding: Finding) -> str:
     """The best candidates with bars; each bar has its figure in text beside it."""
-    rows = [_row(c) for c in finding.candidates[:most]]
-    if finding.unlisted_probability >= 0.005:
-        rows.append(_bar_row("none of the plants in the flora", "", finding.unlisted_probability, None))
+    shown, others, rest = shown_candidates(finding)
+    rows = [_row(c) for c in shown]
+    rows.append(_bar_row(f"{others} other plants together", "", rest, None))
+    rows.append(_bar_row("none of the plants in the flora", "", finding.unlisted_probability, None))
     return (
-        "<table class='sk-rank'><thead><tr><th>Plant</th><th class='sk-num'>All evidence</th>"
-        f"<th class='sk-num'>Photo alone</th></tr></thead><tbody>{''.join(rows)}</tbody></table>"
+        "<table class='sk-rank'><thead><tr><th>Plant</th><th class='sk-num'>Chance</th>"
+        f"<th class='sk-num'>By photo alone</th></tr></thead><tbody>{''.join(rows)}</tbody></table>"
     )
 
 
 def _row(candidate: Candidate) -> str:
     against = f" · against: {len(candidate.disagrees)}" if candidate.disagrees else ""
-    detail = f"{candidate.scientific_name} · for: {len(candidate.agrees)}{against}"
+    agree = f" · for: {len(candidate.agrees)}" if candidate.agrees else ""
+    detail = f"{candidate.scientific_name}{agree}{against}"
     return _bar_row(candidate.common_name, detail, candidate.probability, candidate.photo_probability)
 
 
