@@ -89,6 +89,7 @@ class Session:
     questions: int
     said: str | None
     reached: bool
+    status: str
     ranks: tuple[str, ...]
 
 
@@ -111,6 +112,6 @@ def interview(
         if reached or question is None or len(answers) >= most:
             said = None if finding.unlisted_probability > lead.probability else lead.species
             ranks = tuple(c.species for c in finding.candidates)
-            return Session(species, len(answers), said, reached, ranks)
+            return Session(species, len(answers), said, reached, finding.status, ranks)
         character = question.character
         answers = {**answers, character.id: check_answer(character, say(character))}

@@ -18,7 +18,9 @@ from tests.claims.observer import Session, SimulatedObserver, interview, simulat
 SEED = 20261125
 
 
-def sessions(key: Key, top1: float | None, draws: int, region: str | None = None, seed: int = SEED) -> list[Session]:
+def sessions(
+    key: Key, top1: float | None, draws: int, region: str | None = None, seed: int = SEED, stop: float = 0.95
+) -> list[Session]:
     """``draws`` interviews with species drawn from the prior (evenly, or by region)."""
     from model.prior import prior
 
@@ -33,7 +35,7 @@ def sessions(key: Key, top1: float | None, draws: int, region: str | None = None
         def say(character: object, name: str = name) -> object:
             return observer.answer(name, character, random)  # type: ignore[arg-type]
 
-        found.append(interview(key, name, say, photo, region=region))
+        found.append(interview(key, name, say, photo, stop=stop, region=region))
     return found
 
 
@@ -138,6 +140,10 @@ def main(draws: int = 2000) -> None:
         for drawn, region in (("evenly", None), ("as common in lawns", "southern_australia")):
             mean, to_name, right, reached = summary(sessions(key, top1, draws, region))
             print(f"| {label} | {drawn} | {mean:.2f} | {to_name:.2f} | {right:.1%} | {reached:.1%} |")
+    proven = [s for s in sessions(key, None, draws, stop=2.0) if s.status == "confirmed"]
+    asked, right = np.mean([s.questions for s in proven]), np.mean([s.said == s.species for s in proven])
+    print(f"\nAsking on until every look-alike is told apart: {len(proven) / draws:.1%} end confirmed, ", end="")
+    print(f"after {asked:.2f} questions on average, {right:.1%} of them right")
     kept = share_within_three(key, list(key.flora.ids))
     print(f"\nOne wild answer in eight, every species and place: true species in the first three {kept:.1%}")
 
