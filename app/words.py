@@ -107,4 +107,6 @@ def progress(answers: Answers, finding: Finding) -> str:
     """How far an interview has come, in one line."""
     asked = len(answers)
     lead = finding.candidates[0]
+    if lead.probability < 0.05:
+        return f"{asked} answered; nothing in front yet"
     return f"{asked} answered; in front: {lead.common_name} {share(lead.probability)}"

@@ -20,7 +20,7 @@ from model.traits.question import SEPARATES, Question
 Array = NDArray[np.float64]
 Status = Literal["confirmed", "likely", "undecided", "unlisted"]
 CONFIRMED, LIKELY, LEADS = 0.95, 0.70, 0.50
-SHOWN = 10  # candidates that a Finding lists
+SHOWN, LEAST_SHOWN = 10, 0.001  # a Finding lists ten candidates, and all others of this probability or more
 MOVED = 2.0  # likelihood ratio from which an answer counts as a reason for an override
 
 
@@ -74,7 +74,8 @@ class Override:
 class Finding:
     """The result of identify; ``probability`` is that of ``species``, candidates come best first.
 
-    ``candidates`` are the first ten of ``species_count``; ``still_to_exclude`` are look-alikes of
+    ``candidates`` are the first ten of ``species_count`` and all others of 0.001 or more;
+    ``still_to_exclude`` are look-alikes of
     ``species`` that no answer has told from it yet.
     """
 
@@ -192,8 +193,8 @@ def _status(p: Array, lead: int, left: list[int], answered: bool) -> Status:
 
 
 def _shown(p: Array) -> list[int]:
-    order = np.argsort(-p[:-1], kind="stable")[:SHOWN]
-    return [int(i) for i in order]
+    order = np.argsort(-p[:-1], kind="stable")
+    return [int(i) for place, i in enumerate(order) if place < SHOWN or p[i] >= LEAST_SHOWN]
 
 
 def _candidate(key: Key, row: int, p: Array, answers: Answers, photos: PhotoEvidence | None) -> Candidate:

@@ -73,6 +73,19 @@ def test_every_look_alike_is_told_apart_by_a_character_that_is_named_for_it(key:
     assert left == []
 
 
+def test_the_season_of_a_plant_agrees_with_its_flowering_months(key: Key) -> None:
+    for plant in key.flora.species.values():
+        score = plant.characters.get("flowering_month")
+        assert isinstance(score, Score) and score.months is not None
+        assert set(score.months) == set(plant.season.flowers), plant.id
+        assert set(plant.season.flowers) <= set(plant.season.seen), plant.id
+
+
+def test_common_names_that_are_shown_are_not_shared(key: Key) -> None:
+    shown = [plant.common_name for plant in key.flora.species.values()]
+    assert len(set(shown)) == len(shown)
+
+
 def test_every_question_says_where_to_look_and_what_counts_as_no(key: Key) -> None:
     for character in key.flora.characters.values():
         assert character.question.endswith("?") and character.look.endswith(".") and character.otherwise.endswith(".")
