@@ -5,7 +5,7 @@ from __future__ import annotations
 from rich.console import Console
 from rich.table import Table
 
-from app.words import answer_text, headline, override_lines, photo_lines, share, shown_candidates
+from app.words import answer_in_full, headline, override_lines, photo_lines, share, shown_candidates
 from model.identify import Finding, Key
 from model.traits import Answers
 
@@ -20,7 +20,7 @@ def print_finding(finding: Finding, key: Key, answers: Answers, console: Console
         console.print(line, markup=False)
     console.print(candidates_table(finding))
     if answers:
-        given = "; ".join(f"{key.flora.characters[c].id}: {answer_text(key, c, a)}" for c, a in answers.items())
+        given = "; ".join(answer_in_full(key, c, a) for c, a in answers.items())
         console.print(f"Answers: {given}", markup=False, style="dim")
     if finding.next_question is not None:
         question = finding.next_question.character

@@ -92,6 +92,11 @@ def answer_text(key: Key, character: str, answer: Answer) -> str:
     return f"{answer:g}" + (f" {question.unit}" if question.unit != "count" else "")
 
 
+def answer_in_full(key: Key, character: str, answer: Answer) -> str:
+    """What was answered to what, short enough for a list of reasons."""
+    return f"{character.replace('_', ' ')}: {answer_text(key, character, answer)}"
+
+
 def month_name(month: int) -> str:
     """Name of a month, 1 to 12.
 

@@ -113,7 +113,7 @@ class Page:
         unit = "" if character is None else character.unit or "month, 1 to 12"
         choices = [(label, state) for state, label in character.states.items()] if character and choice else []
         return (
-            finding_panel(finding, self.key),
+            finding_panel(finding, self.key, interview.answers),
             ranking_panel(finding),
             question_panel(character, len(interview.answers), finding),
             gr.CheckboxGroup(choices=choices, value=[], visible=choice),
@@ -139,7 +139,7 @@ def build_page(key: Key) -> gr.Blocks:
                     label="Photos of one plant",
                     file_count="multiple",
                     file_types=["image", ".heic", ".heif"],
-                    height=140,
+                    height=200,
                 )
                 thumbnails = gr.Gallery(
                     label="As the tool sees them", columns=3, height=240, object_fit="contain", interactive=False

@@ -5,36 +5,34 @@ from __future__ import annotations
 from html import escape
 from pathlib import Path
 
-from app.words import headline, override_lines, photo_lines, share, shown_candidates
+from app.words import answer_in_full, headline, override_lines, photo_lines, share, shown_candidates
 from model.flora.character import Character
 from model.identify import Candidate, Finding, Key
+from model.traits import Answers
 
 STYLE = Path(__file__).with_name("page.css")
 
 
-def finding_panel(finding: Finding, key: Key) -> str:
+def finding_panel(finding: Finding, key: Key, answers: Answers) -> str:
     """The finding with its reasons."""
-    lines = "".join(
-        f"<p class='sk-small'>{escape(line)}</p>" for line in [*photo_lines(finding), *override_lines(finding, key)]
-    )
-    reasons = _reasons(finding, key)
+    lines = [*_reasons(finding, key, answers), *photo_lines(finding), *override_lines(finding, key)]
+    small = "".join(f"<p class='sk-small'>{escape(line)}</p>" for line in lines)
     return (
         f"<div class='sk-finding {finding.status}' role='status' aria-live='polite'>"
         f"<p class='sk-status'>{finding.status}</p>"
-        f"<p class='sk-name'>{escape(headline(finding, key))}</p>{reasons}{lines}</div>"
+        f"<p class='sk-name'>{escape(headline(finding, key))}</p>{small}</div>"
     )
 
 
-def _reasons(finding: Finding, key: Key) -> str:
+def _reasons(finding: Finding, key: Key, answers: Answers) -> list[str]:
     if finding.species is None:
-        return ""
+        return []
     lead = finding.candidates[0]
-    parts = []
-    if lead.agrees:
-        parts.append("Speaks for it: " + "; ".join(key.flora.characters[c].question for c in lead.agrees))
-    if lead.disagrees:
-        parts.append("Speaks against it: " + "; ".join(key.flora.characters[c].question for c in lead.disagrees))
-    return "".join(f"<p class='sk-small'>{escape(part)}</p>" for part in parts)
+    lines = []
+    for words, characters in (("Speaks for it", lead.agrees), ("Speaks against it", lead.disagrees)):
+        if characters:
+            lines.append(f"{words}: " + "; ".join(answer_in_full(key, c, answers[c]) for c in characters) + ".")
+    return lines
 
 
 def ranking_panel(finding: Finding) -> str:
