@@ -7,10 +7,10 @@ from typing import Annotated
 
 import numpy as np
 from numpy.typing import NDArray
-from pydantic import BaseModel, ConfigDict, Field, ValidationError
+from pydantic import BaseModel, ConfigDict, Field
 
-from model.errors import FloraError, SwardkeyError, nearest
-from model.flora.load import CONFIGS, Flora, first_cause, read_mapping
+from model.errors import SwardkeyError, nearest
+from model.flora.load import CONFIGS, Flora, read_as
 from model.flora.species import Standing
 
 Share = Annotated[float, Field(gt=0, lt=1)]
@@ -41,11 +41,7 @@ class PriorConfig(BaseModel):
 
 def load_prior(configs: Path = CONFIGS) -> PriorConfig:
     """Read configs/prior.yaml. Raises FloraError naming the field that is wrong."""
-    path = configs / "prior.yaml"
-    try:
-        return PriorConfig(**read_mapping(path))
-    except ValidationError as error:
-        raise FloraError(f"{path}: {first_cause(error)}") from None
+    return read_as(configs / "prior.yaml", PriorConfig)
 
 
 def prior(

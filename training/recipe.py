@@ -5,10 +5,9 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Annotated
 
-from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_validator
+from pydantic import BaseModel, ConfigDict, Field, model_validator
 
-from model.errors import FloraError
-from model.flora.load import CONFIGS, first_cause, read_mapping
+from model.flora.load import CONFIGS, read_as
 from training.split import PARTS
 
 Share = Annotated[float, Field(gt=0, lt=1)]
@@ -35,8 +34,4 @@ class Recipe(BaseModel):
 
 def load_recipe(name: str, configs: Path = CONFIGS) -> Recipe:
     """Read configs/recipes/<name>.yaml. Raises FloraError naming the field that is wrong."""
-    path = configs / "recipes" / f"{name}.yaml"
-    try:
-        return Recipe(**read_mapping(path))
-    except ValidationError as error:
-        raise FloraError(f"{path}: {first_cause(error)}") from None
+    return read_as(configs / "recipes" / f"{name}.yaml", Recipe)

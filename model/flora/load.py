@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from functools import cached_property
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeVar
 
 import yaml
 from pydantic import BaseModel, ConfigDict, ValidationError
@@ -14,6 +14,7 @@ from model.errors import FloraError, nearest
 from model.flora.character import Character
 from model.flora.species import Fact, LookAlike, Score, Species, Standing
 
+Config = TypeVar("Config", bound=BaseModel)
 CONFIGS = Path(__file__).resolve().parents[2] / "configs"
 
 
@@ -126,6 +127,14 @@ def first_cause(error: ValidationError) -> str:
     where = ".".join(str(part) for part in causes[0]["loc"])
     told = "no such field; check its spelling" if causes[0]["type"] == "extra_forbidden" else str(causes[0]["msg"])
     return f"{where}: {told}" if where else told
+
+
+def read_as(path: Path, kind: type[Config]) -> Config:
+    """Read one YAML file as a checked configuration. Raises FloraError naming file and field."""
+    try:
+        return kind(**read_mapping(path))
+    except ValidationError as error:
+        raise FloraError(f"{path}: {first_cause(error)}") from None
 
 
 def load_characters(configs: Path = CONFIGS) -> dict[str, Character]:

@@ -5,11 +5,10 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Annotated
 
-from pydantic import BaseModel, ConfigDict, Field, ValidationError
+from pydantic import BaseModel, ConfigDict, Field
 
-from model.errors import FloraError
 from model.flora.character import Effort
-from model.flora.load import CONFIGS, first_cause, read_mapping
+from model.flora.load import CONFIGS, read_as
 from model.flora.species import Frequency, Standing
 
 Share = Annotated[float, Field(gt=0, lt=1)]
@@ -35,8 +34,4 @@ class Observer(BaseModel):
 
 def load_observer(configs: Path = CONFIGS) -> Observer:
     """Read configs/observer.yaml. Raises FloraError naming the field that is wrong."""
-    path = configs / "observer.yaml"
-    try:
-        return Observer(**read_mapping(path))
-    except ValidationError as error:
-        raise FloraError(f"{path}: {first_cause(error)}") from None
+    return read_as(configs / "observer.yaml", Observer)
