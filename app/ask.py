@@ -6,8 +6,8 @@ from pathlib import Path
 
 from rich.console import Console
 
-from app.show import print_finding
-from app.words import answer_text, progress
+from app.show import candidates_table, print_finding
+from app.words import answer_text, photo_lines, progress
 from model.errors import AnswerError
 from model.flora.character import Character
 from model.interview import Interview
@@ -24,6 +24,10 @@ def hold_interview(interview: Interview, quiet_output: bool = False) -> Intervie
     """
     console = Console(highlight=False, stderr=quiet_output)
     console.print(HELP, style="dim", markup=False)
+    if interview.photos is not None:
+        for line in photo_lines(interview.finding):
+            console.print(line, markup=False)
+        console.print(candidates_table(interview.finding))
     while (question := interview.question) is not None:
         step = _ask_one(console, interview, question.character)
         if step is None:
