@@ -41,13 +41,13 @@ def identify(
     as_json: Json = False,
 ) -> None:
     """Name the plant in the photos, with the answers in a file if there are any."""
-    from model.identify import Key
+    from app.key import load_key
     from model.identify import identify as find
     from model.traits import read_answers
 
     if not photos and answers is None:
         raise SwardkeyError("nothing to go by: name a photo, or a file of answers with --answers")
-    key = Key()
+    key = load_key()
     given = read_answers(answers, key.flora.characters) if answers is not None else {}
     finding = find(key, given, look_at(photos), month, region)
     if as_json:
@@ -68,11 +68,11 @@ def ask(
 ) -> None:
     """Ask in the terminal, one question at a time, until the name is proven."""
     from app.ask import hold_interview
-    from model.identify import Key
+    from app.key import load_key
     from model.interview import Interview
     from model.traits import read_answers
 
-    key = Key()
+    key = load_key()
     given = read_answers(answers, key.flora.characters) if answers is not None else {}
     start = Interview(key, look_at(photos), month, region, given)
     # With --json, all that is said to the person goes to standard error.

@@ -11,7 +11,7 @@ from typing import Any, Literal, Protocol
 import numpy as np
 from numpy.typing import NDArray
 
-from model.flora.load import CONFIGS, Flora, load_flora
+from model.flora.load import CONFIGS, Flora, Reader, load_flora
 from model.prior import PriorConfig, load_prior, prior
 from model.traits import Answers, Likelihoods, load_observer, next_question
 from model.traits.answers import Answer
@@ -110,8 +110,8 @@ class Finding:
 class Key:
     """The flora with its likelihoods and prior, loaded once and used for many plants."""
 
-    def __init__(self, configs: Path = CONFIGS) -> None:
-        self.flora: Flora = load_flora(configs)
+    def __init__(self, configs: Path = CONFIGS, read: Reader | None = None) -> None:
+        self.flora: Flora = load_flora(configs, read)
         self.likelihoods = Likelihoods(self.flora, load_observer(configs))
         self.prior_config: PriorConfig = load_prior(configs)
 

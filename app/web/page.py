@@ -14,6 +14,7 @@ import gradio as gr
 from PIL import Image
 
 from app.home import home
+from app.key import load_key
 from app.photos import evidence_of
 from app.web.panels import STYLE, finding_panel, question_panel, ranking_panel
 from app.words import month_name
@@ -210,7 +211,7 @@ def serve_page(port: int, open_browser: bool = False) -> None:
     uploads.mkdir(parents=True, exist_ok=True)
     # Before the page is built: its parts note where their files lie.
     os.environ["GRADIO_TEMP_DIR"] = str(uploads)
-    blocks = build_page(Key())
+    blocks = build_page(load_key())
     started_in = Path.cwd()
     # gradio hands out files of the folder it is started in: start it in an empty one.
     with tempfile.TemporaryDirectory() as empty:

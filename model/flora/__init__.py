@@ -1,7 +1,7 @@
 """The flora: species, characters and sources from configs/, checked against one another."""
 
 from model.flora.character import Character
-from model.flora.load import CONFIGS, Flora, Source, load_characters, load_flora
+from model.flora.load import CONFIGS, Flora, Reader, Source, load_characters, load_flora
 from model.flora.species import LookAlike, Score, Species
 
 __all__ = [
@@ -9,6 +9,7 @@ __all__ = [
     "Character",
     "Flora",
     "LookAlike",
+    "Reader",
     "Score",
     "Source",
     "Species",

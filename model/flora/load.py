@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from functools import cached_property
 from pathlib import Path
@@ -14,6 +15,7 @@ from model.errors import FloraError, nearest
 from model.flora.character import Character
 from model.flora.species import Fact, LookAlike, Score, Species, Standing
 
+Reader = Callable[[Path], dict[str, Any]]
 Config = TypeVar("Config", bound=BaseModel)
 CONFIGS = Path(__file__).resolve().parents[2] / "configs"
 
@@ -137,11 +139,11 @@ def read_as(path: Path, kind: type[Config]) -> Config:
         raise FloraError(f"{path}: {first_cause(error)}") from None
 
 
-def load_characters(configs: Path = CONFIGS) -> dict[str, Character]:
+def load_characters(configs: Path = CONFIGS, read: Reader | None = None) -> dict[str, Character]:
     """Read configs/characters.yaml: character id to Character, in the file's order."""
     path = configs / "characters.yaml"
     characters = {}
-    for key, fields in read_mapping(path).items():
+    for key, fields in (read or read_mapping)(path).items():
         try:
             characters[key] = Character(id=key, **fields)
         except (ValidationError, TypeError) as error:
@@ -154,36 +156,38 @@ def load_characters(configs: Path = CONFIGS) -> dict[str, Character]:
     return characters
 
 
-def load_sources(configs: Path = CONFIGS) -> dict[str, Source]:
+def load_sources(configs: Path = CONFIGS, read: Reader | None = None) -> dict[str, Source]:
     """Read configs/sources.yaml: source key to Source."""
     path = configs / "sources.yaml"
     try:
-        return {key: Source(**fields) for key, fields in read_mapping(path).items()}
+        return {key: Source(**fields) for key, fields in (read or read_mapping)(path).items()}
     except ValidationError as error:
         raise FloraError(f"{path}: {first_cause(error)}") from None
 
 
-def load_species(path: Path) -> Species:
+def load_species(path: Path, read: Reader | None = None) -> Species:
     """Read one file of configs/species. Raises FloraError naming the file and the field."""
     try:
-        return Species(id=path.stem, **read_mapping(path))
+        return Species(id=path.stem, **(read or read_mapping)(path))
     except ValidationError as error:
         raise FloraError(f"{path}: {first_cause(error)}") from None
     except TypeError as error:
         raise FloraError(f"{path}: {error}") from None
 
 
-def load_flora(configs: Path = CONFIGS) -> Flora:
+def load_flora(configs: Path = CONFIGS, read: Reader | None = None) -> Flora:
     """Read and cross-check the whole flora.
+
+    ``read`` turns a file into a mapping; without it, the file is parsed as YAML.
 
     Raises FloraError for an unknown character, state, source or look-alike, naming the file.
     """
-    characters = load_characters(configs)
-    sources = load_sources(configs)
+    characters = load_characters(configs, read)
+    sources = load_sources(configs, read)
     files = sorted((configs / "species").glob("*.yaml"))
     if not files:
         raise FloraError(f"{configs / 'species'}: no species files; the flora is missing")
-    species = {path.stem: load_species(path) for path in files}
+    species = {path.stem: load_species(path, read) for path in files}
     for path in files:
         _check_references(path, species[path.stem], characters, sources, species)
     return Flora(species, characters, sources)

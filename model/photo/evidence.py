@@ -14,7 +14,7 @@ from model.photo.head import Discriminant, Statistics, softmax
 
 Array = NDArray[np.float64]
 OTHER = "other:"  # head classes of plants outside the flora begin with this
-LEAST_NOVEL, MOST_NOVEL = 0.25, 1e4
+MOST_NOVEL = 1e4
 UNLIKE = 30.0  # novelty ratio from which a person is told that the photo is unlike all that was learned
 
 
@@ -89,8 +89,7 @@ class Classifier:
     def novelty_ratio(self, x: Array) -> Array:
         """P(strangeness | never learned) / P(strangeness | learned), float (photos,).
 
-        Two normal densities; held to 0.25 or more, since an ordinary-looking photo is little
-        evidence that the plant is one of the few that were learned.
+        Two normal densities; never falls as strangeness rises.
         """
         distances = self.head.distances(x)
         closed = self.closed(distances)
@@ -98,10 +97,13 @@ class Classifier:
 
     def _ratio(self, z: Array) -> Array:
         mean, spread, new_mean, new_spread = self.calibration.novelty
+        # The wider of two normal densities wins in both tails; an ordinary photo must not count
+        # as novel, so below the point where the ratio is least it stays as it is there.
+        if new_spread > spread:
+            least = (mean * new_spread**2 - new_mean * spread**2) / (new_spread**2 - spread**2)
+            z = np.maximum(z, least)
         logs = 0.5 * ((z - mean) / spread) ** 2 - 0.5 * ((z - new_mean) / new_spread) ** 2 + np.log(spread / new_spread)
-        # Beyond both means, stranger is always more novel, whatever the spreads say.
-        logs = np.where(z < mean, np.log(LEAST_NOVEL), logs)
-        return np.asarray(np.exp(np.clip(logs, np.log(LEAST_NOVEL), np.log(MOST_NOVEL))))
+        return np.asarray(np.exp(np.minimum(logs, np.log(MOST_NOVEL))))
 
     def fuse(self, probabilities: Array) -> Array:
         """One row of probabilities for all photos of one plant; see ``fuse``."""

@@ -73,3 +73,11 @@ def test_several_photos_count_as_fewer_when_they_depend_on_each_other() -> None:
     alone, half, all_of_them = (fuse(rows, d)[0] for d in (1.0, 0.5, 0.0))
     assert alone == pytest.approx(0.6)
     assert 0.6 < half < all_of_them == pytest.approx(0.6**3 / (0.6**3 + 0.4**3))
+
+
+def test_the_stranger_a_photo_the_likelier_it_is_new(data: tuple[np.ndarray, list[str]]) -> None:
+    x, labels = data
+    typical = (12.0, 12.0, 12.0)
+    classifier = Classifier(fit_statistics(x, labels), Calibration(0.1, 1.0, typical, (0.0, 0.3, 0.2, 0.5), 0.05, 0.5))
+    ratios = classifier._ratio(np.linspace(-6, 6, 200))
+    assert (np.diff(ratios) >= 0).all() and ratios[0] < 1 < ratios[-1]

@@ -1,0 +1,64 @@
+"""The key, loaded quickly: parsed configuration files are kept in the user's folder."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import Any
+
+from app.home import home
+from model.flora.load import read_mapping
+from model.identify import Key
+
+
+class ParsedFiles:
+    """Reads YAML files as read_mapping does, and keeps what it read for the next start.
+
+    A kept file counts only while its size and time of change are the same. What is kept is
+    checked like the file itself; where it cannot be read or written, the files are parsed.
+    """
+
+    def __init__(self, kept: Path) -> None:
+        self.kept = kept
+        self.parsed_now = False
+        try:
+            self._known: dict[str, Any] = json.loads(kept.read_bytes())
+        except (OSError, ValueError):
+            self._known = {}
+        if not isinstance(self._known, dict):
+            self._known = {}
+
+    def __call__(self, path: Path) -> dict[str, Any]:
+        """The mapping in a file. Raises FloraError as read_mapping does."""
+        try:
+            state = path.stat()
+        except OSError:
+            return read_mapping(path)
+        stamp = [state.st_mtime_ns, state.st_size]
+        entry = self._known.get(str(path))
+        if isinstance(entry, dict) and entry.get("stamp") == stamp and isinstance(entry.get("mapping"), dict):
+            return dict(entry["mapping"])
+        mapping = read_mapping(path)
+        self._known[str(path)] = {"stamp": stamp, "mapping": mapping}
+        self.parsed_now = True
+        return mapping
+
+    def keep(self) -> None:
+        """Write what was parsed, if anything was; a folder that cannot be written to is no fault."""
+        if not self.parsed_now:
+            return
+        temporary = self.kept.with_name(self.kept.name + ".new")
+        try:
+            self.kept.parent.mkdir(parents=True, exist_ok=True)
+            temporary.write_text(json.dumps(self._known, ensure_ascii=False), encoding="utf-8")
+            temporary.replace(self.kept)
+        except (OSError, TypeError):
+            return
+
+
+def load_key() -> Key:
+    """The key over the whole flora."""
+    files = ParsedFiles(home() / "cache" / "configs.json")
+    key = Key(read=files)
+    files.keep()
+    return key

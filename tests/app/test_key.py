@@ -1,0 +1,49 @@
+"""Keeping parsed files: the same key, quicker; stale or spoilt keeps are not believed."""
+
+from __future__ import annotations
+
+import json
+import os
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from app.key import ParsedFiles, load_key
+from model.errors import FloraError
+from model.identify import Key
+
+
+def test_the_key_is_the_same_with_and_without_what_was_kept(key: Key, tmp_path: Path) -> None:
+    first, second = load_key(), load_key()
+    assert (tmp_path / "home" / "cache" / "configs.json").exists()
+    for other in (first, second):
+        assert other.flora.species == key.flora.species
+        assert np.array_equal(other.likelihoods.stacked, key.likelihoods.stacked)
+
+
+def test_a_changed_file_is_read_again(tmp_path: Path) -> None:
+    path, kept = tmp_path / "a.yaml", tmp_path / "kept.json"
+    path.write_text("a: 1")
+    files = ParsedFiles(kept)
+    assert files(path) == {"a": 1}
+    files.keep()
+    path.write_text("a: 2")
+    os.utime(path, ns=(1, 1))
+    assert ParsedFiles(kept)(path) == {"a": 2}
+
+
+@pytest.mark.parametrize("spoilt", ["", "{", "[]", '{"x": 3}'])
+def test_a_spoilt_keep_is_ignored(tmp_path: Path, spoilt: str) -> None:
+    path, kept = tmp_path / "a.yaml", tmp_path / "kept.json"
+    path.write_text("a: 1")
+    kept.write_text(spoilt)
+    files = ParsedFiles(kept)
+    assert files(path) == {"a": 1}
+    files.keep()
+    assert str(path) in json.loads(kept.read_text())
+
+
+def test_a_broken_file_is_still_named(tmp_path: Path) -> None:
+    with pytest.raises(FloraError, match="no such file"):
+        ParsedFiles(tmp_path / "kept.json")(tmp_path / "none.yaml")
