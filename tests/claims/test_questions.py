@@ -128,11 +128,11 @@ def test_the_bits_of_a_question_are_those_of_a_plain_formula(key: Key, answers: 
     assert question.bits == pytest.approx(gain, rel=1e-9)
 
 
-def main(draws: int = 2000) -> None:
+def main(draws: int = 4000) -> None:
     """Print the table of claims."""
     key = Key()
     print(f"{len(key.flora.ids)} species, {len(key.flora.characters)} characters; {draws} simulated plants a row;")
-    print("answers wrong 10 %, unsure 10 %; stops at P >= 0.95, or when no question is left")
+    print("answers wrong 10 %, unsure 10 %; an interview stops at P >= 0.95, or when no question is left")
     print()
     print("| starts from | plants drawn | questions, all | questions to 0.95 | right when it stops | reached 0.95 |")
     print("|---|---|---|---|---|---|")
@@ -149,4 +149,4 @@ def main(draws: int = 2000) -> None:
 
 
 if __name__ == "__main__":
-    main(int(sys.argv[1]) if len(sys.argv) > 1 else 2000)
+    main(int(sys.argv[1]) if len(sys.argv) > 1 else 4000)
