@@ -35,6 +35,7 @@ LIMITS = """## What to know before trusting it
   photo, so their figures are those of the published random-split benchmark, not of new plants.
 - A field photo of a grown plant of a class that is known only from seedlings will mostly be
   taken for `other`.
+- Calibration is a little off on seedlings: their ECE is above its null.
 - Dependence between photos was fitted on photos of one photographer or day, which are less alike
   than photos of one plant: several photos may count for a little too much.
 """
@@ -109,7 +110,7 @@ def _fitted(classifier: Classifier, account: Mapping[str, Any]) -> str:
     return (
         "## Fitted values\n\n"
         f"shrinkage {c.shrinkage:g} (balanced accuracy in grouped folds: {account['balanced_accuracy_by_shrinkage']}); "
-        f"temperature {c.temperature:.2f}; strangeness of learned classes {c.novelty[0]:.3f} +- {c.novelty[1]:.3f}, "
+        f"temperature {c.temperature:.2f}; strangeness, from field photos, of learned classes {c.novelty[0]:.3f} +- {c.novelty[1]:.3f}, "
         f"of classes left out {c.novelty[2]:.3f} +- {c.novelty[3]:.3f}; "
         f"floor {c.floor:.3f}; dependence {c.dependence:.2f}.\n"
     )

@@ -109,12 +109,16 @@ def _calibrate(statistics: Statistics, learn: Data, check: Data, shrinkage: floa
     calibration = Calibration(shrinkage, temperature, typical, (0.0, 1.0, 0.0, 1.0), 0.0, 1.0)
     known = strangeness(Classifier(statistics, calibration), check.x)
     novel = strangeness_left_out(calibration, (learn.x, learn.labels), (check.x, check.labels), (check.x, check.labels))
-    calibration = replace(calibration, novelty=fit_novelty(known, novel, check.labels))
+    # Photos taken in the field, whose groups are known, are the kind that people will send;
+    # seedlings on gravel all look alike, so leaving one out tells nothing of strangeness.
+    honest = np.array([p.group_known for p in check.photos])
+    honest_labels = [label for label, h in zip(check.labels, honest, strict=True) if h]
+    novelty = fit_novelty(known[honest], novel[honest], honest_labels)
+    calibration = replace(calibration, novelty=novelty)
     warm = Classifier(statistics, calibration)
     probabilities, truth = warm.probabilities(check.x), check.truth(warm.species)
     floor = fit_floor(probabilities, truth, recipe.least_floor)
-    # Only groups that are known can tell how alike the photos of one group are.
-    honest = np.array([p.group_known for p in check.photos])
+    # Likewise only known groups can tell how alike the photos of one group are.
     groups = [g for g, h in zip(check.groups, honest, strict=True) if h]
     dependence, _ = fit_dependence(probabilities[honest], truth[honest], groups)
     return replace(calibration, floor=floor, dependence=dependence)
