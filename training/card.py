@@ -35,7 +35,6 @@ LIMITS = """## What to know before trusting it
   photo, so their figures are those of the published random-split benchmark, not of new plants.
 - A field photo of a grown plant of a class that is known only from seedlings will mostly be
   taken for `other`.
-- Calibration is a little off on seedlings: their ECE is above its null.
 - Dependence between photos was fitted on photos of one photographer or day, which are less alike
   than photos of one plant: several photos may count for a little too much.
 """
@@ -85,7 +84,13 @@ def _figures(measured: Mapping[str, Measurement]) -> str:
             f"| {name} | {m.photos} | {m.groups} | {m.top1:.3f} | {m.balanced_top1:.3f} | {m.top3:.3f} "
             f"| {m.nll:.3f} | {m.ece:.3f} | {m.ece_null:.3f} |"
         )
-    return "\n".join([*lines, ""])
+    above = [name for name, m in measured.items() if m.ece > m.ece_null]
+    told = (
+        f"Calibration is off, by more than chance, on: {', '.join(above)}."
+        if above
+        else "Calibration is within chance."
+    )
+    return "\n".join([*lines, "", told, ""])
 
 
 def _classes(classifier: Classifier, measured: Mapping[str, Measurement], novelty: Mapping[str, float]) -> str:
@@ -110,7 +115,8 @@ def _fitted(classifier: Classifier, account: Mapping[str, Any]) -> str:
     return (
         "## Fitted values\n\n"
         f"shrinkage {c.shrinkage:g} (balanced accuracy in grouped folds: {account['balanced_accuracy_by_shrinkage']}); "
-        f"temperature {c.temperature:.2f}; strangeness, from field photos, of learned classes {c.novelty[0]:.3f} +- {c.novelty[1]:.3f}, "
+        f"temperature {c.temperature:.2f}; strangeness (from field photos): "
+        f"of learned classes {c.novelty[0]:.3f} +- {c.novelty[1]:.3f}, "
         f"of classes left out {c.novelty[2]:.3f} +- {c.novelty[3]:.3f}; "
         f"floor {c.floor:.3f}; dependence {c.dependence:.2f}.\n"
     )
