@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 from model.flora.character import Character
 from model.identify import Candidate, Finding, Key
 from model.traits import UNSURE, Answers
@@ -50,12 +52,8 @@ def shown_candidates(finding: Finding, most: int = 5, least: float = 0.02) -> tu
 
 
 def photo_lines(finding: Finding) -> list[str]:
-    """What there is to say about each photo."""
-    lines = []
-    for photo in finding.photos:
-        for note in photo["notes"]:
-            lines.append(f"{photo['file']}: {note}")
-    return lines
+    """What there is to say about each photo, by the name of its file: uploads lie in folders of ours."""
+    return [f"{Path(photo['file']).name}: {note}" for photo in finding.photos for note in photo["notes"]]
 
 
 def override_lines(finding: Finding, key: Key) -> list[str]:

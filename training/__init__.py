@@ -1,1 +1,1 @@
-"""How the photo model learns: manifest, features, split, fit, calibrate, measure."""
+"""How the photo model learns: manifest, features, split, shrink, calibrate, novelty, measure."""

@@ -16,16 +16,16 @@ import numpy as np
 from numpy.typing import NDArray
 
 from model.errors import SwardkeyError
-from model.photo import Calibration, Classifier, Discriminant, Statistics
+from model.photo import Calibration, Classifier, Discriminant, Statistics, fit_statistics
 from model.photo.saved import save_model
 from training.calibrate import fit_dependence, fit_floor, fit_novelty, fit_temperature, typical_distances
 from training.card import card
 from training.features import features_of
-from training.fit import choose_shrinkage, fit
 from training.manifest import LabelledPhoto, read_manifest
 from training.measure import Measurement, measure
 from training.novelty import auroc_by_class, strangeness, strangeness_left_out
 from training.recipe import Recipe, load_recipe
+from training.shrink import choose_shrinkage
 from training.split import PARTS, split
 
 Array = NDArray[np.float64]
@@ -90,7 +90,7 @@ def train(data: Data, recipe: Recipe) -> Trained:
     shrinkage, tried = choose_shrinkage(
         learn.x, learn.labels, learn.groups, recipe.shrinkage, recipe.folds, recipe.seed
     )
-    statistics = fit(learn.x, learn.labels)
+    statistics = fit_statistics(learn.x, learn.labels)
     calibration = _calibrate(statistics, learn, check, shrinkage, recipe)
     classifier = Classifier(statistics, calibration)
     account = {

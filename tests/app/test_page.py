@@ -56,6 +56,15 @@ def test_a_photo_gives_a_ranking_and_start_again_forgets_it(page: Page) -> None:
     assert page.start_again()[0] == new_session()
 
 
+def test_notes_on_a_photo_name_the_file_and_not_the_folder_it_was_put_in(page: Page, tmp_path: Path) -> None:
+    from PIL import Image
+
+    path = tmp_path / "flat.png"
+    Image.new("RGB", (300, 300), (90, 120, 60)).save(path)
+    text = str(page.look([str(path)], new_session())[2])
+    assert "flat.png: nothing can be made out" in text and str(tmp_path) not in text
+
+
 def test_names_are_escaped(page: Page) -> None:
     from app.web.panels import _bar_row
 

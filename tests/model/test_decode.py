@@ -65,9 +65,8 @@ def test_other_colour_modes_open(tmp_path: Path, mode: str) -> None:
     assert open_photo(name).pixels.shape == (WORKING_SIDE, 549, 3)
 
 
-def test_heic_of_a_phone_opens(tmp_path: Path) -> None:
-    pi_heif = pytest.importorskip("pi_heif")
-    assert pi_heif.libheif_version()
+def test_a_reader_for_heic_is_registered() -> None:
+    """That a file opens is not tried: the reader that is installed cannot write one."""
     Image.init()
     assert "HEIF" in Image.OPEN
 

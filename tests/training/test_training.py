@@ -11,10 +11,10 @@ from model.errors import CollectionError, FloraError
 from model.photo import Discriminant, fit_statistics
 from model.photo.head import softmax
 from training.calibrate import fit_dependence, fit_floor, fit_temperature, typical_distances
-from training.fit import choose_shrinkage
 from training.manifest import LabelledPhoto, read_manifest
 from training.measure import calibration_null, expected_calibration_error, measure
 from training.recipe import load_recipe
+from training.shrink import choose_shrinkage
 from training.split import PARTS, split
 from training.starter import Data, measure_by_source, novelty_auroc, train
 

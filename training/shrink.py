@@ -1,4 +1,4 @@
-"""Fit the closed-form head, and choose how far its covariance is shrunk."""
+"""Choose how far the covariance of the closed-form head is shrunk, in folds that keep groups whole."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 from sklearn.model_selection import StratifiedGroupKFold
 
-from model.photo import Discriminant, Statistics, fit_statistics
+from model.photo import Discriminant, fit_statistics
 
 Array = NDArray[np.float64]
 
@@ -38,8 +38,3 @@ def choose_shrinkage(
         for v, r in right.items()
     }
     return max(balanced, key=lambda v: balanced[v]), balanced
-
-
-def fit(x: Array, labels: Sequence[str]) -> Statistics:
-    """Statistics of the fit part."""
-    return fit_statistics(x, list(labels))
