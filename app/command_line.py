@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import sys
 import traceback
 from pathlib import Path
@@ -10,7 +9,9 @@ from typing import Annotated, Any
 
 import typer
 
+from app.advice import advise, year
 from app.home import fault_file
+from app.printed import print_json
 from model.errors import SwardkeyError
 
 cli = typer.Typer(
@@ -92,6 +93,10 @@ def serve(
     serve_page(port, open_browser)
 
 
+cli.command()(advise)
+cli.command()(year)
+
+
 def look_at(photos: list[Path] | None) -> Any:
     """Evidence of the photos, or None without any; deep learning is imported only here."""
     if not photos:
@@ -99,11 +104,6 @@ def look_at(photos: list[Path] | None) -> Any:
     from app.photos import evidence_of
 
     return evidence_of(photos)
-
-
-def print_json(data: dict[str, Any]) -> None:
-    """One JSON object on standard output."""
-    sys.stdout.write(json.dumps(data, ensure_ascii=False, allow_nan=False) + "\n")
 
 
 def usage_sentence(error: typer.TyperException) -> str:

@@ -1,4 +1,4 @@
-"""The key, loaded quickly: parsed configuration files are kept in the user's folder."""
+"""The key and the advice, loaded quickly: parsed configuration files are kept in the user's folder."""
 
 from __future__ import annotations
 
@@ -7,7 +7,8 @@ from pathlib import Path
 from typing import Any
 
 from app.home import home
-from model.flora.load import read_mapping
+from model.control import Control, load_control
+from model.flora.load import load_flora, read_mapping
 from model.identify import Key
 
 
@@ -62,3 +63,11 @@ def load_key() -> Key:
     key = Key(read=files)
     files.keep()
     return key
+
+
+def load_advice() -> Control:
+    """All that is known of control, with the flora."""
+    files = ParsedFiles(home() / "cache" / "configs.json")
+    control = load_control(load_flora(read=files), read=files)
+    files.keep()
+    return control

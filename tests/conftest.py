@@ -8,6 +8,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from model.control import Control, load_control
 from model.identify import Key
 
 PHOTOS = Path(__file__).resolve().parents[2] / "shared" / "photos"
@@ -28,6 +29,12 @@ def _home_of_the_test(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
 def key() -> Key:
     """The key over the whole flora, loaded once."""
     return Key()
+
+
+@pytest.fixture(scope="session")
+def control(key: Key) -> Control:
+    """All that is known of control, loaded once."""
+    return load_control(key.flora)
 
 
 @pytest.fixture(scope="session")

@@ -193,6 +193,11 @@ def load_flora(configs: Path = CONFIGS, read: Reader | None = None) -> Flora:
     return Flora(species, characters, sources)
 
 
+def weakest_allowed(fact: Fact, sources: dict[str, Source]) -> bool:
+    """Whether a fact claims no better standing than the best of its sources has."""
+    return _WEIGHT[fact.standing] >= min(_WEIGHT[sources[key].standing] for key in fact.source)
+
+
 def _check_references(
     path: Path,
     plant: Species,
@@ -209,8 +214,7 @@ def _check_references(
         if key not in sources:
             raise FloraError(f"{path}: source {key} is not in sources.yaml; {nearest(key, sources)}")
     for where, fact in _facts(plant):
-        best = min(_WEIGHT[sources[key].standing] for key in fact.source)
-        if _WEIGHT[fact.standing] < best:
+        if not weakest_allowed(fact, sources):
             raise FloraError(f"{path}: {where} says {fact.standing}, but none of its sources {fact.source} is")
     for entry in plant.look_alikes:
         if entry.species is not None and (entry.species not in species or entry.species == plant.id):

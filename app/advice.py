@@ -1,0 +1,100 @@
+"""The commands `advise` and `year`: what to do about a weed, and its year."""
+
+from __future__ import annotations
+
+import re
+import sys
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from app.printed import print_json
+from model.errors import AnswerError
+
+Weeds = Annotated[list[str], typer.Argument(metavar="SPECIES...", help="The weed, or all that it may still be.")]
+Near = Annotated[
+    list[str] | None,
+    typer.Option("--near", help="edibles, pond, pets, bees, grazing or children; repeat it for several."),
+]
+Used = Annotated[
+    list[str] | None, typer.Option("--used", metavar="GROUP", help="Mode of action group used here before; repeatable.")
+]
+Json = Annotated[bool, typer.Option("--json", help="Print one JSON object and nothing else.")]
+
+
+def advise(
+    species: Weeds,
+    month: Annotated[int, typer.Option(min=1, max=12, help="Month, 1 to 12.")],
+    lawn: Annotated[str, typer.Option(help="The lawn grass, or unknown.")] = "unknown",
+    cover: Annotated[float | None, typer.Option(metavar="PERCENT", help="Ground under the weed.")] = None,
+    place: Annotated[str, typer.Option(help="lawn, bed or paving.")] = "lawn",
+    stage: Annotated[str | None, typer.Option(help="seedling, young, flowering or seeding.")] = None,
+    state: Annotated[str | None, typer.Option(help="Australian state or territory, such as NSW.")] = None,
+    used: Used = None,
+    near: Near = None,
+    as_json: Json = False,
+) -> None:
+    """Say what to do about a weed on this lawn in this month. Never a rate: that is on the label."""
+    from app.key import load_advice
+    from model.control import Case, plan
+    from model.flora.name import the_species_named
+
+    control = load_advice()
+    case = Case(
+        species=tuple(dict.fromkeys(the_species_named(control.flora, name) for name in species)),
+        month=month,
+        lawn=_word(lawn),
+        place=_word(place),  # type: ignore[arg-type]  # checked with the case
+        cover=cover,
+        stage=_word(stage) if stage else None,  # type: ignore[arg-type]
+        state=state.strip().upper() if state else None,
+        near=tuple(dict.fromkeys(_word(n) for n in near or [])),  # type: ignore[arg-type]
+        used=tuple(_group(g) for g in used or []),
+    )
+    made = plan(control, case)
+    if as_json:
+        print_json(made.as_json(control))
+    else:
+        from app.show_plan import print_plan
+
+        print_plan(made, control)
+
+
+def year(
+    species: Weeds,
+    figure: Annotated[Path | None, typer.Option(metavar="FILE", help="Draw it to an .svg or .png file.")] = None,
+    month: Annotated[int | None, typer.Option(min=1, max=12, help="A month to mark.")] = None,
+    as_json: Json = False,
+) -> None:
+    """Show a weed's year: when it comes up, flowers and seeds, and when to act."""
+    from app.figures.year_strip import draw_year, in_words
+    from app.key import load_advice
+    from model.control import year_of
+    from model.flora.name import the_species_named
+
+    control = load_advice()
+    names = dict.fromkeys(the_species_named(control.flora, name) for name in species)
+    years = [year_of(control, name) for name in names]
+    if figure is not None:
+        if figure.suffix.lower() not in (".svg", ".png"):
+            raise AnswerError(f"--figure {figure}: ends in neither .svg nor .png; choose one of the two")
+        try:
+            draw_year(control, years, figure, month)
+        except OSError as error:
+            raise AnswerError(f"--figure {figure}: cannot be written ({error.strerror}); name another place") from None
+    if as_json:
+        print_json({"years": [one.as_json() for one in years]})
+    else:
+        sys.stdout.write(in_words(control, years) + "\n")
+
+
+def _word(text: str) -> str:
+    return text.strip().casefold().replace(" ", "_").replace("-", "_")
+
+
+def _group(text: str) -> int:
+    found = re.fullmatch(r"(?:group\s*)?(\d{1,2})", text.strip(), re.IGNORECASE)
+    if found is None:
+        raise AnswerError(f"--used {text!r} is no group number; give the number on the label, such as 4")
+    return int(found.group(1))

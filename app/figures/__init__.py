@@ -1,0 +1,1 @@
+"""Figures for people who would rather look than read."""

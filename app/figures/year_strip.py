@@ -1,0 +1,89 @@
+"""The year strip: what a plant does in which month, and when each way of control is at its best."""
+
+from __future__ import annotations
+
+import io
+from collections.abc import Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from model.control import Control, Year
+from model.control.year import MONTHS, spans
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
+
+STAGES = {"germinates": "comes up", "flowers": "flowers", "seeds": "seeds"}
+INK = "#20301f"
+# Stages are filled, control is hatched: the two are told apart without colour.
+STAGE_COLOURS = {"germinates": "#8fbf6a", "flowers": "#e6c229", "seeds": "#b5793c"}
+
+
+def draw_year(control: Control, years: Sequence[Year], file: Path, month: int | None = None) -> None:
+    """Draw the strips of some species, one above the other, as SVG or PNG by the file's ending.
+
+    ``month`` is marked. The SVG carries its content in words for who cannot see it.
+    """
+    from matplotlib import rc_context
+    from matplotlib.figure import Figure
+
+    rows = [_rows(control, year) for year in years]
+    lines = sum(len(r) for r in rows)
+    with rc_context({"svg.fonttype": "none", "svg.hashsalt": "swardkey", "hatch.linewidth": 1.1}):
+        figure = Figure(figsize=(7.4, 0.34 * lines + 0.75 * len(years)), layout="constrained")
+        axes = figure.subplots(len(years), 1, height_ratios=[len(r) + 1 for r in rows], squeeze=False)[:, 0]
+        for year, year_rows, axis in zip(years, rows, axes, strict=True):
+            _strip(axis, year_rows, month)
+            plant = control.flora.species[year.species]
+            axis.set_title(f"{plant.common_name} ({plant.scientific_name})", loc="left", color=INK, fontsize=11)
+        _write(figure, file, in_words(control, years))
+
+
+def in_words(control: Control, years: Sequence[Year]) -> str:
+    """What the strips show, in words."""
+    told = []
+    for year in years:
+        rows = "; ".join(f"{name}: {spans(months)}" for name, _, months in _rows(control, year))
+        told.append(f"{control.flora.species[year.species].common_name}. {rows}.")
+    return " ".join(told)
+
+
+def _rows(control: Control, year: Year) -> list[tuple[str, str, tuple[int, ...]]]:
+    rows = [(label, stage, year.stages[stage]) for stage, label in STAGES.items() if year.stages[stage]]
+    titles = control.methods.methods
+    # What may be done in any month needs no strip.
+    rows += [
+        (titles[method].title, "", months)  # type: ignore[index]
+        for method, months in year.best.items()
+        if months and len(months) < 12
+    ]
+    return rows
+
+
+def _strip(axis: Axes, rows: list[tuple[str, str, tuple[int, ...]]], month: int | None) -> None:
+    for row, (_, stage, months) in enumerate(rows):
+        colour = STAGE_COLOURS.get(stage, "#ffffff")
+        for m in months:
+            axis.barh(row, 1, left=m - 0.5, height=0.72, color=colour, edgecolor=INK, linewidth=0.6,
+                      hatch="" if stage else "////")  # fmt: skip
+    axis.set_yticks(range(len(rows)), [name for name, _, _ in rows], color=INK, fontsize=9)
+    axis.set_xticks(range(1, 13), MONTHS, color=INK, fontsize=9)
+    axis.set_xlim(0.5, 12.5)
+    axis.invert_yaxis()
+    axis.tick_params(length=0)
+    for edge in range(1, 12):
+        axis.axvline(edge + 0.5, color="#c9d1c4", linewidth=0.5, zorder=0)
+    if month is not None:
+        axis.axvspan(month - 0.5, month + 0.5, fill=False, edgecolor="#1f4e8c", linewidth=2.2, zorder=5)
+    for side in ("top", "right", "left"):
+        axis.spines[side].set_visible(False)
+
+
+def _write(figure: Figure, file: Path, words: str) -> None:
+    if file.suffix.lower() != ".svg":
+        figure.savefig(file, dpi=160, metadata={"Description": words})
+        return
+    drawn = io.StringIO()
+    figure.savefig(drawn, format="svg", metadata={"Date": None, "Description": words, "Title": "The year in the lawn"})
+    file.write_text(drawn.getvalue(), encoding="utf-8")

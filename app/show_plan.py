@@ -1,0 +1,141 @@
+"""A plan in the terminal: what to do now, what later, what not, and what must be said beside it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+
+from rich.console import Console
+from rich.padding import Padding
+from rich.text import Text
+
+from app.words import month_name
+from model.control import Control, JudgedOption, Plan
+from model.control.facts import Statement
+from model.control.year import spans
+
+MARKS = {"yes": "YES ", "wait": "WAIT", "no": "NO  "}
+STYLES = {"yes": "bold green", "wait": "bold yellow", "no": "dim"}
+
+
+class Notes:
+    """The standing of each sentence in short, with the published works numbered for the end."""
+
+    def __init__(self, control: Control) -> None:
+        self.control = control
+        self.works: dict[str, int] = {}
+
+    def said(self, text: str, standing: str, sources: Iterable[str]) -> str:
+        """A sentence with its standing."""
+        if standing != "published":
+            return f"{text} [{standing}]"
+        known = self.control.flora.sources
+        keys = [key for key in sources if known[key].standing == "published"]
+        numbers = [self.works.setdefault(key, len(self.works) + 1) for key in keys]
+        return f"{text} [published: {', '.join(str(n) for n in numbers)}]"
+
+    def of(self, statement: Statement) -> str:
+        """A statement with its standing."""
+        return self.said(statement.text, statement.standing, statement.source)
+
+    def lines(self) -> list[str]:
+        """The works by their numbers."""
+        return [f"{n} {self.control.flora.sources[key].citation}" for key, n in self.works.items()]
+
+
+def print_plan(plan: Plan, control: Control, console: Console | None = None) -> None:
+    """Print a whole plan for a person."""
+    console = console or Console(highlight=False)
+    console.print(heading(plan, control), style="bold", markup=False)
+    for line in summary(plan):
+        console.print(line, markup=False)
+    notes = Notes(control)
+    several = len(plan.case.species) > 1
+    for species, statement in plan.about:
+        name = f"{control.flora.species[species].common_name}: " if several else ""
+        console.print(f"- {name}{notes.of(statement)}", markup=False)
+    if several:
+        console.print("\nHolds for all that it may still be:", style="bold")
+    for option in plan.options:
+        _print_option(option, notes, console)
+    if plan.only:
+        console.print("\nOnly for some of them, so tell them apart first:", style="bold")
+        for option in plan.only:
+            _print_option(option, notes, console, whose=True)
+    for line in parting_lines(plan, control):
+        console.print(f"- {line}", markup=False)
+    _print_list("About the name of the lawn grass", plan.traps, notes, console)
+    _print_list("Always", plan.cautions, notes, console)
+    _print_list("Law", plan.law, notes, console)
+    if notes.works:
+        console.print("\nPublished works", style="bold")
+    for line in notes.lines():
+        console.print(line, markup=False)
+
+
+def heading(plan: Plan, control: Control) -> str:
+    """What the plan is for, in one line."""
+    names = " or ".join(control.flora.species[s].common_name for s in plan.case.species)
+    place = {"lawn": f"{control.lawns[plan.case.lawn].name} lawn", "bed": "bed", "paving": "paving"}
+    if plan.case.place == "lawn" and plan.case.lawn == "unknown":
+        place["lawn"] = "lawn of unknown grass"
+    return f"{names}: {place[plan.case.place]}, {month_name(plan.case.month)}"
+
+
+def summary(plan: Plan) -> list[str]:
+    """What can be done now, and what is worth waiting for, a line each."""
+    now = _titles(o for o in plan.options if o.suited == "yes")
+    later = [o for o in plan.options if o.suited == "wait"]
+    lines = [f"Now: {', '.join(now)}." if now else "Nothing to do now but wait."]
+    if later:
+        lines.append("Later or under conditions: " + "; ".join(f"{o.title} ({spans(o.months)})" for o in later) + ".")
+    again = next((o.look_again for o in plan.options if o.suited == "yes" and o.look_again), None)
+    if again:
+        lines.append(f"Look again after {again[0]} to {again[1]} days.")
+    return lines
+
+
+def parting_lines(plan: Plan, control: Control) -> list[str]:
+    """What tells the candidates of a shortlist apart, a line a pair."""
+    names = {s: control.flora.species[s].common_name for s in plan.case.species}
+    return [f"{names[p.one]} or {names[p.other]}? {p.note}" for p in plan.partings]
+
+
+def _titles(options: Iterable[JudgedOption]) -> list[str]:
+    return list(dict.fromkeys(o.title.lower() for o in options))
+
+
+def _print_option(option: JudgedOption, notes: Notes, console: Console, whose: bool = False) -> None:
+    line = Text(f"\n{MARKS[option.suited]} ", style=STYLES[option.suited])
+    line.append(option.title, style="bold")
+    if option.actives:
+        line.append(": " + " + ".join(f"{a.name} (group {a.group}, lawn: {a.lawn_rating})" for a in option.actives))
+    if whose:
+        line.append(f" [{', '.join(notes.control.flora.species[s].common_name for s in option.species)}]")
+    console.print(line)
+    console.print(Padding(Text("\n".join(_told(option, notes))), (0, 0, 0, 5)))
+
+
+def _told(option: JudgedOption, notes: Notes) -> list[str]:
+    """What is said under an option; of one that is ruled out, only why."""
+    if option.suited == "no":
+        return [f"- {notes.said(r.text, r.standing, r.source)}" for r in option.reasons if r.suited == "no"]
+    told = [notes.said(r.text, r.standing, r.source) for r in option.do]
+    if option.out:
+        told.append(f"Must come out: {', '.join(option.out)}.")
+    told += [f"- {notes.said(r.text, r.standing, r.source)}" for r in option.reasons]
+    told += [f"Leaves undone: {text}" for text in option.leaves]
+    dry = [
+        f"{a.name} {a.rain_fast_hours:g} h" + ("" if a.rain_fast_published else " (assumed)")
+        for a in option.actives
+        if a.rain_fast_hours is not None
+    ]
+    if dry:
+        told.append(f"Without rain afterwards, unless the label says otherwise: {', '.join(dry)}.")
+    return told
+
+
+def _print_list(title: str, statements: Sequence[Statement], notes: Notes, console: Console) -> None:
+    if statements:
+        console.print(f"\n{title}", style="bold")
+        for statement in statements:
+            console.print(f"- {notes.of(statement)}", markup=False)

@@ -1,0 +1,187 @@
+"""Read configs/control and configs/plans into one Control, and refuse what does not fit together."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TypeVar
+
+from pydantic import BaseModel, ValidationError
+
+from model.control.facts import (
+    Active,
+    Caution,
+    Kind,
+    Lawn,
+    Methods,
+    Option,
+    State,
+    Tolerance,
+    Treatment,
+)
+from model.errors import FloraError, nearest
+from model.flora.load import CONFIGS, Flora, Reader, first_cause, read_mapping, weakest_allowed
+from model.flora.species import Fact
+
+Config = TypeVar("Config", bound=BaseModel)
+
+
+@dataclass(frozen=True)
+class Control:
+    """All that is known of control, checked against the flora and its sources.
+
+    ``tolerance``: active to lawn to rating; a pair that is missing is unknown.
+    ``treatments``: species id to what is done about it; a species of the user's own has none.
+    """
+
+    flora: Flora
+    actives: dict[str, Active]
+    lawns: dict[str, Lawn]
+    tolerance: dict[str, dict[str, Tolerance]]
+    methods: Methods
+    cautions: tuple[Caution, ...]
+    states: dict[str, State]
+    kinds: dict[str, Kind]
+    treatments: dict[str, Treatment]
+
+    def options(self, species: str) -> tuple[Option, ...]:
+        """The options of a species in the order of the methods: its own, and its kind's that it keeps."""
+        treatment = self.treatments[species]
+        own = list(treatment.options)
+        taken = {option.key for option in own}
+        replaced = {option.method for option in own if not option.actives}
+        inherited = [
+            option
+            for option in self.kinds[treatment.kind].options
+            if option.key not in taken
+            and option.method not in treatment.without
+            and not (option.method in replaced and not option.actives)
+        ]
+        order = list(self.methods.methods)
+        return tuple(sorted(own + inherited, key=lambda option: order.index(option.method)))
+
+    def rain_fast_hours(self, active: Active) -> float | None:
+        """Hours without rain to be sure of; an assumed figure where none is published, None where rain is wanted."""
+        if active.use == "pre_emergent":
+            return None
+        return active.rain_fast.high if active.rain_fast is not None else self.methods.assumed_rain_fast_hours
+
+    def rating(self, active: str, lawn: str) -> Tolerance | None:
+        """How a lawn bears an active; None where nothing is known."""
+        return self.tolerance.get(active, {}).get(lawn)
+
+
+def load_control(flora: Flora, configs: Path = CONFIGS, read: Reader | None = None) -> Control:
+    """Read and cross-check everything about control.
+
+    ``read`` turns a file into a mapping; without it, the file is parsed as YAML.
+    Raises FloraError naming the file and the entry that is wrong.
+    """
+    read = read or read_mapping
+    folder = configs / "control"
+    tolerance = {
+        active: _entries(folder / "tolerance.yaml", lawns, Tolerance, f"{active}: ")
+        for active, lawns in read(folder / "tolerance.yaml").items()
+    }
+    methods = _one(folder / "methods.yaml", read(folder / "methods.yaml"), Methods)
+    cautions = tuple(_entries(folder / "cautions.yaml", read(folder / "cautions.yaml"), Caution).values())
+    control = Control(
+        flora=flora,
+        actives=_entries(folder / "actives.yaml", read(folder / "actives.yaml"), Active),
+        lawns=_entries(folder / "lawns.yaml", read(folder / "lawns.yaml"), Lawn),
+        tolerance=tolerance,
+        methods=methods,
+        cautions=cautions,
+        states=_entries(folder / "states.yaml", read(folder / "states.yaml"), State),
+        kinds=_entries(folder / "kinds.yaml", read(folder / "kinds.yaml"), Kind),
+        treatments={
+            path.stem: _one(path, read(path), Treatment) for path in sorted((configs / "plans").glob("*.yaml"))
+        },
+    )
+    _check(control, configs)
+    return control
+
+
+def _one(path: Path, fields: Mapping[str, object], kind: type[Config]) -> Config:
+    try:
+        return kind(**fields)
+    except ValidationError as error:
+        raise FloraError(f"{path}: {first_cause(error)}") from None
+
+
+def _entries(path: Path, found: Mapping[str, object], kind: type[Config], where: str = "") -> dict[str, Config]:
+    entries = {}
+    for key, fields in found.items():
+        if not isinstance(fields, dict):
+            raise FloraError(f"{path}: {where}{key}: must be a mapping")
+        try:
+            entries[str(key)] = kind(**fields)
+        except ValidationError as error:
+            raise FloraError(f"{path}: {where}{key}: {first_cause(error)}") from None
+    return entries
+
+
+def _check(control: Control, configs: Path) -> None:
+    folder = configs / "control"
+    for active, lawns in control.tolerance.items():
+        _known(folder / "tolerance.yaml", active, control.actives)
+        for lawn in lawns:
+            _known(folder / "tolerance.yaml", lawn, control.lawns)
+    for state in control.states.values():
+        for ban in state.bans:
+            _known(folder / "states.yaml", ban.active, control.actives)
+    for name, kind in control.kinds.items():
+        for option in kind.options:
+            _check_option(control, folder / "kinds.yaml", name, option)
+    for species, treatment in control.treatments.items():
+        path = configs / "plans" / f"{species}.yaml"
+        _known(path, species, control.flora.species)
+        _known(path, treatment.kind, control.kinds)
+        for option in treatment.options:
+            _check_option(control, path, "options", option)
+    for path, where, fact in _facts(control, configs):
+        _check_fact(control.flora, path, where, fact)
+
+
+def _check_option(control: Control, path: Path, where: str, option: Option) -> None:
+    for active in option.actives:
+        _known(path, active, control.actives)
+    for lawn in option.only_on:
+        _known(path, lawn, control.lawns)
+    if control.methods.methods[option.method].chemical != bool(option.actives):
+        raise FloraError(f"{path}: {where}: {option.method} must name actives if it is chemical, and none otherwise")
+
+
+def _known(path: Path, word: str, known: Mapping[str, object]) -> None:
+    if word not in known:
+        raise FloraError(f"{path}: {word} is not known; {nearest(word, known)}")
+
+
+def _facts(control: Control, configs: Path) -> list[tuple[Path, str, Fact]]:
+    folder = configs / "control"
+    facts: list[tuple[Path, str, Fact]] = [(folder / "methods.yaml", "methods", control.methods)]
+    for name, active in control.actives.items():
+        facts.append((folder / "actives.yaml", name, active))
+        facts += [(folder / "actives.yaml", name, f) for f in (active.rain_fast, active.confirm) if f is not None]
+    for active_name, lawns in control.tolerance.items():
+        facts += [(folder / "tolerance.yaml", f"{active_name}: {lawn}", t) for lawn, t in lawns.items()]
+    for name, lawn_grass in control.lawns.items():
+        facts += [(folder / "lawns.yaml", name, f) for f in (lawn_grass, *lawn_grass.traps)]
+    facts += [(folder / "cautions.yaml", c.when, c) for c in control.cautions]
+    facts += [(folder / "states.yaml", name, state) for name, state in control.states.items()]
+    facts += [(folder / "kinds.yaml", name, o) for name, kind in control.kinds.items() for o in kind.options]
+    for species, treatment in control.treatments.items():
+        path = configs / "plans" / f"{species}.yaml"
+        facts += [(path, "about", s) for s in treatment.about]
+        facts += [(path, option.method, option) for option in treatment.options]
+        facts += [(path, f"resistance {r.group}", r) for r in treatment.resistance]
+    return facts
+
+
+def _check_fact(flora: Flora, path: Path, where: str, fact: Fact) -> None:
+    for key in fact.source:
+        if key not in flora.sources:
+            raise FloraError(f"{path}: {where}: source {key} is not in sources.yaml; {nearest(key, flora.sources)}")
+    if not weakest_allowed(fact, flora.sources):
+        raise FloraError(f"{path}: {where} says {fact.standing}, but none of its sources {fact.source} is")

@@ -1,0 +1,297 @@
+"""Plans: what is judged, in which order, what is said, and what can never be in one."""
+
+from __future__ import annotations
+
+import json
+import re
+import shutil
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from model.control import Case, Control, JudgedOption, load_control, plan, year_of
+from model.control.facts import Option
+from model.control.year import best_months, in_order
+from model.errors import AnswerError, FloraError
+from model.flora.load import CONFIGS
+from model.identify import Key
+
+# A number followed by a unit in which rates are given: per area, per volume, or a share of a mix.
+RATE = re.compile(
+    r"\d\s*(?:%|per ?cent|(?:m?l|litres?|k?g|grams?|lb|oz|floz|pints?|gal)\s*(?:/|per|in)\s*(?:\d+\s*)?"
+    r"(?:ha|hectares?|acres?|m2|m²|square|l\b|litres?|gal|kg))|\b1\s*(?::|in)\s*\d{2,}",
+    re.IGNORECASE,
+)
+
+
+def the(options: tuple[JudgedOption, ...], method: str, *actives: str) -> JudgedOption:
+    (found,) = [o for o in options if o.method == method and {a.name for a in o.actives} == set(actives)]
+    return found
+
+
+def words(option: JudgedOption) -> str:
+    return " ".join(reason.text for reason in option.reasons)
+
+
+def test_every_species_has_a_plan_with_something_that_needs_no_herbicide(control: Control) -> None:
+    assert set(control.treatments) == set(control.flora.ids)
+    for species in control.flora.ids:
+        without = [o for o in plan(control, Case((species,), 5)).options if not o.actives]
+        assert any(option.method in ("hand", "mow", "cover", "leave") for option in without), species
+
+
+def test_no_plan_contains_a_rate(control: Control) -> None:
+    assert RATE.search("5 L/ha") and RATE.search("10 mL per 10 L") and RATE.search("1:40") and RATE.search("2 %")
+    for species in control.flora.ids:
+        for case in (
+            Case((species,), 5, "couch", state="TAS", near=("edibles", "pond", "pets", "bees"), used=(4,)),
+            Case((species,), 11, "buffalo", "bed", 20.0, "flowering", "NSW", ("grazing", "children")),
+            Case((species,), 8, "unknown", "paving"),
+        ):
+            told = json.dumps(plan(control, case).as_json(control), ensure_ascii=False)
+            assert RATE.search(re.sub(r"\d+ per cent under the weed", "", told)) is None, species
+
+
+def test_rates_are_not_hidden_in_the_files_either() -> None:
+    for path in [*(CONFIGS / "control").glob("*.yaml"), *(CONFIGS / "plans").glob("*.yaml")]:
+        text = "\n".join(line.split("#")[0] for line in path.read_text(encoding="utf-8").splitlines())
+        assert RATE.search(text) is None, path
+
+
+def test_methods_come_in_the_order_of_a_good_adviser(control: Control) -> None:
+    order = list(control.methods.methods)
+    assert order == ["leave", "mend", "mow", "hand", "cover", "pre_emergent", "selective", "non_selective"]
+    for species in control.flora.ids:
+        places = [order.index(option.method) for option in plan(control, Case((species,), 5, "couch")).options]
+        assert places == sorted(places)
+
+
+def test_what_is_not_known_of_a_lawn_is_never_shown_as_safe(control: Control) -> None:
+    tried = 0
+    for lawn in control.lawns:
+        for species in control.flora.ids:
+            for option in plan(control, Case((species,), 5, lawn)).options:
+                for active in option.actives:
+                    if active.lawn_rating == "unknown" and control.actives[active.name].use != "non_selective":
+                        tried += 1
+                        assert option.suited != "yes"
+                        assert "label" in words(option) or option.suited == "no"
+    assert tried > 500
+    assert all(
+        a.lawn_rating == "unknown" for o in plan(control, Case(("bellis_perennis",), 5)).options for a in o.actives
+    )
+
+
+def test_bindii_on_buffalo_in_june_and_on_couch_in_november(control: Control) -> None:
+    june = plan(control, Case(("soliva_sessilis",), 6, "buffalo")).options
+    assert the(june, "selective", "bromoxynil", "MCPA").suited == "yes"
+    assert the(june, "selective", "2,4-D", "mecoprop", "dicamba").suited == "no"
+    assert the(june, "hand").suited == "yes"
+    november = plan(control, Case(("soliva_sessilis",), 11, "couch")).options
+    assert the(november, "selective", "2,4-D", "mecoprop", "dicamba").suited == "wait"
+    assert "wait until May" in words(the(november, "selective", "2,4-D", "mecoprop", "dicamba"))
+    assert any("spines" in text for text in the(november, "selective", "bromoxynil", "MCPA").leaves)
+
+
+def test_both_traps_of_the_word_buffalo_are_explained(control: Control) -> None:
+    traps = " ".join(trap.text for trap in plan(control, Case(("soliva_sessilis",), 6, "buffalo")).traps)
+    assert "carpet grass" in traps and "Bouteloua" in traps
+
+
+def test_a_group_used_here_before_comes_after_another(control: Control) -> None:
+    def first(used: tuple[int, ...]) -> set[int]:
+        options = plan(control, Case(("poa_annua",), 5, "queensland_blue_couch", used=used)).options
+        return {a.group for a in next(o for o in options if o.method == "pre_emergent").actives}
+
+    assert first(()) == {3}
+    assert first((3,)) == {14}
+    used = plan(control, Case(("taraxacum_officinale",), 5, "couch", used=(4,))).options
+    assert "Group 4 was used here before" in words(the(used, "selective", "2,4-D"))
+
+
+def test_unclassified_actives_are_no_group_to_rotate_with(control: Control) -> None:
+    option = the(plan(control, Case(("paspalum_dilatatum",), 12, "couch", used=(0,))).options, "selective", "MSMA")
+    assert "no change of group" in words(option)
+    assert "used here before" not in words(option)
+
+
+def test_resistance_that_is_known_in_the_weed_is_said(control: Control) -> None:
+    option = the(plan(control, Case(("plantago_lanceolata",), 5, "couch")).options, "selective", "2,4-D")
+    (reason,) = [r for r in option.reasons if "30 years" in r.text]
+    assert reason.standing == "published" and reason.source == ("PATTON_2018",)
+
+
+def test_what_is_near_changes_the_advice(control: Control) -> None:
+    def option(
+        species: str, lawn: str, *near: Any, stage: Any = None, method: str = "selective", actives: str
+    ) -> JudgedOption:
+        case = Case((species,), 12 if species == "cyperus_rotundus" else 5, lawn, near=near, stage=stage)
+        return the(plan(control, case).options, method, *actives.split("+"))
+
+    pond = option("cyperus_rotundus", "tall_fescue", "pond", actives="halosulfuron-methyl")
+    assert pond.suited == "wait" and "distance to water" in words(pond)
+    assert option("cyperus_rotundus", "tall_fescue", actives="halosulfuron-methyl").suited == "yes"
+    beds = option("trifolium_repens", "zoysia", "edibles", actives="triclopyr+clopyralid")
+    assert beds.suited == "no" and "clippings" in words(beds)
+    bees = option("trifolium_repens", "couch", "bees", stage="flowering", actives="mecoprop+dicamba")
+    assert bees.suited == "wait" and "mow the flowers off" in words(bees)
+    assert "kept off" in words(option("trifolium_repens", "couch", "grazing", actives="mecoprop+dicamba"))
+
+
+def test_cautions_follow_the_case(control: Control) -> None:
+    made = plan(control, Case(("trifolium_repens",), 5, "zoysia", near=("pets", "children")))
+    told = " ".join(caution.text for caution in made.cautions)
+    for part in (
+        "label comes first",
+        "licence",
+        "protective",
+        "Drift",
+        "waterways",
+        "until it has dried",
+        "hens",
+        "burrs",
+    ):
+        assert part in told, part
+    assert "landfill" in told, "clopyralid is among the options"
+    without = plan(control, Case(("soliva_sessilis",), 6, "couch"))
+    assert "landfill" not in " ".join(caution.text for caution in without.cautions)
+
+
+def test_a_ban_of_a_state_is_kept(control: Control) -> None:
+    def suited(month: int, state: str | None) -> str:
+        case = Case(("taraxacum_officinale",), month, "couch", state=state)
+        return the(plan(control, case).options, "selective", "2,4-D").suited
+
+    assert [suited(m, "TAS") for m in (5, 8, 9, 10)] == ["yes", "yes", "wait", "no"]
+    assert suited(10, "VIC") == suited(10, None) == "yes"
+    law = plan(control, Case(("taraxacum_officinale",), 5, state="SA")).law
+    assert len(law) == 3 and "Not confirmed" in law[2].text
+
+
+def test_cover_stage_and_place_are_judged(control: Control) -> None:
+    assert the(plan(control, Case(("soliva_sessilis",), 6, cover=60)).options, "hand").suited == "no"
+    assert the(plan(control, Case(("soliva_sessilis",), 6, cover=10)).options, "hand").suited == "yes"
+    seeding = plan(control, Case(("soliva_sessilis",), 6, "couch", stage="seeding")).options
+    assert the(seeding, "selective", "bromoxynil", "MCPA").suited == "wait"
+    up = plan(control, Case(("soliva_sessilis",), 3, "couch", stage="seedling")).options
+    assert "next season" in words(the(up, "pre_emergent", "isoxaben"))
+    bed = plan(control, Case(("soliva_sessilis",), 6, "buffalo", place="bed")).options
+    assert the(bed, "cover").suited == "yes" and the(bed, "selective", "bromoxynil", "MCPA").suited == "no"
+    assert "keep it off the lawn" in words(the(bed, "non_selective", "glyphosate"))
+
+
+def test_a_lawn_is_not_weeded_out_of_itself(control: Control) -> None:
+    for species, lawn in (
+        ("cynodon_dactylon", "couch"),
+        ("cenchrus_clandestinus", "kikuyu"),
+        ("lolium_perenne", "ryegrass"),
+    ):
+        options = plan(control, Case((species,), 12, lawn)).options
+        assert all(o.suited == "no" and "itself" in words(o) for o in options if o.method != "leave")
+
+
+def test_a_shortlist_gets_what_holds_for_all_and_is_told_where_it_parts(control: Control) -> None:
+    made = plan(control, Case(("taraxacum_officinale", "hypochaeris_radicata"), 5, "couch"))
+    alone = [plan(control, Case((s,), 5, "couch")) for s in made.case.species]
+    keys = [{o.key for o in p.options} for p in alone]
+    assert {o.key for o in made.options} == keys[0] & keys[1]
+    hand = the(made.options, "hand")
+    assert {"crown", "taproot", "whole plant"} <= set(hand.out)
+    assert made.partings and made.partings[0].tell_by
+    wide = plan(control, Case(("trifolium_repens", "oxalis_corniculata"), 5, "buffalo"))
+    assert wide.only and {o.species for o in wide.only} == {("trifolium_repens",), ("oxalis_corniculata",)}
+    ranks = {"yes": 0, "wait": 1, "no": 2}
+    for option in wide.options:
+        worst = max(
+            ranks[o.suited]
+            for s in wide.case.species
+            for o in plan(control, Case((s,), 5, "buffalo")).options
+            if o.key == option.key
+        )
+        assert ranks[option.suited] == worst
+    assert json.loads(json.dumps(made.as_json(control)))["species"] == list(made.case.species)
+
+
+@pytest.mark.parametrize(
+    ("change", "told"),
+    [
+        ({"lawn": "bufalo"}, "did you mean buffalo"),
+        ({"species": ("soliva_sesilis",)}, "did you mean soliva_sessilis"),
+        ({"species": ()}, "no weed was named"),
+        ({"month": 13}, "give 1 to 12"),
+        ({"cover": 140.0}, "impossible"),
+        ({"state": "NZ"}, "state 'NZ' is not known"),
+        ({"near": ("kids",)}, "near 'kids' is not known"),
+        ({"stage": "old"}, "stage 'old' is not known"),
+        ({"place": "roof"}, "place 'roof' is not known"),
+        ({"used": (77,)}, "group 77"),
+    ],
+)
+def test_a_case_with_an_unknown_word_is_refused(change: dict[str, Any], told: str, control: Control) -> None:
+    case = Case(**{"species": ("soliva_sessilis",), "month": 6, **change})
+    with pytest.raises(AnswerError, match=re.escape(told)):
+        plan(control, case)
+
+
+def test_rain_fast_hours_are_the_published_ones_or_said_to_be_assumed(control: Control) -> None:
+    option = the(plan(control, Case(("soliva_sessilis",), 6, "couch")).options, "selective", "bromoxynil", "MCPA")
+    hours = {a.name: (a.rain_fast_hours, a.rain_fast_published) for a in option.actives}
+    assert hours == {"bromoxynil": (2.0, True), "MCPA": (6.0, False)}
+    wants_rain = the(plan(control, Case(("soliva_sessilis",), 3)).options, "pre_emergent", "isoxaben")
+    assert wants_rain.actives[0].rain_fast_hours is None
+
+
+def test_options_are_timed_by_the_season_of_the_plant(control: Control) -> None:
+    def months(when: str, species: str) -> tuple[int, ...]:
+        option = Option(method="mow", do="", when=when, leaves="", source=["CP"], standing="from memory")
+        return best_months(option, control.flora.species[species], control.methods.young_months)
+
+    assert months("before_germination", "soliva_sessilis") == (2, 3)
+    assert months("flowers", "soliva_sessilis") == (8, 9, 10, 11, 12)
+    assert months("young", "stellaria_media") == (3, 4, 5, 6), "an annual that seeds is no longer young"
+    assert set(months("young", "euphorbia_peplus")) == set(range(3, 12)), (
+        "what seeds all year is young when it comes up"
+    )
+    assert months("any", "poa_annua") == tuple(range(1, 13))
+    assert in_order({12, 1, 2, 6}) == (12, 1, 2, 6)
+
+
+def test_a_year_has_the_stages_and_the_best_months(control: Control) -> None:
+    year = year_of(control, "soliva_sessilis")
+    assert year.stages["germinates"] == (3, 4, 5, 6)
+    assert year.best["selective"] == (5, 6, 7, 8)
+    for species in control.flora.ids:
+        assert year_of(control, species).best, species
+
+
+@pytest.mark.parametrize(
+    ("file", "old", "new", "told"),
+    [
+        (
+            "plans/soliva_sessilis.yaml",
+            "kind: winter_annual_broadleaf",
+            "kind: winter_anual",
+            "winter_anual is not known",
+        ),
+        ("plans/soliva_sessilis.yaml", "bromoxynil, MCPA", "bromoxinil, MCPA", "did you mean bromoxynil"),
+        ("plans/soliva_sessilis.yaml", "months: [3, 4], ", "months: [3, 4], when: any, ", "either when or months"),
+        ("plans/soliva_sessilis.yaml", "[CLEM_BURWEED]", "[CLEM_BURWED]", "did you mean CLEM_BURWEED"),
+        ("plans/soliva_sessilis.yaml", "source: [CLEM_BURWEED]", "source: [CP]", "says published"),
+        ("control/tolerance.yaml", "buffalo: {rating: injures", "buffalo: {rating: bad", "rating"),
+        ("control/actives.yaml", "  use: pre_emergent", "  uses: pre_emergent", "no such field"),
+        ("control/cautions.yaml", "label:", "label: 3\nother:", "must be a mapping"),
+        ("control/kinds.yaml", "actives: [isoxaben], ", "", "must name actives"),
+    ],
+)
+def test_a_wrong_file_is_named(file: str, old: str, new: str, told: str, key: Key, tmp_path: Path) -> None:
+    configs = tmp_path / "configs"
+    for folder in ("control", "plans"):
+        shutil.copytree(CONFIGS / folder, configs / folder)
+    path = configs / file
+    text = path.read_text(encoding="utf-8")
+    assert old in text
+    path.write_text(text.replace(old, new, 1), encoding="utf-8")
+    with pytest.raises(FloraError, match=re.escape(told)) as raised:
+        load_control(key.flora, configs)
+    assert str(path) in str(raised.value)
