@@ -46,9 +46,7 @@ def year_of(control: Control, species: str) -> Year:
     }
     best: dict[str, set[int]] = {}
     for option in control.options(species):
-        best.setdefault(option.method, set()).update(
-            best_months(option, control.flora.species[species], control.methods.young_months)
-        )
+        best.setdefault(option.method, set()).update(best_months(option, plant, young))
     return Year(species, stages, {method: in_order(months) for method, months in best.items()})
 
 
