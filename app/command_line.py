@@ -11,7 +11,9 @@ import typer
 
 from app.advice import advise, year
 from app.home import fault_file
+from app.mixing import mix
 from app.printed import print_json
+from app.spraying import degree_days, window
 from model.errors import SwardkeyError
 
 cli = typer.Typer(
@@ -95,6 +97,9 @@ def serve(
 
 cli.command()(advise)
 cli.command()(year)
+cli.command()(window)
+cli.command()(degree_days)
+cli.add_typer(mix, name="mix")
 
 
 def look_at(photos: list[Path] | None) -> Any:

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 
 from model.control import Control, Year
 from model.control.year import MONTHS, spans
+from training.durable import replace_file
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -81,9 +82,9 @@ def _strip(axis: Axes, rows: list[tuple[str, str, tuple[int, ...]]], month: int 
 
 
 def _write(figure: Figure, file: Path, words: str) -> None:
-    if file.suffix.lower() != ".svg":
-        figure.savefig(file, dpi=160, metadata={"Description": words})
-        return
-    drawn = io.StringIO()
-    figure.savefig(drawn, format="svg", metadata={"Date": None, "Description": words, "Title": "The year in the lawn"})
-    file.write_text(drawn.getvalue(), encoding="utf-8")
+    drawn = io.BytesIO()
+    if file.suffix.lower() == ".svg":
+        figure.savefig(drawn, format="svg", metadata={"Date": None, "Description": words, "Title": "The year"})
+    else:
+        figure.savefig(drawn, format="png", dpi=160, metadata={"Description": words})
+    replace_file(file, drawn.getvalue())

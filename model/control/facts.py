@@ -81,7 +81,6 @@ class Methods(Fact):
 
     methods: dict[MethodName, Method]
     young_months: Annotated[int, Field(ge=1, le=6)]
-    assumed_rain_fast_hours: Annotated[float, Field(gt=0, le=48)]
 
 
 class Caution(Statement):

@@ -32,6 +32,7 @@ class Control:
     """All that is known of control, checked against the flora and its sources.
 
     ``tolerance``: active to lawn to rating; a pair that is missing is unknown.
+    ``assumed_rain_fast_hours``: without rain, where no figure is published for an active.
     ``treatments``: species id to what is done about it; a species of the user's own has none.
     """
 
@@ -40,6 +41,7 @@ class Control:
     lawns: dict[str, Lawn]
     tolerance: dict[str, dict[str, Tolerance]]
     methods: Methods
+    assumed_rain_fast_hours: float
     cautions: tuple[Caution, ...]
     states: dict[str, State]
     kinds: dict[str, Kind]
@@ -65,7 +67,7 @@ class Control:
         """Hours without rain to be sure of; an assumed figure where none is published, None where rain is wanted."""
         if active.use == "pre_emergent":
             return None
-        return active.rain_fast.high if active.rain_fast is not None else self.methods.assumed_rain_fast_hours
+        return active.rain_fast.high if active.rain_fast is not None else self.assumed_rain_fast_hours
 
     def rating(self, active: str, lawn: str) -> Tolerance | None:
         """How a lawn bears an active; None where nothing is known."""
@@ -92,6 +94,7 @@ def load_control(flora: Flora, configs: Path = CONFIGS, read: Reader | None = No
         lawns=_entries(folder / "lawns.yaml", read(folder / "lawns.yaml"), Lawn),
         tolerance=tolerance,
         methods=methods,
+        assumed_rain_fast_hours=_assumed(configs / "spray.yaml", read),
         cautions=cautions,
         states=_entries(folder / "states.yaml", read(folder / "states.yaml"), State),
         kinds=_entries(folder / "kinds.yaml", read(folder / "kinds.yaml"), Kind),
@@ -101,6 +104,14 @@ def load_control(flora: Flora, configs: Path = CONFIGS, read: Reader | None = No
     )
     _check(control, configs)
     return control
+
+
+def _assumed(path: Path, read: Reader) -> float:
+    """The hours that configs/spray.yaml assumes: one figure for the plan and for the spray window."""
+    try:
+        return float(read(path)["rain"]["assumed"]["value"])
+    except (KeyError, TypeError, ValueError):
+        raise FloraError(f"{path}: rain.assumed.value must be a number of hours") from None
 
 
 def _one(path: Path, fields: Mapping[str, object], kind: type[Config]) -> Config:

@@ -288,6 +288,7 @@ def test_a_wrong_file_is_named(file: str, old: str, new: str, told: str, key: Ke
     configs = tmp_path / "configs"
     for folder in ("control", "plans"):
         shutil.copytree(CONFIGS / folder, configs / folder)
+    shutil.copy(CONFIGS / "spray.yaml", configs / "spray.yaml")
     path = configs / file
     text = path.read_text(encoding="utf-8")
     assert old in text

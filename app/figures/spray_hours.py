@@ -1,0 +1,194 @@
+"""The hours of a day for spraying: what each is fit for and why, with Delta T and wind against their limits."""
+
+from __future__ import annotations
+
+import io
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+from xml.sax.saxutils import escape
+
+from model.spray import Day, Rules, clock
+from model.spray.reason import Word, worst
+from model.spray.rules import Band
+from training.durable import replace_file
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
+
+INK, FAINT = "#20301f", "#8a9488"
+TITLE = "Hours to spray in"
+# A verdict is told by its letter, its hatch and its shade, so that it needs no colour.
+LOOKS: dict[Word, tuple[str, str, str]] = {
+    "go": ("G", "", "#dcefd2"),
+    "caution": ("C", "//", "#f1cf63"),
+    "stop": ("S", "xxx", "#c8593d"),
+}
+# Factors that have a panel of their own, or only repeat the temperature's.
+PANELS = ("delta_t", "wind")
+STYLE: dict[Any, Any] = {
+    "svg.fonttype": "none",
+    "svg.hashsalt": "swardkey",
+    "hatch.linewidth": 0.8,
+    "font.size": 11,
+    "text.color": INK,
+    "axes.edgecolor": FAINT,
+    "axes.labelcolor": INK,
+    "xtick.color": INK,
+    "ytick.color": INK,
+}
+
+
+def draw_hours(day: Day, rules: Rules, file: Path) -> None:
+    """Draw a judged day to an SVG or PNG file, by its ending. The picture carries its content in words.
+
+    Raises OSError where the file cannot be written; what was there before is then still there.
+    """
+    replace_file(file, as_svg(day, rules).encode() if file.suffix.lower() == ".svg" else as_png(day, rules))
+
+
+def as_svg(day: Day, rules: Rules) -> str:
+    """The picture as SVG, with text as text, a title and a description."""
+    from matplotlib import rc_context
+
+    drawn = io.StringIO()
+    with rc_context(STYLE):
+        _figure(day, rules).savefig(drawn, format="svg", metadata={"Date": None})
+    text = drawn.getvalue()
+    start = text.index("<svg")
+    opening_ends = text.index(">", start)
+    named = ' role="img" aria-labelledby="spray-title spray-words"'
+    words = f'<title id="spray-title">{escape(TITLE)}</title>\n<desc id="spray-words">{escape(in_words(day))}</desc>'
+    return f"{text[:opening_ends]}{named}>\n{words}{text[opening_ends + 1 :]}"
+
+
+def as_png(day: Day, rules: Rules, dots_per_inch: int = 200) -> bytes:
+    """The picture as PNG, its words as the description that the file carries."""
+    from matplotlib import rc_context
+
+    drawn = io.BytesIO()
+    with rc_context(STYLE):
+        words = {"Title": TITLE, "Description": in_words(day)}
+        _figure(day, rules).savefig(drawn, format="png", dpi=dots_per_inch, metadata=words)
+    return drawn.getvalue()
+
+
+def in_words(day: Day) -> str:
+    """What the picture shows, in words: each run of hours with its verdict and the factors behind it."""
+    told = []
+    for run in day.runs():
+        factors = dict.fromkeys(reason.factor for hour in run for reason in hour.verdict.against())
+        why = f" ({', '.join(factors).replace('delta_t', 'Delta T')})" if factors else ""
+        told.append(f"{clock(run[0].starts)} to {clock(run[-1].ends)} {run[0].verdict.word}{why}")
+    depressions = [hour.verdict.delta_t for hour in day.hours]
+    winds = [hour.weather.wind for hour in day.hours]
+    return (
+        f"{'; '.join(told)}. Delta T is {min(depressions):g} to {max(depressions):g} C, "
+        f"wind {min(winds):g} to {max(winds):g} km/h."
+    )
+
+
+def _figure(day: Day, rules: Rules) -> Figure:
+    from matplotlib.figure import Figure
+
+    rows = _rows(day)
+    strip = 0.3 * len(rows)
+    # Wide enough for a desk, and few enough inches that the letters are still read on a phone.
+    figure = Figure(figsize=(5.6, strip + 4.4), layout="constrained")
+    top, middle, bottom = figure.subplots(3, 1, sharex=True, height_ratios=[strip + 0.1, 1.5, 1.5])
+    _draw_rows(top, day, rows)
+    bands = rules.facts.bands
+    _draw_line(middle, day, [hour.verdict.delta_t for hour in day.hours], bands["delta_t"])
+    _draw_line(bottom, day, [hour.weather.wind for hour in day.hours], bands["wind"])
+    first, last = day.hours[0].starts, day.hours[-1].ends
+    bottom.set_xlim(first, last)
+    step = 3 if last - first > 9 else 1
+    ticks = range(-int(-first // step) * step, int(last) + 1, step)
+    bottom.set_xticks(ticks, [str(tick) for tick in ticks])
+    bottom.set_xlabel("hour of the day, local clock")
+    return figure
+
+
+def _rows(day: Day) -> list[tuple[str, list[Word]]]:
+    """The verdict, then each factor without a panel that speaks against some hour: name and a word for each hour."""
+    names: dict[str, None] = {}
+    for hour in day.hours:
+        names |= dict.fromkeys(reason.factor for reason in hour.verdict.against() if reason.factor not in PANELS)
+    rows: list[tuple[str, list[Word]]] = [("spray?", [hour.verdict.word for hour in day.hours])]
+    for name in names:
+        words = [worst(r for r in hour.verdict.reasons if r.factor == name) for hour in day.hours]
+        rows.append((name, words))
+    return rows
+
+
+def _draw_rows(axis: Axes, day: Day, rows: list[tuple[str, list[Word]]]) -> None:
+    from matplotlib.patches import Patch
+
+    for y, (_, words) in enumerate(rows):
+        for hour, word in zip(day.hours, words, strict=True):
+            letter, hatch, colour = LOOKS[word]
+            if y and word == "go":
+                continue
+            axis.barh(
+                y, hour.weather.lasts, left=hour.starts, height=0.86, align="center",
+                color=colour, hatch=hatch, edgecolor=INK, linewidth=0.5, clip_on=False,
+            )  # fmt: skip
+            axis.text(
+                hour.starts + hour.weather.lasts / 2, y, letter, ha="center", va="center", fontsize=8.5,
+                fontweight="bold", bbox={"boxstyle": "round,pad=0.12", "facecolor": "white", "edgecolor": "none"},
+            )  # fmt: skip
+    axis.set_yticks(range(len(rows)), [name for name, _ in rows])
+    axis.get_yticklabels()[0].set_fontweight("bold")
+    axis.set_ylim(len(rows) - 0.5, -0.5)
+    axis.tick_params(length=0, labelbottom=False)
+    for side in ("top", "right", "left", "bottom"):
+        axis.spines[side].set_visible(False)
+    legend = [
+        Patch(facecolor=colour, hatch=hatch, edgecolor=INK, linewidth=0.5, label=f"{letter}  {word}")
+        for word, (letter, hatch, colour) in LOOKS.items()
+    ]
+    axis.legend(
+        handles=legend, loc="lower center", bbox_to_anchor=(0.5, 1.0), ncols=3, frameon=False,
+        handlelength=1.8, handleheight=1.1, borderaxespad=0.3,
+    )  # fmt: skip
+
+
+def _draw_line(axis: Axes, day: Day, values: list[float], band: Band) -> None:
+    from matplotlib.ticker import MaxNLocator
+
+    for run in _unbroken(day):
+        hours = [*(day.hours[i].starts for i in run), day.hours[run[-1]].ends]
+        axis.step(hours, [*(values[i] for i in run), values[run[-1]]], where="post", color=INK, linewidth=2.2)
+    highest = max([*values, *(limit.value for limit in band.limits)])
+    axis.set_ylim(0, highest * 1.12)
+    axis.yaxis.set_major_locator(MaxNLocator(nbins=5, integer=True))
+    for start, end in day.usable:
+        axis.axvspan(start, end, color=LOOKS["go"][2], linewidth=0, zorder=0)
+    right = day.hours[-1].ends
+    for name, limit in (
+        ("stop below", band.stop_below),
+        ("caution below", band.caution_below),
+        ("caution above", band.caution_above),
+        ("stop above", band.stop_above),
+    ):
+        if limit is not None:
+            dashes = "-" if name.startswith("stop") else "--"
+            axis.axhline(limit.value, color=LOOKS["stop"][2], linestyle=dashes, linewidth=1.1, zorder=1)
+            axis.annotate(
+                f"{name} {limit.value:g}", (right, limit.value), (4, 0), textcoords="offset points",
+                va="center", fontsize=9, annotation_clip=False,
+            )  # fmt: skip
+    axis.set_ylabel(f"{band.name}, {band.unit}")
+    for side in ("top", "right"):
+        axis.spines[side].set_visible(False)
+
+
+def _unbroken(day: Day) -> list[list[int]]:
+    """Indices of hours that follow one another without a gap."""
+    runs: list[list[int]] = [[0]]
+    for i, (before, hour) in enumerate(zip(day.hours, day.hours[1:], strict=False), start=1):
+        if abs(before.ends - hour.starts) < 1e-6:
+            runs[-1].append(i)
+        else:
+            runs.append([i])
+    return runs

@@ -1,0 +1,128 @@
+"""What cannot be, and what may be a slip: an error, or a doubt that the user settles."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from functools import lru_cache
+from pathlib import Path
+from typing import Literal, Self
+
+from pydantic import BaseModel, ConfigDict, Field, model_validator
+
+from model.errors import SwardkeyError
+from model.flora.load import CONFIGS, read_as
+from model.flora.species import Standing
+from model.mix.number import said
+
+
+class MixError(SwardkeyError):
+    """A sum cannot be done from what was given. The message says what was wrong and what to give."""
+
+
+@dataclass(frozen=True)
+class Doubt:
+    """Something that may be a slip. ``asks``: stop until the user says that it is right; else only say it."""
+
+    text: str
+    asks: bool
+
+
+class Span(BaseModel):
+    """What is plausible of one quantity, in ``unit``; and what to do beyond it."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True)
+
+    what: str
+    unit: str
+    low: float = Field(ge=0, allow_inf_nan=False)
+    high: float = Field(gt=0, allow_inf_nan=False)
+    beyond: Literal["ask", "say"]
+    hint: str
+    source: list[str] = Field(min_length=1)
+    standing: Standing
+
+    @model_validator(mode="after")
+    def _in_order(self) -> Self:
+        if self.low >= self.high:
+            raise ValueError(f"low {self.low:g} is not below high {self.high:g}")
+        return self
+
+
+class Oxides(BaseModel):
+    """Weight of the element in one weight of its oxide: P in P2O5 and K in K2O."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True)
+
+    phosphorus_in_phosphate: float = Field(gt=0, lt=1)
+    potassium_in_potash: float = Field(gt=0, lt=1)
+    source: list[str] = Field(min_length=1)
+    standing: Standing
+
+
+class MixFacts(BaseModel):
+    """configs/mix.yaml: plausible spans by name, and the oxides of fertiliser."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True)
+
+    spans: dict[str, Span]
+    oxides: Oxides
+
+    @model_validator(mode="after")
+    def _complete(self) -> Self:
+        missing = sorted(SPANS - set(self.spans))
+        if missing or set(self.spans) - SPANS:
+            raise ValueError(f"spans must be {', '.join(sorted(SPANS))}; missing: {', '.join(missing) or 'none'}")
+        return self
+
+
+SPANS = {
+    "boom_output", "knapsack_spot_output", "output", "flow", "speed", "swath", "tank", "area", "fills", "tank_rate",
+    "tank_share", "spot_share", "granule_rate", "last_fill", "measured_amount", "nitrogen_usual", "nitrogen",
+    "nitrogen_content", "strength", "active_rate",
+}  # fmt: skip
+
+
+@lru_cache(maxsize=4)
+def load_mix_facts(configs: Path = CONFIGS) -> MixFacts:
+    """Read configs/mix.yaml. Raises FloraError naming the field that is wrong."""
+    return read_as(configs / "mix.yaml", MixFacts)
+
+
+def weigh(name: str, value: float) -> tuple[Doubt, ...]:
+    """The doubt about a value of the span ``name``, in its unit; none where it is plausible.
+
+    >>> weigh("tank", 10)
+    ()
+    >>> weigh("tank", 5000)[0].asks
+    True
+    """
+    span = load_mix_facts().spans[name]
+    # A value on the border that floating point puts a hair beyond it is not in doubt.
+    if span.low * (1 - 1e-9) <= value <= span.high * (1 + 1e-9):
+        return ()
+    text = (
+        f"{span.what} of {said(value)} {span.unit} is outside {said(span.low)} to {said(span.high)} "
+        f"({span.standing}): {span.hint}"
+    )
+    return (Doubt(text, span.beyond == "ask"),)
+
+
+def weigh_output(litres_per_hectare: float) -> tuple[Doubt, ...]:
+    """The doubt about an output, L/ha: asked where absurd, said where neither boom nor knapsack is known for it."""
+    asked = weigh("output", litres_per_hectare)
+    if asked:
+        return asked
+    spans = load_mix_facts().spans
+    if litres_per_hectare < spans["boom_output"].low:
+        return weigh("boom_output", litres_per_hectare)
+    if litres_per_hectare > spans["knapsack_spot_output"].high:
+        return weigh("knapsack_spot_output", litres_per_hectare)
+    return ()
+
+
+def positive(what: str, value: float, unit: str) -> float:
+    """The value, if it is a number more than 0. Raises MixError naming what it is of."""
+    if not math.isfinite(value) or value <= 0:
+        raise MixError(f"{what} of {value:g} {unit} cannot be; give a number more than 0")
+    return float(value)

@@ -1,0 +1,160 @@
+"""Degree-days: totals of warmth, each with its unit and its base, from a record of daily temperatures."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from datetime import date, timedelta
+from pathlib import Path
+from typing import Literal
+
+from model.spray.reason import SprayError
+from model.spray.table import Row, read_table
+
+Unit = Literal["C", "F"]
+F_DEGREES_IN_A_C_DEGREE = 1.8
+COLDEST, HOTTEST = -40.0, 60.0  # C: air that a thermometer outdoors may show
+
+
+@dataclass(frozen=True)
+class DegreeDays:
+    """A total of degree-days over a base, by the averages of daily highest and lowest temperature.
+
+    ``total`` in degree-days and ``base`` in degrees of ``unit``. Two totals can be added or
+    ordered only where unit and base are the same; others raise SprayError.
+
+    >>> print(DegreeDays(70, 50, "F").in_unit("C"))
+    38.9 C-days over 10 C
+    """
+
+    total: float
+    base: float
+    unit: Unit
+
+    def in_unit(self, unit: Unit) -> DegreeDays:
+        """The same warmth in C-days or F-days: 1 F-day is 1/1.8 C-day, and the base goes with it."""
+        if unit == self.unit:
+            return self
+        scale = F_DEGREES_IN_A_C_DEGREE
+        if unit == "C":
+            return DegreeDays(self.total / scale, to_celsius(self.base, "F"), "C")
+        return DegreeDays(self.total * scale, self.base * scale + 32, "F")
+
+    def is_of_model(self, other: DegreeDays) -> bool:
+        """Whether both count from the same base, in whichever unit."""
+        return math.isclose(self.in_unit("C").base, other.in_unit("C").base, abs_tol=0.01)
+
+    def __add__(self, other: DegreeDays) -> DegreeDays:
+        self._refuse_other_model(other)
+        return DegreeDays(self.total + other.total, self.base, self.unit)
+
+    def __lt__(self, other: DegreeDays) -> bool:
+        self._refuse_other_model(other)
+        return self.total < other.total
+
+    def __le__(self, other: DegreeDays) -> bool:
+        self._refuse_other_model(other)
+        return self.total <= other.total
+
+    def __gt__(self, other: DegreeDays) -> bool:
+        return other < self
+
+    def __ge__(self, other: DegreeDays) -> bool:
+        return other <= self
+
+    def _refuse_other_model(self, other: DegreeDays) -> None:
+        if not self.is_of_model(other):
+            raise SprayError(f"{self} and {other} are of different models; never hold one against the other")
+        if self.unit != other.unit:
+            raise SprayError(f"{self} and {other} are in different units; bring both to one unit first")
+
+    def __str__(self) -> str:
+        return f"{self.total:.1f} {self.unit}-days over {self.base:g} {self.unit}"
+
+
+def to_celsius(degrees: float, unit: Unit) -> float:
+    """A temperature in C.
+
+    >>> to_celsius(50, "F")
+    10.0
+    """
+    return (degrees - 32) / F_DEGREES_IN_A_C_DEGREE if unit == "F" else degrees
+
+
+def degrees_of_day(highest: float, lowest: float, base: float, unit: Unit) -> DegreeDays:
+    """The degree-days of one day: the mean of highest and lowest less the base, and never below 0.
+
+    All in degrees of ``unit``. Source: Virginia Tech, as reported by Delaware Cooperative
+    Extension (2008).
+
+    >>> degrees_of_day(75, 27, 50, "F").total
+    1.0
+    """
+    return DegreeDays(max(0.0, (highest + lowest) / 2 - base), base, unit)
+
+
+@dataclass(frozen=True)
+class Record:
+    """Degree-days of each day of a record, with the days that it lacks between its first and last."""
+
+    days: tuple[date, ...]
+    daily: tuple[DegreeDays, ...]
+    missing: tuple[date, ...]
+
+    @property
+    def total(self) -> DegreeDays:
+        """The sum; too low by what the missing days would add."""
+        total = self.daily[0]
+        for day in self.daily[1:]:
+            total += day
+        return total
+
+
+def read_record(path: Path, base: float, unit: Unit) -> Record:
+    """Degree-days from a CSV file of daily temperatures: columns date, max and min, or date and mean.
+
+    ``base`` and the file's temperatures in degrees of ``unit``. Raises SprayError naming row and column.
+    """
+    _refuse_base(base, unit)
+    rows = read_table(path, ("date",), ("max", "min", "mean"))
+    have = set(rows[0].cells)
+    if not {"max", "min"} <= have and "mean" not in have:
+        raise SprayError(f"{path} row 1: columns max and min are needed, or mean; name the columns so")
+    days: list[date] = []
+    daily = []
+    for row in rows:
+        day = _date(row)
+        if days and day <= days[-1]:
+            raise row.wrong("date", f"{day} is not later than the row before; put the days in order, each once")
+        days.append(day)
+        highest, lowest = _extremes(row, unit)
+        daily.append(degrees_of_day(highest, lowest, base, unit))
+    span = (days[0] + timedelta(days=n) for n in range((days[-1] - days[0]).days))
+    known = set(days)
+    return Record(tuple(days), tuple(daily), tuple(day for day in span if day not in known))
+
+
+def _refuse_base(base: float, unit: Unit) -> None:
+    if not COLDEST <= to_celsius(base, unit) <= HOTTEST:
+        raise SprayError(f"a base of {base:g} {unit} cannot be; give one such as 10 C or 50 F, with its unit")
+
+
+def _date(row: Row) -> date:
+    text = row.cells["date"]
+    try:
+        return date.fromisoformat(text)
+    except ValueError:
+        raise row.wrong("date", f"{text or 'an empty cell'} is no date; write it as 2026-09-14") from None
+
+
+def _extremes(row: Row, unit: Unit) -> tuple[float, float]:
+    columns = ("max", "min") if {"max", "min"} <= set(row.cells) else ("mean", "mean")
+    values = []
+    for column in columns:
+        value = row.measured(column)
+        if not COLDEST <= to_celsius(value, unit) <= HOTTEST:
+            raise row.wrong(column, f"{value:g} {unit} cannot be; check the number and the unit")
+        values.append(value)
+    if values[0] < values[1]:
+        raise row.wrong("max", f"{values[0]:g} is below the min of {values[1]:g}; the two may be swapped")
+    return values[0], values[1]

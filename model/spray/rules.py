@@ -1,0 +1,194 @@
+"""The limits of configs/spray.yaml, checked, with their sources in words."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from functools import lru_cache
+from pathlib import Path
+from typing import Annotated, Self
+from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
+
+from pydantic import BaseModel, ConfigDict, Field, field_validator, model_validator
+
+from model.errors import FloraError, nearest
+from model.flora.load import CONFIGS, Source, load_sources, read_as, weakest_allowed
+from model.flora.species import Fact
+
+FACTORS = ("delta_t", "wind", "heat", "cold", "humidity")
+Number = Annotated[float, Field(allow_inf_nan=False)]
+
+
+class Limit(Fact):
+    """A number beyond which something changes, and the words that say why."""
+
+    value: Number
+    because: str
+
+
+class VapourLimit(Limit):
+    """Heat in which vapour leaves dried spray; ``hours``: how long after spraying it still does."""
+
+    hours: Annotated[float, Field(gt=0)]
+
+
+class Band(BaseModel):
+    """Limits of one factor, in ``unit``; on a limit, a reading still counts as within."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True)
+
+    name: str
+    unit: str
+    stop_below: Limit | None = None
+    caution_below: Limit | None = None
+    caution_above: Limit | None = None
+    stop_above: Limit | None = None
+
+    @property
+    def limits(self) -> list[Limit]:
+        """The limits that there are, from low to high."""
+        every = (self.stop_below, self.caution_below, self.caution_above, self.stop_above)
+        return [limit for limit in every if limit is not None]
+
+    @model_validator(mode="after")
+    def _in_order(self) -> Self:
+        values = [limit.value for limit in self.limits]
+        if not values or values != sorted(set(values)):
+            raise ValueError("limits must rise: stop_below, caution_below, caution_above, stop_above")
+        return self
+
+
+class LawnHeat(Limit):
+    """Heat, in C, above which an active hurts some lawns."""
+
+    active: str
+    lawns: Annotated[list[str], Field(min_length=1)]
+
+
+class RainRules(BaseModel):
+    """Hours that are assumed where no figure is known; millimetres that a pre-emergent wants, but not at once."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True)
+
+    assumed: Limit
+    pre_emergent: Limit
+    raining: Limit
+
+
+class LockOut(BaseModel):
+    """Hours of the clock lock-out around sunset and sunrise."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True)
+
+    stop_before_sunset: Limit
+    caution_before_sunset: Limit
+    stop_after_sunrise: Limit
+
+    @model_validator(mode="after")
+    def _in_order(self) -> Self:
+        if self.caution_before_sunset.value < self.stop_before_sunset.value:
+            raise ValueError("caution_before_sunset must not be less than stop_before_sunset")
+        return self
+
+
+class Sign(Fact):
+    """Something that is seen at the place, as a question and as a statement."""
+
+    question: str
+    text: str
+
+
+class Place(Fact):
+    """Where the sun of a state is reckoned. Degrees north and east; ``zone`` of the IANA data base."""
+
+    capital: str
+    latitude: Annotated[float, Field(ge=-60, le=0)]
+    longitude: Annotated[float, Field(ge=100, le=170)]
+    zone: str
+
+    @field_validator("zone")
+    @classmethod
+    def _known(cls, zone: str) -> str:
+        try:
+            ZoneInfo(zone)
+        except (ZoneInfoNotFoundError, ValueError):
+            raise ValueError(f"no time zone is called {zone}") from None
+        return zone
+
+
+class SprayFacts(BaseModel):
+    """configs/spray.yaml."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True)
+
+    bands: dict[str, Band]
+    volatile: VapourLimit
+    lawn_heat: list[LawnHeat]
+    rain: RainRules
+    inversion: LockOut
+    signs: dict[str, Sign]
+    places: Annotated[dict[str, Place], Field(min_length=1)]
+
+    @model_validator(mode="after")
+    def _complete(self) -> Self:
+        if set(self.bands) != set(FACTORS):
+            raise ValueError(f"bands must be {', '.join(FACTORS)}")
+        return self
+
+    def facts(self) -> Iterator[tuple[str, Fact]]:
+        """Every sourced fact, with the words for where it stands."""
+        for name, band in self.bands.items():
+            yield from ((f"bands.{name}", limit) for limit in band.limits)
+        yield "volatile", self.volatile
+        yield from (("lawn_heat", heat) for heat in self.lawn_heat)
+        yield from (("rain", limit) for limit in (self.rain.assumed, self.rain.pre_emergent, self.rain.raining))
+        lock = self.inversion
+        for limit in (lock.stop_before_sunset, lock.caution_before_sunset, lock.stop_after_sunrise):
+            yield "inversion", limit
+        yield from ((f"signs.{name}", sign) for name, sign in self.signs.items())
+        yield from ((f"places.{name}", place) for name, place in self.places.items())
+
+
+@dataclass(frozen=True)
+class Rules:
+    """The facts, and the sources that they are read from."""
+
+    facts: SprayFacts
+    sources: dict[str, Source]
+
+    def cited(self, *facts: Fact) -> str:
+        """Standing and source of one or more facts, in words."""
+        return cite(self.sources, *facts)
+
+
+def cite(sources: dict[str, Source], *facts: Fact) -> str:
+    """Standing and source of facts, in words: each pair once."""
+    said: list[str] = []
+    for fact in facts:
+        named = [sources[key].citation for key in fact.source if sources[key].standing == "published"]
+        if fact.standing == "published":
+            said.append(f"published: {'; '.join(named)}")
+        else:
+            plain = "common practice, no source" if fact.standing == "common practice" else "from memory, verify"
+            said.append(f"{plain.split(',')[0]}; compare {'; '.join(named)}" if named else plain)
+    return "; ".join(dict.fromkeys(said))
+
+
+def check_facts(path: Path, facts: Iterator[tuple[str, Fact]], sources: dict[str, Source]) -> None:
+    """Raise FloraError where a fact names an unknown source, or claims more than its sources bear."""
+    for where, fact in facts:
+        for key in fact.source:
+            if key not in sources:
+                raise FloraError(f"{path}: {where}: source {key} is not in sources.yaml; {nearest(key, sources)}")
+        if not weakest_allowed(fact, sources):
+            raise FloraError(f"{path}: {where} says {fact.standing}, but none of its sources {fact.source} is")
+
+
+@lru_cache(maxsize=4)
+def load_rules(configs: Path = CONFIGS) -> Rules:
+    """Read configs/spray.yaml and its sources. Raises FloraError naming the field that is wrong."""
+    path = configs / "spray.yaml"
+    facts = read_as(path, SprayFacts)
+    sources = load_sources(configs)
+    check_facts(path, facts.facts(), sources)
+    return Rules(facts, sources)

@@ -1,0 +1,89 @@
+"""Read a CSV file with named columns; what is wrong is said with its row and column."""
+
+from __future__ import annotations
+
+import csv
+import io
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from model.errors import nearest
+from model.spray.reason import SprayError
+
+MOST_BYTES = 1_000_000
+
+
+@dataclass(frozen=True)
+class Row:
+    """One row; ``number`` counts from 1, the row of the columns' names, as a spreadsheet does."""
+
+    file: Path
+    number: int
+    cells: dict[str, str]
+
+    def wrong(self, column: str, told: str) -> SprayError:
+        """The error that this cell is wrong."""
+        return SprayError(f"{self.file} row {self.number}, column {column}: {told}")
+
+    def measured(self, column: str) -> float:
+        """The number in a column. Raises SprayError where there is none."""
+        text = self.cells[column]
+        try:
+            value = float(text)
+        except ValueError:
+            value = math.nan
+        if not math.isfinite(value):
+            raise self.wrong(column, f"{text or 'an empty cell'} is not a number; write one such as 5.5")
+        return value
+
+
+def read_table(path: Path, needed: Sequence[str], optional: Sequence[str] = ()) -> list[Row]:
+    """The rows of a CSV file, cut by comma, semicolon or tab. Other columns are left out.
+
+    Raises SprayError for a file that cannot be read, a missing column, or a row that is too short.
+    """
+    text = _text(path)
+    separator = max(",;\t", key=text.partition("\n")[0].count)
+    try:
+        rows = list(csv.reader(io.StringIO(text, newline=""), delimiter=separator))
+    except csv.Error as error:
+        raise SprayError(f"{path} is no CSV file ({error}); export the table as CSV again") from None
+    if not rows or not any(cell.strip() for cell in rows[0]):
+        raise SprayError(f"{path} is empty; its first row must name the columns {', '.join(needed)}")
+    columns = [cell.strip().lower() for cell in rows[0]]
+    for column in needed:
+        if column not in columns:
+            others = [name for name in columns if name and name not in (*needed, *optional)]
+            hint = f" ({nearest(column, others)} as its name)" if others else ""
+            raise SprayError(f"{path} row 1: no column is named {column}{hint}; name it so")
+    for column in (*needed, *optional):
+        if columns.count(column) > 1:
+            raise SprayError(f"{path} row 1: two columns are named {column}; leave one")
+    wanted = {column: columns.index(column) for column in (*needed, *optional) if column in columns}
+    found = []
+    for number, cells in enumerate(rows[1:], start=2):
+        if not any(cell.strip() for cell in cells):
+            continue
+        for column, place in wanted.items():
+            if place >= len(cells) and column in needed:
+                raise SprayError(f"{path} row {number}, column {column}: the row ends before it; fill it in")
+        row = {column: cells[place].strip() if place < len(cells) else "" for column, place in wanted.items()}
+        found.append(Row(path, number, row))
+    if not found:
+        raise SprayError(f"{path} has no rows under the names of its columns; add at least one")
+    return found
+
+
+def _text(path: Path) -> str:
+    try:
+        if path.stat().st_size > MOST_BYTES:
+            raise SprayError(f"{path} is larger than {MOST_BYTES // 1000} kB, too large for such a table")
+        return path.read_text(encoding="utf-8-sig")
+    except FileNotFoundError:
+        raise SprayError(f"{path}: no such file; name another") from None
+    except UnicodeDecodeError:
+        raise SprayError(f"{path} is not UTF-8 text; save it as CSV in UTF-8") from None
+    except OSError as error:
+        raise SprayError(f"{path} cannot be read ({error.strerror}); name another file") from None

@@ -1,0 +1,142 @@
+"""Warmth that weeds germinate at: thresholds of soil temperature and of degree-days, from configs/warmth.yaml."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from functools import lru_cache
+from pathlib import Path
+from typing import Annotated, Literal, Self
+
+from pydantic import BaseModel, ConfigDict, Field, model_validator
+
+from model.flora.load import CONFIGS, Source, load_sources, read_as
+from model.flora.species import Fact
+from model.spray.degree_days import DegreeDays, Unit
+from model.spray.rules import check_facts, cite
+
+
+class Happening(Fact):
+    """Something that some weeds do, or that is done about them."""
+
+    weeds: Annotated[list[str], Field(min_length=1)]
+    event: str
+    note: str = ""
+
+
+class SoilThreshold(Happening):
+    """Soil temperatures, C, at which it happens: from ``low``, up to ``high``; months of ``season`` are southern."""
+
+    low: float | None = None
+    high: float | None = None
+    depth_mm: float | None = None
+    mean: str | None = None
+    season: str
+
+    @model_validator(mode="after")
+    def _in_order(self) -> Self:
+        if self.low is None and self.high is None:
+            raise ValueError("give low, high or both")
+        if self.low is not None and self.high is not None and self.low >= self.high:
+            raise ValueError("low must be below high")
+        return self
+
+    def holds(self, soil: float) -> bool:
+        """Whether a soil temperature, C, is between ``low`` and ``high``."""
+        return (self.low is None or soil >= self.low) and (self.high is None or soil <= self.high)
+
+    def __str__(self) -> str:
+        if self.low is None:
+            told = f"below {self.high:g} C"
+        else:
+            told = f"at {self.low:g} C or more" if self.high is None else f"at {self.low:g} to {self.high:g} C"
+        where = f" at {self.depth_mm:g} mm" if self.depth_mm else ""
+        how = f", {self.mean} mean" if self.mean else ""
+        return f"{self.event}: soil {told}{where}{how}; {self.season}{f'; {self.note}' if self.note else ''}"
+
+
+class DegreeDayThreshold(Happening):
+    """Totals from ``low`` to ``high`` by a model; ``base`` and ``unit`` None where its source states none."""
+
+    model: str
+    low: Annotated[float, Field(gt=0)]
+    high: Annotated[float, Field(gt=0)]
+    base: float | None
+    unit: Unit | None
+
+    @model_validator(mode="after")
+    def _in_order(self) -> Self:
+        if self.low > self.high:
+            raise ValueError("low must not be above high")
+        if (self.base is None) != (self.unit is None):
+            raise ValueError("give base and unit, or neither")
+        return self
+
+    @property
+    def ends(self) -> tuple[DegreeDays, DegreeDays] | None:
+        """Both totals with base and unit; None where the source states none."""
+        if self.base is None or self.unit is None:
+            return None
+        return DegreeDays(self.low, self.base, self.unit), DegreeDays(self.high, self.base, self.unit)
+
+    def stand(self, total: DegreeDays) -> Literal["before", "within", "past", "another model"]:
+        """Where a total stands; ``another model`` where base or unit forbid to tell."""
+        ends = self.ends
+        if ends is None or not total.is_of_model(ends[0]):
+            return "another model"
+        low, high = (end.in_unit(total.unit) for end in ends)
+        # A total that is short of the threshold by rounding alone has reached it.
+        slack = DegreeDays(1e-9, total.base, total.unit)
+        if total + slack < low:
+            return "before"
+        return "within" if total <= high + slack else "past"
+
+
+class WarmthFacts(BaseModel):
+    """configs/warmth.yaml."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True)
+
+    soil: list[SoilThreshold]
+    degree_days: list[DegreeDayThreshold]
+
+    def facts(self) -> Iterator[tuple[str, Fact]]:
+        """Every sourced fact, with the words for where it stands."""
+        yield from ((f"soil, {entry.event}", entry) for entry in self.soil)
+        yield from ((f"degree_days, {entry.model}", entry) for entry in self.degree_days)
+
+    @property
+    def weeds(self) -> tuple[str, ...]:
+        """Species ids of which something is known, sorted."""
+        entries: Sequence[Happening] = [*self.soil, *self.degree_days]
+        return tuple(sorted({weed for entry in entries for weed in entry.weeds}))
+
+
+@dataclass(frozen=True)
+class Warmth:
+    """The thresholds, and the sources that they are read from."""
+
+    facts: WarmthFacts
+    sources: dict[str, Source]
+
+    def soil_of(self, weed: str) -> list[SoilThreshold]:
+        """Soil temperatures of a weed; none where nothing is known."""
+        return [entry for entry in self.facts.soil if weed in entry.weeds]
+
+    def degree_days_of(self, weed: str | None) -> list[DegreeDayThreshold]:
+        """Totals of a weed, or of all."""
+        return [entry for entry in self.facts.degree_days if weed is None or weed in entry.weeds]
+
+    def cited(self, fact: Fact) -> str:
+        """Standing and source of a fact, in words."""
+        return cite(self.sources, fact)
+
+
+@lru_cache(maxsize=4)
+def load_warmth(configs: Path = CONFIGS) -> Warmth:
+    """Read configs/warmth.yaml and its sources. Raises FloraError naming the field that is wrong."""
+    path = configs / "warmth.yaml"
+    facts = read_as(path, WarmthFacts)
+    sources = load_sources(configs)
+    check_facts(path, facts.facts(), sources)
+    return Warmth(facts, sources)

@@ -1,0 +1,256 @@
+"""Whether to spray now, or in which hours of a day: go, caution or stop, with every reason named."""
+
+from __future__ import annotations
+
+import dataclasses
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from model.spray.daylight import Daylight
+from model.spray.delta_t import delta_t
+from model.spray.forecast import Forecast
+from model.spray.inversion import judge_clock, judge_signs
+from model.spray.occasion import Occasion
+from model.spray.reason import Reason, Word, gravest_first, worst
+from model.spray.rules import Band, Rules
+from model.spray.weather import Weather
+
+
+@dataclass(frozen=True)
+class Spray:
+    """What is to be sprayed, as far as it was told; empty ``active``: not told.
+
+    ``rain_fast``: hours without rain that it needs, at best and to be sure, None where no figure
+    is known; ``cited`` its standing and source in words. ``volatile``: its vapour may leave dried
+    spray in heat. ``pre_emergent``: it wants rain soon.
+    """
+
+    active: str = ""
+    rain_fast: tuple[float, float] | None = None
+    cited: str = "no source named"
+    volatile: bool = False
+    pre_emergent: bool = False
+
+
+@dataclass(frozen=True)
+class Verdict:
+    """What the reasons, gravest first, add up to. ``delta_t`` in C to one decimal, as it was judged."""
+
+    delta_t: float
+    reasons: tuple[Reason, ...]
+
+    @property
+    def word(self) -> Word:
+        """go, caution or stop."""
+        return worst(self.reasons)
+
+    def against(self) -> tuple[Reason, ...]:
+        """The reasons for caution and for stop."""
+        return tuple(reason for reason in self.reasons if reason.level in ("caution", "stop"))
+
+    def as_json(self) -> dict[str, Any]:
+        """For ``--json``."""
+        return {"delta_t": self.delta_t, "verdict": self.word, "reasons": [str(reason) for reason in self.reasons]}
+
+
+@dataclass(frozen=True)
+class Hour:
+    """One hour of a forecast: its reading and what was made of it."""
+
+    weather: Weather
+    verdict: Verdict
+
+    @property
+    def starts(self) -> float:
+        """Hours by the local clock."""
+        return self.weather.hour or 0.0
+
+    @property
+    def ends(self) -> float:
+        """Hours by the local clock; the hour itself is not in it."""
+        return self.starts + self.weather.lasts
+
+
+@dataclass(frozen=True)
+class Day:
+    """A forecast that was judged, hour by hour."""
+
+    hours: tuple[Hour, ...]
+
+    @property
+    def usable(self) -> tuple[tuple[float, float], ...]:
+        """Runs of hours in which every verdict is go: from and to, hours by the local clock."""
+        return tuple((run[0].starts, run[-1].ends) for run in self.runs() if run[0].verdict.word == "go")
+
+    def runs(self) -> list[list[Hour]]:
+        """Hours that follow one another without a gap and have the same verdict, together."""
+        runs: list[list[Hour]] = []
+        for hour in self.hours:
+            last = runs[-1][-1] if runs else None
+            joins = last is not None and abs(last.ends - hour.starts) < 1e-6
+            if last is not None and joins and last.verdict.word == hour.verdict.word:
+                runs[-1].append(hour)
+            else:
+                runs.append([hour])
+        return runs
+
+    def as_json(self) -> dict[str, Any]:
+        """For ``--json``."""
+        hours = [{"hour": hour.starts, **hour.verdict.as_json()} for hour in self.hours]
+        return {"hours": hours, "usable": [list(run) for run in self.usable]}
+
+
+def judge(
+    weather: Weather,
+    rules: Rules,
+    spray: Spray | None = None,
+    occasion: Occasion | None = None,
+    signs: Sequence[str] = (),
+    lawn: str | None = None,
+) -> Verdict:
+    """Judge one reading. Without ``occasion``, every state and month is looked at.
+
+    ``signs``: keys of the signs of configs/spray.yaml that are seen. ``lawn``: the grass, None
+    where nobody said. Raises SprayError for an unknown state or sign.
+    """
+    occasion = occasion or Occasion()
+    lights = occasion.lights(rules.facts.places) if weather.hour is not None else ()
+    return _judge(weather, rules, spray or Spray(), lights, occasion.wanted, signs, lawn)
+
+
+def judge_day(
+    forecast: Forecast,
+    rules: Rules,
+    spray: Spray | None = None,
+    occasion: Occasion | None = None,
+    lawn: str | None = None,
+) -> Day:
+    """Judge each hour of a forecast, whole: none of it may be in the lock-out, and rain counts from its end.
+
+    A date in the forecast is taken for the day, unless ``occasion`` has one.
+    """
+    occasion = occasion or Occasion()
+    if forecast.day is not None and occasion.day is None:
+        occasion = dataclasses.replace(occasion, day=forecast.day)
+    lights = occasion.lights(rules.facts.places)
+    spray = spray or Spray()
+    return Day(
+        tuple(
+            Hour(weather, _judge(weather, rules, spray, lights, occasion.wanted, (), lawn))
+            for weather in forecast.hours
+        )
+    )
+
+
+def _judge(
+    weather: Weather,
+    rules: Rules,
+    spray: Spray,
+    lights: Sequence[Daylight],
+    wanted: str,
+    signs: Sequence[str],
+    lawn: str | None,
+) -> Verdict:
+    bands = rules.facts.bands
+    # What is shown is what is judged, so that 8.0 is never above 8.
+    depression = round(delta_t(weather.temperature, weather.humidity), 1)
+    readings = {
+        "delta_t": depression,
+        "wind": weather.wind,
+        "heat": weather.temperature,
+        "cold": weather.temperature,
+        "humidity": weather.humidity,
+    }
+    reasons = [judge_band(rules, factor, bands[factor], value) for factor, value in readings.items()]
+    reasons += judge_signs(rules, signs)
+    reasons.append(judge_clock(rules, weather.hour, weather.lasts, lights, wanted))
+    reasons.append(judge_rain(rules, weather, spray))
+    reasons += judge_volatile(rules, weather, spray)
+    reasons += judge_lawn(rules, weather, spray, lawn)
+    return Verdict(depression, gravest_first(reasons))
+
+
+def judge_band(rules: Rules, factor: str, band: Band, value: float) -> Reason:
+    """The reason that one reading gives against the limits of its factor."""
+    told = f"{band.name} of {value:g} {band.unit}"
+    for level, below, above in (
+        ("stop", band.stop_below, band.stop_above),
+        ("caution", band.caution_below, band.caution_above),
+    ):
+        for side, limit in (("below", below), ("above", above)):
+            if limit is not None and (value < limit.value if side == "below" else value > limit.value):
+                text = f"{told} is {side} {limit.value:g} {band.unit}: {limit.because}"
+                return Reason(factor, "stop" if level == "stop" else "caution", text, rules.cited(limit))
+    low = band.caution_below or band.stop_below
+    high = band.caution_above or band.stop_above
+    ends = [limit for limit in (low, high) if limit is not None]
+    if low is not None and high is not None:
+        text = f"{told} is within {low.value:g} to {high.value:g} {band.unit}"
+    else:
+        text = f"{told} is not {'below' if high is None else 'above'} {ends[0].value:g} {band.unit}"
+    return Reason(factor, "go", text, rules.cited(*ends))
+
+
+def judge_rain(rules: Rules, weather: Weather, spray: Spray) -> Reason:
+    """The reason that rain gives: too soon for a spray on leaves, welcome to a pre-emergent."""
+    rain = rules.facts.rain
+    if spray.pre_emergent:
+        if weather.rain_in is not None and weather.rain_in <= rain.raining.value:
+            text = f"rain in {weather.rain_in:g} h: {rain.raining.because}"
+            return Reason("rain", "caution", text, rules.cited(rain.raining))
+        wish = f"{spray.active} wants about {rain.pre_emergent.value:g} mm soon after: {rain.pre_emergent.because}"
+        text = wish if weather.rain_in is None else f"rain in {weather.rain_in:g} h suits, as {wish}"
+        return Reason("rain", "go", text, rules.cited(rain.pre_emergent))
+    assumed = spray.rain_fast is None
+    low, high = spray.rain_fast or (rain.assumed.value, rain.assumed.value)
+    cited = rules.cited(rain.assumed) if assumed else spray.cited
+    needs = f"{spray.active or 'the spray'} needs {low:g}{f' to {high:g}' if high > low else ''} h without rain"
+    if assumed:
+        why = rain.assumed.because if spray.active else "no active was named"
+        needs += f" (assumed: {why})"
+    if weather.rain_in is None and weather.dry_for is None:
+        return Reason(
+            "rain", "not judged", f"rain was not told; {needs}, so give it (--rain-in, or a column rain)", cited
+        )
+    if weather.rain_in is None:
+        covered = f"the forecast sees no rain in the {weather.dry_for or 0:g} h that it covers afterwards; {needs}"
+        short = (weather.dry_for or 0) < high
+        return Reason("rain", "not judged" if short else "go", covered, cited)
+    text = f"rain in {weather.rain_in:g} h; {needs}"
+    if weather.rain_in < low:
+        return Reason("rain", "stop", text, cited)
+    return Reason("rain", "caution" if weather.rain_in < high else "go", text, cited)
+
+
+def judge_volatile(rules: Rules, weather: Weather, spray: Spray) -> list[Reason]:
+    """The reason that heat, now or forecast, gives against an active whose vapour may move; none without one."""
+    limit = rules.facts.volatile
+    told = f"{limit.value:g} C, above which {limit.because} for {limit.hours:g} h"
+    cited = rules.cited(limit)
+    now, ahead = weather.temperature, weather.warmest_ahead
+    hottest = now if ahead is None else max(now, ahead)
+    if not spray.active:
+        if hottest <= limit.value:
+            return []
+        return [Reason("volatile", "not judged", f"it is hotter than {told}; name the active (--active)", cited)]
+    if not spray.volatile:
+        return []
+    if now > limit.value:
+        return [Reason("volatile", "stop", f"{spray.active} at {now:g} C: over {told}", cited)]
+    if hottest > limit.value:
+        return [Reason("volatile", "stop", f"{spray.active}, and {hottest:g} C is to come: over {told}", cited)]
+    return [Reason("volatile", "go", f"{spray.active} is volatile; keep under {told}: see the forecast", cited)]
+
+
+def judge_lawn(rules: Rules, weather: Weather, spray: Spray, lawn: str | None) -> list[Reason]:
+    """Caution where heat makes the active hurt the lawn, or the lawn that it may be."""
+    reasons = []
+    for heat in rules.facts.lawn_heat:
+        if spray.active.casefold() != heat.active.casefold() or weather.temperature <= heat.value:
+            continue
+        if lawn in (None, "unknown") or lawn in heat.lawns:
+            doubt = "" if lawn in heat.lawns else f", and the lawn may be {' or '.join(heat.lawns)}"
+            text = f"air temperature of {weather.temperature:g} C is above {heat.value:g} C{doubt}: {heat.because}"
+            reasons.append(Reason("heat", "caution", text, rules.cited(heat)))
+    return reasons

@@ -1,0 +1,98 @@
+"""Write files so that a crash or a full disk leaves the old one or the new one, never a part."""
+
+from __future__ import annotations
+
+import os
+import time
+from collections.abc import Callable
+from pathlib import Path
+
+# Called with a name between any two steps that touch the disk: tests kill the process there.
+Step = Callable[[str], None]
+SLOW_TO_LET_GO = os.name == "nt"  # Windows refuses to replace a file while another program reads it
+PAUSES = (0.05, 0.1, 0.2, 0.4, 0.8)  # seconds
+
+
+def go_on(point: str) -> None:
+    """The step of ordinary use: nothing happens."""
+
+
+def write_through(path: Path, data: bytes, step: Step = go_on) -> None:
+    """Write a new file, all of it on the disk before this returns. Raises OSError.
+
+    The file must not exist. It is written in two halves, with a step between them.
+    """
+    with path.open("xb") as file:
+        step(f"{path.name} opened")
+        half = len(data) // 2
+        file.write(data[:half])
+        file.flush()
+        step(f"{path.name} half written")
+        file.write(data[half:])
+        file.flush()
+        step(f"{path.name} written")
+        os.fsync(file.fileno())
+    step(f"{path.name} on the disk")
+
+
+def replace_file(path: Path, data: bytes, step: Step = go_on) -> None:
+    """Put new content in place of a file's old one, or make the file, in one move. Raises OSError."""
+    temporary = path.with_name(f".{path.name}.new")
+    try:
+        temporary.unlink(missing_ok=True)
+        write_through(temporary, data, step)
+        move(temporary, path)
+    except OSError:
+        temporary.unlink(missing_ok=True)
+        raise
+    step(f"{path.name} replaced")
+    sync_folder(path.parent)
+    step(f"{path.name} replaced for good")
+
+
+def append_line(path: Path, line: str, step: Step = go_on) -> None:
+    """Add one line to a file that only grows, or nothing. Raises OSError.
+
+    A line that a crash cut short stays as it is, and the next one begins on a line of its own.
+    """
+    new = not path.exists()
+    with path.open("a+b") as file:
+        end = file.seek(0, os.SEEK_END)
+        cut_short = False
+        if end:
+            file.seek(-1, os.SEEK_END)
+            cut_short = file.read(1) != b"\n"
+        step(f"{path.name} opened")
+        try:
+            file.write(b"\n" * cut_short + line.encode() + b"\n")
+            file.flush()
+            step(f"{path.name} written")
+            os.fsync(file.fileno())
+        except OSError:
+            os.ftruncate(file.fileno(), end)
+            raise
+    if new:
+        sync_folder(path.parent)
+    step(f"{path.name} on the disk")
+
+
+def move(old: Path, new: Path) -> None:
+    """Rename within a folder, replacing a file that is there; tried again where Windows refuses."""
+    for pause in PAUSES if SLOW_TO_LET_GO else ():
+        try:
+            old.replace(new)
+            return
+        except PermissionError:
+            time.sleep(pause)
+    old.replace(new)
+
+
+def sync_folder(folder: Path) -> None:
+    """Force the names in a folder to the disk; Windows has no such call and needs none."""
+    if os.name == "nt":
+        return
+    handle = os.open(folder, os.O_RDONLY)
+    try:
+        os.fsync(handle)
+    finally:
+        os.close(handle)
