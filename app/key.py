@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import json
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from app.home import home
-from model.control import Control, load_control
-from model.flora.load import load_flora, read_mapping
+from model.flora.load import read_mapping
 from model.identify import Key
+
+if TYPE_CHECKING:
+    from model.control import Control
 
 
 class ParsedFiles:
@@ -67,6 +69,9 @@ def load_key() -> Key:
 
 def load_advice() -> Control:
     """All that is known of control, with the flora."""
+    from model.control import load_control
+    from model.flora.load import load_flora
+
     files = ParsedFiles(home() / "cache" / "configs.json")
     control = load_control(load_flora(read=files), read=files)
     files.keep()
