@@ -10,10 +10,14 @@ from typing import Annotated, Any
 import typer
 
 from app.advice import advise, year
+from app.collecting import collect
+from app.drawing import draw
 from app.home import fault_file
 from app.mixing import mix
+from app.models import measure, models
 from app.printed import print_json
 from app.spraying import degree_days, window
+from app.training import train
 from model.errors import SwardkeyError
 
 cli = typer.Typer(
@@ -99,6 +103,11 @@ cli.command()(advise)
 cli.command()(year)
 cli.command()(window)
 cli.command()(degree_days)
+cli.add_typer(collect, name="collect")
+cli.add_typer(models, name="models")
+cli.command()(measure)
+cli.command()(train)
+cli.command()(draw)
 cli.add_typer(mix, name="mix")
 
 

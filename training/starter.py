@@ -7,7 +7,6 @@ dependence, and last the measurement on held-out groups, which no earlier step h
 from __future__ import annotations
 
 import sys
-from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
@@ -20,8 +19,9 @@ from model.photo import Calibration, Classifier, Discriminant, Statistics, fit_s
 from model.photo.saved import save_model
 from training.calibrate import fit_dependence, fit_floor, fit_novelty, fit_temperature, typical_distances
 from training.card import card
+from training.data import Data
 from training.features import features_of
-from training.manifest import LabelledPhoto, read_manifest
+from training.manifest import read_manifest
 from training.measure import Measurement, measure
 from training.novelty import auroc_by_class, strangeness, strangeness_left_out
 from training.recipe import Recipe, load_recipe
@@ -29,39 +29,6 @@ from training.shrink import choose_shrinkage
 from training.split import PARTS, split
 
 Array = NDArray[np.float64]
-
-
-@dataclass(frozen=True)
-class Data:
-    """Features and what is known of each photo; rows in step."""
-
-    x: Array
-    photos: tuple[LabelledPhoto, ...]
-    parts: NDArray[np.str_]
-
-    def part(self, *names: str) -> Data:
-        """The photos of some parts."""
-        keep = np.isin(self.parts, names)
-        return Data(self.x[keep], tuple(p for p, k in zip(self.photos, keep, strict=True) if k), self.parts[keep])
-
-    def where(self, keep: NDArray[np.bool_]) -> Data:
-        """The photos where ``keep`` holds."""
-        return Data(self.x[keep], tuple(p for p, k in zip(self.photos, keep, strict=True) if k), self.parts[keep])
-
-    @property
-    def labels(self) -> list[str]:
-        """Label of each photo: a species id, or `other:<kind>`."""
-        return [p.label for p in self.photos]
-
-    @property
-    def groups(self) -> list[str]:
-        """Group of each photo."""
-        return [p.group for p in self.photos]
-
-    def truth(self, species: Sequence[str]) -> NDArray[np.int64]:
-        """Right column of each photo: of its species, or the last for everything else."""
-        columns = {s: i for i, s in enumerate(species)}
-        return np.array([columns.get(p.label, len(species)) for p in self.photos])
 
 
 @dataclass(frozen=True)

@@ -72,7 +72,7 @@ class Classifier:
         """
         distances = self.head.distances(x)
         closed = self.closed(distances)
-        odds = self.novel_prior / (1 - self.novel_prior) * self._ratio(self.strangeness(distances, closed))
+        odds = self.novel_prior / (1 - self.novel_prior) * self.ratio(self.strangeness(distances, closed))
         known = closed[:, self._columns] / (1 + odds)[:, None]
         return np.hstack([known, 1.0 - known.sum(axis=1, keepdims=True)])
 
@@ -93,9 +93,10 @@ class Classifier:
         """
         distances = self.head.distances(x)
         closed = self.closed(distances)
-        return self._ratio(self.strangeness(distances, closed))
+        return self.ratio(self.strangeness(distances, closed))
 
-    def _ratio(self, z: Array) -> Array:
+    def ratio(self, z: Array) -> Array:
+        """P(strangeness | never learned) / P(strangeness | learned) of strangeness ``z``, float (photos,)."""
         mean, spread, new_mean, new_spread = self.calibration.novelty
         # The wider of two normal densities wins in both tails; an ordinary photo must not count
         # as novel, so below the point where the ratio is least it stays as it is there.

@@ -1,0 +1,231 @@
+"""The commands of `swardkey models`, and `swardkey measure`: which photo model is in charge, and how good it is."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from app.home import home
+from app.printed import print_json
+from model.errors import CollectionError, ModelError
+
+if TYPE_CHECKING:
+    from training.manifest import LabelledPhoto
+    from training.registry import InCharge, Registry
+    from training.report import Measured
+
+models = typer.Typer(help="Photo models of your own: which there are, which is in charge, and back again.")
+Json = Annotated[bool, typer.Option("--json", help="Print one JSON object and nothing else.")]
+Name = Annotated[
+    str, typer.Argument(metavar="NAME", help="A name from swardkey models list; starter is the shipped one.")
+]
+
+
+def registry() -> Registry:
+    """The models of this user."""
+    from training.registry import Registry
+
+    return Registry(home() / "models")
+
+
+@models.callback(invoke_without_command=True)
+def without_a_command(context: typer.Context, as_json: Json = False) -> None:
+    """Photo models of your own: which there are, which is in charge, and back again."""
+    if context.invoked_subcommand is None:
+        list_models(as_json)
+
+
+@models.command("list")
+def list_models(as_json: Json = False) -> None:
+    """List the models, the shipped one first, and say which is in charge."""
+    kept = registry()
+    found, charge = kept.installed(), kept.in_charge()
+    if as_json:
+        entries = [vars(model) for model in found]
+        print_json({"in_charge": charge.name, "note": charge.note or None, "models": entries})
+        return
+    from rich.console import Console
+    from rich.table import Table
+
+    table = Table(box=None, pad_edge=False)
+    for title in ("model", "species", "", "files"):
+        table.add_column(title, justify="right" if title == "species" else "left")
+    for model in found:
+        roles = [
+            word
+            for word, holds in (
+                ("in charge", model.name == charge.name),
+                ("chosen", model.in_charge and model.name != charge.name),
+                ("before", model.previous),
+                ("pinned", model.pinned),
+            )
+            if holds
+        ]
+        species = "-" if model.species is None else str(model.species)
+        table.add_row(model.name, species, ", ".join(roles), model.fault or "sound")
+    console = Console(highlight=False)
+    console.print(table)
+    if charge.note:
+        console.print(charge.note, markup=False)
+
+
+@models.command("use")
+def use(name: Name, as_json: Json = False) -> None:
+    """Put a model in charge. Its files are checked first."""
+    kept = registry()
+    before = kept.in_charge().name
+    _tell(kept.use(name), before, as_json)
+
+
+@models.command("undo")
+def undo(as_json: Json = False) -> None:
+    """Put the model in charge that was so before; again, and it is as it was."""
+    kept = registry()
+    before = kept.in_charge().name
+    _tell(kept.undo(), before, as_json)
+
+
+@models.command("pin")
+def pin(
+    name: Name, off: Annotated[bool, typer.Option("--off", help="Pin no longer.")] = False, as_json: Json = False
+) -> None:
+    """Keep a model for good; others go when there are more than five newer ones."""
+    registry().pin(name, not off)
+    if as_json:
+        print_json({"model": name, "pinned": not off})
+    else:
+        sys.stdout.write(f"{name} is {'no longer pinned' if off else 'pinned'}\n")
+
+
+def _tell(found: InCharge, before: str, as_json: bool) -> None:
+    if as_json:
+        print_json({"in_charge": found.name, "before": before})
+    elif found.name == before:
+        sys.stdout.write(f"{found.name} is in charge already\n")
+    else:
+        sys.stdout.write(f"{found.name} is in charge now, instead of {before}; swardkey models undo takes it back\n")
+
+
+def measure(
+    folder: Annotated[
+        Path, typer.Argument(metavar="FOLDER", help="Photos in folders named after species, or a manifest.csv.")
+    ],
+    page: Annotated[
+        Path | None, typer.Option("--page", metavar="OUT.html", help="Write a page with figures and the worst errors.")
+    ] = None,
+    name: Annotated[
+        str, typer.Option("--model", metavar="NAME", help="A model from swardkey models list; else the one in charge.")
+    ] = "",
+    held_out: Annotated[
+        bool, typer.Option("--held-out", help="Only groups that the model's own recipe deals to the held-out part.")
+    ] = False,
+    as_json: Json = False,
+) -> None:
+    """Measure a photo model on labelled photos that it has not learned from.
+
+    Species that the model does not know count as other plants and are marked.
+    """
+    from app.collecting import open_all
+    from training.labelled import read_labelled
+
+    if page is not None and (page.is_dir() or not page.absolute().parent.is_dir()):
+        raise CollectionError(f"{page}: cannot be written; name a file in a folder that is there")
+    collection, names, flora = open_all(None)
+    plants: dict[str, Any] = {**collection.own_species(), **flora.species}
+    common = {species: plant.common_names[0] for species, plant in plants.items()}
+    photos = read_labelled(folder, names, {**common, **{word: word for word in common.values()}})
+    found = _measured(photos, folder, name, held_out)
+    if page is not None:
+        from training.report.page import write_page
+
+        try:
+            write_page(page, found, common)
+        except OSError as error:
+            raise CollectionError(f"{page}: cannot be written ({error.strerror}); name another file") from None
+        _say(f"the page is {page}")
+    if as_json:
+        print_json(found.as_json())
+    else:
+        _print_measured(found, common)
+
+
+def _measured(photos: list[LabelledPhoto], folder: Path, name: str, held_out: bool) -> Measured:
+    from model.photo import Classifier
+    from model.photo.saved import read_model
+    from training.features import features_of
+    from training.report import measure_model
+
+    kept = registry()
+    if name:
+        found = kept.named(name)
+        parts = read_model(found.folder)
+    else:
+        parts, found = kept.load(read_model)
+    if found.note:
+        _say(found.note)
+    if held_out:
+        photos = _held_out(photos, found.folder)
+        if not photos:
+            raise CollectionError(f"{folder}: no photo lies in the held-out part; leave --held-out away")
+    x, notes = features_of(photos, home() / "cache" / "features.safetensors", _progress)
+    for note in filter(None, notes):
+        _say(f"left out: {note}")
+    readable = [i for i, note in enumerate(notes) if not note]
+    if not readable:
+        raise CollectionError(f"{folder}: none of its {len(photos)} photos can be read; the first: {notes[0]}")
+    return measure_model(found.name, found.folder, Classifier(*parts), [photos[i] for i in readable], x[readable])
+
+
+def _held_out(photos: list[LabelledPhoto], folder: Path) -> list[LabelledPhoto]:
+    """The photos whose group the recipe saved with a model deals to the held-out part."""
+    import json
+
+    from training.split import part_of
+
+    path = folder / "recipe.json"
+    try:
+        recipe = json.loads(path.read_bytes())["recipe"]
+        shares, seed = {str(part): float(share) for part, share in recipe["shares"].items()}, int(recipe["seed"])
+    except (OSError, ValueError, KeyError, TypeError, AttributeError):
+        raise ModelError(f"{path}: does not tell how photos were split; leave --held-out away") from None
+    return [photo for photo in photos if part_of(photo.group, shares, seed) == "held_out"]
+
+
+def _print_measured(found: Measured, common: dict[str, str]) -> None:
+    from rich.console import Console
+    from rich.table import Table
+
+    m, console = found.figures, Console(highlight=False)
+    console.print(f"{found.model} on {m.photos} photos in {m.groups} groups", style="bold", markup=False)
+    console.print(
+        f"first choice right {m.top1:.1%}, class by class {m.balanced_top1:.1%}, in the first three {m.top3:.1%}; "
+        f"{m.nll:.3f} nats; calibration error {m.ece:.3f} (a perfect model stays under {m.ece_null:.3f})",
+        markup=False,
+    )
+    if found.sets is not None:
+        s = found.sets
+        console.print(
+            f"sets hold the right name {s.coverage:.1%} of the time (chance explains {s.low:.1%} to {s.high:.1%}), "
+            f"{s.mean_size:.2f} names each",
+            markup=False,
+        )
+    table = Table(box=None, pad_edge=False)
+    for title in ("species", "photos", "right", "95 % interval"):
+        table.add_column(title, justify="left" if title == "species" else "right")
+    for row in found.by_species:
+        plant = common.get(row.species, "other plants") + ("" if row.known else " (not known to the model)")
+        table.add_row(plant, str(row.photos), f"{row.recall:.1%}", f"{row.low:.1%} to {row.high:.1%}")
+    console.print(table)
+
+
+def _say(text: str) -> None:
+    sys.stderr.write(f"{text}\n")
+
+
+def _progress(done: int, of: int) -> None:
+    if sys.stderr.isatty() and (done % 20 == 0 or done == of):
+        sys.stderr.write(f"\rlooking at photo {done} of {of}" + ("\n" if done == of else ""))
+        sys.stderr.flush()

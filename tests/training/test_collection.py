@@ -1,0 +1,977 @@
+"""The collection: names never guessed, pixels without metadata, a manifest that survives crashes, hostile sources."""
+
+from __future__ import annotations
+
+import csv
+import hashlib
+import io
+import os
+import signal
+import struct
+import tracemalloc
+import zipfile
+from pathlib import Path
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from PIL import Image, PngImagePlugin
+
+from model.errors import CollectionError, FloraError
+from model.flora import CONFIGS, Species
+from model.identify import Key
+from model.photo import open_photo
+from training.collection import (
+    Collection,
+    Intake,
+    Names,
+    Outcome,
+    OwnSpecies,
+    Wishes,
+    add_confirmed,
+    archive,
+    open_source,
+    plan_intake,
+)
+from training.collection.group import group_of
+from training.collection.licence import licence_of, wanted_kinds
+from training.collection.names import id_of
+from training.collection.pixels import LONGEST_SIDE, QUALITY, stored_jpeg
+from training.collection.plan import MOST_NAMES
+from training.collection.rows import cells_of, clean_text, guarded, line_of, unguarded
+
+DANDELION = "taraxacum_officinale"
+
+
+def picture(seed: int, size: tuple[int, int] = (240, 200)) -> Image.Image:
+    """Coloured blobs: unlike any other seed's, and something that can be made out."""
+    coarse = np.random.default_rng(seed).integers(0, 256, (24, 30, 3), dtype=np.uint8)
+    return Image.fromarray(coarse).resize(size, Image.Resampling.BICUBIC)
+
+
+def save(path: Path, seed: int, **options: object) -> Path:
+    path.parent.mkdir(parents=True, exist_ok=True)
+    picture(seed).save(path, **options)
+    return path
+
+
+def jpeg(seed: int) -> bytes:
+    out = io.BytesIO()
+    picture(seed).save(out, "JPEG")
+    return out.getvalue()
+
+
+def exif(day: str = "2026:03:05 10:11:12", camera: str = "Unusualcam 5", turn: int = 1) -> Image.Exif:
+    found = Image.Exif()
+    found[0x010F], found[0x0110], found[0x0112] = "Unusualmaker", camera, turn
+    found.get_ifd(0x8769)[0x9003] = day
+    found.get_ifd(0x8769)[0xA431] = "SERIAL-778899"
+    found.get_ifd(0x8825).update({1: "S", 2: (33.0, 51.0, 54.321), 3: "E", 4: (151.0, 12.0, 33.9)})
+    return found
+
+
+@pytest.fixture
+def names(key: Key) -> Names:
+    return Names(key.flora)
+
+
+@pytest.fixture
+def collection(tmp_path: Path) -> Collection:
+    return Collection(tmp_path / "collection")
+
+
+def plan(source: Path, names: Names, collection: Collection, wishes: Wishes | None = None, **options: bool) -> Intake:
+    offered = open_source(source, wishes or Wishes(), lambda name: names.look_up(name) is not None)
+    return plan_intake(offered, names, collection, "Kim", **options)
+
+
+def add(source: Path, names: Names, collection: Collection, wishes: Wishes | None = None, **options: bool) -> Outcome:
+    return collection.add(plan(source, names, collection, wishes, **options))
+
+
+# Names
+
+
+@pytest.mark.parametrize(
+    ("written", "species"),
+    [
+        ("taraxacum_officinale", DANDELION),
+        ("Taraxacum officinale", DANDELION),
+        ("DANDELION", DANDELION),
+        ("Common  Dandelion", DANDELION),
+        ("shepherds purse", "capsella_bursa_pastoris"),
+        ("Shepherd\u2019s-Purse", "capsella_bursa_pastoris"),
+        ("Capsella bursa pastoris", "capsella_bursa_pastoris"),
+        ("Pennisetum clandestinum", "cenchrus_clandestinus"),
+        ("conyza_bonariensis", "erigeron_bonariensis"),
+        ("blackgrass", "alopecurus_myosuroides"),
+        ("Caf\u00e9-weed", None),
+        ("dandelions", None),
+        ("dandelio", None),
+        ("Taraxacum", None),
+        ("Cardamine hirsuta subsp. flexuosa", "cardamine_flexuosa"),
+        ("Onion weed", ["allium_triquetrum", "asphodelus_fistulosus", "nothoscordum_borbonicum"]),
+        ("summer_grass", ["digitaria_ciliaris", "digitaria_sanguinalis"]),
+        ("_other/Garden Bed", "other:garden_bed"),
+        ("other:moss", "other:moss"),
+        ("_other/", None),
+        ("", None),
+        ("...", None),
+    ],
+)
+def test_a_name_is_found_whatever_its_spelling_and_never_guessed(names: Names, written: str, species: object) -> None:
+    assert names.look_up(written) == species
+
+
+def test_every_accepted_name_and_id_of_the_flora_means_its_species(key: Key, names: Names) -> None:
+    for species, plant in key.flora.species.items():
+        assert names.look_up(species) == names.look_up(plant.scientific_name) == species
+        for name in (*plant.synonyms, *plant.common_names):
+            found = names.look_up(name)
+            assert species in (found if isinstance(found, list) else [found])
+
+
+def test_an_own_species_is_known_by_its_names_and_can_make_a_name_ambiguous(key: Key) -> None:
+    own = {
+        "salvia_verbenaca": OwnSpecies(id="salvia_verbenaca", common_names=["wild sage", "capeweed"]),
+    }
+    names = Names(key.flora, own)
+    assert names.look_up("Wild-Sage") == "salvia_verbenaca"
+    assert names.look_up("capeweed") == ["arctotheca_calendula", "salvia_verbenaca"]
+
+
+@pytest.mark.parametrize("name", ["\u84b2\u516c\u82f1", "123", "con", "...", "a" * 90])
+def test_a_name_that_cannot_be_an_id_is_refused(name: str) -> None:
+    with pytest.raises(CollectionError, match="cannot name a species"):
+        id_of(name)
+
+
+# Pixels
+
+
+def segments(data: bytes) -> list[int]:
+    """The markers of a JPEG up to its picture."""
+    found, place = [], 2
+    while data[place + 1] != 0xDA:
+        found.append(data[place + 1])
+        place += 2 + struct.unpack(">H", data[place + 2 : place + 4])[0]
+    return found
+
+
+SECRETS = (
+    b"Unusual",
+    b"SERIAL",
+    b"Exif",
+    b"GPS",
+    b"ICC",
+    b"xmp",
+    b"secret",
+    b"2026:03",
+    struct.pack(">LL", 54321, 1000),
+)
+
+
+@pytest.mark.parametrize("ending", ["jpg", "png", "webp"])
+def test_metadata_never_reach_the_collection(tmp_path: Path, names: Names, collection: Collection, ending: str) -> None:
+    text = PngImagePlugin.PngInfo()
+    text.add_text("Comment", "secret garden")
+    options: dict[str, object] = {"exif": exif(), "icc_profile": b"secret ICC", "xmp": b"<x:xmpmeta>secret</x:xmpmeta>"}
+    options |= {"jpg": {"comment": b"secret"}, "png": {"pnginfo": text}, "webp": {}}[ending]
+    original = save(tmp_path / "src" / "dandelion" / f"secret_name.{ending}", 1, **options)
+    assert b"Unusualcam" in original.read_bytes()
+    assert add(tmp_path / "src", names, collection).added == 1
+    (photo,) = collection.photos()
+    stored = photo.file.read_bytes()
+    for secret in SECRETS:
+        assert secret not in stored, secret
+    # JFIF header, tables, frame: no application segment but the first, no comment.
+    assert set(segments(stored)) <= {0xE0, 0xDB, 0xC0, 0xC4}
+    everything = b"".join(p.read_bytes() for p in collection.folder.rglob("*") if p.is_file())
+    assert (
+        b"Unusual" not in everything and b"SERIAL" not in everything and b"151" not in everything.split(b"\xff\xd8")[0]
+    )
+    assert hashlib.sha256(stored).hexdigest() == photo.file.stem == photo.name[3:67]
+
+
+def test_the_stored_photo_is_upright_large_enough_and_hardly_compressed(tmp_path: Path) -> None:
+    wide = picture(2, (3000, 2000))
+    turned = tmp_path / "turned.jpg"
+    wide.save(turned, quality=95, exif=exif(turn=6))
+    data = stored_jpeg(turned)
+    with Image.open(io.BytesIO(data)) as stored:
+        assert stored.size == (round(LONGEST_SIDE * 2000 / 3000), LONGEST_SIDE)
+        assert [component[1:3] for component in stored.layer] == [(1, 1)] * 3  # full chroma
+        reference = io.BytesIO()
+        picture(3).save(reference, "JPEG", quality=QUALITY)
+        with Image.open(reference) as ninety_five:
+            assert stored.quantization == ninety_five.quantization
+        expected = wide.rotate(-90, expand=True).resize(stored.size)
+        difference = np.abs(np.asarray(stored, float) - np.asarray(expected, float))
+    assert difference.mean() < 2.0
+    assert stored_jpeg(turned) == data
+
+
+def test_a_small_photo_is_not_enlarged_and_clear_parts_become_white(tmp_path: Path) -> None:
+    clear = picture(4, (150, 150)).convert("RGBA")
+    clear.putalpha(Image.new("L", clear.size, 0))
+    clear.paste(picture(5, (75, 150)), (0, 0))
+    clear.save(tmp_path / "clear.png")
+    with Image.open(io.BytesIO(stored_jpeg(tmp_path / "clear.png"))) as stored:
+        assert stored.size == (150, 150)
+        assert np.asarray(stored)[:, 100:].min() > 240
+
+
+# Groups
+
+
+def test_the_group_is_the_day_and_a_hashed_camera(tmp_path: Path) -> None:
+    one = group_of(save(tmp_path / "a.jpg", 1, exif=exif()))
+    day, camera = one.split()
+    assert day == "2026-03-05" and len(camera) == 4 and int(camera, 16) >= 0
+    assert group_of(save(tmp_path / "b.png", 2, exif=exif("2026:03:05 18:00:00"))) == one
+    assert group_of(save(tmp_path / "c.jpg", 3, exif=exif(camera="Other 1"))) not in (one, "")
+    for never_set in ("0000:00:00 00:00:00", "1970:01:01 00:00:00", "yesterday", ""):
+        assert group_of(save(tmp_path / "d.jpg", 4, exif=exif(never_set))) == ""
+    assert group_of(save(tmp_path / "e.jpg", 5)) == ""
+
+
+def test_damaged_exif_gives_no_group_and_no_fault(tmp_path: Path) -> None:
+    data = bytearray(save(tmp_path / "a.jpg", 1, exif=exif()).read_bytes())
+    place = data.index(b"Exif")
+    for at in range(place + 6, place + 120, 3):
+        broken = bytearray(data)
+        broken[at : at + 3] = b"\xff\xfe\xff"
+        (tmp_path / "broken.jpg").write_bytes(broken)
+        group_of(tmp_path / "broken.jpg")
+
+
+# Folders
+
+
+@pytest.fixture
+def folders(tmp_path: Path) -> Path:
+    top = tmp_path / "weeds"
+    for seed in range(4):
+        save(top / "Dandelion" / f"visit {seed // 2}" / f"{seed}.jpg", seed)
+    save(top / "cryptostemma_calendula" / "a.png", 10)
+    save(top / "cryptostemma_calendula" / "b.jpg", 11, exif=exif())
+    save(top / "_other" / "lavender" / "c.jpg", 12)
+    (top / "Dandelion" / "Thumbs.db").write_bytes(b"x")
+    (top / "Dandelion" / ".DS_Store").write_bytes(b"x")
+    return top
+
+
+def test_a_folder_of_folders_is_planned_and_then_added(folders: Path, names: Names, collection: Collection) -> None:
+    intake = plan(folders, names, collection)
+    assert not collection.folder.exists()
+    assert {s: (t.photos, t.groups, t.ungrouped) for s, t in intake.to_add.items()} == {
+        DANDELION: (4, 2, 0), "arctotheca_calendula": (2, 2, 1), "other:lavender": (1, 1, 1),
+    }  # fmt: skip
+    assert "taraxacum_officinale: 4 photos in 2 groups" in str(intake)
+    outcome = collection.add(intake)
+    assert (outcome.added, outcome.known_already, outcome.refused) == (7, 0, ())
+    photos = {p.label: p for p in collection.photos()}
+    assert photos[DANDELION].group == "visit 1" and photos[DANDELION].group_known
+    assert not photos["other:lavender"].group_known
+    assert photos["other:lavender"].group == photos["other:lavender"].name
+    assert {p.group[:10] for p in collection.photos() if p.label == "arctotheca_calendula"} >= {"2026-03-05"}
+    again = plan(folders, names, collection)
+    assert again.known_already == 7 and not again.to_add
+    before = (collection.folder / "manifest.csv").read_bytes()
+    assert collection.add(again).known_already == 7
+    # Also when nothing is remembered of the originals, and when somebody else had opened the collection before.
+    (collection.folder / "originals.csv").unlink()
+    assert add(folders, names, Collection(collection.folder)).known_already == 7
+    assert (collection.folder / "manifest.csv").read_bytes() == before
+
+
+def test_a_stored_photo_is_known_when_it_comes_back(folders: Path, names: Names, collection: Collection) -> None:
+    add(folders, names, collection)
+    photo = next(p for p in collection.photos() if p.label == DANDELION)
+    outcome = add(photo.file, names, collection, Wishes(as_name="dandelion"))
+    assert (outcome.added, outcome.known_already) == (0, 1)
+
+
+def test_unknown_and_ambiguous_names_are_all_listed_and_nothing_is_written(
+    folders: Path, names: Names, collection: Collection
+) -> None:
+    for seed, folder in enumerate(("wandering jew", "milk thistle", "unheard of")):
+        save(folders / folder / "x.jpg", 20 + seed)
+    intake = plan(folders, names, collection)
+    assert not intake.acceptable
+    assert intake.unknown_names == {"wandering jew": 1, "unheard of": 1}
+    assert intake.ambiguous == {"milk thistle": ("silybum_marianum", "sonchus_oleraceus")}
+    with pytest.raises(
+        CollectionError, match=r"'unheard of', 'wandering jew'.*'milk thistle' may be silybum_marianum or"
+    ):
+        collection.add(intake)
+    # An ambiguous name is refused whatever else is accepted.
+    assert not plan(folders, names, collection, accept_new=True).acceptable
+    assert not plan(folders, names, collection, skip_unknown=True).acceptable
+    assert not collection.folder.exists()
+
+
+def test_unknown_names_are_skipped_on_demand(folders: Path, names: Names, collection: Collection) -> None:
+    save(folders / "unheard of" / "x.jpg", 20)
+    outcome = add(folders, names, collection, skip_unknown=True)
+    assert outcome.added == 7 and outcome.unknown_names == ("unheard of",)
+
+
+def test_unknown_names_become_species_of_the_users_own_on_demand(
+    folders: Path, key: Key, names: Names, collection: Collection
+) -> None:
+    save(folders / "Wandering Jew" / "x.jpg", 20)
+    save(folders / "wandering_jew" / "y.jpg", 21)
+    assert add(folders, names, collection, accept_new=True).species["wandering_jew"] == 2
+    own = collection.own_species()
+    assert list(own) == ["wandering_jew"]
+    plant = own["wandering_jew"]
+    assert isinstance(plant, OwnSpecies)
+    assert plant.common_names == ["Wandering Jew"] and plant.scientific_name == "" and plant.labelled_by == "Kim"
+    assert plant.added_at.endswith("Z")
+    later = Names(key.flora, own)
+    save(folders / "Wandering-Jew" / "z.jpg", 22)
+    assert add(folders, later, collection).species == {"wandering_jew": 1}
+
+
+def test_an_own_species_with_characters_is_a_whole_species(collection: Collection) -> None:
+    folder = collection.folder / "species"
+    folder.mkdir(parents=True)
+    text = (CONFIGS / "species" / "bellis_perennis.yaml").read_text(encoding="utf-8")
+    (folder / "salvia_verbenaca.yaml").write_text(text + "\nlabelled_by: Kim\nadded_at: 2026-03-05\nadvice: dig it\n")
+    assert isinstance(collection.own_species()["salvia_verbenaca"], Species)
+    (folder / "salvia_verbenaca.yaml").write_text("common_names: [wild sage]\nadded_at: 2026-03-05\nseason: later\n")
+    assert isinstance(collection.own_species()["salvia_verbenaca"], OwnSpecies)
+    for wrong, says in (
+        ("common_name: [wild sage]\n", "common_name: no such field; did you mean common_names?"),
+        ("common_names: []\n", "common_names"),
+        ("id: other\ncommon_names: [a]\n", "must be the file's name"),
+        ("- a\n", "holds a list"),
+        ("characters: {}\ncommon_names: [a]\n", "mend that field"),
+    ):
+        (folder / "salvia_verbenaca.yaml").write_text(wrong)
+        with pytest.raises(CollectionError, match=says):
+            collection.own_species()
+    assert not issubclass(CollectionError, FloraError)
+
+
+def test_what_is_no_photo_is_refused_with_its_cause_and_the_rest_is_added(
+    folders: Path, names: Names, collection: Collection
+) -> None:
+    dandelion = folders / "Dandelion"
+    (dandelion / "words.jpg").write_text("words")
+    (dandelion / "empty.jpg").write_bytes(b"")
+    (dandelion / "cut.jpg").write_bytes(jpeg(30)[:3000])
+    (dandelion / "page.gif").write_bytes(b"GIF89a")
+    Image.new("RGB", (300, 300), "green").save(dandelion / "plain.jpg")
+    Image.new("RGB", (20, 20)).save(dandelion / "tiny.png")
+    (dandelion / "link.jpg").symlink_to("/etc/passwd")
+    (folders / "elsewhere").symlink_to("/etc")
+    save(folders / "loose.jpg", 31)
+    save(folders / "_other" / "loose.jpg", 32)
+    outcome = add(folders, names, collection)
+    assert outcome.added == 7
+    why = {refusal.file: refusal.why for refusal in outcome.refused}
+    assert set(why) == {
+        "Dandelion/words.jpg", "Dandelion/empty.jpg", "Dandelion/cut.jpg", "Dandelion/page.gif", "Dandelion/plain.jpg",
+        "Dandelion/tiny.png", "Dandelion/link.jpg", "elsewhere", "loose.jpg", "_other/loose.jpg",
+    }  # fmt: skip
+    assert why["Dandelion/words.jpg"].startswith("is not a photo that can be read")
+    assert why["Dandelion/cut.jpg"].startswith("is damaged")
+    assert why["Dandelion/plain.jpg"].startswith("nothing can be made out")
+    assert "is a link" in why["elsewhere"] and "--as" in why["loose.jpg"]
+    assert not any(str(folders) in cause for cause in why.values())
+
+
+def test_the_species_can_be_named_for_a_folder_and_for_one_photo(
+    tmp_path: Path, names: Names, collection: Collection
+) -> None:
+    save(tmp_path / "card" / "a.jpg", 1)
+    save(tmp_path / "card" / "bed 2" / "b.jpg", 2)
+    wishes = Wishes("card", "Sam", ["CC BY 4.0"], as_name="dandelion")
+    assert add(tmp_path / "card", names, collection, wishes).species == {DANDELION: 2}
+    (row,) = collection.history(next(p.name for p in collection.photos() if p.group_known))
+    assert (row.source, row.creator, row.licence, row.labelled_by, row.group) == (
+        "card", "Sam", "CC BY 4.0", "Kim", "bed 2",
+    )  # fmt: skip
+    single = save(tmp_path / "one.jpg", 3)
+    assert add(single, names, collection, wishes).added == 1
+    with pytest.raises(CollectionError, match="name its species with --as"):
+        add(single, names, collection)
+    with pytest.raises(CollectionError, match="name it once"):
+        add(single, names, collection, Wishes(licences=["a", "b"], as_name="dandelion"))
+
+
+# Labels
+
+
+def test_a_photo_is_relabelled_taken_back_and_added_again(folders: Path, names: Names, collection: Collection) -> None:
+    add(folders, names, collection)
+    photo = next(p.name for p in collection.photos() if p.label == DANDELION)
+    collection.relabel(photo, "hypochaeris_radicata", "Sam")
+    assert collection.label_of(photo) == "hypochaeris_radicata"
+    assert Collection(collection.folder).label_of(photo) == "hypochaeris_radicata"
+    with pytest.raises(CollectionError, match="already"):
+        collection.relabel(photo, "hypochaeris_radicata", "Sam")
+    # The source still says dandelion: that is a conflict to be told, not a second label.
+    outcome = add(folders, names, collection)
+    assert outcome.known_already == 6
+    assert "is in the collection as hypochaeris_radicata" in outcome.refused[0].why
+    collection.remove(photo[3:12], "Sam")
+    assert collection.label_of(photo) is None and len(collection.photos()) == 6 and collection.removed() == 1
+    with pytest.raises(CollectionError, match="was taken back"):
+        collection.remove(photo, "Sam")
+    assert add(folders, names, collection).added == 1
+    assert [(r.action, r.species, r.labelled_by) for r in collection.history(photo)] == [
+        ("add", DANDELION, "Kim"), ("relabel", "hypochaeris_radicata", "Sam"),
+        ("remove", "hypochaeris_radicata", "Sam"), ("add", DANDELION, "Kim"),
+    ]  # fmt: skip
+
+
+def test_one_photo_in_two_folders_is_added_once_and_the_conflict_told(
+    tmp_path: Path, names: Names, collection: Collection
+) -> None:
+    save(tmp_path / "src" / "capeweed" / "a.jpg", 1)
+    save(tmp_path / "src" / "dandelion" / "a.jpg", 1)
+    save(tmp_path / "src" / "dandelion" / "copy.jpg", 1)
+    outcome = add(tmp_path / "src", names, collection)
+    assert outcome.added == 1 and len(collection.photos()) == 1
+    assert [refusal.file for refusal in outcome.refused] == ["dandelion/a.jpg", "dandelion/copy.jpg"]
+
+
+@pytest.mark.parametrize("text", ["abcdef", "abc", "../../etc/passwd", "zzzzzz", ""])
+def test_a_photo_that_is_not_there_is_told(collection: Collection, text: str) -> None:
+    with pytest.raises(CollectionError):
+        collection.find(text)
+
+
+# Tables
+
+
+def table(folder: Path, text: str, encoding: str = "utf-8") -> Path:
+    path = folder / "labels.csv"
+    path.write_bytes(text.encode(encoding))
+    return path
+
+
+def test_a_table_gives_group_source_creator_licence_and_who_labelled(
+    tmp_path: Path, names: Names, collection: Collection
+) -> None:
+    for seed in range(4):
+        save(tmp_path / "pics" / f"{seed}.jpg", seed)
+    save(tmp_path / "_other" / "fern" / "5.jpg", 5)
+    path = table(
+        tmp_path,
+        "photo,species,group,source,creator,licence,labelled_by,weather\n"
+        'pics/0.jpg,Dandelion,plant 1,web,"Lee, Jo",CC BY 4.0,Ash,fine\n'
+        "pics\\1.jpg,capeweed,unknown,,,,,\n"
+        "pics/2.jpg,capeweed\n"
+        "\n"
+        "_other/fern/5.jpg,,g\n",
+    )
+    assert add(path, names, collection, Wishes(creator="Kim")).added == 4
+    rows = {row.note: row for photo in collection.photos() for row in collection.history(photo.name)}
+    row = rows["0.jpg"]
+    assert (row.species, row.group, row.source, row.creator, row.licence, row.labelled_by) == (
+        DANDELION, "plant 1", "web", "Lee, Jo", "CC BY 4.0", "Ash",
+    )  # fmt: skip
+    assert (rows["1.jpg"].group, rows["1.jpg"].creator, rows["1.jpg"].labelled_by) == ("", "Kim", "Kim")
+    assert rows["5.jpg"].species == "other:fern"
+
+
+@pytest.mark.parametrize("delimiter", [";", "\t"])
+def test_a_table_as_spreadsheets_write_it_is_read(
+    tmp_path: Path, names: Names, collection: Collection, delimiter: str
+) -> None:
+    save(tmp_path / "a.jpg", 1)
+    text = "Photo,Species\r\na.jpg,dandelion\r\n".replace(",", delimiter)
+    assert add(table(tmp_path, text, "utf-8-sig"), names, collection).species == {DANDELION: 1}
+
+
+def test_rows_that_cannot_be_taken_are_refused_by_number(tmp_path: Path, names: Names, collection: Collection) -> None:
+    inside = tmp_path / "inside"
+    save(inside / "a.jpg", 1)
+    save(tmp_path / "outside.jpg", 2)
+    (inside / "link.jpg").symlink_to(tmp_path / "outside.jpg")
+    bad = [
+        "../outside.jpg",
+        str(tmp_path / "outside.jpg"),
+        "C:/a.jpg",
+        "link.jpg",
+        "missing.jpg",
+        ".",
+        "",
+        "a/../../outside.jpg",
+    ]
+    text = "photo,species\na.jpg,dandelion\n" + "".join(f"{name},dandelion\n" for name in bad) + "a.jpg,\n"
+    outcome = add(table(inside, text), names, collection)
+    assert outcome.added == 1
+    assert [int(r.file.split(":")[0].split()[1]) for r in outcome.refused] == [3, 4, 5, 6, 7, 8, 9, 10, 11]
+
+
+@pytest.mark.parametrize(
+    ("data", "says"),
+    [
+        (b"file,species\na.jpg,dandelion\n", "photo and species"),
+        (b"", "photo and species"),
+        (b"photo,species\na.jpg,dandel\xff\n", "UTF-8"),
+        (b'photo,species\n"' + b"x" * 140_000, "characters|field"),
+        (b"photo,species\n" + b"".join(b"a.jpg,weed %d\n" % n for n in range(MOST_NAMES + 1)), "different names"),
+    ],
+)
+def test_a_table_that_is_none_is_one_sentence(
+    tmp_path: Path, names: Names, collection: Collection, data: bytes, says: str
+) -> None:
+    save(tmp_path / "a.jpg", 1)
+    (tmp_path / "labels.csv").write_bytes(data)
+    with pytest.raises(CollectionError, match=says):
+        plan(tmp_path / "labels.csv", names, collection)
+
+
+def test_a_long_table_does_not_fill_the_memory(tmp_path: Path, names: Names, collection: Collection) -> None:
+    path = table(tmp_path, "photo,species\n" + "".join(f"pics/IMG_{n}.jpg,dandelion\n" for n in range(30_000)))
+    tracemalloc.start()
+    intake = plan(path, names, collection)
+    peak = tracemalloc.get_traced_memory()[1]
+    tracemalloc.stop()
+    assert len(intake.refused) == 1000 and intake.refused_more == 29_000
+    # Keeping something of every row takes over 9 MB here; Python's own table of words takes 4 MB.
+    assert peak < 6_000_000
+
+
+# Cells
+
+
+@given(st.text())
+def test_a_cell_is_read_back_as_it_was_given(text: str) -> None:
+    written = guarded(text)
+    assert not written.startswith(("=", "+", "-", "@", "\t"))
+    assert unguarded(written) == text
+
+
+@given(st.lists(st.text(st.characters(exclude_categories=["Cc", "Cs", "Zl", "Zp"])), min_size=10, max_size=10))
+def test_a_row_is_one_line_and_is_read_back(cells: list[str]) -> None:
+    line = line_of(cells)
+    assert line.count("\n") == 1
+    assert cells_of(line.rstrip("\n")) == [clean_text(cell) for cell in cells]
+
+
+def test_formulas_and_line_breaks_from_outside_are_harmless(
+    tmp_path: Path, names: Names, collection: Collection
+) -> None:
+    save(tmp_path / "=cmd.jpg", 1)
+    out = io.StringIO()
+    csv.writer(out).writerows(
+        [
+            ["photo", "species", "group", "source", "creator", "licence"],
+            ["=cmd.jpg", "dandelion", "@SUM(A1)", "+1", '=HYPERLINK("http://x")\nnew,line', "-2"],
+        ]
+    )
+    assert add(table(tmp_path, out.getvalue()), names, collection).added == 1
+    (photo,) = collection.photos()
+    assert (photo.group, photo.source, photo.licence) == ("@SUM(A1)", "+1", "-2")
+    assert photo.creator == '=HYPERLINK("http://x") new,line'
+    text = (collection.folder / "manifest.csv").read_text()
+    assert text.count("\n") == 2
+    for cell in next(csv.reader([text.splitlines()[1]])):
+        assert not cell.startswith(("=", "+", "-", "@", "\t"))
+
+
+# Crashes
+
+POINTS = [
+    (".manifest.csv.new half written", 1),
+    ("manifest.csv replaced", 1),
+    ("jpg.new half written", 2),
+    ("jpg.new on the disk", 3),
+    ("jpg replaced for good", 2),
+    ("manifest.csv half written", 1),
+    ("manifest.csv half written", 3),
+    ("manifest.csv written", 2),
+    ("originals.csv half written", 2),
+]
+
+
+def kill_in_the_middle(folder: Path, source: Path, names: Names, point: str, time: int) -> None:
+    """Add in a child process, which gets SIGKILL at a point of its writing."""
+    child = os.fork()
+    if child == 0:
+        left = [time]
+
+        def step(name: str) -> None:
+            if name.endswith(point):
+                left[0] -= 1
+                if left[0] == 0:
+                    os.kill(os.getpid(), signal.SIGKILL)
+
+        try:
+            add(source, names, Collection(folder, step))
+        finally:
+            os._exit(0)
+    _, status = os.waitpid(child, 0)
+    assert os.WIFSIGNALED(status) and os.WTERMSIG(status) == signal.SIGKILL, "the point was never reached"
+
+
+@pytest.mark.skipif(not hasattr(os, "fork"), reason="needs a system that can fork")
+@pytest.mark.parametrize(("point", "time"), POINTS, ids=[f"{p} {t}" for p, t in POINTS])
+def test_a_kill_in_the_middle_loses_nothing_and_the_next_run_completes(
+    folders: Path, names: Names, tmp_path: Path, point: str, time: int
+) -> None:
+    folder = tmp_path / "collection"
+    kill_in_the_middle(folder, folders, names, point, time)
+    after = Collection(folder).open()
+    for photo in after.photos():
+        assert hashlib.sha256(photo.file.read_bytes()).hexdigest() == photo.file.stem
+    if point == "manifest.csv half written":
+        assert after.notes == ["the last line of manifest.csv had been cut short; it is kept in manifest.torn"]
+        assert (folder / "manifest.torn").stat().st_size > 20
+    assert len(after.orphans()) <= 2
+    kept = len(after.photos())
+    outcome = add(folders, names, after)
+    assert (outcome.added, outcome.known_already) == (7 - kept, kept)
+    whole = Collection(folder).open()
+    assert len(whole.photos()) == 7 and not whole.notes and not [p for p in whole.orphans() if p.suffix == ".jpg"]
+    assert all(hashlib.sha256(p.file.read_bytes()).hexdigest() == p.file.stem for p in whole.photos())
+
+
+@pytest.mark.parametrize("cut", [1, 2, 30, 150])
+def test_a_torn_last_line_is_set_aside_and_said(folders: Path, names: Names, collection: Collection, cut: int) -> None:
+    add(folders, names, collection)
+    manifest = collection.folder / "manifest.csv"
+    data = manifest.read_bytes()
+    last = data.splitlines()[-1]
+    manifest.write_bytes(data[:-cut])
+    opened = Collection(collection.folder).open()
+    assert len(opened.photos()) == 6 and len(opened.orphans()) == 1
+    assert "manifest.torn" in opened.notes[0]
+    assert (collection.folder / "manifest.torn").read_bytes() == last[: len(last) + 1 - cut] + b"\n"
+    assert manifest.read_bytes() == data[: -len(last) - 1]
+    assert not Collection(collection.folder).open().notes
+    assert add(folders, names, opened).added == 1
+
+
+@pytest.mark.parametrize(
+    ("line", "says"),
+    [
+        (b"ab,cd\n", "line 9: has 2 cells, not 10"),
+        (b"../x.jpg,a,,,,,,,add,\n", "line 9: is no row of a collection"),
+        (b"aa/" + b"a" * 64 + b".jpg,a,,,,,,,burn,\n", "line 9: is no row of a collection"),
+        (b"\xff\n", "line 9: not UTF-8"),
+        (b'"a,b\n', "line 9"),
+    ],
+)
+def test_a_line_that_is_no_row_is_named(
+    folders: Path, names: Names, collection: Collection, line: bytes, says: str
+) -> None:
+    add(folders, names, collection)
+    with (collection.folder / "manifest.csv").open("ab") as file:
+        file.write(line)
+    with pytest.raises(CollectionError, match=says):
+        Collection(collection.folder).open()
+
+
+def test_a_manifest_saved_by_a_spreadsheet_is_read(folders: Path, names: Names, collection: Collection) -> None:
+    add(folders, names, collection)
+    manifest = collection.folder / "manifest.csv"
+    manifest.write_bytes(b"\xef\xbb\xbf" + manifest.read_bytes().replace(b"\n", b"\r\n"))
+    assert len(Collection(collection.folder).photos()) == 7
+    manifest.write_bytes(b"a,b\n")
+    with pytest.raises(CollectionError, match="its first line must be photo,species"):
+        Collection(collection.folder).open()
+
+
+@pytest.mark.skipif(not hasattr(os, "fork"), reason="needs a system that can fork")
+def test_two_processes_may_add_at_the_same_time(folders: Path, names: Names, collection: Collection) -> None:
+    children = []
+    for _ in range(3):
+        child = os.fork()
+        if child == 0:
+            try:
+                add(folders, names, Collection(collection.folder))
+                os._exit(0)
+            finally:
+                os._exit(1)
+        children.append(child)
+    assert [os.waitpid(child, 0)[1] for child in children] == [0, 0, 0]
+    assert len(collection.photos()) == 7
+    assert (collection.folder / "manifest.csv").read_text().count("\n") == 8
+
+
+def test_a_disk_that_fails_is_one_sentence(folders: Path, names: Names, tmp_path: Path) -> None:
+    (tmp_path / "file").write_text("in the way")
+    with pytest.raises(CollectionError, match="Not a directory"):
+        add(folders, names, Collection(tmp_path / "file"))
+
+    def full(point: str) -> None:
+        if point.endswith("jpg.new half written"):
+            raise OSError(28, "No space left on device")
+
+    with pytest.raises(CollectionError, match="No space left on device"):
+        add(folders, names, Collection(tmp_path / "full", full))
+    assert not Collection(tmp_path / "full").photos()
+
+
+# Zips
+
+
+def pack(path: Path, members: dict[str, bytes], **options: int) -> Path:
+    with zipfile.ZipFile(path, "w", **options) as out:
+        for name, data in members.items():
+            info = zipfile.ZipInfo("x")
+            info.filename, info.compress_type = name, out.compression
+            out.writestr(info, data)
+    return path
+
+
+@pytest.mark.parametrize("top", ["", "My weeds/", "photos from March/"])
+def test_a_zip_of_folders_is_read_with_or_without_the_folder_that_wraps_it(
+    tmp_path: Path, names: Names, collection: Collection, top: str
+) -> None:
+    members = {
+        f"{top}dandelion/visit 1/a.jpg": jpeg(1),
+        f"{top}_other/fern/b.jpg": jpeg(2),
+        f"{top}capeweed/visit 1/c.jpg": jpeg(3),
+        "__MACOSX/dandelion/._a.jpg": b"x",
+    }
+    path = pack(tmp_path / "weeds.zip", members)
+    outcome = add(path, names, collection)
+    assert outcome.species == {"arctotheca_calendula": 1, "other:fern": 1, DANDELION: 1} and not outcome.refused
+    assert {p.group for p in collection.photos() if p.group_known} == {"visit 1"}
+    assert not [p for p in tmp_path.rglob("*.jpg") if "collection" not in p.parts]
+
+
+def test_a_zip_of_one_species_is_not_taken_for_a_wrapped_one(
+    tmp_path: Path, names: Names, collection: Collection
+) -> None:
+    path = pack(tmp_path / "weeds.zip", {"Dandelion/capeweed/a.jpg": jpeg(1), "Dandelion/bed/b.jpg": jpeg(2)})
+    assert add(path, names, collection).species == {DANDELION: 2}
+
+
+@pytest.mark.parametrize("top", ["", "set/"])
+def test_a_zip_of_a_table_is_read(tmp_path: Path, names: Names, collection: Collection, top: str) -> None:
+    text = "photo,species,group\na.jpg,dandelion,p1\n../a.jpg,dandelion,p1\nb.jpg,dandelion,p2\n"
+    path = pack(tmp_path / "set.zip", {f"{top}a.jpg": jpeg(1), f"{top}manifest.csv": text.encode()})
+    outcome = add(path, names, collection)
+    assert outcome.added == 1 and [r.file for r in outcome.refused] == ["row 3: ../a.jpg", "row 4: b.jpg"]
+
+
+NASTY = [
+    "../evil.jpg", "dandelion/../../evil.jpg", "/etc/evil.jpg", "//server/share/a.jpg", "C:evil.jpg", "c:/evil.jpg",
+    "dandelion\\evil.jpg", "\\\\server\\share\\a.jpg", "..\\evil.jpg", "dandelion/evil.jpg::$DATA", "dandelion/a.jpg:b",
+    "dandelion/con.jpg", "aux/a.jpg", "dandelion/NUL", "dandelion/Com1.txt", "dandelion/lpt9", "dandelion/conin$.jpg",
+    "dandelion/a.jpg.", "dandelion /a.jpg", "dandelion/./a.jpg", "dandelion//a.jpg", "dandelion/a\nb.jpg",
+    "dandelion/a\x1b[2J.jpg", "dandelion/gpj.\u202eexe", "dandelion/" + "a" * 250 + ".jpg", "dandelion/a?.jpg",
+    "dandelion/more.zip", "dandelion/more.tar.gz", "~/../a.jpg", "..", ".", "",
+]  # fmt: skip
+
+
+@pytest.mark.parametrize("name", NASTY)
+def test_a_zip_with_a_nasty_name_is_refused_and_nothing_is_written(
+    tmp_path: Path, names: Names, collection: Collection, name: str
+) -> None:
+    path = pack(tmp_path / "weeds.zip", {"dandelion/good.jpg": jpeg(1), name: jpeg(2)})
+    before = sorted(tmp_path.rglob("*"))
+    with pytest.raises(CollectionError, match=r"member .* the zip is refused") as error:
+        plan(path, names, collection)
+    assert "\n" not in str(error.value) and "\x1b" not in str(error.value)
+    assert name.strip("./\\ ")[:4].split("\n")[0] in str(error.value)
+    assert sorted(tmp_path.rglob("*")) == before
+
+
+def test_a_zip_with_a_nul_in_a_name_is_refused(tmp_path: Path, names: Names, collection: Collection) -> None:
+    path = pack(tmp_path / "weeds.zip", {"dandelion/a.jpgQ.exe": jpeg(1)})
+    path.write_bytes(path.read_bytes().replace(b"a.jpgQ.exe", b"a.jpg\x00.exe"))
+    with pytest.raises(CollectionError, match="a character in its name"):
+        plan(path, names, collection)
+
+
+@pytest.mark.parametrize(
+    ("one", "other"),
+    [
+        ("dandelion/a.jpg", "Dandelion/A.JPG"),
+        ("dandelion/caf\u00e9.jpg", "dandelion/cafe\u0301.jpg"),
+        ("dandelion/a.jpg", "dandelion/a.jpg/"),
+        ("dandelion/stra\u00dfe.jpg", "dandelion/STRASSE.jpg"),
+    ],
+)
+def test_names_that_fall_together_on_some_disk_are_refused(
+    tmp_path: Path, names: Names, collection: Collection, one: str, other: str
+) -> None:
+    path = pack(tmp_path / "weeds.zip", {one: jpeg(1), other: b"" if other.endswith("/") else jpeg(2)})
+    with pytest.raises(CollectionError, match="same name"):
+        plan(path, names, collection)
+
+
+def member(kind: str) -> tuple[zipfile.ZipInfo, bytes]:
+    info = zipfile.ZipInfo("dandelion/x.jpg")
+    if kind == "link":
+        info.create_system, info.external_attr = 3, 0o120777 << 16
+        return info, b"/etc/passwd"
+    if kind == "device":
+        info.create_system, info.external_attr = 3, 0o020666 << 16
+        return info, b""
+    if kind == "bzip2":
+        info.compress_type = zipfile.ZIP_BZIP2
+        return info, jpeg(1)
+    info.compress_type = zipfile.ZIP_DEFLATED
+    return info, b"\0" * 5_000_000
+
+
+@pytest.mark.parametrize(
+    ("kind", "says"),
+    [("link", "is a link"), ("device", "no ordinary file"), ("bzip2", "packed in a way"), ("bomb", "over 100 times")],
+)
+def test_a_zip_with_a_member_that_is_no_photo_file_is_refused(
+    tmp_path: Path, names: Names, collection: Collection, kind: str, says: str
+) -> None:
+    path = tmp_path / "weeds.zip"
+    with zipfile.ZipFile(path, "w") as out:
+        out.writestr(*member(kind))
+    with pytest.raises(CollectionError, match=rf"member dandelion/x.jpg .*{says}"):
+        plan(path, names, collection)
+
+
+def test_an_encrypted_zip_is_refused(tmp_path: Path, names: Names, collection: Collection) -> None:
+    path = pack(tmp_path / "weeds.zip", {"dandelion/a.jpg": jpeg(1)})
+    data = bytearray(path.read_bytes())
+    data[data.index(b"PK\x01\x02") + 8] |= 1
+    path.write_bytes(data)
+    with pytest.raises(CollectionError, match="is encrypted"):
+        plan(path, names, collection)
+
+
+def test_sizes_that_lie_do_not_help_a_bomb(tmp_path: Path, names: Names, collection: Collection) -> None:
+    """The list of members claims little; what is unpacked is what counts."""
+    path = tmp_path / "weeds.zip"
+    with zipfile.ZipFile(path, "w", zipfile.ZIP_DEFLATED) as out:
+        out.writestr("dandelion/x.jpg", jpeg(1) + b"\0" * 5_000_000)
+        out.writestr("dandelion/y.jpg", jpeg(2))
+    data = bytearray(path.read_bytes())
+    place = data.index(b"PK\x01\x02")
+    data[place + 24 : place + 28] = struct.pack("<L", 9000)
+    path.write_bytes(data)
+    outcome = add(path, names, collection)
+    assert outcome.added == 1 and "is damaged in the zip" in outcome.refused[0].why
+
+
+def test_caps_on_members_and_on_bytes_hold(
+    tmp_path: Path, names: Names, collection: Collection, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    members = {f"dandelion/{n}.jpg": jpeg(n) for n in range(6)}
+    path = pack(tmp_path / "weeds.zip", members)
+    monkeypatch.setattr(archive, "MOST_ENTRIES", 5)
+    with pytest.raises(CollectionError, match="lists 6 members, over 5"):
+        plan(path, names, collection)
+    monkeypatch.setattr(archive, "LARGEST_DIRECTORY", 100)
+    with pytest.raises(CollectionError, match="lists over 5 members"):
+        plan(path, names, collection)
+    monkeypatch.undo()
+    monkeypatch.setattr(archive, "MOST_BYTES", sum(map(len, members.values())) - 1)
+    with pytest.raises(CollectionError, match="unpacks to over"):
+        plan(path, names, collection)
+    # What is counted while reading: the claims fit, the bytes do not.
+    monkeypatch.undo()
+    tree = archive.ZipTree(path)
+    monkeypatch.setattr(archive, "MOST_BYTES", 20_000)
+    with pytest.raises(CollectionError, match="brings the zip over"):
+        for name in map(str, tree.names()):
+            with tree.get(name):
+                pass
+
+
+@pytest.mark.parametrize("data", [b"", b"PK", b"PK\x05\x06" + b"\0" * 18, b"words" * 100, b"PK\x05\x06" + b"\xff" * 18])
+def test_a_zip_that_is_none_or_empty_is_one_sentence_or_nothing(
+    tmp_path: Path, names: Names, collection: Collection, data: bytes
+) -> None:
+    (tmp_path / "weeds.zip").write_bytes(data)
+    try:
+        assert not plan(tmp_path / "weeds.zip", names, collection).to_add
+    except CollectionError as error:
+        assert "no zip that can be read" in str(error) or "lists over" in str(error)
+
+
+def test_a_damaged_member_is_refused_and_the_rest_is_added(
+    tmp_path: Path, names: Names, collection: Collection
+) -> None:
+    path = pack(tmp_path / "weeds.zip", {"dandelion/a.jpg": jpeg(1), "dandelion/b.jpg": jpeg(2)})
+    data = bytearray(path.read_bytes())
+    data[data.index(jpeg(1)) + 900] ^= 0xFF
+    path.write_bytes(data)
+    outcome = add(path, names, collection)
+    assert outcome.added == 1
+    assert outcome.refused[0].file == "dandelion/a.jpg" and "damaged in the zip" in outcome.refused[0].why
+
+
+# Licences
+
+
+@pytest.mark.parametrize(
+    ("text", "licence"),
+    [
+        ("http://creativecommons.org/licenses/by/4.0/", "CC BY 4.0"),
+        ("https://creativecommons.org/licenses/by-sa/3.0/au/legalcode", "CC BY-SA 3.0"),
+        ("CC_BY_NC_4_0", "CC BY-NC 4.0"),
+        ("CC-BY", "CC BY"),
+        ("cc0", "CC0"),
+        ("https://creativecommons.org/publicdomain/zero/1.0/legalcode", "CC0"),
+        ("http://creativecommons.org/publicdomain/mark/1.0/", "public domain"),
+        ("Public Domain", "public domain"),
+        ("Creative Commons Attribution-ShareAlike 4.0 International License", "CC BY-SA 4.0"),
+        ("Attribution-NonCommercial", "CC BY-NC"),
+        ("http://creativecommons.org.evil.example/licenses/by/4.0/", ""),
+        ("http://evil.example/creativecommons.org/licenses/by/4.0/", ""),
+        ("All rights reserved", ""),
+        ("by permission", ""),
+        ("not CC BY", ""),
+        ("http://[", ""),
+        ("", ""),
+    ],
+)
+def test_a_licence_is_known_in_its_many_spellings(text: str, licence: str) -> None:
+    assert licence_of(text) == licence
+
+
+def test_wanted_licences_are_exact_kinds() -> None:
+    assert wanted_kinds(["cc-by", "https://creativecommons.org/licenses/by-nc/4.0/"]) == ("CC BY", "CC BY-NC")
+    assert "CC BY-NC" not in wanted_kinds([])
+    with pytest.raises(CollectionError, match="no licence that is known"):
+        wanted_kinds(["mine"])
+
+
+# Confirmed identifications
+
+
+def test_only_a_confirmed_finding_that_the_user_agrees_to_is_added(tmp_path: Path, collection: Collection) -> None:
+    photos = [save(tmp_path / f"{n}.jpg", n) for n in range(2)]
+    for status, agreed in (("likely", True), ("confirmed", False), ("undecided", False)):
+        with pytest.raises(CollectionError, match="were not added"):
+            add_confirmed(collection, photos, DANDELION, "Kim", status=status, agreed=agreed)
+    assert not collection.folder.exists()
+    outcome = add_confirmed(collection, photos, DANDELION, "Kim", status="confirmed", agreed=True)
+    assert outcome.species == {DANDELION: 2}
+    one, two = collection.photos()
+    assert one.group == two.group and one.group.startswith("plant ") and one.source == "confirmed identification"
+    again = add_confirmed(
+        collection, [*photos, tmp_path / "gone.jpg"], DANDELION, "Kim", status="confirmed", agreed=True
+    )
+    assert again.known_already == 2 and again.refused[0].why == "no such file"
+
+
+# Real photos
+
+
+def test_real_photos_look_the_same_to_the_photo_model_after_storing(
+    photos: Path, tmp_path: Path, names: Names, collection: Collection
+) -> None:
+    kinds = (DANDELION, "trifolium_repens", "chenopodium_album")
+    originals = [path for kind in kinds for path in sorted((photos / kind).glob("*.jpg"))[:3]]
+    for path in originals:
+        target = tmp_path / "src" / path.parent.name / path.name
+        target.parent.mkdir(parents=True, exist_ok=True)
+        target.write_bytes(path.read_bytes())
+    assert add(tmp_path / "src", names, collection).species == dict.fromkeys(kinds, 3)
+    notes = {collection.history(p.name)[0].note: p.file for p in collection.photos()}
+    for path in originals:
+        before, after = open_photo(path).pixels.astype(float), open_photo(notes[path.name]).pixels.astype(float)
+        assert before.shape == after.shape and np.abs(before - after).mean() < 2.5

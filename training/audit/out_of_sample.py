@@ -1,0 +1,130 @@
+"""What the closed-form head says of each photo when neither it nor its plant was learned from."""
+
+from __future__ import annotations
+
+import warnings
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from sklearn.model_selection import StratifiedGroupKFold
+
+from model.photo import Discriminant, Statistics, fit_statistics
+from model.photo.head import softmax
+from training.audit.settings import Labels
+from training.calibrate import class_weights, fit_temperature
+
+Array = NDArray[np.float64]
+UNSEEN = -1e12  # score of a class that the head of a fold has not learned
+LEAST = 1e-9  # probabilities are not let below this, so that ratios of them stay finite
+
+
+@dataclass(frozen=True)
+class OutOfSample:
+    """Probabilities of each photo from a head that learned from other groups only.
+
+    ``classes``: names of the columns, those of the photos and those of the background.
+    ``given`` int (photos,): column of each photo's label. ``probabilities`` float (photos,
+    classes), rows sum to 1, NaN where ``judged`` is False: there the head had learned nothing
+    of the photo's own label. ``temperature`` is that of all folds together.
+    """
+
+    classes: tuple[str, ...]
+    given: NDArray[np.int64]
+    probabilities: Array
+    judged: NDArray[np.bool_]
+    shrinkage: float
+    temperature: float
+
+    @property
+    def own(self) -> Array:
+        """Probability of each photo's given label, float (photos,), NaN where not judged."""
+        return np.asarray(self.probabilities[np.arange(len(self.given)), self.given])
+
+
+def out_of_sample(
+    x: Array, labels: Sequence[str], groups: Sequence[str], settings: Labels, background: Statistics | None = None
+) -> OutOfSample:
+    """Judge every photo by a head that was fitted without its group.
+
+    ``x`` float (photos, features), no NaN. ``background`` are the statistics of photos that are
+    not among these, such as the starter's: they stand behind every fold. The temperature of a
+    fold is fitted on the held-out scores of the other folds.
+    """
+    classes = tuple(sorted({*labels, *(background.classes if background else ())}))
+    given = np.array([classes.index(label) for label in labels], dtype=np.int64)
+    fold = deal_folds(x, labels, groups, settings.folds, settings.seed)
+    scores = {s: np.full((len(given), len(classes)), UNSEEN) for s in settings.shrinkage}
+    for number in np.unique(fold):
+        learn, check = np.flatnonzero(fold != number), np.flatnonzero(fold == number)
+        statistics = _learned(x[learn], [labels[i] for i in learn], background)
+        if statistics is None:
+            continue
+        columns = [classes.index(c) for c in statistics.classes]
+        for shrinkage, all_scores in scores.items():
+            all_scores[np.ix_(check, columns)] = Discriminant(statistics, shrinkage).scores(x[check])
+    judged = np.asarray(next(iter(scores.values()))[np.arange(len(given)), given] > UNSEEN)
+    tried = {s: _calibrated(all_scores, given, fold, judged) for s, all_scores in scores.items()}
+    best = min(tried, key=lambda s: _loss(tried[s], given, judged))
+    temperature = fit_temperature(scores[best][judged], given[judged]) if judged.any() else 1.0
+    return OutOfSample(classes, given, tried[best], judged, best, temperature)
+
+
+def deal_folds(x: Array, labels: Sequence[str], groups: Sequence[str], folds: int, seed: int) -> NDArray[np.int64]:
+    """Number of the fold of each photo: groups whole, labels spread over folds as evenly as that allows."""
+    truth = np.array(labels)
+    most = int(np.unique(truth, return_counts=True)[1].max(initial=0))
+    folds = min(folds, len(set(groups)), most)
+    fold = np.zeros(len(truth), dtype=np.int64)
+    if folds < 2:
+        return fold
+    splitter = StratifiedGroupKFold(n_splits=folds, shuffle=True, random_state=seed)
+    with warnings.catch_warnings():
+        # Labels with fewer photos than folds are ordinary here; such photos are judged all the same.
+        warnings.simplefilter("ignore", UserWarning)
+        for number, (_, check) in enumerate(splitter.split(x, truth, np.array(groups))):
+            fold[check] = number
+    return fold
+
+
+def _learned(x: Array, labels: list[str], background: Statistics | None) -> Statistics | None:
+    if not labels:
+        return background
+    own = fit_statistics(x, labels)
+    return own if background is None else joined(background, own)
+
+
+def joined(one: Statistics, other: Statistics) -> Statistics:
+    """Statistics of two sets of photos together: the same as if fitted on both at once (Chan 1979)."""
+    classes = tuple(dict.fromkeys((*one.classes, *other.classes)))
+    counts, means, scatter = [], [], one.scatter + other.scatter
+    for name in classes:
+        parts = [(s.counts[s.classes.index(name)], s.means[s.classes.index(name)]) for s in (one, other) if name in s.classes]
+        count = sum(n for n, _ in parts)
+        counts.append(count)
+        means.append(sum(n * m for n, m in parts) / count)
+        if len(parts) == 2:
+            apart = parts[0][1] - parts[1][1]
+            scatter = scatter + np.outer(apart, apart) * (parts[0][0] * parts[1][0] / count)
+    return Statistics(classes, np.array(counts), np.stack(means), scatter)
+
+
+def _calibrated(scores: Array, given: NDArray[np.int64], fold: NDArray[np.int64], judged: NDArray[np.bool_]) -> Array:
+    """Probabilities, each fold with the temperature of the others; NaN where not judged."""
+    found = np.full(scores.shape, np.nan)
+    for number in np.unique(fold):
+        here, others = judged & (fold == number), judged & (fold != number)
+        if here.any():
+            # Where no other fold holds a judged photo, its own serves: one number for a whole fold.
+            basis = others if others.any() else here
+            found[here] = softmax(scores[here] / fit_temperature(scores[basis], given[basis]))
+    found = np.maximum(found, LEAST)
+    return np.asarray(found / found.sum(axis=1, keepdims=True))
+
+
+def _loss(probabilities: Array, given: NDArray[np.int64], judged: NDArray[np.bool_]) -> float:
+    if not judged.any():
+        return 0.0
+    own = probabilities[judged, given[judged]]
+    return -float((class_weights(given[judged]) * np.log(own)).sum())

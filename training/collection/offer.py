@@ -1,0 +1,112 @@
+"""What a source offers: photos under the names that the source gives them, before anything is judged."""
+
+from __future__ import annotations
+
+import unicodedata
+from collections.abc import Callable, Iterator
+from contextlib import AbstractContextManager
+from dataclasses import dataclass, field
+from pathlib import Path, PurePosixPath
+from typing import Protocol
+
+from model.errors import CollectionError
+
+# What systems leave in folders without being asked.
+_LITTER = frozenset({"thumbs.db", "desktop.ini", "__macosx"})
+
+
+class FetchError(CollectionError):
+    """A photo that cannot be fetched; the message is the cause alone."""
+
+
+class UnreachableError(FetchError):
+    """A server that does not answer now; another run may find it."""
+
+
+@dataclass(frozen=True)
+class Refusal:
+    """A photo or row that is not taken: what the user calls it, and why, each in a few words."""
+
+    file: str
+    why: str
+
+
+@dataclass(frozen=True)
+class Offered:
+    """One photo of a source.
+
+    ``file`` is what the user calls it; ``name`` what the source calls the plant; ``get`` opens
+    it as a file on this machine for as long as the context lasts, and raises PhotoError,
+    CollectionError or OSError. ``group`` is told by the source; ``visit`` is a folder's name, used
+    when the photo's own metadata tell no day. ``address`` is set where ``get`` fetches it
+    from the network. ``scientific`` says that the name is a scientific one.
+    """
+
+    file: str
+    name: str
+    get: Callable[[], AbstractContextManager[Path]] = field(repr=False, compare=False)
+    group: str = ""
+    visit: str = ""
+    source: str = ""
+    creator: str = ""
+    licence: str = ""
+    labelled_by: str = ""
+    note: str = ""
+    address: str = ""
+    scientific: bool = False
+
+
+@dataclass(frozen=True)
+class Origin:
+    """Where photos come from and whose they are, for those of which the source itself does not say."""
+
+    source: str = "own photos"
+    creator: str = ""
+    licence: str = ""
+
+
+class Tree(Protocol):
+    """Files under one top, on disk or in a zip; names are relative, with forward slashes."""
+
+    title: str
+
+    def names(self) -> Iterator[str | Refusal]:
+        """All files, in a fixed order, and those that are refused as they stand."""
+        ...
+
+    def has(self, name: str) -> bool:
+        """Whether there is such a file inside."""
+        ...
+
+    def get(self, name: str) -> AbstractContextManager[Path]:
+        """The file on disk for as long as the context lasts."""
+        ...
+
+
+class Source(Protocol):
+    """Anything that offers photos; the same ones each time it is asked."""
+
+    @property
+    def title(self) -> str: ...
+
+    def offers(self) -> Iterator[Offered | Refusal]: ...
+
+
+def is_litter(name: str) -> bool:
+    """Whether a path is one of the files that systems and programs leave behind."""
+    return any(part.startswith(".") or part.casefold() in _LITTER for part in PurePosixPath(name).parts)
+
+
+def shown(text: str, longest: int = 200) -> str:
+    """Text from outside as it may be printed: no control or direction characters, not too long."""
+    kept = "".join("�" if unicodedata.category(c) in ("Cc", "Cf", "Cs") else c for c in text)
+    return kept if len(kept) <= longest else kept[: longest - 1] + "…"
+
+
+def counted(number: int, noun: str) -> str:
+    """A number with its noun.
+
+    >>> counted(1, "photo"), counted(2, "photo")
+    ('1 photo', '2 photos')
+    """
+    return f"{number} {noun}{'' if number == 1 else 's'}"

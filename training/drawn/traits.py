@@ -1,0 +1,115 @@
+"""What one plant shows: the states and numbers of its species file, drawn by how often they occur."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+from model.flora.species import Score, Species
+from training.drawn import colour
+from training.drawn.chance import pick, share
+from training.drawn.colour import Rgb
+from training.drawn.drawing import Drawing, drawing_of
+
+# Of several flower builds, one that is only like that from afar is not drawn.
+_GUESS: dict[str, float] = {
+    "leaf_length": 60.0,
+    "leaf_width": 20.0,
+    "leaflet_length": 12.0,
+    "blade_width": 4.0,
+    "leaflet_pairs": 4.0,
+    "petiole_length": 8.0,
+    "plant_height": 15.0,
+    "stem_length": 20.0,
+    "stalk_height": 15.0,
+    "flower_width": 5.0,
+    "flowers_per_cluster": 6.0,
+    "racemes": 5.0,
+    "spikelet_length": 4.0,
+    "fruit_length": 5.0,
+    "pedicel_length": 5.0,
+}
+
+
+@dataclass(frozen=True)
+class Shown:
+    """One plant of a species: ``states`` and ``numbers`` by character, in the character's unit.
+
+    ``vigour`` (0..1) moves all sizes together; ``drawing`` holds what characters do not say.
+    """
+
+    species: str
+    seed: int
+    vigour: float
+    states: dict[str, str]
+    numbers: dict[str, float]
+    drawing: Drawing = field(repr=False)
+
+    def state(self, character: str, otherwise: str) -> str:
+        """The state shown, or ``otherwise`` where the file does not say."""
+        return self.states.get(character, otherwise)
+
+    def number(self, character: str) -> float:
+        """The number shown, or an ordinary one where the file does not say."""
+        return self.numbers.get(character, _GUESS.get(character, 1.0))
+
+    @property
+    def grassy(self) -> bool:
+        """Whether leaves are blades or straps."""
+        return self.state("leaf_build", "simple") in ("grassy", "strap")
+
+    @property
+    def leaf_colour(self) -> Rgb:
+        """Upper side of a full-grown leaf, before light and age."""
+        if self.drawing.leaf_colour:
+            return colour.from_hex(self.drawing.leaf_colour)
+        if self.grassy:
+            return colour.GRASS
+        if self.state("leaf_hairs", "none") == "woolly":
+            return colour.mixed(colour.LEAF, colour.FELT, 0.55)
+        if self.state("leaf_texture", "thin") == "fleshy":
+            return colour.FLESHY
+        return colour.LEAF
+
+    @property
+    def flower_colour(self) -> Rgb:
+        """Petals, rays, or the whole seed head of a grass."""
+        state = self.state("flower_colour", "green")
+        given = self.drawing.petal_colours.get(state)
+        if given is None and self.state("flower_build", "") in ("grass_spikelets", "sedge_spikelets", "spike"):
+            return colour.GRASS_HEAD.get(state, colour.FLOWER[state])
+        return colour.from_hex(given) if given else colour.FLOWER[state]
+
+    @property
+    def disc_colour(self) -> Rgb:
+        """The middle of a daisy head."""
+        if self.drawing.disc_colour:
+            return colour.from_hex(self.drawing.disc_colour)
+        return colour.DISC[self.state("disc_colour", "yellow")]
+
+    @property
+    def stem_colour(self) -> Rgb:
+        """Stems, runners and leaf stalks."""
+        if self.drawing.stem_colour:
+            return colour.from_hex(self.drawing.stem_colour)
+        return colour.RED_STEM if self.state("stem_colour", "green") == "reddish" else colour.STEM
+
+
+def show(species: Species, seed: int, mown: bool = False) -> Shown:
+    """Draw one plant of a species. Each character has its own chance, so that a changed trait
+    changes nothing else. Mown plants stay at the small end of their ranges.
+    """
+    vigour = 0.2 + 0.75 * share(seed, "vigour")
+    if mown:
+        vigour *= 0.4
+    states, numbers = {}, {}
+    for name, score in species.characters.items():
+        if not isinstance(score, Score):
+            continue
+        if score.states:
+            states[name] = pick(score.states, share(seed, name))
+        elif score.range:
+            low, high = score.range
+            place = 0.65 * vigour + 0.35 * share(seed, name)
+            # Ranges reach far up; most plants are nearer the lower third, as on a logarithmic scale.
+            numbers[name] = low * (high / low) ** place
+    return Shown(species.id, seed, vigour, states, numbers, drawing_of(species.id))

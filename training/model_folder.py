@@ -1,0 +1,135 @@
+"""One model as a folder that never changes: copied in whole, and checked against its manifest."""
+
+from __future__ import annotations
+
+import hashlib
+import re
+import shutil
+from collections.abc import Sequence
+from datetime import datetime
+from pathlib import Path
+
+from model.errors import ModelError
+from training.durable import Step, go_on, move, sync_folder, write_through
+
+MANIFEST = "MANIFEST.sha256"
+NAME = re.compile(r"\d{8}T\d{6}Z-[0-9a-f]{8}")
+LEFTOVER = re.compile(r"\.(new|gone)-.*")
+ENDINGS = (".safetensors", ".json", ".md", ".yaml", ".csv", ".txt")
+LARGEST_BYTES = 400_000_000
+FILE = "[A-Za-z0-9_-][A-Za-z0-9_.-]{0,99}"
+LINE = re.compile(rf"([0-9a-f]{{64}})  ({FILE})")
+
+
+def name_of(at: datetime) -> str:
+    """A moment in UTC as it stands in names and logs, to the second.
+
+    >>> name_of(datetime(2026, 11, 25, 13, 5, 9))
+    '20261125T130509Z'
+    """
+    return f"{at:%Y%m%dT%H%M%SZ}"
+
+
+def fault_of(folder: Path) -> str:
+    """What is wrong with a model folder, in a few words; "" when every file is as it was written."""
+    try:
+        text = (folder / MANIFEST).read_text(encoding="ascii")
+    except (OSError, UnicodeDecodeError):
+        return f"{MANIFEST} is missing or cannot be read"
+    if f"-{_sha8(text)}" != folder.name[-9:]:
+        return f"{MANIFEST} is not the one that was written"
+    listed = dict.fromkeys((MANIFEST,))
+    for line in text.splitlines():
+        found = LINE.fullmatch(line)
+        if found is None:
+            return f"{MANIFEST} is not a list of files"
+        digest, name = found.groups()
+        listed[name] = None
+        try:
+            with (folder / name).open("rb") as file:
+                same = hashlib.file_digest(file, "sha256").hexdigest() == digest
+        except OSError:
+            return f"{name} is missing or cannot be read"
+        if not same:
+            return f"{name} is not as it was written"
+    added = [p.name for p in folder.iterdir() if p.name not in listed and not p.name.startswith(".")]
+    return f"{added[0]} does not belong to it" if added else ""
+
+
+def copy_in(source: Path, models: Path, at: str, known: Sequence[str], step: Step = go_on) -> str:
+    """Copy the files of ``source`` into ``models`` as <at>-<sha8>; the name. Whole or not at all.
+
+    A model with the same files that is there already, undamaged, is not copied again. Raises
+    ModelError when ``source`` is no model folder, OSError when the disk refuses.
+    """
+    contents = {file.name: file.read_bytes() for file in model_files(source)}
+    manifest = "".join(f"{hashlib.sha256(data).hexdigest()}  {name}\n" for name, data in contents.items())
+    for name in known:
+        if name.endswith(f"-{_sha8(manifest)}") and not fault_of(models / name):
+            return name
+    name = f"{at}-{_sha8(manifest)}"
+    hidden = models / f".new-{name}"
+    if (models / name).exists():  # the same second, the same files, damaged since
+        remove_folder(models / name, step)
+    hidden.mkdir()
+    try:
+        step("hidden folder made")
+        for file, data in contents.items():
+            write_through(hidden / file, data, step)
+        write_through(hidden / MANIFEST, manifest.encode("ascii"), step)
+        sync_folder(hidden)
+        step("hidden folder on the disk")
+        move(hidden, models / name)
+    except OSError:
+        shutil.rmtree(hidden, ignore_errors=True)
+        raise
+    step("folder named")
+    sync_folder(models)
+    step("folder named for good")
+    return name
+
+
+def model_files(source: Path) -> list[Path]:
+    """The files of a model folder, sorted by name. Raises ModelError naming what does not belong."""
+    if not source.is_dir():
+        raise ModelError(f"{source}: no such folder; name the folder of a model")
+    found, size = [], 0
+    for path in sorted(source.iterdir()):
+        if path.name.startswith(".") or path.name == MANIFEST:
+            continue
+        if path.is_symlink() or not path.is_file() or path.suffix not in ENDINGS or not re.fullmatch(FILE, path.name):
+            raise ModelError(f"{path}: does not belong in a model; only files ending in {', '.join(ENDINGS)} do")
+        size += path.stat().st_size
+        found.append(path)
+    for needed in ("head.safetensors", "model.json"):
+        if not (source / needed).is_file():
+            raise ModelError(f"{source}: is no model, {needed} is missing; name the folder of a model")
+    if size > LARGEST_BYTES:
+        raise ModelError(f"{source}: is over {LARGEST_BYTES // 1_000_000} MB, too large for a model; use another")
+    return found
+
+
+def remove_folder(folder: Path, step: Step = go_on) -> None:
+    """Take a folder away: out of sight in one move, then its files. Raises OSError."""
+    hidden = folder.with_name(f".gone-{folder.name}")
+    shutil.rmtree(hidden, ignore_errors=True)
+    step("before an old model goes")
+    move(folder, hidden)
+    step("an old model is out of sight")
+    for path in sorted(hidden.iterdir()):
+        path.unlink()
+        step("a file of an old model gone")
+    hidden.rmdir()
+    step("an old model gone")
+
+
+def clear_leftovers(models: Path, step: Step = go_on) -> None:
+    """Clear away what an interrupted change left out of sight."""
+    for path in sorted(models.iterdir()):
+        if path.is_dir() and LEFTOVER.fullmatch(path.name):
+            shutil.rmtree(path, ignore_errors=True)
+    step("leftovers cleared")
+
+
+def _sha8(manifest: str) -> str:
+    return hashlib.sha256(manifest.encode()).hexdigest()[:8]

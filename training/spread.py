@@ -1,0 +1,100 @@
+"""How much the spread of the model that one starts from counts beside that of one's own photos."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from sklearn.model_selection import StratifiedGroupKFold
+
+from model.photo import Statistics, fit_statistics
+
+Array = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Spread:
+    """The choice: ``weight`` of the base's scatter, ``shrinkage``, and the balanced accuracy of each pair tried."""
+
+    weight: float
+    shrinkage: float
+    tried: dict[tuple[float, float], float]
+
+
+def join(base: Statistics, own: Statistics, weight: float) -> Statistics:
+    """Statistics of two sets of photos in one, the base's scatter counting ``weight`` times.
+
+    With weight 1 it is exactly what all photos at once would give. A class in both gets the
+    mean of all its photos, and the scatter between its two means. The scatter is scaled so
+    that, over all photos, it is the weighted mean of the two spreads.
+    """
+    classes = tuple(sorted({*base.classes, *own.classes}))
+    counts, means = np.zeros(len(classes)), np.zeros((len(classes), base.means.shape[1]))
+    scatter = weight * base.scatter + own.scatter
+    for row, name in enumerate(classes):
+        found = [
+            (s.counts[s.classes.index(name)], s.means[s.classes.index(name)]) for s in (base, own) if name in s.classes
+        ]
+        counts[row] = sum(count for count, _ in found)
+        means[row] = sum(count * mean for count, mean in found) / counts[row]
+        if len(found) == 2:
+            (n, one), (m, other) = found
+            apart = one - other
+            scatter = scatter + np.outer(apart, apart) * (n * m / (n + m))
+    freedom = weight * _freedom(base) + _freedom(own)
+    return Statistics(classes, counts, means, scatter * ((_freedom(base) + _freedom(own)) / max(freedom, 1.0)))
+
+
+def _freedom(statistics: Statistics) -> float:
+    return float(max(statistics.counts.sum() - len(statistics.classes), 0.0))
+
+
+def choose_spread(
+    base: Statistics,
+    x: Array,
+    labels: Sequence[str],
+    groups: Sequence[str],
+    weights: Sequence[float],
+    shrinkages: Sequence[float],
+    folds: int,
+    seed: int,
+) -> Spread:
+    """The pair with the best balanced accuracy on one's own photos, in folds that keep groups whole.
+
+    ``x`` float (photos, features) of the fit part. The classes of the base stand among the
+    answers, so that one's own species must hold out against them. Raises ValueError where
+    there are fewer groups than folds.
+    """
+    truth, seen = np.array(labels), []
+    right: dict[tuple[float, float], list[NDArray[np.bool_]]] = {}
+    splitter = StratifiedGroupKFold(n_splits=folds, shuffle=True, random_state=seed)
+    for learn, check in splitter.split(x, truth, np.array(groups)):
+        own = fit_statistics(x[learn], list(truth[learn]))
+        seen.append(truth[check])
+        for weight in weights:
+            joined = join(base, own, weight)
+            for shrinkage, said in _said(joined, x[check], shrinkages):
+                right.setdefault((weight, shrinkage), []).append(np.array(joined.classes)[said] == truth[check])
+    shown = np.concatenate(seen)
+    tried = {
+        pair: float(np.mean([np.concatenate(hits)[shown == c].mean() for c in sorted(set(labels))]))
+        for pair, hits in right.items()
+    }
+    # Of equals the one that leans most on the base, and shrinks most: both are the safer side.
+    weight, shrinkage = max(tried, key=lambda pair: (round(tried[pair], 4), pair))
+    return Spread(weight, shrinkage, tried)
+
+
+def _said(statistics: Statistics, x: Array, shrinkages: Sequence[float]) -> list[tuple[float, NDArray[np.int64]]]:
+    """The nearest class of each photo at each shrinkage; the axes of the spread are found once."""
+    spread, axes = np.linalg.eigh(statistics.scatter)
+    spread = np.maximum(spread, 0.0) / max(statistics.counts.sum(), 1.0)
+    turned, centres = x @ axes, statistics.means @ axes
+    found = []
+    for shrinkage in shrinkages:
+        scale = 1.0 / ((1 - shrinkage) * spread + shrinkage * spread.mean())
+        square = (centres**2 * scale).sum(axis=1)[None] - 2 * (turned * scale) @ centres.T
+        found.append((shrinkage, square.argmin(axis=1)))
+    return found
