@@ -13,7 +13,8 @@ from training.measure import Measurement
 INTRO = """# Card of the starter photo model
 
 EfficientNet-Lite0 features (ImageNet weights, unchanged) and a closed-form head: shrinkage
-discriminant analysis on the square root of the features, averaged over six views at 288 px.
+discriminant analysis on the square root of the features, averaged over twelve views: six
+parts of the photo at 288 px, and the same mirrored at 416 px.
 The head is kept as counts, means and one pooled scatter; no photo can be restored from it.
 
 **Use.** Ranks the species below from photos of one plant, as one piece of evidence beside the

@@ -12,15 +12,12 @@ from safetensors.numpy import load_file, save_file
 
 from model.errors import PhotoError
 from model.photo import Extractor, open_photo
-from model.photo.backbone import FEATURES, WEIGHTS_SHA256
-from model.photo.decode import WORKING_SIDE
-from model.photo.views import NEAR, SIDE
+from model.photo.backbone import FEATURES
+from model.photo.extract import RECIPE
 from training.manifest import LabelledPhoto
 
 Array = NDArray[np.float64]
 SAVE_EVERY = 500  # photos: what an interruption may cost
-# Whatever changes the features of a photo is part of the cache's name for it.
-RECIPE = f"{WEIGHTS_SHA256[:16]}-{WORKING_SIDE}-{SIDE}-{NEAR}"
 
 
 def features_of(

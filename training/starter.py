@@ -19,11 +19,13 @@ from model.photo import Calibration, Classifier, Discriminant, Statistics, fit_s
 from model.photo.saved import save_model
 from training.calibrate import fit_dependence, fit_floor, fit_novelty, fit_temperature, typical_distances
 from training.card import card
+from training.conformal import LacSets, conformalize, save_sets
 from training.data import Data
 from training.features import features_of
 from training.manifest import read_manifest
 from training.measure import Measurement, measure
 from training.novelty import auroc_by_class, strangeness, strangeness_left_out
+from training.promote.rules import load_rules
 from training.recipe import Recipe, load_recipe
 from training.shrink import choose_shrinkage
 from training.split import PARTS, split
@@ -107,6 +109,15 @@ def _measure(trained: Trained, data: Data, recipe: Recipe) -> Measurement:
     return measure(probabilities, data.truth(species), [*species, "other"], data.groups, recipe.null_draws, recipe.seed)
 
 
+def sets_of(trained: Trained, data: Data) -> LacSets:
+    """Sets of names that hold the right one as often as they promise, fitted on the conformal part."""
+    part, classifier, rules = data.part("conformal"), trained.classifier, load_rules()
+    names = (*classifier.species, "other")
+    said = classifier.probabilities(part.x)
+    truth = part.truth(classifier.species)
+    return conformalize(said, truth, rules.coverage.value, names, part.groups, rules.own_threshold.value)
+
+
 def novelty_auroc(trained: Trained, data: Data) -> dict[str, float]:
     """How well strangeness tells a class that was left out, by class, on held-out photos."""
     learn, check, held_out = data.part("fit"), data.part("calibrate"), data.part("held_out")
@@ -143,6 +154,7 @@ def main(arguments: list[str]) -> int:
         return 2
     effective = {"recipe": recipe.model_dump(), "account": trained.account}
     save_model(out, trained.classifier.statistics, trained.classifier.calibration, effective, text)
+    save_sets(out, sets_of(trained, data))
     print(text)
     return 0
 

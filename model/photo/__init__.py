@@ -2,8 +2,9 @@
 
 from model.photo.decode import Photo, open_photo
 from model.photo.evidence import Calibration, Classifier, Evidence
+from model.photo.extract import Extractor
 from model.photo.head import Discriminant, Statistics, fit_statistics
-from model.photo.model import Extractor, PhotoModel, load_model
+from model.photo.model import PhotoModel, load_model
 
 __all__ = [
     "Calibration",

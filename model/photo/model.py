@@ -6,30 +6,11 @@ from collections.abc import Sequence
 from pathlib import Path
 
 import numpy as np
-import torch
-from numpy.typing import NDArray
 
-from model.photo.backbone import Lite0, load_backbone
 from model.photo.decode import Photo
 from model.photo.evidence import Classifier, Evidence, describe
+from model.photo.extract import Extractor
 from model.photo.saved import STARTER, read_model
-from model.photo.views import views
-
-Array = NDArray[np.float64]
-
-
-class Extractor:
-    """From photos to features: the same object in training and in use."""
-
-    def __init__(self, backbone: Lite0 | None = None) -> None:
-        self.backbone = backbone or load_backbone()
-
-    def features(self, photo: Photo) -> Array:
-        """Square roots of the pooled features averaged over views, float (1280,)."""
-        batch = torch.from_numpy(views(photo.pixels)).contiguous(memory_format=torch.channels_last)
-        with torch.inference_mode():
-            pooled = self.backbone.features(batch).mean(dim=0)
-        return np.sqrt(pooled.numpy().astype(np.float64))
 
 
 class PhotoModel:

@@ -13,10 +13,10 @@ from safetensors import SafetensorError
 from safetensors.numpy import load_file, save_file
 
 from model.errors import ModelError
-from model.photo.backbone import FEATURES, WEIGHTS_SHA256
+from model.photo.backbone import FEATURES
 from model.photo.evidence import Calibration
+from model.photo.extract import RECIPE
 from model.photo.head import Statistics
-from model.photo.views import NEAR, SIDE
 
 STARTER = Path(__file__).resolve().parents[1] / "starter"
 LARGEST_BYTES = 200_000_000
@@ -24,14 +24,12 @@ Share = Annotated[float, Field(ge=0, le=1)]
 
 
 class Description(BaseModel):
-    """model.json: classes in the order of the rows, how views are cut, calibration."""
+    """model.json: classes in the order of the rows, what makes the features, calibration."""
 
     model_config = ConfigDict(extra="forbid", frozen=True)
 
     classes: Annotated[list[str], Field(min_length=2)]
-    backbone_sha256: str
-    view_side: int
-    near_share: float
+    features: str
     shrinkage: Share
     temperature: Annotated[float, Field(gt=0)]
     typical: list[Annotated[float, Field(gt=0)]]
@@ -59,9 +57,7 @@ def save_model(
     temporary.replace(folder / "head.safetensors")
     description = Description(
         classes=list(statistics.classes),
-        backbone_sha256=WEIGHTS_SHA256,
-        view_side=SIDE,
-        near_share=NEAR,
+        features=RECIPE,
         shrinkage=calibration.shrinkage,
         temperature=calibration.temperature,
         typical=list(calibration.typical),
@@ -113,7 +109,7 @@ def _description(path: Path) -> Description:
         raise ModelError(f"{path}: does not describe a model ({error.errors()[0]['msg']}); use another model") from None
     if len(description.typical) != len(description.classes):
         raise ModelError(f"{path}: has not one typical distance a class; use another model")
-    if (description.view_side, description.near_share, description.backbone_sha256) != (SIDE, NEAR, WEIGHTS_SHA256):
+    if description.features != RECIPE:
         raise ModelError(f"{path}: was made with other views or another backbone; train it again")
     return description
 

@@ -1,4 +1,4 @@
-"""The views of one photo that are looked at: the whole, and closer parts of it."""
+"""The views of one photo that are looked at: the whole, and closer parts of it, at two sizes."""
 
 from __future__ import annotations
 
@@ -6,30 +6,36 @@ import numpy as np
 from numpy.typing import NDArray
 from PIL import Image
 
-SIDE = 288  # px, side of every view
+SIDE = 288  # px, side of the smaller views
+LARGE_SIDE = 416  # px, side of the same parts seen larger, and mirrored
 NEAR = 0.7  # side of the closer views, as a share of the photo's short side
 
 
-def views(pixels: NDArray[np.uint8]) -> NDArray[np.float32]:
-    """Cut six square views from one upright photo.
+def views(pixels: NDArray[np.uint8]) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
+    """Cut twelve square views from one upright photo.
 
-    ``pixels`` uint8 (height, width, 3), as open_photo gives. Returns float32
-    (6, 3, SIDE, SIDE), scaled to -1..1, which is what the backbone was trained with.
-    Two views span the short side, at one third and two thirds along the long side; four
+    ``pixels`` uint8 (height, width, 3), as open_photo gives. Returns float32 (6, 3, SIDE, SIDE)
+    and (6, 3, LARGE_SIDE, LARGE_SIDE), scaled to -1..1, which is what the backbone was trained
+    with. Two parts span the short side, at one third and two thirds along the long side; four
     closer ones are the corners of the middle square, so that a small plant is seen larger.
+    The large views are mirrored: a plant has no left and right, and a second look costs no more.
 
-    >>> views(np.zeros((412, 600, 3), np.uint8)).shape
-    (6, 3, 288, 288)
+    >>> [stack.shape for stack in views(np.zeros((412, 600, 3), np.uint8))]
+    [(6, 3, 288, 288), (6, 3, 416, 416)]
     """
     image = Image.fromarray(pixels)
     boxes = square_boxes(*image.size)
-    cut = [image.resize((SIDE, SIDE), Image.Resampling.BILINEAR, box=box, reducing_gap=None) for box in boxes]
+    return _cut(image, boxes, SIDE), np.ascontiguousarray(_cut(image, boxes, LARGE_SIDE)[..., ::-1])
+
+
+def _cut(image: Image.Image, boxes: list[tuple[float, float, float, float]], side: int) -> NDArray[np.float32]:
+    cut = [image.resize((side, side), Image.Resampling.BILINEAR, box=box, reducing_gap=None) for box in boxes]
     stack = np.stack([np.asarray(view, dtype=np.float32) for view in cut])
     return np.ascontiguousarray(stack.transpose(0, 3, 1, 2) / 127.5 - 1.0)
 
 
 def square_boxes(width: int, height: int) -> list[tuple[float, float, float, float]]:
-    """Left, top, right and bottom of each view, in px of a photo of this size."""
+    """Left, top, right and bottom of each part, in px of a photo of this size."""
     short, spare = min(width, height), abs(width - height)
     boxes = []
     for share in (1 / 3, 2 / 3):

@@ -65,29 +65,25 @@ def wrong_features(photos: list[LabelledPhoto], cache: Path) -> dict[str, Array]
     return {fault: np.stack(rows).astype(np.float64) for fault, rows in found.items()}
 
 
-def wrongly_prepared(pixels: NDArray[np.uint8]) -> dict[str, NDArray[np.float32]]:
+def wrongly_prepared(pixels: NDArray[np.uint8]) -> dict[str, tuple[NDArray[np.float32], ...]]:
     """What the backbone would see of a photo, by fault."""
-    right = views(pixels)
+    stacks = views(pixels)
     mean = np.array([0.485, 0.456, 0.406], np.float32)[None, :, None, None]
     spread = np.array([0.229, 0.224, 0.225], np.float32)[None, :, None, None]
     whole = np.asarray(Image.fromarray(pixels).resize((SIDE, SIDE), Image.Resampling.BILINEAR), dtype=np.float32)
     return {
-        "channels swapped": right[:, ::-1],
-        "scaled 0 to 1": (right + 1) / 2,
-        "scaled by mean and spread": ((right + 1) / 2 - mean) / spread,
-        "not scaled": (right + 1) * 127.5,
-        "squashed into one view": (whole.transpose(2, 0, 1) / 127.5 - 1)[None],
+        "channels swapped": tuple(right[:, ::-1] for right in stacks),
+        "scaled 0 to 1": tuple((right + 1) / 2 for right in stacks),
+        "scaled by mean and spread": tuple(((right + 1) / 2 - mean) / spread for right in stacks),
+        "not scaled": tuple((right + 1) * 127.5 for right in stacks),
+        "squashed into one view": ((whole.transpose(2, 0, 1) / 127.5 - 1)[None],),
     }
 
 
-def features_of_batch(extractor: Extractor, batch: NDArray[np.float32]) -> NDArray[np.float32]:
+def features_of_batch(extractor: Extractor, stacks: tuple[NDArray[np.float32], ...]) -> NDArray[np.float32]:
     """As Extractor.features, from views that were made otherwise."""
-    import torch
-
-    tensor = torch.from_numpy(np.ascontiguousarray(batch)).contiguous(memory_format=torch.channels_last)
-    with torch.inference_mode():
-        pooled = extractor.backbone.features(tensor).mean(dim=0)
-    return np.asarray(np.sqrt(pooled.numpy().astype(np.float64)), dtype=np.float32)
+    whole = tuple(np.ascontiguousarray(stack, dtype=np.float32) for stack in stacks)
+    return np.asarray(extractor.features_of_views(whole), dtype=np.float32)
 
 
 def real_bench(folder: Path, cache: Path) -> Bench:

@@ -6,6 +6,8 @@ import pytest
 import torch
 
 from model.photo.backbone import Lite0, imagenet_weights, load_backbone
+from model.photo.graph import Engine
+from model.photo.views import LARGE_SIDE, SIDE
 
 timm = pytest.importorskip("timm", reason="without timm the backbone has nothing independent to be checked against")
 
@@ -25,3 +27,13 @@ def test_features_and_logits_equal_those_of_timm_to_the_last_bit(side: int) -> N
 def test_it_has_the_published_number_of_parameters() -> None:
     # 4.7 M with the ImageNet classifier: value from the published description of the lite variants.
     assert sum(p.numel() for p in Lite0().parameters()) == pytest.approx(4.65e6, rel=0.02)
+
+
+def test_the_fast_graph_gives_what_the_network_gives() -> None:
+    network = load_backbone()
+    engine = Engine({name: tensor.numpy() for name, tensor in network.state_dict().items()}, threads=1)
+    for side in (SIDE, LARGE_SIDE, 225):
+        x = torch.rand(2, 3, side, side, generator=torch.Generator().manual_seed(side)) * 2 - 1
+        with torch.inference_mode():
+            wanted = network.features(x).numpy()
+        assert abs(engine.pooled(x.numpy()) - wanted).max() < 1e-4

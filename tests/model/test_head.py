@@ -79,5 +79,5 @@ def test_the_stranger_a_photo_the_likelier_it_is_new(data: tuple[np.ndarray, lis
     x, labels = data
     typical = (12.0, 12.0, 12.0)
     classifier = Classifier(fit_statistics(x, labels), Calibration(0.1, 1.0, typical, (0.0, 0.3, 0.2, 0.5), 0.05, 0.5))
-    ratios = classifier._ratio(np.linspace(-6, 6, 200))
+    ratios = classifier.ratio(np.linspace(-6, 6, 200))
     assert (np.diff(ratios) >= 0).all() and ratios[0] < 1 < ratios[-1]

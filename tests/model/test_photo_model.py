@@ -114,7 +114,7 @@ def _renamed_class(folder: Path) -> None:
 
 def _other_views(folder: Path) -> None:
     data = json.loads((folder / "model.json").read_text())
-    (folder / "model.json").write_text(json.dumps({**data, "view_side": 224}))
+    (folder / "model.json").write_text(json.dumps({**data, "features": "lite0-224"}))
 
 
 def _not_finite(folder: Path) -> None:

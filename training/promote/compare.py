@@ -148,7 +148,9 @@ def _nll(old: Array, new: Array, truth: NDArray[np.int64], rules: GateRules) -> 
 
     before, after = loss(old), loss(new)
     says = f"{before:.4f} to {after:.4f} nats; may grow by {rules.nll_growth.value:.0%} and {rules.nll_slack.value:g}"
-    return Rule("likelihood", after <= before * (1 + rules.nll_growth.value) + rules.nll_slack.value, after - before, says)
+    return Rule(
+        "likelihood", after <= before * (1 + rules.nll_growth.value) + rules.nll_slack.value, after - before, says
+    )
 
 
 def _coverage(whole: HeldOut, rules: GateRules, seed: int) -> Rule:

@@ -11,11 +11,10 @@ from pydantic import ValidationError
 
 from model.errors import ModelError
 from model.photo import Classifier, Extractor, open_photo
-from model.photo.backbone import WEIGHTS_SHA256
 from model.photo.evidence import OTHER
+from model.photo.extract import RECIPE
 from model.photo.head import softmax
 from model.photo.saved import Description, read_model
-from model.photo.views import NEAR, SIDE
 from training.manifest import LabelledPhoto
 from training.promote.evidence import Judged
 
@@ -74,13 +73,12 @@ def classes_of(folder: Path) -> tuple[str, ...]:
 
 def views_of(folder: Path) -> str:
     """What prepares photos for a saved model: its backbone and how views are cut."""
-    found = _description(folder)
-    return _views(found.backbone_sha256, found.view_side, found.near_share)
+    return _description(folder).features
 
 
 def views_served() -> str:
     """The same for the code that looks at photos in use."""
-    return _views(WEIGHTS_SHA256, SIDE, NEAR)
+    return RECIPE
 
 
 def skew_of(photos: Sequence[LabelledPhoto], x: Array, extractor: Extractor, most: int = 8) -> float:
@@ -99,7 +97,3 @@ def _description(folder: Path) -> Description:
         return Description.model_validate_json(path.read_bytes())
     except (OSError, ValidationError):
         raise ModelError(f"{path}: does not describe a model; use another") from None
-
-
-def _views(backbone: str, side: int, near: float) -> str:
-    return f"backbone {backbone[:16]}, views of {side} px, near {near:g}"
