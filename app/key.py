@@ -12,6 +12,7 @@ from model.identify import Key
 
 if TYPE_CHECKING:
     from model.control import Control
+    from model.flora import Species
 
 
 class ParsedFiles:
@@ -59,10 +60,27 @@ class ParsedFiles:
             return
 
 
+def own_species(folder: Path) -> dict[str, Species]:
+    """Species of the user's own; of those with names only, the key knows no characters."""
+    if not any(folder.glob("*.yaml")):
+        return {}
+    from model.flora.load import named_only
+    from training.collection.own import OwnSpecies, read_own
+
+    found = read_own(folder)
+    return {
+        name: named_only(name, plant.scientific_name, list(plant.common_names))
+        if isinstance(plant, OwnSpecies)
+        else plant
+        for name, plant in found.items()
+    }
+
+
 def load_key() -> Key:
-    """The key over the whole flora."""
+    """The key over the whole flora, and the species of the user's own."""
     files = ParsedFiles(home() / "cache" / "configs.json")
-    key = Key(read=files)
+    folder = home() / "collection" / "species"
+    key = Key(read=files, own=own_species(folder), own_folder=folder)
     files.keep()
     return key
 

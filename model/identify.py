@@ -11,7 +11,8 @@ from typing import Any, Literal, Protocol
 import numpy as np
 from numpy.typing import NDArray
 
-from model.flora.load import CONFIGS, Flora, Reader, load_flora
+from model.flora import Species
+from model.flora.load import CONFIGS, Flora, Reader, load_flora, with_own
 from model.prior import PriorConfig, load_prior, prior
 from model.traits import Answers, Likelihoods, load_observer, next_question
 from model.traits.answers import Answer
@@ -108,10 +109,20 @@ class Finding:
 
 
 class Key:
-    """The flora with its likelihoods and prior, loaded once and used for many plants."""
+    """The flora with its likelihoods and prior, loaded once and used for many plants.
 
-    def __init__(self, configs: Path = CONFIGS, read: Reader | None = None) -> None:
-        self.flora: Flora = load_flora(configs, read)
+    ``own`` are species of the user's own, from files in ``own_folder``.
+    """
+
+    def __init__(
+        self,
+        configs: Path = CONFIGS,
+        read: Reader | None = None,
+        own: Mapping[str, Species] | None = None,
+        own_folder: Path = CONFIGS / "species",
+    ) -> None:
+        flora = load_flora(configs, read)
+        self.flora: Flora = with_own(flora, own, own_folder) if own else flora
         self.likelihoods = Likelihoods(self.flora, load_observer(configs))
         self.prior_config: PriorConfig = load_prior(configs)
 
@@ -159,7 +170,9 @@ def identify(
     p = key.posterior(answers, photos, month, region)
     lead = int(p[:-1].argmax())
     left = unseparated(key, answers, lead)
-    status = _status(p, lead, left, bool(answers))
+    # Of a species that is known by name only no answer can speak, so none can prove it.
+    provable = bool(answers) and bool(key.flora.species[key.flora.ids[lead]].characters)
+    status = _status(p, lead, left, provable)
     settled = p[lead] >= CONFIRMED
     names = status in ("confirmed", "likely")
     question = None if status == "confirmed" else next_question(key.likelihoods, p, answers, left if settled else ())
@@ -184,10 +197,10 @@ def unseparated(key: Key, answers: Answers, lead: int) -> list[int]:
     return [row for row in rows if not any(r[lead] >= SEPARATES * r[row] for r in ratios)]
 
 
-def _status(p: Array, lead: int, left: list[int], answered: bool) -> Status:
+def _status(p: Array, lead: int, left: list[int], provable: bool) -> Status:
     if p[-1] >= LEADS:
         return "unlisted"
-    if p[lead] >= CONFIRMED and not left and answered:
+    if p[lead] >= CONFIRMED and not left and provable:
         return "confirmed"
     return "likely" if p[lead] >= LIKELY else "undecided"
 

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 from sklearn.model_selection import StratifiedGroupKFold
 
 from model.photo import Statistics, fit_statistics
+from model.photo.head import TAKEN_OFF
 
 Array = NDArray[np.float64]
 
@@ -95,6 +96,8 @@ def _said(statistics: Statistics, x: Array, shrinkages: Sequence[float]) -> list
     found = []
     for shrinkage in shrinkages:
         scale = 1.0 / ((1 - shrinkage) * spread + shrinkage * spread.mean())
-        square = (centres**2 * scale).sum(axis=1)[None] - 2 * (turned * scale) @ centres.T
+        # As the head does it: what the uncertainty of a mean adds to its distances is taken off.
+        excess = TAKEN_OFF * float((scale * spread).sum()) / np.maximum(statistics.counts, 1.0)
+        square = ((centres**2 * scale).sum(axis=1) - excess)[None] - 2 * (turned * scale) @ centres.T
         found.append((shrinkage, square.argmin(axis=1)))
     return found

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from functools import cached_property
 from pathlib import Path
@@ -13,7 +13,7 @@ from pydantic import BaseModel, ConfigDict, ValidationError
 
 from model.errors import FloraError, nearest
 from model.flora.character import Character
-from model.flora.species import Fact, LookAlike, Score, Species, Standing
+from model.flora.species import Fact, LookAlike, Score, Season, Species, Standing
 
 Reader = Callable[[Path], dict[str, Any]]
 Config = TypeVar("Config", bound=BaseModel)
@@ -191,6 +191,35 @@ def load_flora(configs: Path = CONFIGS, read: Reader | None = None) -> Flora:
     for path in files:
         _check_references(path, species[path.stem], characters, sources, species)
     return Flora(species, characters, sources)
+
+
+def with_own(flora: Flora, own: Mapping[str, Species], folder: Path) -> Flora:
+    """The flora with species of the user's own, checked like those in configs; one of ours keeps its file.
+
+    ``folder`` is where they lie, for the message. Raises FloraError naming the file.
+    """
+    species = dict(sorted({**own, **flora.species}.items()))
+    for name, plant in own.items():
+        _check_references(folder / f"{name}.yaml", plant, flora.characters, flora.sources, species)
+    return Flora(species, flora.characters, flora.sources)
+
+
+def named_only(id: str, scientific_name: str, common_names: list[str]) -> Species:
+    """A species of which nothing but names is known: it may be met in any month, and no answer speaks for it."""
+    whole_year = list(range(1, 13))
+    return Species(
+        id=id,
+        scientific_name=scientific_name or common_names[0],
+        common_names=common_names,
+        family="not told",
+        names_source=["MEM"],
+        in_lawns="occasional",
+        in_lawns_source=["MEM"],
+        in_lawns_standing="from memory",
+        habitat="not told",
+        season=Season(seen=whole_year, flowers=whole_year, source=["MEM"], standing="from memory"),
+        characters={},
+    )
 
 
 def weakest_allowed(fact: Fact, sources: dict[str, Source]) -> bool:

@@ -14,6 +14,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 Array = NDArray[np.float64]
+# Share of that excess which is taken off. Five species with ten photos each, joining eleven with
+# 120, are named right 45 % of the time with 0, 60 % with 0.75 and 65 % with 1, which costs the
+# eleven 0.1, 0.9 and 1.4 points (tests/claims/learning_curve.py on the open photos).
+TAKEN_OFF = 0.75
 
 
 @dataclass(frozen=True)
@@ -86,16 +90,25 @@ class Discriminant:
         self.means = statistics.means
         freedom = max(statistics.counts.sum() - len(self.classes), 1.0)
         covariance = statistics.scatter / freedom
-        even = np.trace(covariance) / len(covariance)
+        # One photo a class shows no spread at all; any even one then tells the classes by distance.
+        even = np.trace(covariance) / len(covariance) or 1.0
         shrunk = (1 - shrinkage) * covariance + shrinkage * even * np.eye(len(covariance))
         self._root = np.linalg.inv(np.linalg.cholesky(shrunk))
         self._white_means = self.means @ self._root.T
+        # The mean of n photos lies off the true one by a variance of 1/n, which adds to every
+        # distance: without this, species with few photos lose against those with many.
+        excess = float((self._root @ covariance * self._root).sum()) / np.maximum(statistics.counts, 1.0)
+        self._excess = TAKEN_OFF * excess
 
     def distances(self, x: Array) -> Array:
-        """Squared Mahalanobis distance to each class mean, float (photos, classes)."""
+        """Squared Mahalanobis distance to each class mean, float (photos, classes), never negative.
+
+        What the uncertainty of a mean adds to it is taken off, so that classes of few and of
+        many photos are judged alike.
+        """
         white = x @ self._root.T
         square = (white**2).sum(axis=1)[:, None] + (self._white_means**2).sum(axis=1)[None]
-        return np.asarray(np.maximum(square - 2 * white @ self._white_means.T, 0.0))
+        return np.asarray(np.maximum(square - 2 * white @ self._white_means.T - self._excess[None], 0.0))
 
     def scores(self, x: Array) -> Array:
         """ln density of each class up to a constant, float (photos, classes)."""

@@ -81,3 +81,18 @@ def test_the_stranger_a_photo_the_likelier_it_is_new(data: tuple[np.ndarray, lis
     classifier = Classifier(fit_statistics(x, labels), Calibration(0.1, 1.0, typical, (0.0, 0.3, 0.2, 0.5), 0.05, 0.5))
     ratios = classifier.ratio(np.linspace(-6, 6, 200))
     assert (np.diff(ratios) >= 0).all() and ratios[0] < 1 < ratios[-1]
+
+
+def test_one_photo_a_class_is_told_by_distance() -> None:
+    x = np.eye(3)
+    head = Discriminant(fit_statistics(x, ["a", "b", "c"]), 0.4)
+    assert (head.scores(x).argmax(axis=1) == [0, 1, 2]).all()
+
+
+def test_classes_of_few_and_of_many_photos_are_judged_alike() -> None:
+    random = np.random.default_rng(4)
+    many, few = random.normal(0, 1, (400, 60)), random.normal(0.6, 1, (6, 60))
+    head = Discriminant(fit_statistics(np.vstack([many, few]), ["many"] * 400 + ["few"] * 6), 0.2)
+    new = {"many": random.normal(0, 1, (500, 60)), "few": random.normal(0.6, 1, (500, 60))}
+    right = {name: (head.scores(x).argmax(axis=1) == head.classes.index(name)).mean() for name, x in new.items()}
+    assert abs(right["many"] - right["few"]) < 0.15
