@@ -10,6 +10,7 @@ from typing import Annotated, Any
 import typer
 
 from app.advice import advise, year
+from app.checking import check
 from app.collecting import collect
 from app.drawing import draw
 from app.home import fault_file
@@ -103,6 +104,7 @@ cli.command()(advise)
 cli.command()(year)
 cli.command()(window)
 cli.command()(degree_days)
+collect.command("check")(check)
 cli.add_typer(collect, name="collect")
 cli.add_typer(models, name="models")
 cli.command()(measure)

@@ -9,9 +9,11 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from app.home import home
 from app.key import ParsedFiles, load_key
-from model.errors import FloraError
-from model.identify import Key
+from model.errors import FloraError, SwardkeyError
+from model.identify import Key, identify
+from model.photo import Evidence
 
 
 def test_the_key_is_the_same_with_and_without_what_was_kept(key: Key, tmp_path: Path) -> None:
@@ -47,3 +49,18 @@ def test_a_spoilt_keep_is_ignored(tmp_path: Path, spoilt: str) -> None:
 def test_a_broken_file_is_still_named(tmp_path: Path) -> None:
     with pytest.raises(FloraError, match="no such file"):
         ParsedFiles(tmp_path / "kept.json")(tmp_path / "none.yaml")
+
+
+def test_species_of_the_users_own_are_candidates_but_never_proven() -> None:
+    folder = home() / "collection" / "species"
+    folder.mkdir(parents=True)
+    (folder / "garden_daisy.yaml").write_text("common_names: [garden daisy]\n", encoding="utf-8")
+    key = load_key()
+    assert len(key.flora.ids) == len(Key().flora.ids) + 1
+    photos = Evidence({"garden_daisy": 9.0}, -3.0, {"garden_daisy": 0.99}, ())
+    found = identify(key, {"leaf_build": ("simple",)}, photos)
+    assert found.candidates[0].species == "garden_daisy" and found.probability is not None
+    assert found.probability > 0.95 and found.status == "likely"
+    (folder / "garden_daisy.yaml").write_text("common_names: garden daisy\n", encoding="utf-8")
+    with pytest.raises(SwardkeyError, match=r"garden_daisy\.yaml: common_names"):
+        load_key()

@@ -150,7 +150,7 @@ def _to_label(
     if unlabelled is None or judged is None:
         return ()
     names, features = unlabelled
-    return rank_unlabelled(names, features, (x, labels), judged, settings.next.show_to_label, background)
+    return rank_unlabelled(names, features, (x, labels), judged, settings.next, background)
 
 
 def _own(kept: Sequence[LabelledPhoto], judged: OutOfSample | None) -> dict[str, float]:

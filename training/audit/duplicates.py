@@ -69,7 +69,7 @@ def find_duplicates(
     same = _same_bytes(looks)
     near = {
         (int(rows[a]), int(rows[b]))
-        for a, b in _near_hashes([looks[i].print for i in rows], limits.hash_bits)
+        for a, b in _near_hashes([looks[int(i)].print for i in rows], limits.hash_bits)
         if float(unit[a] @ unit[b]) >= limits.hash_cosine
     }
     candidates = [(int(rows[a]), int(rows[b])) for a, b in _neighbours(unit, limits)]

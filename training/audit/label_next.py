@@ -2,10 +2,11 @@
 
 One photo is picked after the other, each time the one with the largest
 
-    value = (1 - (p1 - p2)) * (1 - c)
+    value = (1 - (p1 - p2)) * (1 - c) ** d
 
 p1 and p2: the two largest probabilities of its classes; c: the largest cosine of its features
-with those of a photo that is labelled or picked already, both after the mean is taken off.
+with those of a photo that is picked already, -1 for the first, both after the mean is taken
+off; d: `difference` of configs/audit.yaml. A copy of a picked photo has the value 0.
 """
 
 from __future__ import annotations
@@ -18,7 +19,8 @@ from numpy.typing import NDArray
 
 from model.photo import Discriminant, Statistics, fit_statistics
 from model.photo.head import softmax
-from training.audit.out_of_sample import OutOfSample, joined
+from training.audit.out_of_sample import OutOfSample
+from training.spread import join
 
 Array = NDArray[np.float64]
 
@@ -37,10 +39,10 @@ def rank_unlabelled(
     x: Array,
     labelled: tuple[Array, Sequence[str]],
     found: OutOfSample,
-    count: int,
+    settings: Next,
     background: Statistics | None = None,
 ) -> tuple[ToLabel, ...]:
-    """The ``count`` photos that are worth labelling most, the best first.
+    """The photos that are worth labelling most, the best first, ``show_to_label`` of them.
 
     ``x`` float (photos, features) of the unlabelled ones, rows of NaN are passed over;
     ``labelled`` features and labels of the others; ``found`` gives shrinkage and temperature.
@@ -50,34 +52,36 @@ def rank_unlabelled(
     if len(readable) == 0 or len(found.classes) < 2:
         return ()
     own = fit_statistics(known, list(labels))
-    head = Discriminant(joined(background, own) if background else own, found.shrinkage)
+    head = Discriminant(join(background, own, 1.0) if background else own, found.shrinkage)
     if len(head.classes) < 2:
         return ()
     probabilities = softmax(head.scores(x[readable]) / found.temperature)
     order = np.argsort(-probabilities, axis=1, kind="stable")[:, :2]
     top = np.take_along_axis(probabilities, order, axis=1)
-    picked = pick(1 - (top[:, 0] - top[:, 1]), x[readable], known, count)
+    picked = pick(1 - (top[:, 0] - top[:, 1]), x[readable], settings.show_to_label, settings.difference)
     return tuple(
         ToLabel(names[readable[i]], (head.classes[order[i, 0]], head.classes[order[i, 1]]), round(value, 4))
         for i, value in picked
     )
 
 
-def pick(doubt: Array, x: Array, known: Array, count: int) -> list[tuple[int, float]]:
-    """Rows of ``x`` and their values when they were picked, one after the other, by the formula above."""
-    centre = np.vstack([x, known]).mean(axis=0)
-    unit, behind = _unit(x - centre), _unit(known - centre)
-    nearest = (unit @ behind.T).max(axis=1) if len(behind) else np.zeros(len(unit))
+def pick(doubt: Array, x: Array, count: int, difference: float) -> list[tuple[int, float]]:
+    """Rows of ``x`` and their values when they were picked, one after the other, by the formula above.
+
+    Ends early where only copies of picked photos, or photos without doubt, are left.
+    """
+    unit = x - x.mean(axis=0)
+    unit = unit / np.maximum(np.linalg.norm(unit, axis=1, keepdims=True), 1e-12)
+    nearest = np.full(len(unit), -1.0)
     picked: list[tuple[int, float]] = []
-    free = np.ones(len(unit), dtype=bool)
     for _ in range(min(count, len(unit))):
-        value = np.where(free, doubt * (1 - nearest), -1.0)
+        value = doubt * np.maximum(1 - nearest, 0.0) ** difference
+        value[[row for row, _ in picked]] = 0.0
         best = int(value.argmax())
+        if value[best] <= 1e-6:
+            break
         picked.append((best, float(value[best])))
-        free[best] = False
-        nearest = np.maximum(nearest, unit @ unit[best])
+        # Beyond rounding, a cosine of 1 is the same photo.
+        alike = unit @ unit[best]
+        nearest = np.maximum(nearest, np.where(alike > 1 - 1e-9, 1.0, alike))
     return picked
-
-
-def _unit(x: Array) -> Array:
-    return np.asarray(x / np.maximum(np.linalg.norm(x, axis=1, keepdims=True), 1e-12))

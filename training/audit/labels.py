@@ -52,7 +52,7 @@ def find_suspects(photos: Sequence[LabelledPhoto], found: OutOfSample, odds: flo
     from cleanlab.rank import get_label_quality_scores  # type: ignore[import-untyped]
 
     rows = np.flatnonzero(found.judged)
-    unjudged = tuple(sorted({photos[i].label for i in np.flatnonzero(~found.judged)}))
+    unjudged = tuple(sorted({photos[int(i)].label for i in np.flatnonzero(~found.judged)}))
     if len(rows) == 0 or len(found.classes) < 2:
         return LabelCheck((), 0, len(rows), unjudged)
     given, probabilities = found.given[rows], found.probabilities[rows]
@@ -63,8 +63,8 @@ def find_suspects(photos: Sequence[LabelledPhoto], found: OutOfSample, odds: flo
     times = others.max(axis=1) / scores
     suspects = [
         Suspect(
-            photos[rows[i]].name,
-            photos[rows[i]].label,
+            photos[int(rows[i])].name,
+            photos[int(rows[i])].label,
             found.classes[best[i]],
             round(float(scores[i]), 6),
             round(float(times[i]), 1),

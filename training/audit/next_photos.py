@@ -25,9 +25,10 @@ from numpy.typing import NDArray
 
 from model.photo import Discriminant, Statistics, fit_statistics
 from model.photo.evidence import OTHER
-from training.audit.out_of_sample import OutOfSample, deal_folds, joined
+from training.audit.out_of_sample import OutOfSample, deal_folds
 from training.audit.settings import Labels, Next
 from training.manifest import LabelledPhoto
+from training.spread import join
 
 Array = NDArray[np.float64]
 SHARES = (0.25, 0.5, 1.0)  # of the groups that are learned from, to see how the error falls
@@ -130,9 +131,7 @@ def _confused(classes: Sequence[str], confusion: Array, row: int) -> tuple[str, 
     return tuple(classes[i] for i in order[:2])
 
 
-def _hard(
-    photos: Sequence[LabelledPhoto], found: OutOfSample, name: str, doubted: Collection[str]
-) -> tuple[str, ...]:
+def _hard(photos: Sequence[LabelledPhoto], found: OutOfSample, name: str, doubted: Collection[str]) -> tuple[str, ...]:
     own = found.own
     rows = [i for i, p in enumerate(photos) if p.label == name and found.judged[i] and p.name not in doubted]
     wrong = [i for i in rows if found.probabilities[i].argmax() != found.given[i]]
@@ -167,7 +166,7 @@ def learning_slope(
             if not learn.any():
                 return None
             statistics = fit_statistics(x[learn], list(truth[learn]))
-            head = Discriminant(joined(background, statistics) if background else statistics, shrinkage)
+            head = Discriminant(join(background, statistics, 1.0) if background else statistics, shrinkage)
             right[check] = np.array(head.classes)[head.scores(x[check]).argmax(axis=1)] == truth[check]
         errors.append(float(np.mean([1 - right[truth == c].mean() for c in np.unique(truth)])))
         sizes.append(len(set(names[place < share])))

@@ -14,6 +14,7 @@ from model.photo import Discriminant, Statistics, fit_statistics
 from model.photo.head import softmax
 from training.audit.settings import Labels
 from training.calibrate import class_weights, fit_temperature
+from training.spread import join
 
 Array = NDArray[np.float64]
 UNSEEN = -1e12  # score of a class that the head of a fold has not learned
@@ -58,10 +59,10 @@ def out_of_sample(
     scores = {s: np.full((len(given), len(classes)), UNSEEN) for s in settings.shrinkage}
     for number in np.unique(fold):
         learn, check = np.flatnonzero(fold != number), np.flatnonzero(fold == number)
-        statistics = _learned(x[learn], [labels[i] for i in learn], background)
+        statistics = _learned(x[learn], [labels[int(i)] for i in learn], background)
         if statistics is None:
             continue
-        columns = [classes.index(c) for c in statistics.classes]
+        columns = np.array([classes.index(c) for c in statistics.classes])
         for shrinkage, all_scores in scores.items():
             all_scores[np.ix_(check, columns)] = Discriminant(statistics, shrinkage).scores(x[check])
     judged = np.asarray(next(iter(scores.values()))[np.arange(len(given)), given] > UNSEEN)
@@ -92,22 +93,7 @@ def _learned(x: Array, labels: list[str], background: Statistics | None) -> Stat
     if not labels:
         return background
     own = fit_statistics(x, labels)
-    return own if background is None else joined(background, own)
-
-
-def joined(one: Statistics, other: Statistics) -> Statistics:
-    """Statistics of two sets of photos together: the same as if fitted on both at once (Chan 1979)."""
-    classes = tuple(dict.fromkeys((*one.classes, *other.classes)))
-    counts, means, scatter = [], [], one.scatter + other.scatter
-    for name in classes:
-        parts = [(s.counts[s.classes.index(name)], s.means[s.classes.index(name)]) for s in (one, other) if name in s.classes]
-        count = sum(n for n, _ in parts)
-        counts.append(count)
-        means.append(sum(n * m for n, m in parts) / count)
-        if len(parts) == 2:
-            apart = parts[0][1] - parts[1][1]
-            scatter = scatter + np.outer(apart, apart) * (parts[0][0] * parts[1][0] / count)
-    return Statistics(classes, np.array(counts), np.stack(means), scatter)
+    return own if background is None else join(background, own, 1.0)
 
 
 def _calibrated(scores: Array, given: NDArray[np.int64], fold: NDArray[np.int64], judged: NDArray[np.bool_]) -> Array:

@@ -117,7 +117,8 @@ class Report:
     def _plan(self, called: Called) -> list[str]:
         steps = []
         if self.conflicts:
-            steps.append(f"Settle {count(len(self.conflicts), 'picture')} that {was(self.conflicts)} there under two names.")
+            pictures = count(len(self.conflicts), "picture")
+            steps.append(f"Settle {pictures} that {was(self.conflicts)} there under two names.")
         if self.suspects:
             steps.append(
                 f"Look at {count(len(self.suspects), 'label')} that may be wrong "
@@ -127,9 +128,11 @@ class Report:
         if copies:
             steps.append(f"Decide on {count(copies, 'copy', 'copies')} of pictures that are there already.")
         if self.faults:
-            steps.append(f"Retake or leave out {count(len({f.photo for f in self.faults}), 'photo')} that are hard to use.")
+            spoilt = count(len({f.photo for f in self.faults}), "photo")
+            steps.append(f"Retake or leave out {spoilt} that are hard to use.")
         if self.shortages:
-            steps.append(f"Add photos of {count(len(self.shortages), 'species', 'species')} with too few to learn from.")
+            short = count(len(self.shortages), "species", "species")
+            steps.append(f"Add photos of {short} with too few to learn from.")
         if self.gains:
             steps.append(f"Then take photos of: {', '.join(called(g.species) for g in self.gains[:3])}.")
         if self.to_label:
@@ -152,9 +155,11 @@ class Report:
             yield ["Not compared for parts cut out of photos:", f"  {self.unchecked_pairs} pairs that are less alike"]
         kinds = Counter(f.kind for f in self.faults)
         told = ", ".join(f"{n} {kind}" for kind, n in kinds.items())
-        yield [f"Photos that are hard to use ({told}):", *few([f"  {f.photo}: {f.kind}: {f.words}" for f in self.faults])]
+        lines = [f"  {f.photo}: {f.kind}: {f.words}" for f in self.faults]
+        yield [f"Photos that are hard to use ({told}):", *few(lines)]
         lines = [f"  {called(s.species)}: has {s.photos} of {s.groups}; add {s.missing}" for s in self.shortages]
-        yield [f"Too few to learn from (needs {self.enough[0]} photos of {self.enough[1]} plants or visits):", *few(lines)]
+        needs = f"{self.enough[0]} photos of {self.enough[1]} plants or visits"
+        yield [f"Too few to learn from (needs {needs}):", *few(lines)]
         yield [
             f"Worth most: {self.take} more photos, each of another plant (fall of the error expected, in points):",
             *few([self._gain_line(g, called) for g in self.gains]),

@@ -59,6 +59,7 @@ class Next(Fact):
     slope: Share
     alike_within_group: Annotated[float, Field(ge=0, le=1)]
     steady: Count
+    difference: Annotated[float, Field(ge=0, le=1)]
     slope_needs: Annotated[int, Field(ge=20)]
     shown: Count
     show_to_label: Count

@@ -1,0 +1,50 @@
+// Decisions are made on this page and saved as a CSV file; nothing is sent anywhere.
+const cards = [...document.querySelectorAll(".card")];
+const known = new Set([...document.querySelectorAll("#species option")].map((o) => o.value));
+const told = document.querySelector("output");
+const button = document.querySelector("button");
+let saved = true;
+
+function decision(card) {
+  const choice = card.querySelector("select").value;
+  if (choice !== "other") return choice;
+  const name = card.querySelector("input").value.trim();
+  return known.has(name) ? "relabel:" + name : null;
+}
+
+function refresh() {
+  let made = 0, wrong = 0;
+  for (const card of cards) {
+    const other = card.querySelector("select").value === "other";
+    const field = card.querySelector(".other");
+    field.hidden = !other;
+    const said = decision(card);
+    const input = field.querySelector("input");
+    const bad = said === null;
+    input.setAttribute("aria-invalid", String(bad && input.value.trim() !== ""));
+    card.classList.toggle("decided", Boolean(said));
+    if (bad) wrong += 1; else if (said) made += 1;
+  }
+  button.disabled = wrong > 0;
+  told.textContent = made + " of " + cards.length + " decided" +
+    (wrong ? "; choose a species from the list for " + wrong + " more" : "");
+}
+
+function save() {
+  const lines = cards.map((card) => {
+    const said = decision(card);
+    // Every line was made ready when the sheet was; only the last cell is added here.
+    return card.dataset.line + (/[",\n]/.test(said) ? '"' + said.replaceAll('"', '""') + '"' : said);
+  });
+  const text = document.body.dataset.head + "\n" + lines.join("\n") + "\n";
+  const link = document.createElement("a");
+  link.href = URL.createObjectURL(new Blob([text], { type: "text/csv" }));
+  link.download = document.body.dataset.file;
+  link.click();
+  saved = true;
+}
+
+document.addEventListener("input", () => { saved = false; refresh(); });
+button.addEventListener("click", save);
+addEventListener("beforeunload", (event) => { if (!saved) event.preventDefault(); });
+refresh();
