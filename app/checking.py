@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -9,71 +10,188 @@ import typer
 
 from app.home import home
 from app.printed import print_json
-from model.errors import CollectionError
+from model.errors import CollectionError, nearest
 
 if TYPE_CHECKING:
+    from training.audit import Decision, Report
+    from training.audit.sheet import Words
     from training.collection import Collection
+    from training.manifest import LabelledPhoto
 
+ENDINGS = (".html", ".htm", ".png")
+Folder = Annotated[Path | None, typer.Option("--collection", metavar="DIR", help="The collection; else your own.")]
+Photos = Annotated[
+    Path | None, typer.Option("--photos", metavar="FOLDER", help="Check this folder of labelled photos instead.")
+]
+Unlabelled = Annotated[
+    Path | None, typer.Option("--unlabelled", metavar="FOLDER", help="Say which of these photos to label next.")
+]
+Wanted = Annotated[
+    list[str] | None, typer.Option("--wanted", metavar="SPECIES", help="A species to be learned, with photos or not.")
+]
+Sheet = Annotated[
+    Path | None, typer.Option("--sheet", metavar="OUT.html", help="Write a contact sheet to decide on; .png for pages.")
+]
+Decisions = Annotated[
+    Path | None,
+    typer.Option("--decisions", metavar="FILE.csv", help="Write them to decide on; with --apply, do what it says."),
+]
+Apply = Annotated[bool, typer.Option("--apply", help="Do what the file of decisions says.")]
+By = Annotated[str, typer.Option("--by", metavar="NAME", help="Who decides; your name on this machine without it.")]
 Json = Annotated[bool, typer.Option("--json", help="Print one JSON object and nothing else.")]
 
 
 def check(
-    sheet: Annotated[
-        Path | None, typer.Option(metavar="OUT.html", help="Write a contact sheet of the doubtful.")
-    ] = None,
-    decisions: Annotated[
-        Path | None, typer.Option(metavar="FILE.csv", help="Write them to decide on; with --apply, do what it says.")
-    ] = None,
-    apply: Annotated[bool, typer.Option("--apply", help="Do what the file of decisions says.")] = False,
-    by: Annotated[str, typer.Option("--by", metavar="NAME", help="Who decides.")] = "",
-    folder: Annotated[Path | None, typer.Option("--collection", metavar="DIR", help="Another collection.")] = None,
+    folder: Folder = None,
+    photos: Photos = None,
+    unlabelled: Unlabelled = None,
+    wanted: Wanted = None,
+    sheet: Sheet = None,
+    decisions: Decisions = None,
+    apply: Apply = False,
+    by: By = "",
     as_json: Json = False,
 ) -> None:
     """Find copies, doubtful names, spoilt photos and species with too few. Nothing is changed without --apply."""
-    from app.collecting import bar, labeller, open_all
-    from training.audit import check_photos, load_settings, read_decisions, write_decisions
-    from training.audit.sheet import write_sheet
-    from training.features import features_of
+    from app.collecting import labeller, open_all
 
-    collection, _, flora = open_all(folder)
+    if sheet is not None and sheet.suffix.lower() not in ENDINGS:
+        raise CollectionError(f"--sheet {sheet}: ends in {sheet.suffix or 'nothing'}; let it end in .html or .png")
+    if apply and decisions is None:
+        raise CollectionError("--apply wants a file of decisions; name it with --decisions")
+    if apply and photos is not None:
+        raise CollectionError("--apply changes the collection only; leave out --photos")
+    collection, names, flora = open_all(folder)
     plants: dict[str, Any] = {**collection.own_species(), **flora.species}
-    photos = collection.photos()
-    labels = {photo.name: photo.label for photo in photos}
-    if apply:
-        if decisions is None:
-            raise CollectionError("--apply wants a file of decisions; name it with --decisions")
-        known = {*plants, *labels.values()}
-        _apply(collection, read_decisions(decisions, known, labels), labeller(by), as_json)
+    if decisions is not None and apply:
+        _decide(collection, decisions, sorted(plants), labeller(by), as_json)
         return
+    called = _Called(plants)
+    for name in wanted or ():
+        if name not in plants:
+            raise CollectionError(
+                f"--wanted {name}: is no species of the flora or of your own; {nearest(name, plants)}"
+            )
+    rows = _labelled(collection, photos, names, called.known())
+    # Photos in a folder may be those that the starter has learned from, and would be judged by themselves.
+    report = _checked(rows, photos is None, wanted or (), unlabelled, as_json)
+    told = _write(report, rows, called.words([*plants, *report.labels.values()]), sheet, decisions)
+    if as_json:
+        print_json({**report.as_json(), "written": told})
+    else:
+        print("\n\n".join([report.text(called), *(["\n".join(told)] if told else [])]))
+
+
+class _Called:
+    """The common name of a label, with its id: people know the one, files hold the other."""
+
+    def __init__(self, plants: Mapping[str, Any]) -> None:
+        self.plants = plants
+
+    def __call__(self, label: str) -> str:
+        if label not in self.plants:
+            return label.replace("other:", "outside the flora: ").replace("_", " ")
+        common = str(self.plants[label].common_name)
+        return f"{common} ({label})" if common != label else label
+
+    def known(self) -> dict[str, str]:
+        return {name: str(plant.common_name) for name, plant in self.plants.items()}
+
+    def words(self, species: Sequence[str]) -> Words:
+        from training.audit.sheet import Words
+
+        return Words(self, sorted({*species}))
+
+
+def _labelled(collection: Collection, folder: Path | None, names: Any, known: Mapping[str, str]) -> list[LabelledPhoto]:
+    if folder is not None:
+        from training.labelled import read_labelled
+
+        return read_labelled(folder, names, known)
+    photos = collection.photos()
     if not photos:
         raise CollectionError(f"{collection.folder}: holds no photos; add some with swardkey collect add FOLDER")
+    return photos
 
-    def called(label: str) -> str:
-        return str(plants[label].common_name) if label in plants else label.removeprefix("other:")
 
-    with bar("looking", len(photos), as_json) as progress:
-        x, _ = features_of(photos, home() / "cache" / "features.safetensors", lambda done, of: progress(done))
-    report = check_photos(photos, x, load_settings())
-    questions = report.questions()
-    if sheet is not None:
-        write_sheet(sheet, questions, {photo.name: photo.file for photo in photos}, called)
+def _checked(
+    photos: Sequence[LabelledPhoto], with_starter: bool, wanted: Sequence[str], unlabelled: Path | None, quiet: bool
+) -> Report:
+    from app.collecting import bar
+    from model.photo.saved import STARTER, read_model
+    from training.audit import check_photos, load_settings
+    from training.features import features_of
+    from training.manifest import LabelledPhoto
+
+    cache = home() / "cache" / "features.safetensors"
+    with bar("features", len(photos), quiet) as progress:
+        x, _ = features_of(photos, cache, lambda done, of: progress(done))
+    others = None
+    if unlabelled is not None:
+        files = _files(unlabelled)
+        loose = [LabelledPhoto(f, str(f.relative_to(unlabelled)), "", str(f), False, "", "", "") for f in files]
+        with bar("unlabelled", len(loose), quiet) as progress:
+            others = ([p.name for p in loose], features_of(loose, cache, lambda done, of: progress(done))[0])
+    background = read_model(STARTER)[0] if with_starter else None
+    with bar("looking", len(photos), quiet) as progress:
+        return check_photos(photos, x, load_settings(), background, wanted, others, progress=progress)
+
+
+def _files(folder: Path) -> list[Path]:
+    from training.labelled import ENDINGS as PHOTOS
+
+    if not folder.is_dir():
+        raise CollectionError(f"--unlabelled {folder}: no such folder; name one with photos")
+    found = [f for f in sorted(folder.rglob("*")) if f.suffix.lower() in PHOTOS and f.is_file()]
+    if not found:
+        raise CollectionError(f"--unlabelled {folder}: holds no photos; name a folder with some")
+    return found
+
+
+def _write(
+    report: Report, photos: Sequence[LabelledPhoto], words: Words, sheet: Path | None, decisions: Path | None
+) -> list[str]:
+    """Write what was asked for; a sentence on each file."""
+    from training.audit import write_decisions
+    from training.audit.decisions import decided
+    from training.audit.pages import write_pages
+    from training.audit.sheet import write_sheet
+
+    questions, told = report.questions(), []
+    where = {photo.name: photo.file for photo in photos}
     if decisions is not None:
-        write_decisions(decisions, questions)
-    if as_json:
-        print_json(report.as_json())
-    else:
-        print(report.text(called))
+        kept = write_decisions(decisions, questions)
+        told.append(f"{decisions}: {len(questions)} photos to decide on, {kept} decided before")
+    if sheet is not None and sheet.suffix.lower() == ".png":
+        pages = write_pages(sheet, questions, where, words)
+        told.append(
+            f"{sheet}: {len(pages)} pages, {pages[0].name} to {pages[-1].name}" if pages else "no page is needed"
+        )
+    elif sheet is not None:
+        made = decided(decisions) if decisions is not None else {}
+        write_sheet(sheet, questions, where, words, {photo: row["decision"] for photo, row in made.items()})
+        told.append(f"{sheet}: the sheet; open it in a browser, decide, and save the decisions")
+    return told
 
 
-def _apply(collection: Collection, made: list[Any], by: str, as_json: bool) -> None:
-    done = {"keep": 0, "relabel": 0, "drop": 0}
+def _decide(collection: Collection, path: Path, species: Sequence[str], by: str, as_json: bool) -> None:
+    """Carry out a file of decisions. All of it is understood before anything is changed."""
+    from training.audit import read_decisions
+
+    labels = {photo.name: photo.label for photo in collection.photos()}
+    made = read_decisions(path, {*species, *labels.values()}, labels)
+    done: dict[str, int] = {"keep": 0, "relabel": 0, "drop": 0}
     for decision in made:
-        if decision.action == "relabel":
-            collection.relabel(decision.photo, decision.species, by)
-        elif decision.action == "drop":
-            collection.remove(decision.photo, by)
+        _carry_out(collection, decision, by)
         done[decision.action] += 1
     if as_json:
         print_json(done)
     else:
-        print(f"{done['keep']} kept, {done['relabel']} relabelled, {done['drop']} dropped")
+        print(f"{done['relabel']} relabelled, {done['drop']} dropped, {done['keep']} kept as they are")
+
+
+def _carry_out(collection: Collection, decision: Decision, by: str) -> None:
+    if decision.action == "relabel":
+        collection.relabel(decision.photo, decision.species, by)
+    elif decision.action == "drop":
+        collection.remove(decision.photo, by)

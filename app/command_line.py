@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import sys
 import traceback
+from functools import lru_cache
 from pathlib import Path
 from typing import Annotated, Any
 
@@ -14,7 +15,6 @@ from app.checking import check
 from app.collecting import collect
 from app.drawing import draw
 from app.home import fault_file
-from app.mixing import mix
 from app.models import measure, models
 from app.printed import print_json
 from app.spraying import degree_days, window
@@ -110,7 +110,6 @@ cli.add_typer(models, name="models")
 cli.command()(measure)
 cli.command()(train)
 cli.command()(draw)
-cli.add_typer(mix, name="mix")
 
 
 def look_at(photos: list[Path] | None) -> Any:
@@ -128,11 +127,22 @@ def usage_sentence(error: typer.TyperException) -> str:
     return f"{' '.join(str(told).split()).rstrip('.') or 'name a command'}; see swardkey --help"
 
 
+@lru_cache(maxsize=1)
+def add_sums() -> None:
+    """Load the sums, which take a fifth of a second that naming a plant need not wait for."""
+    from app.mixing import mix
+
+    cli.add_typer(mix, name="mix")
+
+
 def main(arguments: list[str] | None = None) -> None:
     """Run a command; a person never sees a traceback.
 
     Exit status 0 when it worked, 2 for bad input, 1 for a fault of ours, 130 when stopped.
     """
+    given = sys.argv[1:] if arguments is None else arguments
+    if not given or given[0] not in ("identify", "ask"):
+        add_sums()
     try:
         status = cli(arguments, standalone_mode=False)
         sys.exit(status if isinstance(status, int) else 0)

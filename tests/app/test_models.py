@@ -23,7 +23,7 @@ from model.photo.saved import STARTER as SHIPPED
 from training.registry import Registry
 
 ROOT = Path(__file__).resolve().parents[2]
-DRAWN = ROOT / "sample_images" / "dandelion_drawn.jpg"
+DRAWN = ROOT / "sample_images" / "taraxacum_officinale_flowering_3.jpg"
 Run = Callable[..., tuple[int, str, str]]
 
 

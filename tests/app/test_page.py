@@ -50,7 +50,7 @@ def test_a_file_that_is_no_photo_is_one_sentence_without_its_path(page: Page, tm
 
 
 def test_a_photo_gives_a_ranking_and_start_again_forgets_it(page: Page) -> None:
-    step = page.look([str(ROOT / "sample_images" / "dandelion_drawn.jpg")], new_session())
+    step = page.look([str(ROOT / "sample_images" / "taraxacum_officinale_flowering_3.jpg")], new_session())
     assert step[0]["photos"] is not None and len(step[1]) == 1
     assert "By photo alone" in step[3]
     assert page.start_again()[0] == new_session()

@@ -102,7 +102,7 @@ def real_bench(folder: Path, cache: Path) -> Bench:
     extractor = Extractor()
     samples = sorted((ROOT / "sample_images").glob("*.jpg"))
     names = Names(load_flora())
-    shown = tuple(str(names.look_up(file.stem.removesuffix("_drawn"))) for file in samples)
+    shown = tuple(str(names.look_up("_".join(file.stem.split("_")[:-2])) or "other:drawn") for file in samples)
     golden = np.stack([extractor.features(open_photo(file)) for file in samples])
     alike = lookalikes(data, held_out.x, outlines([p.file for p in held_out.photos]))
     return bench(data, recipe, rules, wrong, np.array(rows), golden, shown, int(alike.sum()))

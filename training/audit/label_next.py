@@ -20,6 +20,7 @@ from numpy.typing import NDArray
 from model.photo import Discriminant, Statistics, fit_statistics
 from model.photo.head import softmax
 from training.audit.out_of_sample import OutOfSample
+from training.audit.settings import Next
 from training.spread import join
 
 Array = NDArray[np.float64]

@@ -51,7 +51,7 @@ def page(questions: Sequence[Question], where: Mapping[str, Path], words: Words,
     for place, question in enumerate(questions):
         left = MARGIN + (place % ACROSS) * (width + GAP)
         top = MARGIN + (place // ACROSS) * height
-        picture = thumbnail(where[question.photo], (width, PICTURE))
+        picture = thumbnail(where.get(question.photo), (width, PICTURE))
         if picture is None:
             draw.rectangle((left, top, left + width, top + PICTURE), outline=FAINT)
             draw.text((left + 12, top + 12), "cannot be shown", fill=FAINT, font=_font(16))

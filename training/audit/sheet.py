@@ -80,7 +80,7 @@ def sheet_html(
         mine = [q for q in questions if q.why == why]
         cards = []
         for question in mine:
-            cards.append(_card(question, where[question.photo], words, made.get(question.photo, "")))
+            cards.append(_card(question, where.get(question.photo), words, made.get(question.photo, "")))
             done += 1
             progress(done)
         if mine:
@@ -122,7 +122,7 @@ _PAGE = """<!doctype html>
 """
 
 
-def _card(question: Question, file: Path, words: Words, made: str) -> str:
+def _card(question: Question, file: Path | None, words: Words, made: str) -> str:
     name = escape(question.photo)
     choices = {"": "undecided", "keep": f"keep: {words.called(question.given)}"}
     if question.likelier:
@@ -150,7 +150,7 @@ def _card(question: Question, file: Path, words: Words, made: str) -> str:
     )
 
 
-def _picture(file: Path, question: Question) -> str:
+def _picture(file: Path | None, question: Question) -> str:
     image = thumbnail(file, THUMBNAIL)
     if image is None:
         return "cannot be shown"
@@ -160,8 +160,10 @@ def _picture(file: Path, question: Question) -> str:
     return f'<img loading="lazy" alt="{escape(question.photo)}" src="data:image/jpeg;base64,{data}">'
 
 
-def thumbnail(file: Path, size: tuple[int, int]) -> Image.Image | None:
+def thumbnail(file: Path | None, size: tuple[int, int]) -> Image.Image | None:
     """A small upright copy of a photo, without metadata; None where it cannot be read."""
+    if file is None:
+        return None
     try:
         image = Image.fromarray(open_photo(file).pixels)
     except (PhotoError, OSError):
