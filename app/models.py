@@ -149,7 +149,7 @@ def measure(
     if as_json:
         print_json(found.as_json())
     else:
-        _print_measured(found, common)
+        _print_accuracy(found, common)
 
 
 def _measured(photos: list[LabelledPhoto], folder: Path, name: str, held_out: bool) -> Measured:
@@ -194,7 +194,7 @@ def _held_out(photos: list[LabelledPhoto], folder: Path) -> list[LabelledPhoto]:
     return [photo for photo in photos if part_of(photo.group, shares, seed) == "held_out"]
 
 
-def _print_measured(found: Measured, common: dict[str, str]) -> None:
+def _print_accuracy(found: Measured, common: dict[str, str]) -> None:
     from rich.console import Console
     from rich.table import Table
 

@@ -146,8 +146,8 @@ def degree_days(
 def find_active(name: str) -> Spray:
     """What spraying must know of an active. Raises AnswerError for one that is not known."""
     from app.key import load_advice
+    from model.flora.source import cite
     from model.spray import Spray
-    from model.spray.rules import cite
 
     control = load_advice()
     named = {key.casefold(): key for key in control.actives}

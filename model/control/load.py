@@ -21,8 +21,8 @@ from model.control.facts import (
     Treatment,
 )
 from model.errors import FloraError, nearest
-from model.flora.load import CONFIGS, Flora, Reader, first_cause, read_mapping, weakest_allowed
-from model.flora.species import Fact
+from model.flora.load import CONFIGS, Flora, Reader, first_cause, read_mapping
+from model.flora.source import check_facts
 
 Config = TypeVar("Config", bound=BaseModel)
 
@@ -151,8 +151,10 @@ def _check(control: Control, configs: Path) -> None:
         _known(path, treatment.kind, control.kinds)
         for option in treatment.options:
             _check_option(control, path, "options", option)
-    for path, where, fact in _facts(control, configs):
-        _check_fact(control.flora, path, where, fact)
+    for name in ("actives", "tolerance", "lawns", "methods", "cautions", "states", "kinds"):
+        check_facts(folder / f"{name}.yaml", getattr(control, name), control.flora.sources)
+    for species, treatment in control.treatments.items():
+        check_facts(configs / "plans" / f"{species}.yaml", treatment, control.flora.sources)
 
 
 def _check_option(control: Control, path: Path, where: str, option: Option) -> None:
@@ -167,32 +169,3 @@ def _check_option(control: Control, path: Path, where: str, option: Option) -> N
 def _known(path: Path, word: str, known: Mapping[str, object]) -> None:
     if word not in known:
         raise FloraError(f"{path}: {word} is not known; {nearest(word, known)}")
-
-
-def _facts(control: Control, configs: Path) -> list[tuple[Path, str, Fact]]:
-    folder = configs / "control"
-    facts: list[tuple[Path, str, Fact]] = [(folder / "methods.yaml", "methods", control.methods)]
-    for name, active in control.actives.items():
-        facts.append((folder / "actives.yaml", name, active))
-        facts += [(folder / "actives.yaml", name, f) for f in (active.rain_fast, active.confirm) if f is not None]
-    for active_name, lawns in control.tolerance.items():
-        facts += [(folder / "tolerance.yaml", f"{active_name}: {lawn}", t) for lawn, t in lawns.items()]
-    for name, lawn_grass in control.lawns.items():
-        facts += [(folder / "lawns.yaml", name, f) for f in (lawn_grass, *lawn_grass.traps)]
-    facts += [(folder / "cautions.yaml", c.when, c) for c in control.cautions]
-    facts += [(folder / "states.yaml", name, state) for name, state in control.states.items()]
-    facts += [(folder / "kinds.yaml", name, o) for name, kind in control.kinds.items() for o in kind.options]
-    for species, treatment in control.treatments.items():
-        path = configs / "plans" / f"{species}.yaml"
-        facts += [(path, "about", s) for s in treatment.about]
-        facts += [(path, option.method, option) for option in treatment.options]
-        facts += [(path, f"resistance {r.group}", r) for r in treatment.resistance]
-    return facts
-
-
-def _check_fact(flora: Flora, path: Path, where: str, fact: Fact) -> None:
-    for key in fact.source:
-        if key not in flora.sources:
-            raise FloraError(f"{path}: {where}: source {key} is not in sources.yaml; {nearest(key, flora.sources)}")
-    if not weakest_allowed(fact, flora.sources):
-        raise FloraError(f"{path}: {where} says {fact.standing}, but none of its sources {fact.source} is")

@@ -11,7 +11,8 @@ from model.control.facts import MethodName, Rating, Statement
 from model.control.judge import WORST, Matter, Reason, Suited, judge
 from model.control.load import Control
 from model.control.year import Year, in_order, year_of
-from model.flora.species import Standing
+from model.flora.source import cite
+from model.flora.species import Fact, Standing
 
 RATINGS: tuple[Rating, ...] = ("safe", "caution", "unknown", "injures")
 
@@ -133,19 +134,15 @@ class Plan:
 
 def with_standing(text: str, standing: Standing, sources: Iterable[str], control: Control) -> str:
     """A sentence with how far it may be leant on: the published works, or that there is none."""
-    if standing == "published":
-        known = control.flora.sources
-        works = [known[key].citation for key in sources if known[key].standing == "published"]
-        return f"{text} [published: {'; '.join(works)}]"
-    return f"{text} [common practice, no source]" if standing == "common practice" else f"{text} [from memory, verify]"
+    return f"{text} [{cite(control.flora.sources, Fact(source=list(sources), standing=standing))}]"
 
 
 def plan(control: Control, case: Case) -> Plan:
     """The plan for a case. Raises AnswerError for a word that is not known."""
     case = check_case(case, control)
     each = {species: _judged(control, case, species) for species in case.species}
-    common, only = _common(control, list(each.values()))
-    options = _ordered(control, case, common)
+    shared, only = _shared_and_own(control, list(each.values()))
+    options = _ordered(control, case, shared)
     rest = _ordered(control, case, only)
     about = tuple((s, text) for s in case.species for text in control.treatments[s].about)
     return Plan(
@@ -192,7 +189,7 @@ def _judged(control: Control, case: Case, species: str) -> list[JudgedOption]:
     return judged
 
 
-def _common(control: Control, plans: list[list[JudgedOption]]) -> tuple[list[JudgedOption], list[JudgedOption]]:
+def _shared_and_own(control: Control, plans: list[list[JudgedOption]]) -> tuple[list[JudgedOption], list[JudgedOption]]:
     """Options that all candidates share, made one; and those that only some have."""
     if len(plans) == 1:
         return plans[0], []

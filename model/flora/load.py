@@ -9,39 +9,26 @@ from pathlib import Path
 from typing import Any, TypeVar
 
 import yaml
-from pydantic import BaseModel, ConfigDict, ValidationError
+from pydantic import BaseModel, ValidationError
 
 from model.errors import FloraError, nearest
 from model.flora.character import Character
-from model.flora.species import Fact, LookAlike, Score, Season, Species, Standing
+from model.flora.source import Source, check_facts
+from model.flora.species import LookAlike, Score, Season, Species
 
 Reader = Callable[[Path], dict[str, Any]]
 Config = TypeVar("Config", bound=BaseModel)
 CONFIGS = Path(__file__).resolve().parents[2] / "configs"
 
 
-class _Loader(getattr(yaml, "CSafeLoader", yaml.SafeLoader)):  # type: ignore[misc]
-    """Safe YAML in which yes, no, on and off stay words: they are wording here, not truth values."""
+class _WordsStayWords(getattr(yaml, "CSafeLoader", yaml.SafeLoader)):  # type: ignore[misc]
+    """Safe YAML in which yes, no, on and off are wording, not truth values."""
 
 
-_Loader.yaml_implicit_resolvers = {
+_WordsStayWords.yaml_implicit_resolvers = {
     letter: [(tag, pattern) for tag, pattern in resolvers if tag != "tag:yaml.org,2002:bool"]
-    for letter, resolvers in _Loader.yaml_implicit_resolvers.items()
+    for letter, resolvers in _WordsStayWords.yaml_implicit_resolvers.items()
 }
-
-
-# How far a standing may be leant on: the lower, the further.
-_WEIGHT: dict[Standing, int] = {"published": 0, "common practice": 1, "from memory": 2}
-
-
-class Source(BaseModel):
-    """Where a fact was read. ``standing`` says how far it may be leant on."""
-
-    model_config = ConfigDict(extra="forbid", frozen=True)
-
-    citation: str
-    url: str | None = None
-    standing: Standing
 
 
 @dataclass(frozen=True)
@@ -101,7 +88,7 @@ def read_yaml(path: Path) -> Any:
     Raises FloraError with the file and line where the text is not YAML or not UTF-8.
     """
     try:
-        return yaml.load(path.read_text(encoding="utf-8"), Loader=_Loader)
+        return yaml.load(path.read_text(encoding="utf-8"), Loader=_WordsStayWords)
     except FileNotFoundError:
         raise FloraError(f"{path}: no such file; restore it or name another") from None
     except yaml.YAMLError as error:
@@ -137,6 +124,13 @@ def read_as(path: Path, kind: type[Config]) -> Config:
         return kind(**read_mapping(path))
     except ValidationError as error:
         raise FloraError(f"{path}: {first_cause(error)}") from None
+
+
+def read_facts(path: Path, kind: type[Config]) -> Config:
+    """Read one YAML file of facts that lies beside sources.yaml, and check that it claims no more than these bear."""
+    found = read_as(path, kind)
+    check_facts(path, found, load_sources(path.parent))
+    return found
 
 
 def load_characters(configs: Path = CONFIGS, read: Reader | None = None) -> dict[str, Character]:
@@ -222,11 +216,6 @@ def named_only(id: str, scientific_name: str, common_names: list[str]) -> Specie
     )
 
 
-def weakest_allowed(fact: Fact, sources: dict[str, Source]) -> bool:
-    """Whether a fact claims no better standing than the best of its sources has."""
-    return _WEIGHT[fact.standing] >= min(_WEIGHT[sources[key].standing] for key in fact.source)
-
-
 def _check_references(
     path: Path,
     plant: Species,
@@ -239,12 +228,10 @@ def _check_references(
             raise FloraError(f"{path}: unknown character {key}; {nearest(key, characters)}")
         if isinstance(score, Score):
             _check_score(path, characters[key], score)
-    for key in _source_keys(plant):
+    for key in (*plant.names_source, *plant.in_lawns_source):
         if key not in sources:
             raise FloraError(f"{path}: source {key} is not in sources.yaml; {nearest(key, sources)}")
-    for where, fact in _facts(plant):
-        if not weakest_allowed(fact, sources):
-            raise FloraError(f"{path}: {where} says {fact.standing}, but none of its sources {fact.source} is")
+    check_facts(path, plant, sources)
     for entry in plant.look_alikes:
         if entry.species is not None and (entry.species not in species or entry.species == plant.id):
             raise FloraError(f"{path}: look-alike {entry.species} is not another species of the flora")
@@ -269,17 +256,3 @@ def _check_score(path: Path, character: Character, score: Score) -> None:
             raise FloraError(
                 f"{path}: {character.id} {list(score.range)} leaves its domain {low:g} to {high:g} {character.unit}"
             )
-
-
-def _facts(plant: Species) -> list[tuple[str, Fact]]:
-    """Every sourced fact of a species, with the words for where it stands."""
-    facts: list[tuple[str, Fact]] = [("season", plant.season)]
-    facts += [(f"look-alike {entry.species or entry.outside}", entry) for entry in plant.look_alikes]
-    facts += [(f"judgement on {judgement.character}", judgement) for judgement in plant.judgements]
-    facts += [(key, score) for key, score in plant.characters.items() if isinstance(score, Score)]
-    return facts
-
-
-def _source_keys(plant: Species) -> set[str]:
-    read = {key for _, fact in _facts(plant) for key in fact.source}
-    return read | set(plant.names_source) | set(plant.in_lawns_source)

@@ -11,8 +11,8 @@ from typing import Literal, Self
 from pydantic import BaseModel, ConfigDict, Field, model_validator
 
 from model.errors import SwardkeyError
-from model.flora.load import CONFIGS, read_as
-from model.flora.species import Standing
+from model.flora.load import CONFIGS, read_facts
+from model.flora.species import Fact
 from model.mix.number import said
 
 
@@ -28,10 +28,8 @@ class Doubt:
     asks: bool
 
 
-class Span(BaseModel):
+class Span(Fact):
     """What is plausible of one quantity, in ``unit``; and what to do beyond it."""
-
-    model_config = ConfigDict(extra="forbid", frozen=True)
 
     what: str
     unit: str
@@ -39,8 +37,6 @@ class Span(BaseModel):
     high: float = Field(gt=0, allow_inf_nan=False)
     beyond: Literal["ask", "say"]
     hint: str
-    source: list[str] = Field(min_length=1)
-    standing: Standing
 
     @model_validator(mode="after")
     def _in_order(self) -> Self:
@@ -49,15 +45,11 @@ class Span(BaseModel):
         return self
 
 
-class Oxides(BaseModel):
+class Oxides(Fact):
     """Weight of the element in one weight of its oxide: P in P2O5 and K in K2O."""
-
-    model_config = ConfigDict(extra="forbid", frozen=True)
 
     phosphorus_in_phosphate: float = Field(gt=0, lt=1)
     potassium_in_potash: float = Field(gt=0, lt=1)
-    source: list[str] = Field(min_length=1)
-    standing: Standing
 
 
 class MixFacts(BaseModel):
@@ -86,7 +78,7 @@ SPANS = {
 @lru_cache(maxsize=4)
 def load_mix_facts(configs: Path = CONFIGS) -> MixFacts:
     """Read configs/mix.yaml. Raises FloraError naming the field that is wrong."""
-    return read_as(configs / "mix.yaml", MixFacts)
+    return read_facts(configs / "mix.yaml", MixFacts)
 
 
 def weigh(name: str, value: float) -> tuple[Doubt, ...]:

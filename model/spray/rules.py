@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import lru_cache
 from pathlib import Path
@@ -11,8 +10,8 @@ from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 from pydantic import BaseModel, ConfigDict, Field, field_validator, model_validator
 
-from model.errors import FloraError, nearest
-from model.flora.load import CONFIGS, Source, load_sources, read_as, weakest_allowed
+from model.flora.load import CONFIGS, load_sources, read_facts
+from model.flora.source import Source, cite
 from model.flora.species import Fact
 
 FACTORS = ("delta_t", "wind", "heat", "cold", "humidity")
@@ -135,19 +134,6 @@ class SprayFacts(BaseModel):
             raise ValueError(f"bands must be {', '.join(FACTORS)}")
         return self
 
-    def facts(self) -> Iterator[tuple[str, Fact]]:
-        """Every sourced fact, with the words for where it stands."""
-        for name, band in self.bands.items():
-            yield from ((f"bands.{name}", limit) for limit in band.limits)
-        yield "volatile", self.volatile
-        yield from (("lawn_heat", heat) for heat in self.lawn_heat)
-        yield from (("rain", limit) for limit in (self.rain.assumed, self.rain.pre_emergent, self.rain.raining))
-        lock = self.inversion
-        for limit in (lock.stop_before_sunset, lock.caution_before_sunset, lock.stop_after_sunrise):
-            yield "inversion", limit
-        yield from ((f"signs.{name}", sign) for name, sign in self.signs.items())
-        yield from ((f"places.{name}", place) for name, place in self.places.items())
-
 
 @dataclass(frozen=True)
 class Rules:
@@ -161,34 +147,8 @@ class Rules:
         return cite(self.sources, *facts)
 
 
-def cite(sources: dict[str, Source], *facts: Fact) -> str:
-    """Standing and source of facts, in words: each pair once."""
-    said: list[str] = []
-    for fact in facts:
-        named = [sources[key].citation for key in fact.source if sources[key].standing == "published"]
-        if fact.standing == "published":
-            said.append(f"published: {'; '.join(named)}")
-        else:
-            plain = "common practice, no source" if fact.standing == "common practice" else "from memory, verify"
-            said.append(f"{plain.split(',')[0]}; compare {'; '.join(named)}" if named else plain)
-    return "; ".join(dict.fromkeys(said))
-
-
-def check_facts(path: Path, facts: Iterator[tuple[str, Fact]], sources: dict[str, Source]) -> None:
-    """Raise FloraError where a fact names an unknown source, or claims more than its sources bear."""
-    for where, fact in facts:
-        for key in fact.source:
-            if key not in sources:
-                raise FloraError(f"{path}: {where}: source {key} is not in sources.yaml; {nearest(key, sources)}")
-        if not weakest_allowed(fact, sources):
-            raise FloraError(f"{path}: {where} says {fact.standing}, but none of its sources {fact.source} is")
-
-
 @lru_cache(maxsize=4)
 def load_rules(configs: Path = CONFIGS) -> Rules:
     """Read configs/spray.yaml and its sources. Raises FloraError naming the field that is wrong."""
     path = configs / "spray.yaml"
-    facts = read_as(path, SprayFacts)
-    sources = load_sources(configs)
-    check_facts(path, facts.facts(), sources)
-    return Rules(facts, sources)
+    return Rules(read_facts(path, SprayFacts), load_sources(configs))

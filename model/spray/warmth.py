@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 from pathlib import Path
@@ -10,10 +10,10 @@ from typing import Annotated, Literal, Self
 
 from pydantic import BaseModel, ConfigDict, Field, model_validator
 
-from model.flora.load import CONFIGS, Source, load_sources, read_as
+from model.flora.load import CONFIGS, load_sources, read_facts
+from model.flora.source import Source, cite
 from model.flora.species import Fact
 from model.spray.degree_days import DegreeDays, Unit
-from model.spray.rules import check_facts, cite
 
 
 class Happening(Fact):
@@ -100,11 +100,6 @@ class WarmthFacts(BaseModel):
     soil: list[SoilThreshold]
     degree_days: list[DegreeDayThreshold]
 
-    def facts(self) -> Iterator[tuple[str, Fact]]:
-        """Every sourced fact, with the words for where it stands."""
-        yield from ((f"soil, {entry.event}", entry) for entry in self.soil)
-        yield from ((f"degree_days, {entry.model}", entry) for entry in self.degree_days)
-
     @property
     def weeds(self) -> tuple[str, ...]:
         """Species ids of which something is known, sorted."""
@@ -136,7 +131,4 @@ class Warmth:
 def load_warmth(configs: Path = CONFIGS) -> Warmth:
     """Read configs/warmth.yaml and its sources. Raises FloraError naming the field that is wrong."""
     path = configs / "warmth.yaml"
-    facts = read_as(path, WarmthFacts)
-    sources = load_sources(configs)
-    check_facts(path, facts.facts(), sources)
-    return Warmth(facts, sources)
+    return Warmth(read_facts(path, WarmthFacts), load_sources(configs))

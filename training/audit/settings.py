@@ -7,7 +7,7 @@ from typing import Annotated
 
 from pydantic import BaseModel, ConfigDict, Field
 
-from model.flora.load import CONFIGS, read_as
+from model.flora.load import CONFIGS, read_facts
 from model.flora.species import Fact
 
 Share = Annotated[float, Field(gt=0, lt=1)]
@@ -79,4 +79,4 @@ class Settings(BaseModel):
 
 def load_settings(configs: Path = CONFIGS) -> Settings:
     """Read configs/audit.yaml. Raises FloraError naming the field that is wrong."""
-    return read_as(configs / "audit.yaml", Settings)
+    return read_facts(configs / "audit.yaml", Settings)

@@ -7,7 +7,7 @@ from typing import Annotated
 
 from pydantic import BaseModel, ConfigDict, Field
 
-from model.flora.load import CONFIGS, read_as
+from model.flora.load import CONFIGS, read_facts
 from model.flora.species import Fact
 
 Share = Annotated[float, Field(ge=0, le=1)]
@@ -69,4 +69,4 @@ class GateRules(BaseModel):
 
 def load_rules(configs: Path = CONFIGS) -> GateRules:
     """Read configs/gate.yaml. Raises FloraError naming the field that is wrong."""
-    return read_as(configs / "gate.yaml", GateRules)
+    return read_facts(configs / "gate.yaml", GateRules)

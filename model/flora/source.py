@@ -1,0 +1,70 @@
+"""Where facts were read, how far they may be leant on, and whether a file claims no more than its sources bear."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from pathlib import Path
+from typing import Any
+
+from pydantic import BaseModel, ConfigDict
+
+from model.errors import FloraError, nearest
+from model.flora.species import Fact, Standing
+
+# How far a standing may be leant on: the lower, the further.
+_WEIGHT: dict[Standing, int] = {"published": 0, "common practice": 1, "from memory": 2}
+
+
+class Source(BaseModel):
+    """Where a fact was read. ``standing`` says how far it may be leant on."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True)
+
+    citation: str
+    url: str | None = None
+    standing: Standing
+
+
+Sources = Mapping[str, Source]
+
+
+def facts_in(found: Any, where: str = "") -> Iterator[tuple[str, Fact]]:
+    """Every fact in a checked file, however deep, with the fields that lead to it."""
+    if isinstance(found, Fact):
+        yield where, found
+    if isinstance(found, BaseModel):
+        inner: Any = ((name, getattr(found, name)) for name in type(found).model_fields)
+    elif isinstance(found, Mapping):
+        inner = found.items()
+    elif isinstance(found, list | tuple):
+        inner = enumerate(found, start=1)
+    else:
+        return
+    for name, value in inner:
+        yield from facts_in(value, f"{where}.{name}" if where else str(name))
+
+
+def check_facts(path: Path, found: Any, sources: Sources) -> None:
+    """Raise FloraError where a fact names an unknown source, or claims more than its sources bear.
+
+    ``found`` is what was read from the file: a model, or models by name.
+    """
+    for where, fact in facts_in(found):
+        for key in fact.source:
+            if key not in sources:
+                raise FloraError(f"{path}: {where}: source {key} is not in sources.yaml; {nearest(key, sources)}")
+        if _WEIGHT[fact.standing] < min(_WEIGHT[sources[key].standing] for key in fact.source):
+            raise FloraError(f"{path}: {where} says {fact.standing}, but none of its sources {fact.source} is")
+
+
+def cite(sources: Sources, *facts: Fact) -> str:
+    """Standing and source of facts, in words: each pair once."""
+    said: list[str] = []
+    for fact in facts:
+        named = [sources[key].citation for key in fact.source if sources[key].standing == "published"]
+        if fact.standing == "published":
+            said.append(f"published: {'; '.join(named)}")
+        else:
+            plain = "common practice, no source" if fact.standing == "common practice" else "from memory, verify"
+            said.append(f"{plain.split(',')[0]}; compare {'; '.join(named)}" if named else plain)
+    return "; ".join(dict.fromkeys(said))
