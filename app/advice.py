@@ -38,11 +38,11 @@ def advise(
     """Say what to do about a weed on this lawn in this month. Never a rate: that is on the label."""
     from app.key import load_advice
     from model.control import Case, plan
-    from model.flora.name import the_species_named
+    from model.flora.name import PlantNames
 
     control = load_advice()
     case = Case(
-        species=tuple(dict.fromkeys(the_species_named(control.flora, name) for name in species)),
+        species=tuple(dict.fromkeys(PlantNames(control.flora).the_species(name) for name in species)),
         month=month,
         lawn=_word(lawn),
         place=_word(place),  # type: ignore[arg-type]  # checked with the case
@@ -71,10 +71,10 @@ def year(
     from app.figures.year_strip import draw_year, in_words
     from app.key import load_advice
     from model.control import year_of
-    from model.flora.name import the_species_named
+    from model.flora.name import PlantNames
 
     control = load_advice()
-    names = dict.fromkeys(the_species_named(control.flora, name) for name in species)
+    names = dict.fromkeys(PlantNames(control.flora).the_species(name) for name in species)
     years = [year_of(control, name) for name in names]
     if figure is not None:
         if figure.suffix.lower() not in (".svg", ".png"):

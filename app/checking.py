@@ -117,7 +117,7 @@ def _labelled(collection: Collection, folder: Path | None, names: Any, known: Ma
 def _checked(
     photos: Sequence[LabelledPhoto], with_starter: bool, wanted: Sequence[str], unlabelled: Path | None, quiet: bool
 ) -> Report:
-    from app.collecting import bar
+    from app.progress import bar
     from model.photo.saved import STARTER, read_model
     from training.audit import check_photos, load_settings
     from training.features import features_of

@@ -3,16 +3,16 @@
 from __future__ import annotations
 
 import getpass
-import json
 import sys
-from collections.abc import Callable, Iterator, Sequence
-from contextlib import contextmanager
+from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
 from app.home import home
+from app.printed import print_json
+from app.progress import bar
 from model.errors import CollectionError
 
 if TYPE_CHECKING:
@@ -137,7 +137,7 @@ def list_photos(
             {"photo": p.name, "species": p.label, "group": p.group if p.group_known else ""} for p in photos
         ]
     if as_json:
-        print_object(found)
+        print_json(found)
     else:
         show_list(found)
 
@@ -206,7 +206,7 @@ def is_whole(file: Path) -> bool:
 def show_plan(plan: Intake, as_json: bool) -> None:
     """Print a plan; with --json only one that cannot be applied comes here."""
     if as_json:
-        print_object(as_object(0, plan.known_already, plan.refused, plan.refused_more, plan, {}))
+        print_json(as_object(0, plan.known_already, plan.refused, plan.refused_more, plan, {}))
         return
     lines = str(plan).splitlines()
     print("\n".join(lines[:MOST_SHOWN]))
@@ -219,7 +219,7 @@ def show_outcome(outcome: Outcome, plan: Intake, as_json: bool) -> None:
     if as_json:
         counts = (outcome.added, outcome.known_already, outcome.refused, outcome.refused_more)
         found = as_object(*counts, plan, dict(outcome.species))
-        print_object({**found, "left": outcome.left, "notes": list(outcome.notes)})
+        print_json({**found, "left": outcome.left, "notes": list(outcome.notes)})
         return
     from training.collection.offer import counted
 
@@ -283,29 +283,9 @@ def print_table(columns: tuple[str, ...], rows: Sequence[tuple[str, ...]]) -> No
     Console(highlight=False).print(table)
 
 
-@contextmanager
-def bar(doing: str, total: int | None, quiet: bool) -> Iterator[Callable[[int], None]]:
-    """A progress bar on standard error, where a person looks at it."""
-    if quiet or not sys.stderr.isatty():
-        yield lambda done: None
-        return
-    from rich.console import Console
-    from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeRemainingColumn
-
-    columns = (TextColumn(doing), BarColumn(), MofNCompleteColumn(), TimeRemainingColumn())
-    with Progress(*columns, console=Console(stderr=True)) as progress:
-        task = progress.add_task(doing, total=total)
-        yield lambda done: progress.update(task, completed=done)
-
-
 def say(found: dict[str, Any], sentence: str, as_json: bool) -> None:
     """One object, or one sentence."""
     if as_json:
-        print_object(found)
+        print_json(found)
     else:
         print(sentence)
-
-
-def print_object(found: dict[str, Any]) -> None:
-    """One JSON object on standard output."""
-    sys.stdout.write(json.dumps(found, ensure_ascii=False, allow_nan=False) + "\n")

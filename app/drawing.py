@@ -2,16 +2,16 @@
 
 from __future__ import annotations
 
-import json
-import os
+import io
 import sys
-import tempfile
 from pathlib import Path
 from typing import Annotated, Any, get_args
 
 import typer
 
+from app.printed import print_json
 from model.errors import SwardkeyError, nearest
+from training.durable import replace_file
 
 SpeciesName = Annotated[str, typer.Argument(metavar="SPECIES", help="Id, scientific or common name; or plain_lawn.")]
 Seed = Annotated[int, typer.Option("--seed", min=0, help="The same seed draws the same picture.")]
@@ -35,21 +35,23 @@ def draw(
 ) -> None:
     """Draw a photo of a species from its characters; the picture is drawn, never a real photo."""
     from app.key import load_key
+    from model.flora.name import PlantNames
     from training.drawn import PLAIN_LAWN, draw_scene, plan_scene
     from training.drawn.ground import Ground
     from training.drawn.grow import Stage as Stages
 
     chosen_stage: Any = _one_of(stage, get_args(Stages), "--stage")
     chosen_ground: Any = _one_of(ground, get_args(Ground), "--ground")
-    flora = load_key().flora.species
-    name = PLAIN_LAWN if species.replace(" ", "_").lower() == PLAIN_LAWN else species_called(species, flora)
-    plant = flora.get(name)
+    flora = load_key().flora
+    lawn = species.replace(" ", "_").lower() == PLAIN_LAWN
+    name = PLAIN_LAWN if lawn else PlantNames(flora).the_species(species)
+    plant = flora.species.get(name)
     scene = plan_scene(plant, seed, chosen_stage, chosen_ground, mown)
     file = out or Path(f"{name}_drawn_{seed}.jpg")
     save_picture(draw_scene(scene, plant, side), file)
     if as_json:
         told = {"file": str(file), "species": name, "seed": seed, "stage": scene.stage, "ground": scene.ground}
-        sys.stdout.write(json.dumps({**told, "mown": scene.mown, "drawn": True}) + "\n")
+        print_json({**told, "mown": scene.mown, "drawn": True})
     else:
         sys.stdout.write(f"{scene}\n{file} (drawn, not a photo)\n")
 
@@ -60,18 +62,6 @@ def _one_of(given: str | None, known: tuple[str, ...], option: str) -> str | Non
     return given
 
 
-def species_called(name: str, flora: dict[str, Any]) -> str:
-    """The id of a species by its id, scientific name or any common name. Raises SwardkeyError."""
-    wanted = name.strip().lower()
-    names: dict[str, str] = {}
-    for key, plant in flora.items():
-        for called in (plant.scientific_name, *plant.synonyms, *plant.common_names, key.replace("_", " "), key):
-            names.setdefault(called.lower(), key)
-    if wanted not in names:
-        raise SwardkeyError(f"no species {name}; {nearest(wanted, names)}")
-    return names[wanted]
-
-
 def save_picture(picture: Any, file: Path) -> None:
     """Write a picture as a whole or not at all. Raises SwardkeyError naming the file."""
     kinds = {".jpg": "JPEG", ".jpeg": "JPEG", ".png": "PNG"}
@@ -79,17 +69,9 @@ def save_picture(picture: Any, file: Path) -> None:
         raise SwardkeyError(f"--out {file}: not a .jpg or .png; give the file one of these endings")
     if not file.parent.is_dir():
         raise SwardkeyError(f"--out {file}: there is no folder {file.parent}; make it first")
+    drawn = io.BytesIO()
+    picture.save(drawn, format=kinds[file.suffix.lower()], quality=88)
     try:
-        with tempfile.NamedTemporaryFile(dir=file.parent, suffix=".new", delete=False) as temporary:
-            picture.save(temporary, format=kinds[file.suffix.lower()], quality=88)
-            temporary.flush()
-            os.fsync(temporary.fileno())
-        Path(temporary.name).chmod(0o644)
-        Path(temporary.name).replace(file)
-        folder = os.open(file.parent, os.O_RDONLY)
-        try:
-            os.fsync(folder)
-        finally:
-            os.close(folder)
+        replace_file(file, drawn.getvalue())
     except OSError as error:
         raise SwardkeyError(f"--out {file}: cannot be written ({error.strerror}); choose another place") from None

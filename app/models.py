@@ -10,6 +10,7 @@ import typer
 
 from app.home import home
 from app.printed import print_json
+from app.progress import bar
 from model.errors import CollectionError, ModelError
 
 if TYPE_CHECKING:
@@ -170,7 +171,8 @@ def _measured(photos: list[LabelledPhoto], folder: Path, name: str, held_out: bo
         photos = _held_out(photos, found.folder)
         if not photos:
             raise CollectionError(f"{folder}: no photo lies in the held-out part; leave --held-out away")
-    x, notes = features_of(photos, home() / "cache" / "features.safetensors", _progress)
+    with bar("looking", len(photos), False) as progress:
+        x, notes = features_of(photos, home() / "cache" / "features.safetensors", lambda done, of: progress(done))
     for note in filter(None, notes):
         _say(f"left out: {note}")
     readable = [i for i, note in enumerate(notes) if not note]
@@ -223,9 +225,3 @@ def _print_accuracy(found: Measured, common: dict[str, str]) -> None:
 
 def _say(text: str) -> None:
     sys.stderr.write(f"{text}\n")
-
-
-def _progress(done: int, of: int) -> None:
-    if sys.stderr.isatty() and (done % 20 == 0 or done == of):
-        sys.stderr.write(f"\rlooking at photo {done} of {of}" + ("\n" if done == of else ""))
-        sys.stderr.flush()

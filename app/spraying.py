@@ -133,9 +133,9 @@ def degree_days(
     species = None
     if weed is not None:
         from app.key import load_advice
-        from model.flora.name import the_species_named
+        from model.flora.name import PlantNames
 
-        species = the_species_named(load_advice().flora, weed)
+        species = PlantNames(load_advice().flora).the_species(weed)
     record = read_record(file, base, degrees)
     if as_json:
         print_json(warmth_json(record, warmth, species))

@@ -33,8 +33,9 @@ def train(
         raise CollectionError(f"--recipe {recipe}: there is no such recipe; choose quick")
     if bool(by) != bool(because):
         raise CollectionError("an override needs both --by and --because; give the two or neither")
-    from app.collecting import bar, open_all
+    from app.collecting import open_all
     from app.models import registry
+    from app.progress import bar
     from training.promote import Override, load_rules
     from training.quick import train_quick
     from training.recipe import load_recipe

@@ -1,1 +1,1 @@
-"""How the photo model learns: manifest, features, split, shrink, calibrate, novelty, measure."""
+"""How the photo model learns: manifest, features, split, spread, calibrate, novelty, measure."""

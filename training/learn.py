@@ -6,7 +6,6 @@ learned.grown(data)                        with every photo, once it has been me
 
 from __future__ import annotations
 
-from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
@@ -41,23 +40,6 @@ class Learned:
         """
         own = fit_statistics(data.x, data.labels)
         return Classifier(join(self.base, own, self.spread.weight), self.classifier.calibration)
-
-
-def enough_of(photos: Sequence[LabelledPhoto], least_photos: int, least_groups: int) -> dict[str, str]:
-    """Classes that cannot be learned yet, each with what is missing, in words."""
-    missing = {}
-    groups: dict[str, set[str]] = {}
-    for photo in photos:
-        groups.setdefault(photo.label, set()).add(photo.group)
-    for label, count in sorted(Counter(photo.label for photo in photos).items()):
-        wants = []
-        if count < least_photos:
-            wants.append(f"{least_photos - count} more photos")
-        if len(groups[label]) < least_groups:
-            wants.append(f"photos of {least_groups - len(groups[label])} other plant or visit")
-        if wants:
-            missing[label] = " and ".join(wants)
-    return missing
 
 
 def deal(photos: Sequence[LabelledPhoto], parts: Sequence[str]) -> list[str]:

@@ -19,10 +19,11 @@ from model.photo.saved import STARTER, read_model, save_model
 from training.audit.duplicates import find_duplicates, merged_groups
 from training.audit.look import look_at
 from training.audit.settings import load_settings
+from training.audit.shortage import find_shortages
 from training.data import Data
 from training.features import features_of
 from training.front_matter import front_matter
-from training.learn import Learned, deal, enough_of, learn
+from training.learn import Learned, deal, learn
 from training.manifest import LabelledPhoto
 from training.pipeline import Pipeline
 from training.promote import GateRules, Judged, Override, Part, Promotion, near_duplicates, outlines
@@ -81,7 +82,8 @@ def gather(
     looks = look_at(kept, settings.quality.blur_side)
     groups = merged_groups(kept, find_duplicates(kept, looks, x[rows], settings.duplicates).clusters) if kept else []
     kept = [replace(photo, group=group) for photo, group in zip(kept, groups, strict=True)]
-    not_yet = enough_of(kept, recipe.least_photos, recipe.least_groups)
+    short = find_shortages([photo.label for photo in kept], [photo.group for photo in kept], settings.enough)
+    not_yet = {shortage.species: shortage.missing for shortage in short}
     use = [i for i, photo in enumerate(kept) if photo.label not in not_yet]
     if not use:
         told = "; ".join(f"{label}: {missing}" for label, missing in not_yet.items())

@@ -24,8 +24,6 @@ class Recipe(BaseModel):
     folds: Annotated[int, Field(ge=2, le=20)]
     least_floor: Share
     base_weights: Annotated[list[Annotated[float, Field(gt=0, le=1)]], Field(min_length=1)]
-    least_photos: Annotated[int, Field(ge=1)]
-    least_groups: Annotated[int, Field(ge=1)]
     least_calibration_photos: Annotated[int, Field(ge=2)]
     null_draws: Annotated[int, Field(ge=20)]
 

@@ -91,7 +91,7 @@ def choose_spread(
 def _said(statistics: Statistics, x: Array, shrinkages: Sequence[float]) -> list[tuple[float, NDArray[np.int64]]]:
     """The nearest class of each photo at each shrinkage; the axes of the spread are found once."""
     spread, axes = np.linalg.eigh(statistics.scatter)
-    spread = np.maximum(spread, 0.0) / max(statistics.counts.sum(), 1.0)
+    spread = np.maximum(spread, 0.0) / max(_freedom(statistics), 1.0)
     turned, centres = x @ axes, statistics.means @ axes
     found = []
     for shrinkage in shrinkages:

@@ -27,8 +27,8 @@ from training.measure import Measurement, measure
 from training.novelty import auroc_by_class, strangeness, strangeness_left_out
 from training.promote.rules import load_rules
 from training.recipe import Recipe, load_recipe
-from training.shrink import choose_shrinkage
 from training.split import PARTS, split
+from training.spread import choose_spread
 
 Array = NDArray[np.float64]
 
@@ -56,16 +56,18 @@ def gather(folder: Path, recipe: Recipe, cache: Path | None) -> Data:
 def train(data: Data, recipe: Recipe) -> Trained:
     """Fit on the fit part and calibrate on the calibrate part; nothing else is looked at."""
     learn, check = data.part("fit"), data.part("calibrate")
-    shrinkage, tried = choose_shrinkage(
-        learn.x, learn.labels, learn.groups, recipe.shrinkage, recipe.folds, recipe.seed
+    nothing = Statistics.empty(learn.x.shape[1])
+    chosen = choose_spread(
+        nothing, learn.x, learn.labels, learn.groups, [1.0], recipe.shrinkage, recipe.folds, recipe.seed
     )
+    shrinkage = chosen.shrinkage
     statistics = fit_statistics(learn.x, learn.labels)
     calibration = _calibrate(statistics, learn, check, shrinkage, recipe)
     classifier = Classifier(statistics, calibration)
     account = {
         "photos_by_part": {part: int((data.parts == part).sum()) for part in PARTS},
         "groups_by_part": {part: len(set(data.part(part).groups)) for part in PARTS},
-        "balanced_accuracy_by_shrinkage": {str(k): round(v, 4) for k, v in tried.items()},
+        "balanced_accuracy_by_shrinkage": {str(k): round(v, 4) for (_, k), v in chosen.tried.items()},
     }
     return Trained(classifier, account)
 

@@ -10,7 +10,7 @@ import typer
 from PIL import Image
 from typer.testing import CliRunner
 
-from app.drawing import draw, save_picture, species_called
+from app.drawing import draw, save_picture
 from model.errors import SwardkeyError
 from model.identify import Key
 
@@ -30,8 +30,10 @@ def test_draws_a_picture_that_says_it_is_drawn(tmp_path: Path) -> None:
 
 
 def test_a_slip_is_one_sentence(key: Key, tmp_path: Path) -> None:
-    with pytest.raises(SwardkeyError, match="no species dandelyon; did you mean dandelion"):
-        species_called("dandelyon", key.flora.species)
+    with pytest.raises(SwardkeyError, match="'dandelyon' is not in the flora; did you mean dandelion"):
+        draw("dandelyon")
+    with pytest.raises(SwardkeyError, match="'milk thistle' may be any of several plants"):
+        draw("milk thistle")
     with pytest.raises(SwardkeyError, match=r"not a \.jpg or \.png"):
         save_picture(Image.new("RGB", (8, 8)), tmp_path / "a.gif")
     with pytest.raises(SwardkeyError, match="there is no folder"):

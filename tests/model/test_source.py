@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import shutil
 from collections.abc import Callable
 from pathlib import Path
@@ -29,23 +30,32 @@ LOADERS: dict[str, Callable[[Path], Any]] = {
 }
 
 
+def changed(name: str, old: str, new: str, folder: Path) -> Path:
+    """A folder with the file, changed in one place, and the sources beside it."""
+    shutil.copy(CONFIGS / "sources.yaml", folder)
+    text = (CONFIGS / name).read_text(encoding="utf-8")
+    assert re.search(old, text), old
+    (folder / name).write_text(re.sub(old, new, text, count=1), encoding="utf-8")
+    return folder
+
+
 @pytest.mark.parametrize("name", LOADERS)
-def test_a_file_that_claims_to_be_published_without_a_published_source_is_refused(name: str, tmp_path: Path) -> None:
-    configs = tmp_path / "configs"
-    configs.mkdir()
-    for file in (name, "sources.yaml"):
-        shutil.copy(CONFIGS / file, configs / file)
-    text = (configs / name).read_text(encoding="utf-8")
-    # The first fact that has no published source is said to be published.
-    weak = next(line for line in text.splitlines() if "[CP]" in line or "[MEM]" in line)
-    strong = weak.replace("common practice", "published").replace("from memory", "published")
-    if strong == weak:  # the standing is on the line below
-        text = text.replace(weak, weak.replace("[CP]", "[NOBODY]").replace("[MEM]", "[NOBODY]"), 1)
-    else:
-        text = text.replace(weak, strong, 1)
-    (configs / name).write_text(text, encoding="utf-8")
-    with pytest.raises(FloraError, match=r"says published, but none of its sources|NOBODY is not in sources"):
-        LOADERS[name](configs)
+def test_a_source_that_is_not_listed_is_named(name: str, tmp_path: Path) -> None:
+    folder = changed(name, r"source: \[", "source: [NOBODY, ", tmp_path)
+    with pytest.raises(FloraError, match=rf"{name}: .*source NOBODY is not in sources.yaml"):
+        LOADERS[name](folder)
+
+
+@pytest.mark.parametrize("name", ["mix.yaml", "spray.yaml", "gate.yaml"])
+def test_a_file_that_claims_more_than_its_sources_bear_is_refused(name: str, tmp_path: Path) -> None:
+    folder = changed(
+        name,
+        r"source: \[(CP|MEM)\],\s+standing: (common practice|from memory)",
+        r"source: [\1], standing: published",
+        tmp_path,
+    )
+    with pytest.raises(FloraError, match=rf"{name}: .* says published, but none of its sources"):
+        LOADERS[name](folder)
 
 
 def test_drawings_are_sourced_too() -> None:

@@ -14,7 +14,7 @@ from model.photo import Calibration, Statistics, fit_statistics
 from model.photo.saved import STARTER, read_model
 from training import quick
 from training.data import Data
-from training.learn import deal, enough_of, learn
+from training.learn import deal, learn
 from training.manifest import LabelledPhoto
 from training.promote import load_rules
 from training.recipe import load_recipe
@@ -87,12 +87,6 @@ def test_every_class_has_a_group_in_the_fit_part_and_groups_move_whole() -> None
     parts = deal(photos, ["held_out", "calibrate", "calibrate", "held_out"])
     assert parts == ["held_out", "fit", "fit", "fit"], "g2 serves a and b; c has only g3"
     assert deal(photos, ["fit", "calibrate", "calibrate", "fit"]) == ["fit", "fit", "fit", "fit"]
-
-
-def test_what_a_species_still_wants_is_said() -> None:
-    photos = [photo(str(i), "a", "one") for i in range(5)] + [photo(str(i), "b", f"g{i}") for i in range(3)]
-    missing = enough_of(photos, 5, 2)
-    assert missing == {"a": "photos of 1 other plant or visit", "b": "2 more photos"}
 
 
 def made_data(labels: list[str], size: int = 1280) -> Data:
@@ -193,10 +187,12 @@ def test_a_run_promotes_what_names_more_and_does_not_promote_the_same_again_as_b
 
 
 def test_too_few_photos_are_named_before_anything_is_done(made: list[LabelledPhoto], tmp_path: Path) -> None:
-    with pytest.raises(CollectionError, match="facelis_retusa: 4 more photos"):
+    with pytest.raises(
+        CollectionError, match="facelis_retusa: 4 more photos, at least 1 of them from another plant or visit"
+    ):
         quick.train_quick([made[1]], Registry(tmp_path / "models"), RECIPE, load_rules(), tmp_path / "cache")
     few = [replace(p, group="one") for p in made[:30]]
-    with pytest.raises(CollectionError, match="other plant or visit"):
+    with pytest.raises(CollectionError, match="1 more photo, from another plant or visit"):
         quick.train_quick(few, Registry(tmp_path / "models"), RECIPE, load_rules(), tmp_path / "cache")
 
 

@@ -8,14 +8,14 @@ import numpy as np
 import pytest
 
 from model.errors import CollectionError, FloraError
-from model.photo import Discriminant, fit_statistics
+from model.photo import Discriminant, Statistics, fit_statistics
 from model.photo.head import softmax
 from training.calibrate import fit_dependence, fit_floor, fit_temperature, typical_distances
 from training.manifest import LabelledPhoto, read_manifest
 from training.measure import calibration_null, expected_calibration_error, measure
 from training.recipe import load_recipe
-from training.shrink import choose_shrinkage
 from training.split import PARTS, split
+from training.spread import _said, choose_spread
 from training.starter import Data, measure_by_source, novelty_auroc, train
 
 
@@ -114,8 +114,17 @@ def test_typical_distances_of_rare_classes_are_drawn_to_the_middle() -> None:
 
 def test_shrinkage_is_chosen_out_of_sample() -> None:
     data = made_up()
-    value, tried = choose_shrinkage(data.x, data.labels, data.groups, [0.01, 0.2, 0.9], 4, 1)
-    assert tried[value] == max(tried.values()) and len(tried) == 3
+    nothing = Statistics.empty(data.x.shape[1])
+    found = choose_spread(nothing, data.x, data.labels, data.groups, [1.0], [0.01, 0.2, 0.9], 4, 1)
+    assert found.tried[1.0, found.shrinkage] == max(found.tried.values()) and len(found.tried) == 3
+
+
+def test_the_choice_rests_on_what_the_head_itself_would_say() -> None:
+    """The axes of the spread are found once for all shrinkages; the head does each by itself."""
+    data = made_up()
+    statistics = fit_statistics(data.x, data.labels)
+    for shrinkage, said in _said(statistics, data.x, [0.01, 0.2, 0.9]):
+        assert (said == Discriminant(statistics, shrinkage).scores(data.x).argmax(axis=1)).all()
 
 
 def test_a_perfect_model_stays_under_its_null_about_nineteen_times_in_twenty() -> None:

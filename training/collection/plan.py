@@ -11,8 +11,9 @@ from pathlib import Path
 from typing import Protocol
 
 from model.errors import CollectionError, PhotoError
+from model.flora.name import plain
 from training.collection.group import group_of
-from training.collection.names import id_of, plain
+from training.collection.names import id_of
 from training.collection.offer import Offered, Refusal, Source, counted, shown
 from training.collection.own import OwnSpecies
 from training.collection.pixels import sha256_of
