@@ -68,21 +68,19 @@ def year(
     as_json: Json = False,
 ) -> None:
     """Show a weed's year: when it comes up, flowers and seeds, and when to act."""
+    from app.figures.picture import check_ending
     from app.figures.year_strip import draw_year, in_words
     from app.key import load_advice
     from model.control import year_of
     from model.flora.name import PlantNames
 
+    if figure is not None:
+        check_ending(figure)
     control = load_advice()
     names = dict.fromkeys(PlantNames(control.flora).the_species(name) for name in species)
     years = [year_of(control, name) for name in names]
     if figure is not None:
-        if figure.suffix.lower() not in (".svg", ".png"):
-            raise AnswerError(f"--figure {figure}: ends in neither .svg nor .png; choose one of the two")
-        try:
-            draw_year(control, years, figure, month)
-        except OSError as error:
-            raise AnswerError(f"--figure {figure}: cannot be written ({error.strerror}); name another place") from None
+        draw_year(control, years, figure, month)
     if as_json:
         print_json({"years": [one.as_json() for one in years]})
     else:

@@ -89,16 +89,15 @@ def judge_file(
     """Judge a forecast, draw it if asked, and print it."""
     from model.spray import judge_day, read_forecast
 
-    if figure is not None and figure.suffix.lower() not in (".svg", ".png"):
-        raise AnswerError(f"--figure {figure}: ends in neither .svg nor .png; choose one of the two")
+    if figure is not None:
+        from app.figures.picture import check_ending
+
+        check_ending(figure)
     day = judge_day(read_forecast(file), rules, spray, occasion, lawn)
     if figure is not None:
         from app.figures.spray_hours import draw_hours
 
-        try:
-            draw_hours(day, rules, figure)
-        except OSError as error:
-            raise AnswerError(f"--figure {figure}: cannot be written ({error.strerror}); name another place") from None
+        draw_hours(day, rules, figure)
     if as_json:
         print_json(day.as_json())
     else:

@@ -39,16 +39,11 @@ def class_weights(truth: NDArray[np.int64]) -> Array:
     return np.asarray(weights / weights.sum())
 
 
-def typical_distances(
-    head: Discriminant, x: Array, labels: Sequence[str], steady: int = 10, usual: float | None = None
-) -> tuple[float, ...]:
+def typical_distances(head: Discriminant, x: Array, labels: Sequence[str], steady: int = 10) -> tuple[float, ...]:
     """Median squared distance of calibration photos to their own class, one a class of the head.
 
-    Classes with few photos are drawn towards the median over all, which counts as ``steady``
-    photos; ``usual`` replaces it where the photos given are those learned from, which lie too near.
+    Classes with few photos are drawn towards the median over all, which counts as ``steady`` photos.
     """
-    if usual is not None:
-        return (usual,) * len(head.classes)
     truth = np.array(labels)
     distances = head.distances(x)
     own = {c: distances[truth == c, i] for i, c in enumerate(head.classes)}

@@ -93,8 +93,9 @@ def _calibrate(
     known = np.array([label in statistics.classes for label in check.labels], dtype=bool)
     check = check.where(known)
     if len(check.photos) < recipe.least_calibration_photos:
-        # Too few to tell: distances are those of the photos learned from, widened as the base's were.
-        return replace(start, typical=typical_distances(head, fit.x, fit.labels, usual=_usual(start)))
+        # Too few to tell: what is usual for the base is taken to be so for every class.
+        usual = float(np.median(start.typical))
+        return replace(start, typical=(usual,) * len(statistics.classes))
     columns = np.array([statistics.classes.index(label) for label in check.labels])
     temperature = fit_temperature(head.scores(check.x), columns)
     typical = typical_distances(head, check.x, check.labels)
@@ -110,10 +111,6 @@ def _calibrate(
     floor = fit_floor(probabilities, truth, recipe.least_floor)
     dependence, several = fit_dependence(probabilities, truth, check.groups)
     return replace(calibration, floor=floor, dependence=dependence if several >= 10 else calibration.dependence)
-
-
-def _usual(calibration: Calibration) -> float:
-    return float(np.median(calibration.typical))
 
 
 def _left_out(base: Statistics, calibration: Calibration, fit: Data, check: Data, weight: float) -> Array:

@@ -2,21 +2,18 @@
 
 from __future__ import annotations
 
-import io
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
-from xml.sax.saxutils import escape
+from typing import TYPE_CHECKING
 
+from app.figures.picture import INK, save_figure
 from model.spray import Day, Rules, clock
 from model.spray.reason import Word, worst
 from model.spray.rules import Band
-from training.durable import replace_file
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
-INK, FAINT = "#20301f", "#8a9488"
 TITLE = "Hours to spray in"
 # A verdict is told by its letter, its hatch and its shade, so that it needs no colour.
 LOOKS: dict[Word, tuple[str, str, str]] = {
@@ -26,51 +23,14 @@ LOOKS: dict[Word, tuple[str, str, str]] = {
 }
 # Factors that have a panel of their own, or only repeat the temperature's.
 PANELS = ("delta_t", "wind")
-STYLE: dict[Any, Any] = {
-    "svg.fonttype": "none",
-    "svg.hashsalt": "swardkey",
-    "hatch.linewidth": 0.8,
-    "font.size": 11,
-    "text.color": INK,
-    "axes.edgecolor": FAINT,
-    "axes.labelcolor": INK,
-    "xtick.color": INK,
-    "ytick.color": INK,
-}
 
 
 def draw_hours(day: Day, rules: Rules, file: Path) -> None:
     """Draw a judged day to an SVG or PNG file, by its ending. The picture carries its content in words.
 
-    Raises OSError where the file cannot be written; what was there before is then still there.
+    Raises AnswerError where the file cannot be written; what was there before is then still there.
     """
-    replace_file(file, as_svg(day, rules).encode() if file.suffix.lower() == ".svg" else as_png(day, rules))
-
-
-def as_svg(day: Day, rules: Rules) -> str:
-    """The picture as SVG, with text as text, a title and a description."""
-    from matplotlib import rc_context
-
-    drawn = io.StringIO()
-    with rc_context(STYLE):
-        _figure(day, rules).savefig(drawn, format="svg", metadata={"Date": None})
-    text = drawn.getvalue()
-    start = text.index("<svg")
-    opening_ends = text.index(">", start)
-    named = ' role="img" aria-labelledby="spray-title spray-words"'
-    words = f'<title id="spray-title">{escape(TITLE)}</title>\n<desc id="spray-words">{escape(in_words(day))}</desc>'
-    return f"{text[:opening_ends]}{named}>\n{words}{text[opening_ends + 1 :]}"
-
-
-def as_png(day: Day, rules: Rules, dots_per_inch: int = 200) -> bytes:
-    """The picture as PNG, its words as the description that the file carries."""
-    from matplotlib import rc_context
-
-    drawn = io.BytesIO()
-    with rc_context(STYLE):
-        words = {"Title": TITLE, "Description": in_words(day)}
-        _figure(day, rules).savefig(drawn, format="png", dpi=dots_per_inch, metadata=words)
-    return drawn.getvalue()
+    save_figure(lambda: _figure(day, rules), file, TITLE, in_words(day))
 
 
 def in_words(day: Day) -> str:

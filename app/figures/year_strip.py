@@ -2,21 +2,20 @@
 
 from __future__ import annotations
 
-import io
 from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from app.figures.picture import INK, save_figure
 from model.control import Control, Year
 from model.control.year import MONTHS, spans
-from training.durable import replace_file
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
 STAGES = {"germinates": "comes up", "flowers": "flowers", "seeds": "seeds"}
-INK = "#20301f"
+TITLE = "The year of a weed"
 # Stages are filled, control is hatched: the two are told apart without colour.
 STAGE_COLOURS = {"germinates": "#8fbf6a", "flowers": "#e6c229", "seeds": "#b5793c"}
 
@@ -24,21 +23,24 @@ STAGE_COLOURS = {"germinates": "#8fbf6a", "flowers": "#e6c229", "seeds": "#b5793
 def draw_year(control: Control, years: Sequence[Year], file: Path, month: int | None = None) -> None:
     """Draw the strips of some species, one above the other, as SVG or PNG by the file's ending.
 
-    ``month`` is marked. The SVG carries its content in words for who cannot see it.
+    ``month`` is marked. The picture carries its content in words. Raises AnswerError where the
+    file cannot be written.
     """
-    from matplotlib import rc_context
+    save_figure(lambda: _figure(control, years, month), file, TITLE, in_words(control, years))
+
+
+def _figure(control: Control, years: Sequence[Year], month: int | None) -> Figure:
     from matplotlib.figure import Figure
 
     rows = [_rows(control, year) for year in years]
     lines = sum(len(r) for r in rows)
-    with rc_context({"svg.fonttype": "none", "svg.hashsalt": "swardkey", "hatch.linewidth": 1.1}):
-        figure = Figure(figsize=(7.4, 0.34 * lines + 0.75 * len(years)), layout="constrained")
-        axes = figure.subplots(len(years), 1, height_ratios=[len(r) + 1 for r in rows], squeeze=False)[:, 0]
-        for year, year_rows, axis in zip(years, rows, axes, strict=True):
-            _strip(axis, year_rows, month)
-            plant = control.flora.species[year.species]
-            axis.set_title(f"{plant.common_name} ({plant.scientific_name})", loc="left", color=INK, fontsize=11)
-        _write(figure, file, in_words(control, years))
+    figure = Figure(figsize=(7.4, 0.34 * lines + 0.75 * len(years)), layout="constrained")
+    axes = figure.subplots(len(years), 1, height_ratios=[len(r) + 1 for r in rows], squeeze=False)[:, 0]
+    for year, year_rows, axis in zip(years, rows, axes, strict=True):
+        _strip(axis, year_rows, month)
+        plant = control.flora.species[year.species]
+        axis.set_title(f"{plant.common_name} ({plant.scientific_name})", loc="left", fontsize=11)
+    return figure
 
 
 def in_words(control: Control, years: Sequence[Year]) -> str:
@@ -79,12 +81,3 @@ def _strip(axis: Axes, rows: list[tuple[str, str, tuple[int, ...]]], month: int 
         axis.axvspan(month - 0.5, month + 0.5, fill=False, edgecolor="#1f4e8c", linewidth=2.2, zorder=5)
     for side in ("top", "right", "left"):
         axis.spines[side].set_visible(False)
-
-
-def _write(figure: Figure, file: Path, words: str) -> None:
-    drawn = io.BytesIO()
-    if file.suffix.lower() == ".svg":
-        figure.savefig(drawn, format="svg", metadata={"Date": None, "Description": words, "Title": "The year"})
-    else:
-        figure.savefig(drawn, format="png", dpi=160, metadata={"Description": words})
-    replace_file(file, drawn.getvalue())

@@ -1,0 +1,71 @@
+"""A figure as a file: SVG with its content in words, or PNG; whole or not at all."""
+
+from __future__ import annotations
+
+import io
+from collections.abc import Callable
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+from xml.sax.saxutils import escape
+
+from model.errors import AnswerError
+from training.durable import replace_file
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
+
+ENDINGS = (".svg", ".png")
+INK, FAINT = "#20301f", "#8a9488"
+STYLE: dict[Any, Any] = {
+    "svg.fonttype": "none",  # text stays text
+    "svg.hashsalt": "swardkey",  # the same figure, the same file
+    "hatch.linewidth": 0.9,
+    "font.size": 11,
+    "text.color": INK,
+    "axes.edgecolor": FAINT,
+    "axes.labelcolor": INK,
+    "xtick.color": INK,
+    "ytick.color": INK,
+}
+DOTS_PER_INCH = 200
+
+
+def check_ending(file: Path) -> None:
+    """Raise AnswerError where a figure cannot be written under this name; asked before anything is worked out."""
+    if file.suffix.lower() not in ENDINGS:
+        raise AnswerError(f"--figure {file}: ends in neither .svg nor .png; choose one of the two")
+
+
+def save_figure(draw: Callable[[], Figure], file: Path, title: str, words: str) -> None:
+    """Write a figure by the ending of its file. ``words``: what it shows, for who cannot see it.
+
+    Raises AnswerError where the file cannot be written; what was there before is then still there.
+    """
+    data = as_svg(draw, title, words).encode() if file.suffix.lower() == ".svg" else _png(draw, title, words)
+    try:
+        replace_file(file, data)
+    except OSError as error:
+        raise AnswerError(f"--figure {file}: cannot be written ({error.strerror}); name another place") from None
+
+
+def as_svg(draw: Callable[[], Figure], title: str, words: str) -> str:
+    """The figure as SVG, with text as text, a title and a description that readers speak."""
+    from matplotlib import rc_context
+
+    drawn = io.StringIO()
+    with rc_context(STYLE):
+        draw().savefig(drawn, format="svg", metadata={"Date": None})
+    text = drawn.getvalue()
+    opening_ends = text.index(">", text.index("<svg"))
+    named = ' role="img" aria-labelledby="figure-title figure-words"'
+    told = f'<title id="figure-title">{escape(title)}</title>\n<desc id="figure-words">{escape(words)}</desc>'
+    return f"{text[:opening_ends]}{named}>\n{told}{text[opening_ends + 1 :]}"
+
+
+def _png(draw: Callable[[], Figure], title: str, words: str) -> bytes:
+    from matplotlib import rc_context
+
+    drawn = io.BytesIO()
+    with rc_context(STYLE):
+        draw().savefig(drawn, format="png", dpi=DOTS_PER_INCH, metadata={"Title": title, "Description": words})
+    return drawn.getvalue()
