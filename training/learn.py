@@ -89,7 +89,6 @@ def _calibrate(
     weight: float,
     recipe: Recipe,
 ) -> Calibration:
-    head = Discriminant(statistics, start.shrinkage)
     known = np.array([label in statistics.classes for label in check.labels], dtype=bool)
     check = check.where(known)
     if len(check.photos) < recipe.least_calibration_photos:
@@ -97,6 +96,7 @@ def _calibrate(
         usual = float(np.median(start.typical))
         return replace(start, typical=(usual,) * len(statistics.classes))
     columns = np.array([statistics.classes.index(label) for label in check.labels])
+    head = Discriminant(statistics, start.shrinkage)
     temperature = fit_temperature(head.scores(check.x), columns)
     typical = typical_distances(head, check.x, check.labels)
     calibration = replace(start, temperature=temperature, typical=typical)
