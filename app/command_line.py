@@ -14,7 +14,7 @@ from app.advice import advise, year
 from app.checking import check
 from app.collecting import collect
 from app.drawing import draw
-from app.home import fault_file
+from app.home import fault_file, home
 from app.models import measure, models
 from app.printed import print_json
 from app.spraying import degree_days, window
@@ -128,11 +128,20 @@ def usage_sentence(error: typer.TyperException) -> str:
 
 
 @lru_cache(maxsize=1)
-def add_sums() -> None:
-    """Load the sums, which take a fifth of a second that naming a plant need not wait for."""
+def add_desk_work() -> None:
+    """Load the sums, records and papers, which take half a second that naming a plant need not wait for."""
+    from app.keeping import backup, restore
+    from app.keying import key
     from app.mixing import mix
+    from app.printing import papers
+    from app.recording import records
 
     cli.add_typer(mix, name="mix")
+    cli.command()(key)
+    cli.add_typer(papers, name="print")
+    cli.add_typer(records, name="records")
+    cli.command()(backup)
+    cli.command()(restore)
 
 
 def main(arguments: list[str] | None = None) -> None:
@@ -142,8 +151,13 @@ def main(arguments: list[str] | None = None) -> None:
     """
     given = sys.argv[1:] if arguments is None else arguments
     if not given or given[0] not in ("identify", "ask"):
-        add_sums()
+        add_desk_work()
     try:
+        if (home() / ".restored").is_dir():
+            # A restore that was interrupted once its files were in place is brought to its end.
+            from app.records.swap import finish_restore
+
+            finish_restore(home())
         status = cli(arguments, standalone_mode=False)
         sys.exit(status if isinstance(status, int) else 0)
     except SwardkeyError as error:

@@ -32,7 +32,7 @@ def draw_year(control: Control, years: Sequence[Year], file: Path, month: int | 
 def _figure(control: Control, years: Sequence[Year], month: int | None) -> Figure:
     from matplotlib.figure import Figure
 
-    rows = [_rows(control, year) for year in years]
+    rows = [strip_rows(control, year) for year in years]
     lines = sum(len(r) for r in rows)
     figure = Figure(figsize=(7.4, 0.34 * lines + 0.75 * len(years)), layout="constrained")
     axes = figure.subplots(len(years), 1, height_ratios=[len(r) + 1 for r in rows], squeeze=False)[:, 0]
@@ -47,12 +47,12 @@ def in_words(control: Control, years: Sequence[Year]) -> str:
     """What the strips show, in words."""
     told = []
     for year in years:
-        rows = "; ".join(f"{name}: {spans(months)}" for name, _, months in _rows(control, year))
+        rows = "; ".join(f"{name}: {spans(months)}" for name, _, months in strip_rows(control, year))
         told.append(f"{control.flora.species[year.species].common_name}. {rows}.")
     return " ".join(told)
 
 
-def _rows(control: Control, year: Year) -> list[tuple[str, str, tuple[int, ...]]]:
+def strip_rows(control: Control, year: Year) -> list[tuple[str, str, tuple[int, ...]]]:
     rows = [(label, stage, year.stages[stage]) for stage, label in STAGES.items() if year.stages[stage]]
     titles = control.methods.methods
     # What may be done in any month needs no strip.

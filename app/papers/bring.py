@@ -1,0 +1,47 @@
+"""What to bring to a job: configs/papers.yaml, by the methods of the plan."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from functools import lru_cache
+from pathlib import Path
+
+from pydantic import BaseModel, ConfigDict
+
+from model.control import Control
+from model.control.facts import MethodName
+from model.flora.load import CONFIGS, read_facts
+from model.flora.species import Fact
+
+
+class Bring(Fact):
+    """Things to bring."""
+
+    bring: tuple[str, ...]
+
+
+class Papers(BaseModel):
+    """configs/papers.yaml."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True)
+
+    always: Bring
+    methods: dict[MethodName, Bring]
+    chemical: Bring
+
+
+@lru_cache(maxsize=2)
+def load_papers(configs: Path = CONFIGS) -> Papers:
+    """Read configs/papers.yaml. Raises FloraError naming the field that is wrong."""
+    return read_facts(configs / "papers.yaml", Papers)
+
+
+def to_bring(control: Control, methods: Iterable[MethodName], papers: Papers) -> tuple[str, ...]:
+    """What to bring for some methods, each thing once."""
+    named = list(methods)
+    things = list(papers.always.bring)
+    for method in named:
+        things += papers.methods[method].bring if method in papers.methods else ()
+    if any(control.methods.methods[method].chemical for method in named):
+        things += papers.chemical.bring
+    return tuple(dict.fromkeys(things))

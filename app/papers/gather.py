@@ -1,0 +1,82 @@
+"""From the records to what papers are made from: the visit, how its weed was named, and the plan for it."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from app.papers.naming import Naming, still_possible
+from app.records import Records, VisitRecord
+from app.records.entries import KeptFinding
+from model.control import Case, Control, Plan, plan
+from model.errors import AnswerError
+from model.identify import Key
+from model.traits import Answers, check_answers
+
+
+def visit_record(records: Records, visit: int) -> VisitRecord:
+    """A visit with all that belongs to it, in its latest version. Raises RecordsError where there is none."""
+    found = records.current("visit", visit).record
+    assert isinstance(found, VisitRecord)
+    return found
+
+
+def all_visits(records: Records, site: int | None = None) -> list[VisitRecord]:
+    """Every visit, or those to a site, newest first."""
+    return [visit_record(records, visit.id) for visit in records.visits(site)]
+
+
+def naming_of(record: VisitRecord, key: Key) -> Naming:
+    """How the weed of a visit was named: by its latest confirmed finding, or the latest that names a plant.
+
+    Raises AnswerError where none does; a plant outside the flora is not given the name of the nearest.
+    """
+    named = [
+        found
+        for found in record.findings
+        if species_of(found) in key.flora.species and (found.status != "unlisted" or found.confirmed_by)
+    ]
+    if not named:
+        raise AnswerError(f"visit {record.visit.id} has no finding that names a plant; identify it first")
+    best = max(named, key=lambda found: (bool(found.confirmed_by), found.id))
+    species = species_of(best) or ""
+    chances = _chances(best)
+    probability = best.probability if best.probability is not None else chances.get(species)
+    undecided = best.status == "undecided" and not best.confirmed_by
+    others = {s: p for s, p in chances.items() if s != species and s in key.flora.species}
+    also = still_possible(others) if undecided else ()
+    return Naming(species, best.status, probability, answers_of(best, key), best.confirmed_by, also)
+
+
+def species_of(found: KeptFinding) -> str | None:
+    """The species that a finding names, or that is in front in it."""
+    if found.species:
+        return found.species
+    candidates = found.finding.get("candidates") or []
+    first = candidates[0] if candidates else None
+    return str(first.get("species")) if isinstance(first, dict) else None
+
+
+def answers_of(found: KeptFinding, key: Key) -> Answers:
+    """The answers of a finding, without those to characters that the key no longer has."""
+    known = {name: answer for name, answer in found.answers.items() if name in key.flora.characters}
+    return check_answers(key.flora.characters, known)
+
+
+def _chances(found: KeptFinding) -> dict[str, float]:
+    """The probabilities of the candidates that a kept finding lists."""
+    listed = [one for one in found.finding.get("candidates") or [] if isinstance(one, dict)]
+    return {str(one.get("species")): float(one.get("probability") or 0.0) for one in listed}
+
+
+def plan_of(records: Records, record: VisitRecord, naming: Naming, control: Control, case: Case | None = None) -> Plan:
+    """The plan for the weed of a visit on its site in its month, with the groups that were used there before.
+
+    ``case``: what was told besides, such as the place or the cover; species, month and used are set here.
+    """
+    site = record.site
+    species = (naming.species, *naming.also)
+    told = case or Case(species, record.visit.day.month, site.lawn, state=site.state or None)
+    near = told.near or tuple(site.near)
+    used = tuple(sorted({use.group for use in records.group_uses(site.id) if use.day < record.visit.day}))
+    whole = replace(told, species=species, month=record.visit.day.month, near=near, used=used)  # type: ignore[arg-type]
+    return plan(control, whole)

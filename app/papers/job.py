@@ -1,0 +1,218 @@
+"""The job sheet for the contractor: where, what, how, within which weather, and space to write."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from app.papers.bring import load_papers, to_bring
+from app.papers.marks import Marks
+from app.papers.naming import Naming, how_sure, taken_for
+from app.papers.sheet import SMALL, SMALL_ITEM, Head, Sheet, safe, slanted, style
+from app.show_plan import heading, parting_lines
+from app.words import month_name
+from model.control import Control, JudgedOption, Plan
+from model.control.facts import MethodName
+from model.control.year import spans
+from model.identify import Key
+from model.mix.result import LABEL_FIRST, Result
+from model.spray.rules import Band, Rules
+
+if TYPE_CHECKING:
+    from app.records import Client, Site
+
+READINGS, LINE = 4, 21.0  # empty rows for the weather, and how high a line to write on is, in points
+
+
+@dataclass(frozen=True)
+class Sum:
+    """A sum that was done from what the user typed: its name, the figures in words, and the working."""
+
+    title: str
+    told: tuple[tuple[str, str], ...]
+    working: tuple[str, ...] = ()
+
+    @classmethod
+    def of(cls, title: str, result: Result) -> Sum:
+        """From what model.mix hands back."""
+        return cls(title, tuple(result.told), result.working)
+
+
+@dataclass(frozen=True)
+class JobSheet:
+    """What the sheet is made from.
+
+    ``options``: those of the plan that were decided on; without any, those of the ``chosen``
+    methods, and without these all that are suited now. ``hours``: judged hours of
+    the day, in words, where there was a forecast.
+    """
+
+    naming: Naming
+    plan: Plan
+    site: Site | None = None
+    client: Client | None = None
+    day: str = ""
+    maker: str = ""
+    chosen: tuple[MethodName, ...] = ()
+    sums: tuple[Sum, ...] = ()
+    hours: tuple[str, ...] = ()
+    options: tuple[JudgedOption, ...] = ()
+
+
+def job_paper(job: JobSheet, key: Key, control: Control, rules: Rules) -> bytes:
+    """The job sheet as PDF."""
+    plant = key.flora.species[job.naming.species]
+    where = job.site.address if job.site else ""
+    sheet = Sheet(Head("Job sheet", where, job.day, job.maker, "no rates but those you typed: the label comes first"))
+    marks = Marks(control)
+    sheet.title(safe(f"{plant.common_name[:1].upper()}{plant.common_name[1:]}"), slanted(plant.scientific_name))
+    sheet.text(heading(job.plan, control))
+    _site(sheet, job)
+    _weed(sheet, job, key, control)
+    options = chosen_options(job)
+    _plan(sheet, job, options, marks)
+    if any(option.actives for option in options):
+        sheet.together(lambda: _window(sheet, job, rules, marks))
+    _sums(sheet, job)
+    things = to_bring(control, (option.method for option in options), load_papers())
+    sheet.together(lambda: _bring(sheet, things))
+    sheet.together(lambda: _to_write(sheet, any(option.actives for option in options)))
+    if job.plan.cautions:
+        sheet.heading("Mind")
+        for caution in job.plan.cautions:
+            sheet.bullet(marks.of(caution), SMALL_ITEM)
+    for statement in job.plan.law:
+        sheet.bullet(marks.of(statement), SMALL_ITEM)
+    for line in marks.legend():
+        sheet.markup(line, SMALL)
+    return sheet.as_pdf()
+
+
+def chosen_options(job: JobSheet) -> tuple[JudgedOption, ...]:
+    """The options of the plan that were decided on; without a choice, those that are suited now."""
+    if job.options:
+        return job.options
+    if job.chosen:
+        return tuple(o for o in job.plan.options if o.method in job.chosen and o.suited != "no")
+    return tuple(o for o in job.plan.options if o.suited == "yes")
+
+
+def _site(sheet: Sheet, job: JobSheet) -> None:
+    rows = []
+    if job.client is not None:
+        contact = ", ".join(text for text in (job.client.phone, job.client.email) if text)
+        rows.append(["Client", ", ".join(filter(None, (job.client.name, contact)))])
+    case = job.plan.case
+    if job.site is not None:
+        rows.append(["Address", ", ".join(filter(None, (job.site.address, job.site.state)))])
+        if job.site.area_m2:
+            rows.append(["Lawn area", f"{job.site.area_m2:g} m\u00b2"])
+    rows.append(
+        ["Lawn grass", case.lawn.replace("_", " ") + (": check it on the spot" if case.lawn == "unknown" else "")]
+    )
+    rows.append(["Near", ", ".join(case.near) or "nothing was told; look round"])
+    if case.used:
+        rows.append(["Groups used here before", ", ".join(str(group) for group in case.used)])
+    if job.site is not None and job.site.notes:
+        rows.append(["Notes", job.site.notes])
+    sheet.table(rows, (0.24, 0.76), heads=False)
+
+
+def _weed(sheet: Sheet, job: JobSheet, key: Key, control: Control) -> None:
+    sheet.heading("The weed")
+    sheet.text(how_sure(job.naming, key))
+    still = [(name, note) for name, note, out in taken_for(job.naming, key) if not out]
+    if still:
+        sheet.text("Before you start, look again: it may be taken for")
+        sheet.items(f"{name}: {note}" for name, note in still[:4])
+    sheet.items(parting_lines(job.plan, control))
+
+
+def _plan(sheet: Sheet, job: JobSheet, options: tuple[JudgedOption, ...], marks: Marks) -> None:
+    sheet.heading("What to do")
+    if not options:
+        sheet.text(f"Nothing of the plan is to be done in {month_name(job.plan.case.month)}.")
+    for option in options:
+        told = " ".join(marks.said(r.text, r.standing, r.source) for r in option.do)
+        names = " + ".join(f"{a.name} (group {a.group}, lawn: {a.lawn_rating})" for a in option.actives)
+        with_names = f": {safe(names)}" if names else ""
+        sheet.markup(f"<b>{safe(option.title)}{with_names}.</b> {told}", style(9, spaceAfter=1.5))
+        more = [f"Must come out: {', '.join(option.out)}."] if option.out else []
+        more.append(f"Best months: {spans(option.months)}.")
+        if option.look_again:
+            more.append(f"Look again after {option.look_again[0]} to {option.look_again[1]} days.")
+        sheet.text(" ".join(more), style(8.2, leftIndent=10, spaceAfter=1.5))
+        for reason in (r for r in option.reasons if r.suited == "wait" or option.actives):
+            sheet.bullet(marks.said(reason.text, reason.standing, reason.source), SMALL_ITEM)
+
+
+def _window(sheet: Sheet, job: JobSheet, rules: Rules, marks: Marks) -> None:
+    sheet.heading("Weather in which to spray")
+    rows = [["Reading", "Go", "Caution", "Stop"]]
+    rows += [[f"{band.name[:1].upper()}{band.name[1:]}", *limits(band)] for band in rules.facts.bands.values()]
+    sheet.table(rows, (0.22, 0.22, 0.28, 0.28))
+    every = [limit for band in rules.facts.bands.values() for limit in band.limits]
+    sheet.markup(marks.after("Where the label gives another limit, that one holds.", every), SMALL)
+    sheet.items(job.hours)
+
+
+def limits(band: Band) -> tuple[str, str, str]:
+    """Go, caution and stop of one factor, in words.
+
+    >>> from model.spray import load_rules
+    >>> limits(load_rules().facts.bands["delta_t"])
+    ('2 to 8 C', 'below 2, above 8 C', 'above 10 C')
+    """
+
+    def words(below: float | None, above: float | None) -> str:
+        told = [f"below {below:g}"] if below is not None else []
+        told += [f"above {above:g}"] if above is not None else []
+        return f"{', '.join(told)} {band.unit}" if told else "\u2013"
+
+    def value(name: str) -> float | None:
+        limit = getattr(band, name)
+        return None if limit is None else limit.value
+
+    low = value("caution_below") if band.caution_below else value("stop_below")
+    high = value("caution_above") if band.caution_above else value("stop_above")
+    if low is not None and high is not None:
+        go = f"{low:g} to {high:g} {band.unit}"
+    else:
+        go = f"{low:g} {band.unit} or more" if low is not None else f"{high:g} {band.unit} or less"
+    caution = words(value("caution_below"), value("caution_above"))
+    return go, caution, words(value("stop_below"), value("stop_above"))
+
+
+def _sums(sheet: Sheet, job: JobSheet) -> None:
+    if not job.sums:
+        return
+    sheet.heading("Sums, from what was typed")
+    sheet.text(LABEL_FIRST)
+    for one in job.sums:
+        sheet.together(lambda one=one: _sum(sheet, one))
+
+
+def _sum(sheet: Sheet, one: Sum) -> None:
+    sheet.text(one.title, style(9, fontName="bold", spaceAfter=1))
+    if one.told:
+        sheet.table(list(one.told), (0.5, 0.5), heads=False)
+    for line in one.working:
+        sheet.text(line, SMALL)
+
+
+def _bring(sheet: Sheet, things: tuple[str, ...]) -> None:
+    sheet.heading("What to bring")
+    sheet.boxes(things)
+
+
+def _to_write(sheet: Sheet, spraying: bool) -> None:
+    if spraying:
+        sheet.heading("Weather as read at the place")
+        rows = [["Time", "Air C", "Humidity %", "Delta T C", "Wind km/h", "Wind from", "Smoke, mist, dew?"]]
+        rows += [[""] * 7 for _ in range(READINGS)]
+        sheet.table(rows, (0.11, 0.11, 0.14, 0.13, 0.14, 0.15, 0.22), tall=[LINE] * READINGS)
+    sheet.heading("Done")
+    rows = [["Start", ""], ["Finish", ""], ["By whom", ""], ["What was done, and what was left", ""]]
+    if spraying:
+        rows[3:3] = [["Product and batch, from the label", ""], ["Amount of product and of water used", ""]]
+    sheet.table(rows, (0.36, 0.64), heads=False, tall=[LINE] * (len(rows) - 1) + [3 * LINE])

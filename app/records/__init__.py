@@ -1,0 +1,99 @@
+"""Records of the work: clients, sites, visits, what was found, planned and done, in one SQLite file.
+
+with open_records() as records:
+    client = records.add_client(Client(name="..."))
+    site = records.add_site(Site(client=client.id, address="...", state="NSW"))
+    visit = records.add_visit(Visit(site=site.id, day=date.today(), who="..."))
+    treatment = records.add_treatment(replace(records.new_treatment(visit.id), products=(Product(...),)))
+    records.sign("treatment", treatment.id, "...")
+
+Open them anew for each piece of work; every trouble is a RecordsError in one sentence.
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from app.home import home
+from app.records.backup import BackedUp, back_up
+from app.records.book import Clock, utc_now
+from app.records.check import Checked, check_records
+from app.records.database import PATIENCE
+from app.records.drafts import Drafts
+from app.records.entries import (
+    Client,
+    Current,
+    Draft,
+    FollowUp,
+    GroupUse,
+    Hit,
+    KeptFinding,
+    KeptPhoto,
+    KeptPlan,
+    Kind,
+    PastVisit,
+    Product,
+    Reading,
+    Signed,
+    Site,
+    Treatment,
+    Visit,
+    VisitRecord,
+)
+from app.records.law import Missing, keep_until, missing_fields, prompts, union_of_fields, write_up_by
+from app.records.restore import Restore, plan_restore, restore
+from app.records.signing import Waiting
+from app.records.swap import finish_restore
+from app.records.trouble import RecordsError
+from training.durable import Step, go_on
+
+Records = Drafts
+
+
+def open_records(
+    folder: Path | None = None, step: Step = go_on, patience: float = PATIENCE, clock: Clock = utc_now
+) -> Records:
+    """The records of this user, or those in ``folder``; made where there are none. Raises RecordsError."""
+    if folder is None:
+        finish_restore(home(), step)
+    return Records(folder or home() / "records", step, patience, clock)
+
+
+__all__ = [
+    "BackedUp",
+    "Checked",
+    "Client",
+    "Current",
+    "Draft",
+    "FollowUp",
+    "GroupUse",
+    "Hit",
+    "KeptFinding",
+    "KeptPhoto",
+    "KeptPlan",
+    "Kind",
+    "Missing",
+    "PastVisit",
+    "Product",
+    "Reading",
+    "Records",
+    "RecordsError",
+    "Restore",
+    "Signed",
+    "Site",
+    "Treatment",
+    "Visit",
+    "VisitRecord",
+    "Waiting",
+    "back_up",
+    "check_records",
+    "finish_restore",
+    "keep_until",
+    "missing_fields",
+    "open_records",
+    "plan_restore",
+    "prompts",
+    "restore",
+    "union_of_fields",
+    "write_up_by",
+]

@@ -1,0 +1,72 @@
+"""Work in progress on the web pages, saved at every step under an id that cannot be guessed."""
+
+from __future__ import annotations
+
+import json
+import re
+import secrets
+import sqlite3
+from typing import Any
+
+from app.records.asking import Asking
+from app.records.entries import Draft
+from app.records.rows import canonical
+from app.records.trouble import RecordsError
+
+_ID = re.compile(r"[A-Za-z0-9_-]{22}")
+
+
+class Drafts(Asking):
+    """The record book, with the work in progress."""
+
+    def save_draft(self, state: dict[str, Any], draft: str | None = None) -> Draft:
+        """Keep the state of a draft, whole or not at all; a new one where no id is given.
+
+        Raises RecordsError for a state that JSON cannot hold, and for a draft that became a visit.
+        """
+        number = secrets.token_urlsafe(16) if draft is None else _checked(draft)
+        text, now = canonical(state), self.now()
+        with self.writing() as connection:
+            saved = connection.execute(
+                "INSERT INTO drafts VALUES (?, ?, ?, ?, NULL) ON CONFLICT (id) DO UPDATE "
+                "SET state = excluded.state, saved_at = excluded.saved_at WHERE visit IS NULL",
+                (number, text, now, now),
+            )
+            if not saved.rowcount:
+                raise RecordsError("this became a visit already; start a new one")
+        return self.draft(number)
+
+    def draft(self, draft: str) -> Draft:
+        """A draft by its id. Raises RecordsError where there is none."""
+        found = self.read("SELECT * FROM drafts WHERE id = ?", _checked(draft))
+        if not found:
+            raise RecordsError("that address leads to no work in progress; start a new one")
+        return _draft(found[0])
+
+    def recent_drafts(self, most: int = 10) -> tuple[Draft, ...]:
+        """Drafts that have not become a visit, the last saved first."""
+        sql = "SELECT * FROM drafts WHERE visit IS NULL ORDER BY saved_at DESC, rowid DESC LIMIT ?"
+        return tuple(_draft(row) for row in self.read(sql, most))
+
+    def end_draft(self, draft: str, visit: int) -> Draft:
+        """Write down which visit the draft became: its address leads there from now on."""
+        with self.writing() as connection:
+            done = connection.execute("UPDATE drafts SET visit = ? WHERE id = ?", (visit, _checked(draft)))
+            if not done.rowcount:
+                raise RecordsError("that address leads to no work in progress; start a new one")
+        return self.draft(draft)
+
+    def drop_draft(self, draft: str) -> None:
+        """Throw a draft away; nothing happens where there is none."""
+        with self.writing() as connection:
+            connection.execute("DELETE FROM drafts WHERE id = ?", (_checked(draft),))
+
+
+def _checked(draft: str) -> str:
+    if not _ID.fullmatch(draft):
+        raise RecordsError("that is not the address of any work; start a new one")
+    return draft
+
+
+def _draft(row: sqlite3.Row) -> Draft:
+    return Draft(row["id"], json.loads(row["state"]), row["started_at"], row["saved_at"], row["visit"])

@@ -1,0 +1,319 @@
+"""What the records hold: clients, sites, visits, what was found, planned and done, and what is due.
+
+All are frozen. ``id`` is 0 until the record is kept; an empty text was not told. Dates and times
+of day are by the clock at the site; ``..._at`` are ISO 8601 in UTC.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from datetime import date, time
+from typing import Annotated, Any, Literal
+
+from pydantic import ConfigDict, Field, StringConstraints
+
+State = Literal["", "NSW", "VIC", "QLD", "WA", "SA", "TAS", "ACT", "NT"]
+Kind = Literal["visit", "treatment"]
+# hand_spray: held in the hand and pumped by it; wiper: a brush, sponge or wick.
+Gear = Literal["", "hand_spray", "powered_spray", "spreader", "wiper"]
+Group = Annotated[int, Field(ge=0, le=40)]
+Text = Annotated[str, StringConstraints(max_length=20_000)]
+Needed = Annotated[str, StringConstraints(min_length=1, max_length=400)]
+Sha256 = Annotated[str, StringConstraints(pattern=r"^[0-9a-f]{64}$")]
+STRICT = ConfigDict(extra="forbid", allow_inf_nan=False)
+
+
+@dataclass(frozen=True)
+class Client:
+    """Who the work is for."""
+
+    __pydantic_config__ = STRICT
+
+    name: Needed
+    phone: Text = ""
+    email: Text = ""
+    address: Text = ""
+    notes: Text = ""
+    id: int = 0
+
+
+@dataclass(frozen=True)
+class Site:
+    """A place that is looked after. ``near`` as in a Case; ``area_m2`` in square metres.
+
+    ``latitude`` and ``longitude`` are degrees, and only ever what the user typed: never a photo's.
+    """
+
+    __pydantic_config__ = STRICT
+
+    client: int
+    address: Needed
+    state: State = ""
+    lawn: Text = "unknown"
+    near: tuple[Text, ...] = ()
+    area_m2: Annotated[float, Field(gt=0)] | None = None
+    latitude: Annotated[float, Field(ge=-90, le=90)] | None = None
+    longitude: Annotated[float, Field(ge=-180, le=180)] | None = None
+    notes: Text = ""
+    id: int = 0
+
+
+@dataclass(frozen=True)
+class Visit:
+    """One visit to a site, or one consultation by photo about it."""
+
+    __pydantic_config__ = STRICT
+
+    site: int
+    day: date
+    who: Text = ""
+    purpose: Text = ""
+    notes: Text = ""
+    id: int = 0
+
+
+@dataclass(frozen=True)
+class KeptPhoto:
+    """A photo of a visit: upright pixels without metadata, in the file that ``sha256`` names."""
+
+    __pydantic_config__ = STRICT
+
+    visit: int
+    sha256: Sha256
+    shows: Text = ""
+    id: int = 0
+
+
+@dataclass(frozen=True)
+class KeptFinding:
+    """A Finding as its ``as_json`` gave it, and who confirmed the name and when."""
+
+    __pydantic_config__ = STRICT
+
+    visit: int
+    finding: dict[str, Any]
+    status: Text
+    species: Text | None = None
+    probability: Annotated[float, Field(ge=0, le=1)] | None = None
+    answers: dict[str, Any] = field(default_factory=dict)
+    confirmed_by: Text = ""
+    confirmed_at: Text = ""
+    id: int = 0
+
+
+@dataclass(frozen=True)
+class KeptPlan:
+    """A Plan as its ``as_json`` gave it; ``chosen`` is what was decided on, in words."""
+
+    __pydantic_config__ = STRICT
+
+    visit: int
+    plan: dict[str, Any]
+    chosen: Text = ""
+    id: int = 0
+
+
+@dataclass(frozen=True)
+class Product:
+    """One product in the tank, all of it as the user typed it from the label in hand; nothing is filled in by us.
+
+    ``name`` is the full name on the label, ``actives`` its constituents with their strength,
+    ``groups`` its modes of action, ``rate`` an amount with its unit, ``total_amount`` all that was used.
+    """
+
+    __pydantic_config__ = STRICT
+
+    name: Text = ""
+    actives: Text = ""
+    groups: tuple[Group, ...] = ()
+    label: Text = ""
+    approval_number: Text = ""
+    batch: Text = ""
+    expiry: Text = ""
+    rate: Text = ""
+    total_amount: Text = ""
+
+
+@dataclass(frozen=True)
+class Reading:
+    """Weather as it was read at the site. C, per cent, km/h; ``wind_direction`` is where it blows from.
+
+    ``delta_t`` in C is worked out when it is left out and the other two are there.
+    """
+
+    __pydantic_config__ = STRICT
+
+    at: time | None = None
+    temperature: Annotated[float, Field(ge=-20, le=55)] | None = None
+    humidity: Annotated[float, Field(ge=1, le=100)] | None = None
+    wind_speed: Annotated[float, Field(ge=0, le=150)] | None = None
+    wind_direction: Text = ""
+    delta_t: Annotated[float, Field(ge=0, le=60)] | None = None
+    notes: Text = ""
+
+
+@dataclass(frozen=True)
+class Treatment:
+    """What was done, with all that any state's spray record asks for.
+
+    ``chemical`` False is hand work, mowing, mulch: no law of sprays, and no products. The first
+    of ``weather`` is at the start, the others at each change. ``left_out`` gives, by field, why it
+    was left empty; it counts only in a state whose list of fields is not confirmed.
+    """
+
+    __pydantic_config__ = STRICT
+
+    visit: int
+    day: date
+    state: State = ""
+    chemical: bool = True
+    products: tuple[Product, ...] = ()
+    method: Text = ""
+    gear: Gear = ""
+    equipment: Text = ""
+    outdoors: bool = True
+    started: time | None = None
+    finished: time | None = None
+    target: Text = ""
+    plants: Text = ""
+    situation: Text = ""
+    address: Text = ""
+    treated_area: Text = ""
+    area_m2: Annotated[float, Field(gt=0)] | None = None
+    water_litres: Annotated[float, Field(ge=0)] | None = None
+    tank_loads: Text = ""
+    weather: tuple[Reading, ...] = ()
+    other_weather: Text = ""
+    applicator: Text = ""
+    applicator_address: Text = ""
+    applicator_contact: Text = ""
+    licence: Text = ""
+    supervisor: Text = ""
+    supervised: Text = ""
+    business: Text = ""
+    business_address: Text = ""
+    business_contact: Text = ""
+    client: Text = ""
+    client_contact: Text = ""
+    occupier: Text = ""
+    order_treated: Text = ""
+    permit: Text = ""
+    withholding: Text = ""
+    re_entry: Text = ""
+    clippings: Text = ""
+    label_extras: Text = ""
+    notes: Text = ""
+    left_out: dict[str, Text] = field(default_factory=dict)
+    id: int = 0
+
+    @property
+    def groups(self) -> tuple[int, ...]:
+        """Modes of action used, each once, without the unclassified 0."""
+        return tuple(sorted({group for product in self.products for group in product.groups} - {0}))
+
+
+@dataclass(frozen=True)
+class VisitRecord:
+    """All of a visit that is signed together; ``site`` and ``client`` as they were at the time."""
+
+    __pydantic_config__ = STRICT
+
+    visit: Visit
+    site: Site
+    client: Client
+    photos: tuple[KeptPhoto, ...] = ()
+    findings: tuple[KeptFinding, ...] = ()
+    plans: tuple[KeptPlan, ...] = ()
+
+
+@dataclass(frozen=True)
+class Signed:
+    """One signed row. Rows are numbered from 1 without a gap; ``sequence`` is their order, whatever clocks said.
+
+    ``amends`` is the sequence of the row that this one takes the place of, with ``reason``.
+    ``sha256`` covers the content and ``former``, the sha256 of the row before. ``note`` says what
+    a person should know of the time, such as a clock that was set back.
+    """
+
+    sequence: int
+    kind: Kind
+    record: int
+    signed_by: str
+    signed_at: str
+    note: str
+    amends: int | None
+    reason: str
+    former: str
+    sha256: str
+
+
+@dataclass(frozen=True)
+class Current:
+    """The latest version of a visit or treatment. ``chain``: its signatures, oldest first; empty while unsigned."""
+
+    kind: Kind
+    record: VisitRecord | Treatment
+    chain: tuple[Signed, ...] = ()
+
+    @property
+    def is_signed(self) -> bool:
+        """Whether it can only be amended."""
+        return bool(self.chain)
+
+
+@dataclass(frozen=True)
+class FollowUp:
+    """Something to look at again on ``due``; ``done`` is the day on which it was. ``uid`` is for calendars."""
+
+    __pydantic_config__ = STRICT
+
+    site: int
+    due: date
+    what: Needed
+    visit: int | None = None
+    done: date | None = None
+    uid: Text = ""
+    id: int = 0
+
+
+@dataclass(frozen=True)
+class GroupUse:
+    """A mode of action used at a site. ``treatment`` is None where the user only told of it."""
+
+    __pydantic_config__ = STRICT
+
+    site: int
+    day: date
+    group: Annotated[int, Field(ge=1, le=40)]
+    treatment: int | None = None
+    note: Text = ""
+
+
+@dataclass(frozen=True)
+class PastVisit:
+    """A visit in a site's history, with its treatments, each in its latest version."""
+
+    visit: Current
+    treatments: tuple[Current, ...]
+    follow_ups: tuple[FollowUp, ...]
+
+
+@dataclass(frozen=True)
+class Hit:
+    """Something that a search found. ``kind`` is client, site, visit or treatment; ``text`` the words around it."""
+
+    kind: str
+    id: int
+    site: int | None
+    text: str
+
+
+@dataclass(frozen=True)
+class Draft:
+    """Work in progress on the web pages. ``id`` cannot be guessed; ``visit`` is set once it has become one."""
+
+    id: str
+    state: dict[str, Any]
+    started_at: str
+    saved_at: str
+    visit: int | None = None

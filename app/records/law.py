@@ -1,0 +1,245 @@
+"""What a spray record must hold in a state, when it must be written up, and how long it is kept.
+
+The facts are in configs/records.yaml; all of them are prompts to confirm with the regulator.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable
+from dataclasses import dataclass, fields
+from datetime import date, datetime, time, timedelta
+from functools import lru_cache
+from pathlib import Path
+from typing import Annotated, Literal, Self, get_args
+
+from pydantic import BaseModel, ConfigDict, Field, model_validator
+
+from app.records.entries import Product, Reading, State, Treatment
+from model.flora.load import CONFIGS, read_facts
+from model.flora.species import Fact
+
+Condition = Literal["sprayed_outdoors", "not_by_hand", "licensed"]
+Hours = Annotated[float, Field(gt=0, le=1000)]
+Years = Annotated[int, Field(ge=1, le=30)]
+BY_HAND = ("hand_spray", "wiper")
+NO_SPRAY = ("spreader", "wiper")
+
+
+class AskedField(Fact):
+    """A field of the record. ``say`` ends the sentence "still missing"."""
+
+    say: str
+    each: Literal["treatment", "product", "reading"] = "treatment"
+
+
+class WithoutChemical(Fact):
+    """What is kept of work that no law of sprays is about."""
+
+    asks: list[str]
+
+
+class StateLaw(Fact):
+    """One state's spray record. Where ``list`` is unconfirmed, the union of all fields is asked."""
+
+    list: Literal["known", "unconfirmed"]
+    asks: tuple[str, ...] = ()
+    asks_when: dict[Condition, tuple[str, ...]] = Field(default_factory=dict)
+    if_any: tuple[str, ...] = ()
+    within_hours: Hours | None
+    keep_years: Years
+    unconfirmed: str
+
+    @model_validator(mode="after")
+    def _known_or_not(self) -> Self:
+        if (self.list == "known") != bool(self.asks):
+            raise ValueError("asks is for a list that is known, and needed there")
+        return self
+
+
+class ActiveLaw(Fact):
+    """A rule for one active, whatever the state."""
+
+    within_hours: Hours
+    keep_years: Years
+
+
+class Law(BaseModel):
+    """configs/records.yaml."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True)
+
+    fields: dict[str, AskedField]
+    without_chemical: WithoutChemical
+    states: dict[str, StateLaw]
+    unknown_state: StateLaw
+    actives: dict[str, ActiveLaw]
+
+    @model_validator(mode="after")
+    def _fits_the_records(self) -> Self:
+        homes = {"treatment": Treatment, "product": Product, "reading": Reading}
+        for name, asked in self.fields.items():
+            if name not in {f.name for f in fields(homes[asked.each])}:
+                raise ValueError(f"fields.{name} is no field of a {asked.each} in the records")
+        states = set(get_args(State)) - {""}
+        if set(self.states) != states:
+            raise ValueError(f"states must be {', '.join(sorted(states))}")
+        for state, law in self.states.items():
+            named = (*law.asks, *law.if_any, *(name for some in law.asks_when.values() for name in some))
+            for name in named:
+                if name not in self.fields:
+                    raise ValueError(f"states.{state}: {name} is not among the fields")
+        return self
+
+    def of(self, state: str) -> StateLaw:
+        """The law of a state; that of none where it is not named."""
+        return self.states.get(state, self.unknown_state)
+
+
+@dataclass(frozen=True)
+class Missing:
+    """A field that the law asks for: its name in the records, and what it is in plain words."""
+
+    field: str
+    text: str
+
+
+@dataclass(frozen=True)
+class Asked:
+    """A field of the union, in plain words; ``states`` are those that are known to ask for it."""
+
+    field: str
+    text: str
+    states: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class WriteUp:
+    """By when a record must be written, by the clock at the site; ``text`` says so and what is not confirmed."""
+
+    at: datetime
+    text: str
+
+
+@lru_cache(maxsize=2)
+def load_law(configs: Path = CONFIGS) -> Law:
+    """Read configs/records.yaml. Raises FloraError naming the field that is wrong."""
+    return read_facts(configs / "records.yaml", Law)
+
+
+def missing_fields(treatment: Treatment, state: str | None = None) -> tuple[Missing, ...]:
+    """What the state's record still lacks, in the order of the paper; of the treatment's own state without one.
+
+    Where a list is not confirmed the union is asked, less what ``left_out`` gives a reason for.
+    """
+    law = load_law()
+    return tuple(_lacking(treatment, law, [n for n in law.fields if n in _asked(treatment, law, state)]))
+
+
+def prompts(treatment: Treatment, state: str | None = None) -> tuple[Missing, ...]:
+    """What the state asks for only where there is any, and is empty: to be asked, never refused."""
+    law = load_law()
+    if not treatment.chemical:
+        return ()
+    return tuple(_lacking(treatment, law, _if_any(law, law.of(treatment.state if state is None else state))))
+
+
+def union_of_fields() -> tuple[Asked, ...]:
+    """Every field of any state, in the order of the paper."""
+    law = load_law()
+    found = []
+    for name, asked in law.fields.items():
+        states = (s for s, rule in law.states.items() if name in (*rule.asks, *rule.if_any, *_under_conditions(rule)))
+        found.append(Asked(name, asked.say, tuple(states)))
+    return tuple(found)
+
+
+def write_up_by(treatment: Treatment, state: str | None = None) -> WriteUp:
+    """By when the record must be written up: the shortest time that state or active gives, else at once."""
+    law = load_law()
+    rule = law.of(treatment.state if state is None else state)
+    ended = datetime.combine(treatment.day, treatment.finished or treatment.started or time(23, 59))
+    if treatment.started and treatment.finished and treatment.finished < treatment.started:
+        ended += timedelta(days=1)
+    hours = [rule.within_hours] if rule.within_hours is not None else []
+    hours += [law.actives[name].within_hours for name in _actives(treatment, law)]
+    told = f"within {min(hours):g} hours" if hours else "before you leave the site"
+    at = ended + timedelta(hours=min(hours, default=0))
+    return WriteUp(at, f"write it up {told}; confirm with the regulator ({rule.unconfirmed})")
+
+
+def keep_until(treatment: Treatment, state: str | None = None) -> date:
+    """The last day on which the record must still be there: the longest that state or active gives."""
+    law = load_law()
+    years = [law.of(treatment.state if state is None else state).keep_years]
+    years += [law.actives[name].keep_years for name in _actives(treatment, law)]
+    day, year = treatment.day, treatment.day.year + max(years)
+    return date(year, 3, 1) if (day.month, day.day) == (2, 29) else day.replace(year=year)
+
+
+def _asked(treatment: Treatment, law: Law, state: str | None) -> set[str]:
+    """The names of the fields that must be there."""
+    if not treatment.chemical:
+        return set(law.without_chemical.asks)
+    rule = law.of(treatment.state if state is None else state)
+    if rule.list == "known":
+        return {*rule.asks, *_under_conditions(rule, treatment)}
+    union: set[str] = set()
+    for other in law.states.values():
+        union |= {*other.asks, *_under_conditions(other, treatment)}
+    return union - {name for name, why in treatment.left_out.items() if why.strip()}
+
+
+def _if_any(law: Law, rule: StateLaw) -> list[str]:
+    named = set(rule.if_any) if rule.list == "known" else {n for other in law.states.values() for n in other.if_any}
+    return [name for name in law.fields if name in named]
+
+
+def _under_conditions(rule: StateLaw, treatment: Treatment | None = None) -> list[str]:
+    """Fields asked under conditions that hold; under any condition where no treatment is given."""
+    return [
+        name
+        for condition, names in rule.asks_when.items()
+        if treatment is None or _holds(condition, treatment)
+        for name in names
+    ]
+
+
+def _holds(condition: Condition, treatment: Treatment) -> bool:
+    """What was not told is taken as if the condition held."""
+    if condition == "sprayed_outdoors":
+        return treatment.outdoors and treatment.gear not in NO_SPRAY
+    if condition == "not_by_hand":
+        return treatment.gear not in BY_HAND
+    return bool(treatment.licence.strip())
+
+
+def _lacking(treatment: Treatment, law: Law, names: Iterable[str]) -> Iterable[Missing]:
+    products = treatment.products or (Product(),)
+    for name in names:
+        asked = law.fields[name]
+        if asked.each == "product":
+            for place, product in enumerate(products, start=1):
+                if _is_empty(getattr(product, name)):
+                    which = f" (product {place})" if len(products) > 1 else ""
+                    yield Missing(name, asked.say + which)
+        elif asked.each == "reading":
+            if _is_empty(getattr(treatment.weather[0] if treatment.weather else Reading(), name)):
+                yield Missing(name, asked.say)
+        elif _is_empty(getattr(treatment, name)) and not (name == "treated_area" and treatment.area_m2):
+            yield Missing(name, asked.say)
+
+
+def _is_empty(value: object) -> bool:
+    return value is None or value == () or (isinstance(value, str) and not value.strip())
+
+
+def _actives(treatment: Treatment, law: Law) -> list[str]:
+    """Actives with a rule of their own that the products name, whatever the blanks and dashes between."""
+    told = " ".join(f"{product.actives} {product.name}" for product in treatment.products)
+    return [name for name in law.actives if re.search(_spelt_anyhow(name), told, re.IGNORECASE)]
+
+
+def _spelt_anyhow(name: str) -> str:
+    parts = re.findall(r"[0-9]+|[A-Za-z]+", name)
+    return rf"(?<![0-9A-Za-z]){r'[^0-9A-Za-z]*'.join(parts)}(?![0-9A-Za-z])"

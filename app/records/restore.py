@@ -1,0 +1,251 @@
+"""Bring back a backup: everything in it is checked before anything in the user's folder changes."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import os
+import re
+import shutil
+import sqlite3
+import unicodedata
+import zipfile
+from contextlib import closing
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Annotated, Literal
+
+from pydantic import BaseModel, ConfigDict, Field, ValidationError
+
+from app.records import schema
+from app.records.backup import FORMAT, FORMAT_VERSION, MANIFEST, Progress
+from app.records.check import check_records, expected_shape
+from app.records.database import FILE
+from app.records.drafts import Drafts
+from app.records.entries import Sha256
+from app.records.swap import ASIDE, CHECKED, FOLDERS, UNFINISHED, finish_restore, one_restore, swap_in
+from app.records.trouble import RecordsError, in_a_sentence
+from model.flora.load import first_cause
+from training.collection.archive import _BROKEN, _directory_size, _fault_of_member, _fault_of_name
+from training.collection.offer import shown
+from training.durable import Step, go_on, move, sync_folder
+
+MOST_FILES = 1_000_000
+LARGEST_LIST = 400_000_000  # bytes of the zip's list of members, and of our own
+_CHUNK = 1 << 20
+_RECORDS = re.compile(rf"records/({re.escape(FILE)}|signed\.txt|photos/([0-9a-f]{{2}})/\2[0-9a-f]{{62}}\.jpg)")
+
+
+class Entry(BaseModel):
+    """A file of the backup."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True)
+
+    size: Annotated[int, Field(ge=0)]
+    sha256: Sha256
+
+
+class Manifest(BaseModel):
+    """manifest.json of a backup."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True)
+
+    format: Literal["swardkey backup"]
+    version: int
+    made_at: str
+    made_by: str
+    folders: tuple[Literal["records", "collection", "models", "drafts"], ...]
+    files: dict[str, Entry]
+
+
+@dataclass(frozen=True)
+class Restore:
+    """A backup whose list of files was checked, and what bringing it back would do.
+
+    ``replaces`` are folders of now that are kept aside; ``stays`` those that the backup has nothing of.
+    """
+
+    file: Path
+    home: Path
+    made_at: str
+    folders: tuple[str, ...]
+    files: int
+    bytes: int
+    replaces: tuple[str, ...]
+    stays: tuple[str, ...]
+
+    def __str__(self) -> str:
+        told = f"{self.file}: {self.files} files of {self.made_at} ({', '.join(self.folders)})"
+        if self.replaces:
+            told += f"; what is now in {', '.join(self.replaces)} goes to {self.home / ASIDE}"
+        if self.stays:
+            told += f"; it has nothing of {', '.join(self.stays)}, which stays as it is"
+        return told
+
+
+def plan_restore(file: Path, home: Path) -> Restore:
+    """Check the names, kinds and sizes in a backup. Raises RecordsError for one not ours, or built to do harm."""
+    with in_a_sentence(file):
+        archive = _opened(file)
+        with archive:
+            manifest = _manifest(file, archive)
+    size = sum(entry.size for entry in manifest.files.values())
+    there = tuple(name for name in FOLDERS if (home / name).is_dir())
+    return Restore(
+        file=file,
+        home=home,
+        made_at=shown(manifest.made_at, 40),
+        folders=manifest.folders,
+        files=len(manifest.files),
+        bytes=size,
+        replaces=tuple(name for name in there if name in manifest.folders),
+        stays=tuple(name for name in there if name not in manifest.folders),
+    )
+
+
+def restore(plan: Restore, step: Step = go_on, progress: Progress = lambda done: None) -> None:
+    """Unpack beside, check every file and the records, then swap the folders in; the old ones are kept aside.
+
+    A kill leaves the old state, or the new one once swardkey is started again. Raises RecordsError.
+    """
+    home = plan.home
+    with in_a_sentence(home):
+        home.mkdir(parents=True, exist_ok=True)
+        free = shutil.disk_usage(home).free
+    if plan.bytes > free:
+        raise RecordsError(f"{home}: the backup needs {plan.bytes} bytes and {free} are free; make room")
+    finish_restore(home)
+    with one_restore(home):
+        stage = home / UNFINISHED
+        shutil.rmtree(stage, ignore_errors=True)
+        try:
+            _unpacked(plan, stage / "new", step, progress)
+            if "records" in plan.folders:
+                _check_book(plan.file, stage / "new" / "records")
+            step("all checked")
+        except BaseException:
+            shutil.rmtree(stage, ignore_errors=True)
+            raise
+        move(stage, home / CHECKED)
+        sync_folder(home)
+        step("checked for good")
+        swap_in(home, step)
+
+
+def _opened(file: Path) -> zipfile.ZipFile:
+    try:
+        if _directory_size(file) > LARGEST_LIST:
+            raise RecordsError(f"{file}: lists more files than any backup holds; it is refused")
+        return zipfile.ZipFile(file)
+    except (*_BROKEN, ValueError) as error:
+        raise RecordsError(f"{file}: is no backup that can be read ({error}); use another") from None
+
+
+def _manifest(file: Path, archive: zipfile.ZipFile) -> Manifest:
+    """The list of files, once the members of the zip are exactly those, by name, kind and size."""
+    members = archive.infolist()
+    if len(members) > MOST_FILES:
+        raise RecordsError(f"{file}: lists {len(members)} files, more than any backup holds; it is refused")
+    seen: set[str] = set()
+    for info in members:
+        name = info.orig_filename
+        folded = unicodedata.normalize("NFC", name).casefold()
+        fault = _fault_of_name(name) or _fault_of_member(info) or _fault_here(info)
+        if not fault and folded in seen:
+            fault = "has the same name as another, or differs in case or accents only"
+        if fault:
+            raise RecordsError(f"{file}: member {shown(name)} {fault}; the backup is refused, use another")
+        seen.add(folded)
+    # Nothing is packed, so no more can come out than is in the file.
+    if sum(info.file_size for info in members) > file.stat().st_size:
+        raise RecordsError(f"{file}: its members overlap; the backup is refused, use another")
+    try:
+        if archive.getinfo(MANIFEST).file_size > LARGEST_LIST:
+            raise RecordsError(f"{file}: its list of files is too long; the backup is refused, use another")
+        manifest = Manifest.model_validate(json.loads(archive.read(MANIFEST)))
+    except KeyError:
+        raise RecordsError(f"{file}: is no backup of swardkey, it has no {MANIFEST}; use another") from None
+    except ValidationError as error:
+        raise RecordsError(f"{file}: its {MANIFEST} is wrong ({first_cause(error)}); use another") from None
+    except (*_BROKEN, ValueError, RecursionError):
+        raise RecordsError(f"{file}: its {MANIFEST} is damaged; use another") from None
+    if manifest.version != FORMAT_VERSION:
+        raise RecordsError(f"{file}: is a {FORMAT} of version {manifest.version}; use the swardkey that made it")
+    _same_files(file, manifest, {info.filename: info.file_size for info in members if info.filename != MANIFEST})
+    return manifest
+
+
+def _fault_here(info: zipfile.ZipInfo) -> str:
+    """Why a member belongs in no backup of ours; "" for one that does."""
+    name = info.orig_filename
+    top = name.split("/")[0]
+    if info.is_dir() or (name != MANIFEST and (top not in FOLDERS or "/" not in name)):
+        return "belongs in no backup"
+    if top == "records" and not _RECORDS.fullmatch(name):
+        return "belongs in no record book"
+    return "is packed" if info.compress_type != zipfile.ZIP_STORED else ""
+
+
+def _same_files(file: Path, manifest: Manifest, members: dict[str, int]) -> None:
+    listed = {name: entry.size for name, entry in manifest.files.items()}
+    if listed != members:
+        name = next(name for name in sorted({*listed, *members}) if listed.get(name) != members.get(name))
+        raise RecordsError(f"{file}: {shown(name)} is not as its {MANIFEST} says; the backup is refused, use another")
+    for name in members:
+        if name.split("/")[0] not in manifest.folders:
+            raise RecordsError(f"{file}: {shown(name)} is in no folder that its {MANIFEST} names; use another")
+
+
+def _unpacked(plan: Restore, target: Path, step: Step, progress: Progress) -> None:
+    """Write every file under names that were checked, all of it on the disk, each as its sha256 says."""
+    for folder in plan.folders:
+        (target / folder).mkdir(parents=True)
+    with _opened(plan.file) as archive:
+        # Checked again: the file may have been changed since the plan was made.
+        manifest = _manifest(plan.file, archive)
+        if (manifest.folders, len(manifest.files)) != (plan.folders, plan.files):
+            raise RecordsError(f"{plan.file}: was changed meanwhile; do that again")
+        for number, (name, entry) in enumerate(manifest.files.items(), start=1):
+            try:
+                found = _written(archive, name, target / name, entry.size)
+            except _BROKEN as error:
+                raise RecordsError(f"{plan.file}: {name} is damaged in the backup ({error}); use another") from None
+            if found != entry.sha256:
+                raise RecordsError(f"{plan.file}: {name} is not what was backed up; use another")
+            if name.startswith("records/photos/") and not name.endswith(f"/{found}.jpg"):
+                raise RecordsError(f"{plan.file}: {name} is not the photo of that name; use another")
+            progress(number)
+            step("file restored")
+    for folder, _, _ in os.walk(target):
+        sync_folder(Path(folder))
+
+
+def _written(archive: zipfile.ZipFile, name: str, file: Path, size: int) -> str:
+    digest, left = hashlib.sha256(), size
+    file.parent.mkdir(parents=True, exist_ok=True)
+    with archive.open(name) as member, file.open("xb") as out:
+        while chunk := member.read(min(_CHUNK, left + 1)):
+            left -= len(chunk)
+            if left < 0:
+                raise RecordsError(f"{name} is longer than the backup says; use another")
+            digest.update(chunk)
+            out.write(chunk)
+        out.flush()
+        os.fsync(out.fileno())
+    return digest.hexdigest()
+
+
+def _check_book(file: Path, records: Path) -> None:
+    """Raises RecordsError where the record book of the backup is not ours, or not sound."""
+    book = records / FILE
+    if not book.is_file():
+        return
+    # Before anything runs in it: a foreign trigger would run with the first change.
+    with in_a_sentence(file), closing(sqlite3.connect(f"{book.as_uri()}?mode=ro", uri=True)) as opened:
+        version = opened.execute("PRAGMA user_version").fetchone()[0]
+        if version <= len(schema.MIGRATIONS) and schema.shape(opened) != expected_shape(version):
+            raise RecordsError(f"{file}: its record book is not as swardkey makes them; it is refused, use another")
+    with Drafts(records) as records_of_then:
+        faults = check_records(records_of_then).faults
+    if faults:
+        raise RecordsError(f"{file}: its records are not sound ({faults[0]}); use another")

@@ -1,0 +1,242 @@
+"""Which character best parts the plants that are left, and into which two leads."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from itertools import combinations
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from model.flora.character import Character
+from model.flora.species import Score, Species
+from model.traits.likelihood import Likelihoods, Table
+
+Array = NDArray[np.float64]
+Flags = NDArray[np.bool_]
+Rows = tuple[int, ...]
+Branch = tuple[str, ...] | tuple[float, float]  # states, or a number: above, and up to
+# What the couplets on the way have left open of each character.
+Way = Mapping[str, Branch]
+
+NOT_ON_A_VISIT = frozenset({"flowering_month", "life_span"})  # nobody can see these on one visit
+# What needs a flower or a fruit to be seen; so do the characters that depend on one of these.
+OF_FLOWERS = frozenset({"flower_build", "flower_colour", "rosette_at_flowering"})
+OF_FRUIT = frozenset({"seed_structure", "fruit_length", "capsule_hairs", "seed_wings"})
+MOST_STATES = 3  # that the shorter lead of a couplet names
+MISREAD = 1.09  # factor by which a length may be misread without losing the way
+LIMITS = (1.0, 1.2, 1.5, 2.0, 2.5, 3.0, 4.0, 5.0, 6.0, 7.0, 8.0, 9.0)  # times powers of ten: easy on a ruler
+LEAST_BITS = 0.03
+IN_BOTH = 3  # power of how much longer the key becomes by plants that stand in both leads
+
+
+@dataclass(frozen=True)
+class Parting:
+    """A character that parts the plants left, with the rows that go each way (some both).
+
+    ``mostly``: the leads say what is usual only, as nothing else parts the plants. ``bits``:
+    information expected about the species. ``worth``: the bits for the time that they cost,
+    where the part is there to be seen, less for plants that have to be keyed twice.
+    """
+
+    character: Character
+    branches: tuple[Branch, Branch]
+    rows: tuple[Rows, Rows]
+    mostly: bool
+    bits: float
+    worth: float
+
+
+def best_parting(likelihoods: Likelihoods, rows: Rows, way: Way, month: int | None) -> Parting | None:
+    """The best way to part some species by one character; None where none parts them.
+
+    Only a character is taken that all of them have and that is scored for all. One that is
+    harder to see is taken only where no easier one is worth as much. ``month``: 1-12, or None.
+    """
+    for mostly in (False, True):
+        found = _partings(likelihoods, rows, way, month, mostly)
+        if found:
+            return max(found, key=lambda parting: parting.worth)
+    return None
+
+
+def _partings(likelihoods: Likelihoods, rows: Rows, way: Way, month: int | None, mostly: bool) -> list[Parting]:
+    """The best parting by each character that can be used."""
+    found = []
+    for table, time in zip(likelihoods.tables.values(), likelihoods.times, strict=True):
+        # Whoever saw what is not usual, on the way, would find neither lead if asked for the usual again.
+        asked = mostly and table.character.id in way
+        if not asked and usable(likelihoods, table, rows, way):
+            cost = float(time) / _seen(likelihoods, table.character, rows, month)
+            best = _best(table.character, rows, splits(likelihoods, table, rows, way, mostly), mostly, cost)
+            found += [best] if best is not None else []
+    return found
+
+
+def usable(likelihoods: Likelihoods, table: Table, rows: Rows, way: Way) -> bool:
+    """Whether all the species have the part, as far as was seen, and their files score it."""
+    character = table.character
+    if character.id in NOT_ON_A_VISIT or not table.known[list(rows)].all():
+        return False
+    return all(_has(likelihoods, character, row, way) for row in rows)
+
+
+def _has(likelihoods: Likelihoods, character: Character, row: int, way: Way) -> bool:
+    """Whether a usual plant of the species has the part, given what was seen on the way."""
+    if not likelihoods.tables[character.id].applicable[row]:
+        return False
+    for gate, states in character.applies_when.items():
+        known = likelihoods.tables[gate].known[row]
+        if not known or not set(shown(likelihoods, gate, row, way, mostly=True)) <= set(states):
+            return False
+        if not _has(likelihoods, likelihoods.flora.characters[gate], row, way):
+            return False
+    return True
+
+
+def shown(likelihoods: Likelihoods, character: str, row: int, way: Way, mostly: bool) -> tuple[str, ...]:
+    """States that a species shows usually, or also sometimes, as far as the way leaves them open."""
+    states = _score(likelihoods, character, row).states or {}
+    left = {state: often for state, often in states.items() if character not in way or state in way[character]}
+    usual = [state for state, often in left.items() if often in ("always", "usually")]
+    common = [state for state, often in left.items() if often != "rarely"]
+    return tuple((usual if mostly else common) or common or left)
+
+
+def _score(likelihoods: Likelihoods, character: str, row: int) -> Score:
+    score = likelihoods.flora.species[likelihoods.flora.ids[row]].characters[character]
+    assert isinstance(score, Score)
+    return score
+
+
+@dataclass(frozen=True)
+class Splits:
+    """Ways to part some species by one character.
+
+    ``branches``: the two of each. ``share`` float (ways, species): chance that an observer takes
+    the first. ``to_first``, ``to_second`` bool (ways, species): who may go there.
+    """
+
+    branches: list[tuple[Branch, Branch]]
+    share: Array
+    to_first: Flags
+    to_second: Flags
+
+
+def splits(likelihoods: Likelihoods, table: Table, rows: Rows, way: Way, mostly: bool) -> Splits | None:
+    """All ways to part the species by one character; None where there is none to try."""
+    by_kind = _by_states if table.character.kind == "choice" else _by_limits
+    return by_kind(likelihoods, table, rows, way, mostly)
+
+
+def _best(character: Character, rows: Rows, tried: Splits | None, mostly: bool, cost: float) -> Parting | None:
+    """The way that is worth most, of those in which each lead is rid of some species."""
+    if tried is None:
+        return None
+    bits = information(tried.share)
+    doubled = tried.to_first.sum(axis=1) + tried.to_second.sum(axis=1)
+    worth = bits * (len(rows) / doubled) ** IN_BOTH / cost
+    parts = ~tried.to_first.all(axis=1) & ~tried.to_second.all(axis=1) & (bits >= LEAST_BITS)
+    if not parts.any():
+        return None
+    best = int(np.where(parts, worth, -1.0).argmax())
+    goes = [
+        tuple(row for row, flag in zip(rows, side[best], strict=True) if flag)
+        for side in (tried.to_first, tried.to_second)
+    ]
+    branches = tried.branches[best]
+    return Parting(character, branches, (goes[0], goes[1]), mostly, float(bits[best]), float(worth[best]))
+
+
+def _by_states(likelihoods: Likelihoods, table: Table, rows: Rows, way: Way, mostly: bool) -> Splits | None:
+    """Every pair of leads of which one names no more than a few of the states that are left."""
+    states = [shown(likelihoods, table.character.id, row, way, mostly) for row in rows]
+    left = [s for s in table.character.states if any(s in own for own in states)]
+    named = [pick for size in range(1, min(MOST_STATES, len(left) - 1) + 1) for pick in combinations(left, size)]
+    if not named:
+        return None
+    has = np.array([[s in own for s in left] for own in states], dtype=float)
+    chance = table.rows[list(rows)][:, [table.column(s) for s in left]]
+    chance = chance / chance.sum(axis=1, keepdims=True)
+    picks = np.array([[s in pick for s in left] for pick in named], dtype=float)
+    branches: list[tuple[Branch, Branch]] = [(pick, tuple(s for s in left if s not in pick)) for pick in named]
+    return Splits(branches, picks @ chance.T, picks @ has.T > 0, (1 - picks) @ has.T > 0)
+
+
+def _by_limits(likelihoods: Likelihoods, table: Table, rows: Rows, way: Way, mostly: bool) -> Splits | None:
+    """Every pair of leads that parts a number at a limit that is easy to read."""
+    character = table.character
+    low, high = limits_of(way.get(character.id, (0.0, float("inf"))))
+    readings = np.asarray(table.answers, dtype=float)
+    still = (readings > low) & (readings <= high)
+    tried = [limit for limit in easy_limits(character) if low < limit < high]
+    limits = np.array([limit for limit in tried if (still & (readings <= limit)).any()])[:, None]
+    limits = limits[(still & (readings > limits)).any(axis=1)] if len(limits) else limits
+    if not len(limits):
+        return None
+    wider = 1.0 if mostly or character.unit == "count" else MISREAD
+    spans = np.array([_score(likelihoods, character.id, row).range or (1.0, 1.0) for row in rows])
+    chance = table.rows[list(rows)] * still
+    share = (readings <= limits) @ chance.T / chance.sum(axis=1)
+    # Where the leads say what is usual, a range that begins at the limit lies beyond it.
+    to_first = (spans[:, 0] < limits) | (spans[:, 1] <= limits) if mostly else spans[:, 0] / wider <= limits
+    branches: list[tuple[Branch, Branch]] = [((low, float(one)), (float(one), high)) for one in limits[:, 0]]
+    return Splits(branches, share, to_first, spans[:, 1] * wider > limits)
+
+
+def limits_of(branch: Branch) -> tuple[float, float]:
+    """The limits of a branch that is one of a number: above, and up to."""
+    low, high = branch
+    assert isinstance(low, float) and isinstance(high, float)
+    return low, high
+
+
+def easy_limits(character: Character) -> Sequence[float]:
+    """Limits in the domain of a number: whole for counts, easy on a ruler for lengths."""
+    low, high = character.domain or (1.0, 1.0)
+    if character.unit == "count":
+        return [float(n) for n in range(int(low), int(min(high, 30)))]
+    return [m * 10.0**power for power in (-1, 0, 1, 2) for m in LIMITS if low < m * 10.0**power < high]
+
+
+def information(share: Array) -> Array:
+    """Bits about the species, all alike likely, that the choice of a lead brings, float (ways,).
+
+    ``share`` float (ways, species): chance that an observer of each takes the first lead.
+    """
+    whole: Array = _entropy(share.mean(axis=-1)) - _entropy(share).mean(axis=-1)
+    return whole
+
+
+def _entropy(p: Array) -> Array:
+    inside = np.clip(p, 1e-12, 1 - 1e-12)
+    whole: Array = -(inside * np.log2(inside) + (1 - inside) * np.log2(1 - inside))
+    return whole
+
+
+def _seen(likelihoods: Likelihoods, character: Character, rows: Rows, month: int | None) -> float:
+    """Share of the plants, or of their seasons, in which the part can be looked at; never quite 0."""
+    part = part_of(likelihoods, character)
+    if part is None:
+        return 1.0
+    plants = [likelihoods.flora.species[likelihoods.flora.ids[row]] for row in rows]
+    return max(float(np.mean([_share(plant, part, month) for plant in plants])), 1e-6)
+
+
+def _share(plant: Species, part: str, month: int | None) -> float:
+    there = set(plant.season.flowers if part == "flower" else plant.season.seeds or plant.season.flowers)
+    if month is not None:
+        return float(month in there)
+    return len(there & set(plant.season.seen)) / len(plant.season.seen)
+
+
+def part_of(likelihoods: Likelihoods, character: Character) -> Literal["flower", "fruit"] | None:
+    """What the character needs to be seen; None where leaves and stems will do."""
+    if character.id in OF_FRUIT:
+        return "fruit"
+    if character.id in OF_FLOWERS:
+        return "flower"
+    gates = [part_of(likelihoods, likelihoods.flora.characters[gate]) for gate in character.applies_when]
+    return "fruit" if "fruit" in gates else "flower" if "flower" in gates else None

@@ -1,0 +1,193 @@
+"""CSV, calendar and Darwin Core, read back by readers that are not ours."""
+
+from __future__ import annotations
+
+import csv
+import io
+import math
+import zipfile
+from dataclasses import replace
+from datetime import UTC, date, datetime
+from pathlib import Path
+from typing import Any
+from xml.etree import ElementTree
+
+import icalendar
+import pytest
+from dwca.read import DwCAReader
+
+from app.papers.csv_table import findings_csv, treatments_csv
+from app.papers.darwin_core import LICENCES, Sharing, archive, occurrence_csv, uncertainty
+from app.papers.follow_ups import calendar_file
+from app.papers.gather import answers_of, naming_of
+from app.records.entries import (
+    Client,
+    Current,
+    FollowUp,
+    KeptFinding,
+    Product,
+    Site,
+    Treatment,
+    Visit,
+    VisitRecord,
+)
+from model.errors import AnswerError
+from model.identify import Key
+
+SITE = Site(1, "12 Wattle Street, Invented Bay", "NSW", "buffalo", (), None, -33.90512, 151.20381, id=1)
+NOW = datetime(2026, 6, 9, 12, tzinfo=UTC)
+
+
+def visit(*findings: KeptFinding, site: Site = SITE) -> VisitRecord:
+    return VisitRecord(Visit(1, date(2026, 6, 9), "R. Grower", id=4), site, Client("M. Secret", id=1), (), findings)
+
+
+def found(**more: Any) -> KeptFinding:
+    given = {"visit": 4, "finding": {}, "status": "confirmed", "species": "soliva_sessilis", "probability": 0.98}
+    return KeptFinding(**{**given, "answers": {"spines": ["on_fruit"], "seed_wings": "broad"}, "id": 7, **more})
+
+
+def rows_of(data: bytes) -> list[dict[str, str]]:
+    return list(csv.DictReader(io.StringIO(data.decode("utf-8-sig"), newline="")))
+
+
+@pytest.mark.parametrize("typed", ["=1+1", "+61 400", "-1+1", "@SUM(A1)", "\t=1", "  =1", "'=1"])
+def test_no_cell_starts_a_formula(typed: str) -> None:
+    treatment = Treatment(4, date(2026, 6, 9), notes=typed, products=(Product(typed, label=typed), Product("two")))
+    rows = rows_of(treatments_csv([Current("treatment", replace(treatment, id=3))]))
+    assert len(rows) == 2, "one row a product"
+    assert all(rows[0][name].startswith("'") for name in ("notes", "product_name", "product_label"))
+    for row in rows:
+        assert not any(cell.startswith(("=", "+", "-", "@", "\t")) for cell in row.values())
+
+
+def test_numbers_and_days_stay_what_they_are() -> None:
+    treatment = Treatment(4, date(2026, 6, 9), area_m2=220.0, water_litres=0.5, tank_loads="-2", id=3)
+    row = rows_of(treatments_csv([Current("treatment", treatment)]))[0]
+    assert (row["day"], row["area_m2"], row["water_litres"], row["tank_loads"]) == ("2026-06-09", "220", "0.5", "-2")
+    assert (row["treatment"], row["versions"], row["signed_by"]) == ("3", "0", "")
+
+
+def test_findings_are_a_row_each_with_their_answers() -> None:
+    rows = rows_of(findings_csv([visit(found(), found(id=8, species=None, status="undecided", probability=None))]))
+    assert [row["species"] for row in rows] == ["soliva_sessilis", ""]
+    assert rows[0]["answers"] == "spines: on_fruit; seed_wings: broad" and rows[0]["probability"] == "0.9800"
+
+
+def test_the_calendar_is_read_back_with_its_days_and_places() -> None:
+    due = [
+        FollowUp(1, date(2026, 6, 23), "Look at bindii; bring knife, bag", 4, uid="one@swardkey", id=1),
+        FollowUp(1, date(2026, 7, 1), "\u00dcber \U0001f33f " + "long " * 60, uid="two@swardkey", id=2),
+        FollowUp(1, date(2026, 5, 1), "done already", done=date(2026, 5, 2), uid="three@swardkey", id=3),
+    ]
+    data = calendar_file(due, {1: SITE}, NOW)
+    assert all(len(line) <= 75 for line in data.split(b"\r\n")) and data.endswith(b"END:VCALENDAR\r\n")
+    assert b"\n" not in data.replace(b"\r\n", b"")
+    calendar = icalendar.Calendar.from_ical(data)
+    assert calendar.errors == [] and str(calendar["VERSION"]) == "2.0" and calendar["PRODID"]
+    events = list(calendar.walk("VEVENT"))
+    assert [str(event["UID"]) for event in events] == ["one@swardkey", "two@swardkey"]
+    assert events[0]["DTSTART"].dt == date(2026, 6, 23) and events[0]["DTEND"].dt == date(2026, 6, 24)
+    assert str(events[0]["SUMMARY"]) == due[0].what and str(events[1]["SUMMARY"]).strip() == due[1].what.strip()
+    assert str(events[0]["LOCATION"]) == SITE.address and events[0]["DTSTAMP"].dt == NOW
+    assert all(event.errors == [] and len(event.walk("VALARM")) == 1 for event in events)
+
+
+def read_archive(data: bytes, folder: Path) -> tuple[list[dict[str, str]], Any]:
+    file = folder / "found.zip"
+    file.write_bytes(data)
+    with DwCAReader(str(file)) as reader:
+        rows = [{term.rsplit("/", 1)[1]: value for term, value in row.data.items()} for row in reader]
+        return rows, (reader.metadata, reader.descriptor, reader.core_file_location)
+
+
+def test_the_archive_is_read_by_another_reader(key: Key, tmp_path: Path) -> None:
+    sharing = Sharing("Own Lawns & Co", "CC BY", decimals=2)
+    visits = [visit(found(), found(id=8, status="likely"), found(id=9, status="likely", confirmed_by="R. Grower"))]
+    rows, (metadata, descriptor, core) = read_archive(archive(visits, key.flora, sharing, date(2026, 6, 10)), tmp_path)
+    assert core == "occurrence.txt" and descriptor.core.type == "http://rs.tdwg.org/dwc/terms/Occurrence"
+    assert len(rows) == 2, "a likely name that nobody confirmed is not given away"
+    one = rows[0]
+    assert one["scientificName"] == "Soliva sessilis" and one["basisOfRecord"] == "HumanObservation"
+    assert one["eventDate"] == "2026-06-09" and one["license"] == LICENCES["CC BY"]
+    assert [row["identificationVerificationStatus"] for row in rows] == [
+        "confirmed by characters",
+        "confirmed by the observer",
+    ]
+    assert len({row["occurrenceID"] for row in rows}) == 2
+    assert metadata.find("dataset/creator/organizationName").text == sharing.by
+    assert metadata.find("dataset/pubDate").text == "2026-06-10"
+    assert metadata.find("dataset/intellectualRights/para/ulink").get("url") == LICENCES["CC BY"]
+
+
+def test_places_leave_only_by_choice_and_rounded(key: Key, tmp_path: Path) -> None:
+    kept = visit(found())
+    bare = rows_of(occurrence_csv([kept], key.flora, Sharing("Own Lawns", "CC0")))[0]
+    assert bare["decimalLatitude"] == bare["decimalLongitude"] == bare["coordinateUncertaintyInMeters"] == ""
+    assert "withheld" in bare["informationWithheld"]
+    for decimals in range(4):
+        rounded = rows_of(occurrence_csv([kept], key.flora, Sharing("Own Lawns", "CC0", decimals)))[0]
+        latitude, longitude = float(rounded["decimalLatitude"]), float(rounded["decimalLongitude"])
+        assert (latitude, longitude) == (round(-33.90512, decimals), round(151.20381, decimals))
+        north = abs(latitude + 33.90512) * 111_320
+        east = abs(longitude - 151.20381) * 111_320 * math.cos(math.radians(33.9))
+        assert math.hypot(north, east) <= int(rounded["coordinateUncertaintyInMeters"]) <= 80_000 / 10**decimals
+    coarse = replace(SITE, latitude=-33.9, longitude=151.2)
+    typed = rows_of(occurrence_csv([visit(found(), site=coarse)], key.flora, Sharing("Own", "CC0", 3)))[0]
+    assert typed["decimalLatitude"] == "-33.9" and typed["coordinateUncertaintyInMeters"] == str(uncertainty(-33.9, 1))
+
+
+def test_neither_client_nor_address_nor_names_leave(key: Key) -> None:
+    kept = visit(found(confirmed_by="R. Grower"))
+    data = archive([kept], key.flora, Sharing("Own Lawns", "CC0", 3), date(2026, 6, 10))
+    with zipfile.ZipFile(io.BytesIO(data)) as zipped:
+        assert zipped.namelist() == ["meta.xml", "eml.xml", "occurrence.txt"]
+        whole = b"".join(zipped.read(name) for name in zipped.namelist()).decode()
+        for name in ("meta.xml", "eml.xml"):
+            ElementTree.fromstring(zipped.read(name))
+    for secret in ("Secret", "Wattle", "Grower", "33.90512"):
+        assert secret not in whole
+    named = occurrence_csv([kept], key.flora, Sharing("Own Lawns", "CC0", names=True)).decode()
+    assert "R. Grower" in named
+
+
+@pytest.mark.parametrize(
+    ("sharing", "told"),
+    [
+        (Sharing("Own", "CC BY-ND"), "choose one of"),
+        (Sharing(" ", "CC0"), "name a publisher"),
+        (Sharing("Own", "CC0", 4), "client's house"),
+    ],
+)
+def test_what_cannot_be_shared_is_refused(key: Key, sharing: Sharing, told: str) -> None:
+    with pytest.raises(AnswerError, match=told):
+        occurrence_csv([visit(found())], key.flora, sharing)
+
+
+def test_nothing_confirmed_is_nothing_to_share(key: Key) -> None:
+    with pytest.raises(AnswerError, match="nothing to share"):
+        archive([visit(found(status="likely"))], key.flora, Sharing("Own", "CC0"), date(2026, 6, 10))
+
+
+def test_the_name_of_a_visit_is_its_confirmed_finding(key: Key) -> None:
+    late = found(id=9, species="poa_annua", status="likely")
+    first = found(id=8, status="likely", confirmed_by="R. Grower")
+    named = naming_of(visit(first, late), key)
+    assert (named.species, named.confirmed_by) == ("soliva_sessilis", "R. Grower")
+    undecided = found(
+        species=None,
+        status="undecided",
+        finding={"candidates": [{"species": "poa_annua", "probability": 0.4}]},
+        probability=None,
+    )
+    named = naming_of(visit(undecided), key)
+    assert (named.species, named.probability, named.also) == ("poa_annua", 0.4, ())
+    listed = [{"species": s, "probability": p} for s, p in (("poa_annua", 0.5), ("lolium_rigidum", 0.3), ("x", 0.2))]
+    shortlist = found(species=None, status="undecided", finding={"candidates": listed}, probability=None)
+    assert naming_of(visit(shortlist), key).also == ("lolium_rigidum",), "what it may be as well is planned for"
+    unlisted = found(species=None, status="unlisted", finding={"candidates": listed}, probability=None)
+    with pytest.raises(AnswerError, match="names a plant"):
+        naming_of(visit(unlisted), key)
+    assert answers_of(found(answers={"gone_character": "x", "spines": "none"}), key) == {"spines": ("none",)}
+    with pytest.raises(AnswerError, match="identify it first"):
+        naming_of(visit(), key)

@@ -1,0 +1,330 @@
+"""Backup and restore: all of it, checked, and the old or the new whatever happens."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import os
+import resource
+import shutil
+import signal
+import sqlite3
+import stat
+import zipfile
+from collections.abc import Callable
+from contextlib import closing
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from app.records import (
+    Client,
+    KeptPhoto,
+    RecordsError,
+    back_up,
+    check_records,
+    finish_restore,
+    open_records,
+    plan_restore,
+    restore,
+)
+from app.records.database import FILE
+from app.records.swap import ASIDE, CHECKED, UNFINISHED
+from tests.app.record_book import KILLED, in_a_fork, keep_some, killer, photo
+
+
+def fill(home: Path, name: str) -> None:
+    """A home with a little of everything; ``name`` tells it from another."""
+    with open_records(home / "records") as records:
+        kept = keep_some(records)
+        records.add_photo(KeptPhoto(kept.visit, records.store_photo(photo(home / "a.jpg", len(name)))))
+        records.sign("treatment", kept.treatment.id, "Kim")
+        records.add_client(Client(name=name))
+        records.save_draft({"of": name})
+    (home / "a.jpg").unlink()
+    for file, text in {
+        "collection/manifest.csv": name,
+        "collection/species/rosa_rugosa.yaml": name,
+        "collection/photos/ab/x.jpg": name * 100,
+        "models/20260101T000000Z-aaaaaaaa/model.json": name,
+        "models/current.json": name,
+        "drafts/q.json": name,
+    }.items():
+        (home / file).parent.mkdir(parents=True, exist_ok=True)
+        (home / file).write_text(text)
+    for left_out in ("cache/configs.json", "faults/f.txt", "collection/.hidden", "collection/manifest.lock"):
+        (home / left_out).parent.mkdir(parents=True, exist_ok=True)
+        (home / left_out).write_text("not to be kept")
+
+
+def named(home: Path) -> str:
+    """Whose home it is, if it is whole; all parts must agree."""
+    with open_records(home / "records") as records:
+        found = {client.name for client in records.clients()} - {"A. Wattle"}
+        assert check_records(records).sound
+        assert {draft.state["of"] for draft in records.recent_drafts()} == found
+    for file in (
+        "collection/manifest.csv",
+        "collection/species/rosa_rugosa.yaml",
+        "models/current.json",
+        "drafts/q.json",
+    ):
+        found.add((home / file).read_text())
+    assert len(found) == 1, found
+    return found.pop()
+
+
+@pytest.fixture(scope="module")
+def made(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, Path, Path]:
+    """A home, a backup of it, and another home."""
+    folder = tmp_path_factory.mktemp("made")
+    for name in ("first", "second"):
+        (folder / name).mkdir()
+        fill(folder / name, name)
+    back_up(folder / "first", folder / "b.zip")
+    return folder / "first", folder / "b.zip", folder / "second"
+
+
+def other_home(made: tuple[Path, Path, Path], target: Path) -> Path:
+    return Path(shutil.copytree(made[2], target))
+
+
+def test_a_backup_holds_what_matters_and_brings_it_back(made: tuple[Path, Path, Path], tmp_path: Path) -> None:
+    home, file, _ = made
+    with zipfile.ZipFile(file) as archive:
+        names = set(archive.namelist())
+        manifest = json.loads(archive.read("manifest.json"))
+        assert all(
+            hashlib.sha256(archive.read(name)).hexdigest() == entry["sha256"]
+            for name, entry in manifest["files"].items()
+        )
+    assert names - {"manifest.json"} == set(manifest["files"])
+    assert {
+        "records/records.sqlite",
+        "records/signed.txt",
+        "collection/species/rosa_rugosa.yaml",
+        "drafts/q.json",
+    } <= names
+    assert not any(word in name for name in names for word in ("cache", "faults", "hidden", "lock", "-wal"))
+    fresh = tmp_path / "fresh"
+    plan = plan_restore(file, fresh)
+    assert plan.replaces == () and "records" in str(plan)
+    restore(plan)
+    assert named(fresh) == named(home) == "first"
+    with open_records(fresh / "records") as there, open_records(home / "records") as here:
+        assert there.versions("treatment", 1) == here.versions("treatment", 1)
+
+
+def test_the_old_folders_are_kept_aside_once(made: tuple[Path, Path, Path], tmp_path: Path) -> None:
+    home = other_home(made, tmp_path / "home")
+    restore(plan_restore(made[1], home))
+    assert (named(home), named(home / ASIDE)) == ("first", "second")
+    restore(plan_restore(made[1], home))
+    assert (named(home), named(home / ASIDE)) == ("first", "first")
+    assert {p.name for p in home.iterdir() if p.name.startswith(".")} <= {".restore.lock"}
+
+
+def test_folders_that_the_backup_lacks_stay(tmp_path: Path) -> None:
+    home = tmp_path / "home"
+    with open_records(home / "records") as records:
+        records.add_client(Client(name="x"))
+    back_up(home, tmp_path / "b.zip")
+    (home / "models").mkdir()
+    (home / "models" / "current.json").write_text("mine")
+    plan = plan_restore(tmp_path / "b.zip", home)
+    assert plan.stays == ("models",)
+    restore(plan)
+    assert (home / "models" / "current.json").read_text() == "mine"
+
+
+def test_a_backup_is_never_written_over_another_file(made: tuple[Path, Path, Path], tmp_path: Path) -> None:
+    (tmp_path / "b.zip").write_text("something else")
+    with pytest.raises(RecordsError, match="is there already"):
+        back_up(made[0], tmp_path / "b.zip")
+    with pytest.raises(RecordsError, match="no such folder"):
+        back_up(made[0], tmp_path / "nowhere" / "b.zip")
+    with pytest.raises(RecordsError, match="holds nothing yet"):
+        back_up(tmp_path / "empty", tmp_path / "c.zip")
+    assert [p.name for p in tmp_path.iterdir()] == ["b.zip"]
+
+
+def test_unsound_records_are_backed_up_and_said(made: tuple[Path, Path, Path], tmp_path: Path) -> None:
+    home = other_home(made, tmp_path / "home")
+    next((home / "records" / "photos").rglob("*.jpg")).unlink()
+    assert "not sound: photo" in back_up(home, tmp_path / "b.zip").notes[0]
+
+
+@pytest.mark.skipif(os.name == "nt", reason="a process is not forked here, so kills are not tried")
+def test_a_backup_killed_at_any_step_leaves_no_part_under_its_name(
+    made: tuple[Path, Path, Path], tmp_path: Path
+) -> None:
+    point, status = 0, KILLED
+    while status == KILLED:
+        file = tmp_path / f"{point}.zip"
+        step = killer(point)
+        status = in_a_fork(lambda file=file, step=step: back_up(made[0], file, step))  # type: ignore[misc]
+        if file.exists():
+            assert plan_restore(file, tmp_path).files
+        point += 1
+    assert status == 0 and point > 10 and named(made[0]) == "first"
+
+
+@pytest.mark.skipif(os.name == "nt", reason="a process is not forked here, so kills are not tried")
+def test_a_restore_killed_at_any_step_leaves_the_old_or_the_new(made: tuple[Path, Path, Path], tmp_path: Path) -> None:
+    point, status, found = 0, KILLED, []
+    while status == KILLED:
+        home = other_home(made, tmp_path / f"{point}")
+        plan, step = plan_restore(made[1], home), killer(point)
+        status = in_a_fork(lambda plan=plan, step=step: restore(plan, step))  # type: ignore[misc]
+        finish_restore(home)  # what every start of swardkey does
+        found.append(named(home))
+        if found[-1] == "first" and (home / ASIDE).exists():
+            assert named(home / ASIDE) == "second"
+        assert not (home / CHECKED).exists()
+        restore(plan)  # and it can be done again
+        assert named(home) == "first" and not (home / UNFINISHED).exists()
+        shutil.rmtree(home)
+        point += 2
+    assert status == 0 and point > 20
+    assert found == sorted(found, reverse=True) and set(found) == {"first", "second"}
+
+
+@pytest.mark.skipif(os.name == "nt", reason="a process is not forked here")
+@pytest.mark.parametrize("room", [0, 4_000, 90_000])
+def test_a_full_disk_leaves_all_as_it_was(room: int, made: tuple[Path, Path, Path], tmp_path: Path) -> None:
+    home = other_home(made, tmp_path / "home")
+
+    def work() -> None:
+        signal.signal(signal.SIGXFSZ, signal.SIG_IGN)
+        read, write = os.pipe()
+        resource.setrlimit(resource.RLIMIT_FSIZE, (room, room))
+        for attempt in (lambda: back_up(home, tmp_path / "new.zip"), lambda: restore(plan_restore(made[1], home))):
+            try:
+                attempt()
+                os._exit(4)
+            except RecordsError as error:
+                os.write(write, f"{error}\n".encode())
+        os._exit(7 if os.read(read, 9999).count(b"make room") == 2 else 8)
+
+    assert in_a_fork(work) == 7
+    assert named(home) == "second"
+    assert not (tmp_path / "new.zip").exists() and not (home / UNFINISHED).exists()
+
+
+def rewritten(file: Path, target: Path, change: Callable[[dict[str, bytes], dict[str, Any]], None]) -> Path:
+    """The backup with its members and manifest changed; sizes and sha256 are made to fit again."""
+    with zipfile.ZipFile(file) as archive:
+        members = {name: archive.read(name) for name in archive.namelist() if name != "manifest.json"}
+        manifest = json.loads(archive.read("manifest.json"))
+    manifest["files"] = {}
+    change(members, manifest)
+    listed = {name: {"size": len(d), "sha256": hashlib.sha256(d).hexdigest()} for name, d in members.items()}
+    manifest["files"] = listed | manifest["files"]
+    with zipfile.ZipFile(target, "w") as archive:
+        for name, data in members.items():
+            archive.writestr(name, data)
+        archive.writestr("manifest.json", json.dumps(manifest))
+    return target
+
+
+def replaced_book(members: dict[str, bytes], *statements: str) -> None:
+    path = Path(os.environ["SWARDKEY_HOME"]).parent / "tampered.sqlite"
+    path.write_bytes(members[f"records/{FILE}"])
+    with closing(sqlite3.connect(path)) as opened:
+        for statement in statements:
+            opened.execute(statement)
+        opened.commit()
+    members[f"records/{FILE}"] = path.read_bytes()
+
+
+HOSTILE: dict[str, tuple[Callable[[dict[str, bytes], dict[str, Any]], Any], str]] = {
+    "above": (lambda m, _: m.update({"../x": b"1"}), "leaves the folder"),
+    "deep above": (lambda m, _: m.update({"collection/../../x": b"1"}), "leaves the folder"),
+    "absolute": (lambda m, _: m.update({"/etc/x": b"1"}), "absolute"),
+    "drive": (lambda m, _: m.update({"C:/x": b"1"}), "absolute"),
+    "device": (lambda m, _: m.update({"collection/con.csv": b"1"}), "device"),
+    "another folder": (lambda m, _: m.update({"cache/configs.json": b"{}"}), "belongs in no backup"),
+    "hidden switch": (lambda m, _: m.update({".restored/new/records/x": b"1"}), "belongs in no backup"),
+    "top file": (lambda m, _: m.update({"records": b"1"}), "belongs in no backup|same name"),
+    "beside the book": (lambda m, _: m.update({"records/records.sqlite-wal": b"1"}), "no record book"),
+    "case": (lambda m, _: m.update({"collection/MANIFEST.csv": b"1"}), "differs in case"),
+    "archive inside": (lambda m, _: m.update({"collection/a.zip": b"1"}), "archive inside"),
+    "unlisted": (lambda m, f: f.update(files={"collection/gone.csv": {"size": 1, "sha256": "0" * 64}}), "not as its"),
+    "wrong sha256": (
+        lambda m, f: f.update(files={"drafts/q.json": {"size": 5, "sha256": "0" * 64}}),
+        "not what was backed up",
+    ),
+    "wrong name of a photo": (lambda m, _: m.update({f"records/photos/aa/{'aa' * 32}.jpg": b"1"}), "not the photo"),
+    "no manifest fields": (lambda m, f: f.clear() or f.update(files={}), "manifest.json is wrong"),
+    "odd folder": (lambda m, f: f.update(folders=["records", "../x"]), "manifest.json is wrong"),
+    "folder not named": (lambda m, f: f.update(folders=["records"]), "in no folder"),
+    "later version": (lambda m, f: f.update(version=9), "version 9"),
+    "not a book": (lambda m, _: m.update({f"records/{FILE}": b"x" * 5000}), "no record book"),
+    "trigger": (
+        lambda m, _: replaced_book(m, "CREATE TRIGGER evil AFTER INSERT ON clients BEGIN DELETE FROM drafts; END"),
+        "not as swardkey makes them",
+    ),
+    "guard gone": (lambda m, _: replaced_book(m, "DROP TRIGGER signed_never_goes"), "not as swardkey makes them"),
+    "index forged": (
+        lambda m, _: replaced_book(m, "DROP TABLE words_index", "CREATE VIEW words_index AS SELECT 1 AS text"),
+        "not as swardkey makes them",
+    ),
+    "chain cut": (
+        lambda m, _: m.update({"records/signed.txt": m["records/signed.txt"] + b"2 " + b"0" * 64 + b"\n"}),
+        "not sound",
+    ),
+    "photo lost": (lambda m, _: [m.pop(n) for n in list(m) if n.startswith("records/photos")], "not sound"),
+}
+
+
+@pytest.mark.parametrize("kind", HOSTILE)
+def test_a_hostile_backup_is_refused_and_nothing_changes(
+    kind: str, made: tuple[Path, Path, Path], tmp_path: Path
+) -> None:
+    change, told = HOSTILE[kind]
+    home = other_home(made, tmp_path / "home")
+    file = rewritten(made[1], tmp_path / "bad.zip", change)
+    before = {p.name for p in tmp_path.iterdir()}
+    with pytest.raises(RecordsError, match=told):
+        restore(plan_restore(file, home))
+    assert named(home) == "second" and not (home / ASIDE).exists()
+    assert {p.name for p in tmp_path.iterdir()} == before
+
+
+def test_a_link_and_a_packed_bomb_are_refused(made: tuple[Path, Path, Path], tmp_path: Path) -> None:
+    for number, member in enumerate((zipfile.ZipInfo("collection/link"), zipfile.ZipInfo("collection/bomb"))):
+        file = tmp_path / f"{number}.zip"
+        with zipfile.ZipFile(file, "w") as archive:
+            member.external_attr = (stat.S_IFLNK | 0o777) << 16 if not number else 0o600 << 16
+            packed = zipfile.ZIP_DEFLATED if number else zipfile.ZIP_STORED
+            archive.writestr(member, b"/etc/passwd" if not number else b"\0" * 10**7, packed)
+        with pytest.raises(RecordsError, match=r"is a link|over 100 times|is packed"):
+            plan_restore(file, tmp_path)
+
+
+@pytest.mark.parametrize("step", range(1, 24))
+def test_a_backup_cut_short_or_with_a_byte_changed_is_refused(
+    step: int, made: tuple[Path, Path, Path], tmp_path: Path
+) -> None:
+    data = bytearray(made[1].read_bytes())
+    cut = len(data) * step // 24
+    (tmp_path / "cut.zip").write_bytes(data[:cut])
+    with pytest.raises(RecordsError):
+        restore(plan_restore(tmp_path / "cut.zip", tmp_path / "home"))
+    with zipfile.ZipFile(made[1]) as archive:
+        info = archive.infolist()[step % len(archive.infolist())]
+    data[info.header_offset + 30 + len(info.filename) + 20 + info.file_size // 2] ^= 0xFF
+    (tmp_path / "flipped.zip").write_bytes(data)
+    with pytest.raises(RecordsError):
+        restore(plan_restore(tmp_path / "flipped.zip", tmp_path / "home"))
+    assert not (tmp_path / "home" / "records").exists()
+
+
+def test_what_is_no_backup_is_one_sentence(tmp_path: Path) -> None:
+    (tmp_path / "a.zip").write_text("no zip")
+    with zipfile.ZipFile(tmp_path / "b.zip", "w"):
+        pass
+    for name, told in (("a.zip", "can be read"), ("b.zip", "no backup of swardkey"), ("c.zip", "No such file")):
+        with pytest.raises(RecordsError, match=told):
+            plan_restore(tmp_path / name, tmp_path / "home")

@@ -1,0 +1,189 @@
+"""The commands of the records, from the first client to a backup brought back."""
+
+from __future__ import annotations
+
+import json
+from datetime import date
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from app.command_line import cli, main
+from app.keeping import backup, restore
+from app.recording import records
+from app.records import Client, RecordsError, Site, Visit, open_records
+from app.records.typed import changed_by, read_fields
+
+TREATED = """\
+products:
+  - {name: as on my label, actives: "2,4-D 625 g/L", groups: [4], rate: 1.50 mL/L, batch: 007}
+gear: hand_spray
+situation: home lawn
+area_m2: 120
+started: "08:10"
+weather:
+  - {at: "08:10", temperature: 21, humidity: 60, wind_speed: 6, wind_direction: SE}
+"""
+
+
+@pytest.fixture(autouse=True)
+def _hooked_up() -> None:
+    """The commands, where the console script does not have them yet."""
+    if all(group.name != "records" for group in cli.registered_groups):
+        cli.add_typer(records, name="records")
+        cli.command()(backup)
+        cli.command()(restore)
+
+
+@pytest.fixture
+def run(capsys: pytest.CaptureFixture[str]) -> Any:
+    def run(*arguments: str, status: int = 0) -> str:
+        with pytest.raises(SystemExit) as stopped:
+            main([str(argument) for argument in arguments])
+        out, err = capsys.readouterr()
+        assert stopped.value.code == status, out + err
+        if status == 2:
+            assert out == "" and err.startswith("swardkey: ") and err.count("\n") == 1
+            return err
+        return out
+
+    return run
+
+
+@pytest.fixture
+def treated(tmp_path: Path) -> Path:
+    """The file of a treatment, which is in the book, unsigned."""
+    file = tmp_path / "treated.yaml"
+    file.write_text(TREATED, encoding="utf-8")
+    with open_records() as book:
+        client = book.add_client(Client(name="A. Wattle", phone="0000"))
+        site = book.add_site(Site(client.id, "1 Low Street", "VIC", "couch", ("pets",)))
+        visit = book.add_visit(Visit(site.id, date(2026, 6, 1), "Kim"))
+        book.add_treatment(changed_by(book.new_treatment(visit.id), read_fields(file), file))
+    return file
+
+
+def test_client_site_visit_and_treatment_by_commands_alone(run: Any, treated: Path, tmp_path: Path) -> None:
+    assert run("records", "clients", "--add", "B. Banksia", "--phone", "0001") == "client 2 is kept\n"
+    added = run(
+        "records", "sites", "--client", "2", "--add", "2 High Street", "--state", "nt", "--near", "pets", "--json"
+    )
+    assert json.loads(added)["site"]["state"] == "NT"
+    run("records", "visits", "--site", "2", "--add", "Kim", "--day", "2026-06-01")
+    told = json.loads(run("records", "treat", "2", treated, "--json"))
+    assert "the APVMA approval number, from the label" in told["missing"]
+    product = told["treatment"]["products"][0]
+    assert (product["rate"], product["batch"], told["treatment"]["client"]) == ("1.50 mL/L", "007", "B. Banksia")
+
+
+def test_from_a_client_to_an_amended_record(run: Any, treated: Path, tmp_path: Path) -> None:
+    signed = json.loads(run("records", "sign", "treatment", "1", "--by", "Kim", "--json"))["signed"]
+    assert (signed["sequence"], signed["former"]) == (1, "")
+    (tmp_path / "a.yaml").write_text("area_m2: 130\n")
+    amend = ("records", "amend", "treatment", "1", tmp_path / "a.yaml", "--by", "Lee", "--because", "measured again")
+    assert "is amended by Lee" in run(*amend)
+    assert "says that already" in run(*amend, status=2)
+    shown = json.loads(run("records", "show", "treatment", "1", "--json"))
+    assert shown["record"]["area_m2"] == 130.0 and len(shown["chain"]) == 2
+    site = json.loads(run("records", "show", "site", "1", "--json"))
+    assert site["groups_used"] == [4] and len(site["history"]) == 1
+    assert json.loads(run("records", "search", "watt", "--json"))["found"][0]["kind"] in ("client", "treatment")
+    assert json.loads(run("records", "check", "--json"))["sound"]
+    assert "wattle" in run("records", "show", "client", "1").casefold()
+
+
+def test_what_is_missing_is_told_and_filled_in(run: Any, treated: Path, tmp_path: Path) -> None:
+    (tmp_path / "less.yaml").write_text("gear: powered_spray\n")
+    assert "still missing: where the wind blew from" in run("records", "treat", "1", tmp_path / "less.yaml")
+    told = run("records", "sign", "treatment", "2", "--by", "Kim", status=2)
+    assert "still missing for VIC: the area that was treated" in told
+    assert "still missing" not in run("records", "change", "treatment", "2", treated)
+    run("records", "sign", "treatment", "2", "--by", "Kim")
+    assert "amend it" in run("records", "change", "treatment", "2", tmp_path / "less.yaml", status=2)
+
+
+def test_what_is_due(run: Any, treated: Path) -> None:
+    run("records", "due", "--add", "survivors", "--site", "1", "--day", "2026-06-12")
+    assert "survivors" not in run("records", "due", "--day", "2026-06-01")
+    due = json.loads(run("records", "due", "--day", "2026-06-12", "--json"))
+    assert due["overdue"][0]["what"] == "survivors"
+    assert due["unsigned"][0]["late"] and due["unsigned"][0]["write_up_by"].startswith("2026-06-02")  # 2,4-D: 24 h
+    run("records", "due", "--done", "1", "--day", "2026-06-12")
+    assert "survivors" not in run("records", "due", "--day", "2026-06-30")
+
+
+def test_lists_are_empty_before_anything_is_kept(run: Any) -> None:
+    for what in ("clients", "sites", "visits"):
+        assert json.loads(run("records", what, "--json")) == {what: []}
+        assert run("records", what) == "none\n"
+    assert run("records", "due") == "nothing is due\n"
+
+
+def test_a_slip_is_one_sentence(run: Any, treated: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.chdir(treated.parent)
+    for line, told in (
+        ("sites --add x", "--client"),
+        ("sites --add x --client 7", "no client 7"),
+        ("sites --add x --client 1 --state Texas", "state"),
+        ("visits --add Kim --site 1 --day 1/6/26", "is no day"),
+        ("show treatment 9", "no treatment 9"),
+        ("show dog 9", "no kind of record"),
+        ("sign dog 1 --by Kim", "nothing that is signed"),
+        ("sign visit 9 --by Kim", "no visit 9"),
+        ("due --done 9", "no follow up 9"),
+        ("treat 9 treated.yaml", "no visit 9"),
+        ("treat 1 nowhere.yaml", "No such file"),
+    ):
+        assert told in run("records", *line.split(), status=2)
+
+
+@pytest.mark.parametrize(
+    ("text", "told"),
+    [
+        (b"gear: [1", "line"),
+        (b"", "no fields"),
+        (b"- a\n", "no fields"),
+        (b"\xff\xfe", "UTF-8"),
+        (b"a: &x [1]\nnotes: *x\n", "reference"),
+        (b"gaer: x\n", "did you mean gear"),
+        (b"visit: 2\n", "visit is no field"),
+        (b"id: 2\n", "id is no field"),
+        (b"gear: cannon\n", "gear"),
+        (b"area_m2: lots\n", "area_m2"),
+        (b"products: {name: x}\n", "products"),
+        (b"products: [{rat: x}]\n", "no such field"),
+        (b"day: 2026-13-01\n", "day"),
+        (b"notes: " + b"x" * 300_000, "too long"),
+        (b"notes: " + b"[" * 1500, "YAML"),
+        (b"chemical: no\nproducts: [{name: x}]\n", "no products"),
+        (b"? [a]\n: b\n", "YAML"),
+    ],
+)
+def test_a_wrong_file_is_one_sentence(text: bytes, told: str, treated: Path, tmp_path: Path) -> None:
+    file = tmp_path / "bad.yaml"
+    file.write_bytes(text)
+    with open_records() as book:
+        with pytest.raises(RecordsError, match=told):
+            book.add_treatment(changed_by(book.new_treatment(1), read_fields(file), file))
+        assert len(book.treatments()) == 1
+
+
+def test_a_fault_in_the_chain_is_status_1(run: Any, treated: Path) -> None:
+    run("records", "sign", "treatment", "1", "--by", "Kim")
+    with open_records() as book:
+        connection = book._connection
+        connection.execute("DROP TRIGGER signed_never_changes")
+        connection.execute("UPDATE signed SET signed_by = 'Lee'")
+    assert "is not what was signed" in run("records", "check", status=1)
+
+
+def test_backup_and_restore(run: Any, treated: Path, tmp_path: Path) -> None:
+    file = tmp_path / "b.zip"
+    assert json.loads(run("backup", file, "--json"))["folders"] == ["records"]
+    assert "is there already" in run("backup", file, status=2)
+    run("records", "clients", "--add", "Later")
+    assert "--yes" in run("restore", file, "--json", status=2)
+    assert "restored" in run("restore", file, "--yes")
+    assert len(json.loads(run("records", "clients", "--json"))["clients"]) == 1
+    assert "before-restore" in run("restore", file, "--yes")

@@ -1,0 +1,153 @@
+"""What a state's spray record asks for, and what is missing."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import date, datetime, time, timedelta
+from pathlib import Path
+
+import pytest
+
+from app.records import Product, Reading, Treatment, keep_until, missing_fields, prompts, union_of_fields, write_up_by
+from app.records.law import load_law
+from model.control import Control
+from model.errors import FloraError
+from model.flora.load import CONFIGS
+
+DAY = date(2026, 3, 2)
+
+
+def lacking(treatment: Treatment, state: str) -> set[str]:
+    return {lack.field for lack in missing_fields(treatment, state)}
+
+
+# Fields by state: NSW EPA with the Pesticides Regulation 2017 (NSW) cl 35-37; Department of Primary Industries
+# Victoria; DPIRD (WA); NT Government. The names on the right are ours.
+ASKED = {
+    "NSW": {
+        *("day", "name", "situation", "rate", "total_amount", "address", "treated_area"),
+        *("applicator", "applicator_address", "applicator_contact"),
+        *("business", "business_address", "business_contact", "wind_speed", "wind_direction"),
+    },
+    "VIC": {
+        *("day", "name", "rate", "situation", "treated_area", "address", "applicator", "client"),
+        *("wind_speed", "wind_direction"),
+    },
+    "WA": {
+        *("day", "started", "client", "client_contact", "applicator", "applicator_contact"),
+        *("address", "name", "method", "rate", "situation"),
+    },
+    "NT": {
+        *("applicator", "name", "approval_number", "expiry", "business", "licence", "client", "rate", "total_amount"),
+        *("method", "equipment", "day", "started", "finished", "address", "treated_area", "plants"),
+        *("temperature", "wind_speed", "wind_direction", "target", "withholding"),
+    },
+}
+
+
+@pytest.mark.parametrize("state", ASKED)
+def test_a_state_asks_for_what_its_regulator_publishes(state: str) -> None:
+    assert lacking(Treatment(visit=1, day=DAY), state) == ASKED[state] - {"day"}
+
+
+@pytest.mark.parametrize("state", ["QLD", "SA", "TAS", "ACT", ""])
+def test_where_the_list_is_not_confirmed_the_union_is_asked(state: str) -> None:
+    empty = Treatment(visit=1, day=DAY)
+    assert lacking(empty, state) == set().union(*ASKED.values()) - {"day"}
+    given = replace(empty, left_out={"expiry": "none on the container", "rate": "  "})
+    assert lacking(empty, state) - lacking(given, state) == {"expiry"}
+
+
+def test_leaving_out_with_a_reason_counts_only_where_the_list_is_not_confirmed() -> None:
+    assert "rate" in lacking(Treatment(visit=1, day=DAY, left_out={"rate": "forgot"}), "NSW")
+
+
+def test_wind_and_licence_have_their_conditions() -> None:
+    spray = Treatment(visit=1, day=DAY, gear="hand_spray")
+    assert "wind_speed" in lacking(spray, "NSW") and "wind_speed" not in lacking(spray, "VIC")
+    assert "wind_speed" not in lacking(replace(spray, outdoors=False), "NSW")
+    assert "wind_speed" not in lacking(replace(spray, gear="wiper"), "NSW")
+    assert "wind_speed" in lacking(replace(spray, gear=""), "VIC")
+    assert {"equipment", "started", "order_treated", "occupier"} <= lacking(replace(spray, licence="L"), "NSW")
+
+
+def test_each_product_needs_its_own_and_an_area_in_numbers_is_one() -> None:
+    two = Treatment(visit=1, day=DAY, products=(Product(name="a", rate="1 mL/L"), Product(name="b")), area_m2=3.0)
+    missing = missing_fields(two, "VIC")
+    assert [lack.text for lack in missing if lack.field == "rate"] == [
+        "the rate with its unit, from the label (product 2)"
+    ]
+    assert "treated_area" not in lacking(two, "VIC")
+
+
+def test_a_calm_is_a_reading_and_blanks_are_none() -> None:
+    calm = Treatment(visit=1, day=DAY, weather=(Reading(wind_speed=0, wind_direction="calm"),), client="  ")
+    assert "wind_speed" not in lacking(calm, "VIC") and "client" in lacking(calm, "VIC")
+
+
+def test_work_without_a_chemical_falls_under_no_law_of_sprays() -> None:
+    assert lacking(Treatment(visit=1, day=DAY, chemical=False, method="by hand", applicator="Kim"), "NT") == set()
+
+
+def test_prompts_are_never_refusals() -> None:
+    assert [p.field for p in prompts(Treatment(visit=1, day=DAY), "NT")] == ["permit"]
+    assert prompts(Treatment(visit=1, day=DAY, permit="P1"), "NT") == ()
+
+
+def test_time_to_write_up_and_to_keep() -> None:
+    done = Treatment(visit=1, day=DAY, started=time(8), finished=time(9))
+    assert write_up_by(done, "NSW").at == datetime(2026, 3, 4, 9)  # 48 h: NSW EPA
+    assert write_up_by(done, "WA").at == datetime(2026, 3, 9, 9)  # 7 days: DPIRD
+    assert write_up_by(done, "NT").at == datetime(2026, 3, 2, 9)  # promptly
+    night = replace(done, started=time(23), finished=time(1))
+    assert write_up_by(night, "VIC").at == datetime(2026, 3, 5, 1)
+    assert keep_until(done, "NSW") == date(2029, 3, 2)  # 3 years: NSW EPA
+    assert keep_until(done, "VIC") == date(2028, 3, 2)  # 2 years: DPI Victoria
+    assert keep_until(replace(done, day=date(2028, 2, 29)), "VIC") == date(2030, 3, 1)
+
+
+@pytest.mark.parametrize(
+    ("actives", "hours"),
+    [("2,4-D amine 625 g/L", 24), ("2, 4 D", 24), ("24-d", 24), ("2,4-DB", 48), ("MCPA 124 d", 48), ("", 48)],
+)
+def test_24d_is_written_up_within_a_day(actives: str, hours: int) -> None:
+    # GRDC summary of the instructions of 2018: within 24 h, kept 2 years.
+    done = Treatment(visit=1, day=DAY, finished=time(0), products=(Product(actives=actives),))
+    assert write_up_by(done, "VIC").at - datetime(2026, 3, 2) == timedelta(hours=hours)
+
+
+def test_years_agree_with_the_advice(control: Control) -> None:
+    assert {s: law.keep_years for s, law in load_law().states.items()} == {
+        s: state.keep_years for s, state in control.states.items()
+    }
+
+
+def test_the_union_has_every_field_that_a_state_asks_for() -> None:
+    union = union_of_fields()
+    assert set().union(*ASKED.values()) <= {asked.field for asked in union}
+    assert next(a for a in union if a.field == "expiry").states == ("NT",)
+    assert all(not a.text.endswith(".") for a in union)
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "told"),
+    [
+        ("  rate:", "  rates:", "rates is no field"),
+        ("    if_any: [permit]", "    if_any: [permitt]", "permitt is not among"),
+        (
+            "    list: known\n    asks: [day, started, client,",
+            "    list: unconfirmed\n    asks: [day, started, client,",
+            "asks",
+        ),
+        ("    keep_years: 3\n", "    keep_years: 300\n", "keep_years"),
+        ("source: [NT_GOV], standing: published}", "source: [CP], standing: published}", "none of its sources"),
+        ("  NT:\n", "  XX:\n", "states must be"),
+    ],
+)
+def test_a_wrong_fact_is_named(old: str, new: str, told: str, tmp_path: Path) -> None:
+    text = (CONFIGS / "records.yaml").read_text(encoding="utf-8")
+    assert old in text
+    (tmp_path / "records.yaml").write_text(text.replace(old, new, 1), encoding="utf-8")
+    (tmp_path / "sources.yaml").write_text((CONFIGS / "sources.yaml").read_text(encoding="utf-8"), encoding="utf-8")
+    with pytest.raises(FloraError, match=told):
+        load_law(tmp_path)

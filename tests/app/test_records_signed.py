@@ -1,0 +1,268 @@
+"""What is signed stays as it was signed, in code and in the file."""
+
+from __future__ import annotations
+
+import re
+import sqlite3
+from contextlib import closing
+from dataclasses import replace
+from datetime import UTC, date, datetime
+from pathlib import Path
+
+import pytest
+
+from app.records import (
+    KeptFinding,
+    KeptPhoto,
+    KeptPlan,
+    Records,
+    RecordsError,
+    Treatment,
+    VisitRecord,
+    check_records,
+    open_records,
+)
+from app.records.chain import HEADS
+from app.records.database import FILE
+from tests.app.record_book import Kept, keep_some, photo
+
+
+@pytest.fixture
+def folder(tmp_path: Path) -> Path:
+    """A book in which a treatment was signed and amended, and its visit, with a photo, signed."""
+    folder = tmp_path / "records"
+    with open_records(folder) as records:
+        kept = keep_some(records)
+        records.add_photo(KeptPhoto(kept.visit, records.store_photo(photo(tmp_path / "a.jpg")), "before"))
+        sign_all(records, kept)
+    return folder
+
+
+def sign_all(records: Records, kept: Kept) -> None:
+    records.sign("treatment", kept.treatment.id, "Kim")
+    records.sign("visit", kept.visit, "Kim")
+    records.amend("treatment", kept.treatment.id, replace(kept.treatment, area_m2=130.0), "Lee", "measured again")
+
+
+def faults(folder: Path) -> str:
+    with open_records(folder) as records:
+        return "\n".join(check_records(records).faults)
+
+
+def tamper(folder: Path, *statements: str) -> None:
+    """Change the file as somebody with another program would."""
+    with closing(sqlite3.connect(folder / FILE)) as book:
+        for statement in statements:
+            book.execute(statement)
+        book.commit()
+
+
+def test_signing_is_refused_while_the_law_asks_for_more(tmp_path: Path) -> None:
+    with open_records(tmp_path) as records:
+        kept = keep_some(records)
+        records.change_treatment(replace(kept.treatment, products=(), client=""))
+        with pytest.raises(
+            RecordsError, match="still missing for VIC: the client or owner; the full name of the product"
+        ):
+            records.sign("treatment", kept.treatment.id, "Kim")
+        assert not records.current("treatment", kept.treatment.id).is_signed
+        # Western Australia asks for other things, the Northern Territory for more.
+        records.change_treatment(replace(kept.treatment, state="NT"))
+        with pytest.raises(RecordsError, match=r"for NT: .*approval number"):
+            records.sign("treatment", kept.treatment.id, "Kim")
+        with pytest.raises(RecordsError, match="who signs"):
+            records.change_treatment(kept.treatment)
+            records.sign("treatment", kept.treatment.id, " ")
+        assert records.read("SELECT * FROM signed") == []
+
+
+def test_an_amendment_is_a_new_row_that_refers_to_the_old(folder: Path) -> None:
+    with open_records(folder) as records:
+        now = records.current("treatment", 1)
+        first, second = records.versions("treatment", 1)
+        assert isinstance(now.record, Treatment) and now.record.area_m2 == 130.0
+        assert [row.sequence for row in now.chain] == [1, 3]
+        assert isinstance(first[1], Treatment) and first[1].area_m2 == 120.0
+        assert (second[0].amends, second[0].signed_by, second[0].reason) == (1, "Lee", "measured again")
+        assert records.treatments(1)[0] == now
+        assert records.treatment_row(1).area_m2 == 120.0
+        assert check_records(records).sound
+
+
+def test_an_amended_finding_shows_everywhere(folder: Path) -> None:
+    with open_records(folder) as records:
+        record = records.current("visit", 1).record
+        assert isinstance(record, VisitRecord)
+        named = replace(record.findings[0], species="hypochaeris_radicata", probability=0.9)
+        changed = replace(record, visit=replace(record.visit, day=date(2026, 6, 2)), findings=(named,))
+        records.amend("visit", 1, changed, "Kim", "it was catsear")
+        assert records.visit(1).day == records.visits(1)[0].day == date(2026, 6, 2)
+        assert [hit.kind for hit in records.search("hypochaeris")] == ["visit"]
+        assert records.search("soliva") == ()
+        assert check_records(records).sound
+
+
+def test_the_code_refuses_to_change_what_is_signed(folder: Path) -> None:
+    with open_records(folder) as records:
+        treatment = records.treatment_row(1)
+        record = records.current("visit", 1).record
+        assert isinstance(record, VisitRecord)
+        tries = [
+            lambda: records.change_treatment(replace(treatment, notes="x")),
+            lambda: records.change_visit(replace(record.visit, notes="x")),
+            lambda: records.drop("treatment", 1),
+            lambda: records.drop("visit", 1),
+            lambda: records.sign("treatment", 1, "Kim"),
+            lambda: records.add_finding(KeptFinding(1, {}, "likely")),
+            lambda: records.confirm_finding(1, "Kim"),
+            lambda: records.add_plan(KeptPlan(1, {})),
+            lambda: records.add_photo(KeptPhoto(1, record.photos[0].sha256)),
+            lambda: records.amend("treatment", 1, replace(treatment, notes="x"), "Kim", " "),
+            lambda: records.amend("treatment", 1, replace(treatment, notes="x"), "", "why"),
+            lambda: records.amend("treatment", 1, replace(treatment, area_m2=130.0), "Kim", "says that already"),
+            lambda: records.amend("treatment", 1, record, "Kim", "why"),
+            lambda: records.amend("treatment", 1, replace(treatment, client=""), "Kim", "why"),
+        ]
+        before = records.read("SELECT * FROM signed")
+        for change in tries:
+            with pytest.raises(RecordsError):
+                change()  # type: ignore[no-untyped-call]
+        assert [tuple(row) for row in records.read("SELECT * FROM signed")] == [tuple(row) for row in before]
+        assert check_records(records).sound
+
+
+@pytest.mark.parametrize(
+    "statement",
+    [
+        "UPDATE signed SET reason = 'x'",
+        "UPDATE signed SET sequence = 9 WHERE sequence = 3",
+        "DELETE FROM signed WHERE sequence = 3",
+        "INSERT OR REPLACE INTO signed SELECT * FROM signed WHERE sequence = 2",
+        "INSERT INTO signed SELECT 9, kind, 7, content, signed_by, signed_at, note, NULL, '', former, 'x' FROM signed",
+        "UPDATE treatments SET content = '{}'",
+        "UPDATE OR REPLACE treatments SET id = 2",
+        "INSERT OR REPLACE INTO treatments VALUES (1, 1, '{}')",
+        "DELETE FROM treatments",
+        "UPDATE visits SET who = 'x'",
+        "INSERT OR REPLACE INTO visits SELECT * FROM visits",
+        "DELETE FROM visits",
+        "UPDATE findings SET species = 'x'",
+        "DELETE FROM findings",
+        "INSERT OR REPLACE INTO findings SELECT * FROM findings",
+        "UPDATE photos SET shows = 'x'",
+        "DELETE FROM photos",
+        "INSERT INTO plans VALUES (NULL, 1, '{}', '')",
+    ],
+)
+def test_the_file_itself_refuses_to_change_what_is_signed(statement: str, folder: Path) -> None:
+    with pytest.raises(sqlite3.IntegrityError, match="signed"):
+        tamper(folder, statement)
+    assert faults(folder) == ""
+
+
+UNGUARD = "DROP TRIGGER signed_never_changes", "DROP TRIGGER signed_never_goes", "DROP TRIGGER treatments_signed_stays"
+
+
+@pytest.mark.parametrize(
+    ("statements", "told"),
+    [
+        (
+            ("UPDATE signed SET content = replace(content, '120.0', '12.0') WHERE sequence = 1",),
+            "row 1 .* not what was signed",
+        ),
+        (("UPDATE signed SET signed_by = 'Lee' WHERE sequence = 2",), "row 2 .* not what was signed"),
+        (("UPDATE signed SET signed_at = '2020' WHERE sequence = 3",), "row 3 .* not what was signed"),
+        (("PRAGMA foreign_keys = OFF", "DELETE FROM signed WHERE sequence = 2"), "row 3 .* rows before it are missing"),
+        (("DELETE FROM signed WHERE sequence = 3",), "rows 3 to 3 are missing"),
+        (("UPDATE treatments SET content = replace(content, '1.50 mL/L', '9 mL/L')",), "changed after it was signed"),
+        ((), "signed_never_goes: the definition"),
+    ],
+)
+def test_a_change_behind_our_back_is_found(statements: tuple[str, ...], told: str, folder: Path) -> None:
+    tamper(folder, *UNGUARD, *statements)
+    assert re.search(told, faults(folder))
+
+
+def test_a_rehashed_chain_is_found_by_the_file_beside_it(folder: Path) -> None:
+    """Somebody who knows how rows are hashed makes the last one anew."""
+    from app.records.chain import digest, signed_row
+
+    with open_records(folder) as records:
+        row = records.read("SELECT * FROM signed WHERE sequence = 3")[0]
+    content = row["content"].replace("130.0", "13.0")
+    forged = digest(replace(signed_row(row), sha256=""), content)
+    tamper(folder, *UNGUARD, f"UPDATE signed SET content = '{content}', sha256 = '{forged}' WHERE sequence = 3")
+    assert "row 3: is not the one that was written down" in faults(folder)
+
+
+def test_a_photo_that_was_changed_or_lost_is_found(folder: Path) -> None:
+    file = next((folder / "photos").rglob("*.jpg"))
+    data = file.read_bytes()
+    file.write_bytes(data[:-3] + b"abc")
+    assert "changed after it was kept" in faults(folder)
+    file.unlink()
+    assert "missing" in faults(folder)
+
+
+def test_an_older_copy_of_the_book_is_found(folder: Path) -> None:
+    older = (folder / FILE).read_bytes()
+    with open_records(folder) as records:
+        records.amend("treatment", 1, replace(records.treatment_row(1), area_m2=140.0), "Kim", "again")
+    (folder / FILE).write_bytes(older)
+    assert "older than what was signed last" in faults(folder)
+
+
+def test_the_file_of_heads_makes_up_for_what_it_missed(folder: Path) -> None:
+    lines = (folder / HEADS).read_text().splitlines()
+    (folder / HEADS).write_text("\n".join(lines[:1]) + "\n2 abc")  # a line cut short
+    with open_records(folder) as records:
+        records.amend("treatment", 1, replace(records.treatment_row(1), area_m2=140.0), "Kim", "again")
+        assert check_records(records).sound
+    found = [line for line in (folder / HEADS).read_text().splitlines() if len(line) == 66]
+    assert found[:3] == lines and len(found) == 4
+
+
+def test_a_clock_set_back_is_said_and_the_order_stays(tmp_path: Path) -> None:
+    times = iter(
+        [datetime(2026, 6, 1, 9, tzinfo=UTC), datetime(2020, 1, 1, tzinfo=UTC), datetime(2026, 6, 2, tzinfo=UTC)]
+    )
+    with open_records(tmp_path, clock=lambda: next(times)) as records:
+        kept = keep_some(records)
+        first = records.sign("treatment", kept.treatment.id, "Kim")
+        second = records.sign("visit", kept.visit, "Kim")
+        third = records.amend("treatment", 1, replace(kept.treatment, area_m2=1.0), "Kim", "why")
+        assert check_records(records).sound
+    assert [s.sequence for s in (first, second, third)] == [1, 2, 3]
+    assert first.note == third.note == ""
+    assert second.signed_at == first.signed_at
+    assert "clock said 2020-01-01T00:00:00+00:00, before" in second.note
+
+
+def test_unsigned_treatments_wait_with_their_time(tmp_path: Path) -> None:
+    with open_records(tmp_path) as records:
+        kept = keep_some(records)
+        hand = replace(kept.treatment, chemical=False, products=(), id=0)
+        records.add_treatment(hand)
+        waiting = records.unsigned(datetime(2026, 6, 3, 8, 40))
+        assert [(w.treatment.id, w.late) for w in waiting] == [(kept.treatment.id, False)]
+        assert records.unsigned(datetime(2026, 6, 3, 8, 41))[0].late
+        records.sign("treatment", kept.treatment.id, "Kim")
+        assert records.unsigned() == ()
+
+
+def test_several_changes_together_are_made_all_or_none(tmp_path: Path) -> None:
+    with open_records(tmp_path) as records:
+        with pytest.raises(RecordsError, match="no visit 9"), records.together():
+            kept = keep_some(records)
+            records.sign("treatment", kept.treatment.id, "Kim")
+            records.end_draft(records.save_draft({}).id, kept.visit)
+            records.add_plan(KeptPlan(9, {}))
+        assert records.clients() == () and records.recent_drafts() == () and not (tmp_path / HEADS).exists()
+        with records.together():
+            kept = keep_some(records)
+            with pytest.raises(RecordsError, match="refers"):
+                records.drop("visit", kept.visit)  # takes its findings away before it is refused
+            signed = records.sign("treatment", kept.treatment.id, "Kim")
+        assert (tmp_path / HEADS).read_text() == f"1 {signed.sha256}\n"
+        assert len(records.current("visit", kept.visit).record.findings) == 1  # type: ignore[union-attr]
+        assert check_records(records).sound
