@@ -28,7 +28,7 @@ cli = typer.Typer(
     help="Name a lawn or garden weed from photos and a few questions, and prove the name.",
 )
 
-Photos = Annotated[list[Path] | None, typer.Argument(metavar="PHOTO...", help="Photos of one plant.")]
+Photos = Annotated[list[Path] | None, typer.Argument(metavar="PHOTO...", help="Photos of one plant, or a folder.")]
 AnswersFile = Annotated[
     Path | None,
     typer.Option("--answers", metavar="FILE", help="YAML file of answers, `character: state` on each line."),
@@ -46,9 +46,20 @@ def identify(
     answers: AnswersFile = None,
     month: Month = None,
     region: Region = None,
+    shard: Annotated[str | None, typer.Option("--shard", metavar="2/8", help="Of a folder: this share.")] = None,
+    out: Annotated[
+        Path | None, typer.Option("--out", metavar="FILE.csv", help="Of a folder: rows go here; a second run goes on.")
+    ] = None,
+    workers: Annotated[int | None, typer.Option(min=1, max=64, help="Of a folder: processes.")] = None,
     as_json: Json = False,
 ) -> None:
-    """Name the plant in the photos, with the answers in a file if there are any."""
+    """Name the plant in the photos, with the answers in a file if there are any; or each photo of a folder."""
+    if shard is not None or out is not None or any(photo.is_dir() for photo in photos or ()):
+        from app.batch import identify_folder
+
+        given = {"shard": shard, "out": out, "answers": answers, "month": month, "region": region, "workers": workers}
+        identify_folder(photos, **given, as_json=as_json)
+        return
     from app.key import load_key
     from model.identify import identify as find
     from model.traits import read_answers

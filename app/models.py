@@ -154,17 +154,16 @@ def measure(
 
 
 def _measured(photos: list[LabelledPhoto], folder: Path, name: str, held_out: bool) -> Measured:
-    from model.photo import Classifier
-    from model.photo.saved import read_model
+    from model.photo.tuned import extractor_for, read_classifier
     from training.features import features_of
     from training.report import measure_model
 
     kept = registry()
     if name:
         found = kept.named(name)
-        parts = read_model(found.folder)
+        classifier = read_classifier(found.folder)
     else:
-        parts, found = kept.load(read_model)
+        classifier, found = kept.load(read_classifier)
     if found.note:
         _say(found.note)
     if held_out:
@@ -172,13 +171,14 @@ def _measured(photos: list[LabelledPhoto], folder: Path, name: str, held_out: bo
         if not photos:
             raise CollectionError(f"{folder}: no photo lies in the held-out part; leave --held-out away")
     with bar("looking", len(photos), False) as progress:
-        x, notes = features_of(photos, home() / "cache" / "features.safetensors", lambda done, of: progress(done))
+        extractor, cache = extractor_for(classifier), home() / "cache" / "features.safetensors"
+        x, notes = features_of(photos, cache, lambda done, of: progress(done), extractor)
     for note in filter(None, notes):
         _say(f"left out: {note}")
     readable = [i for i, note in enumerate(notes) if not note]
     if not readable:
         raise CollectionError(f"{folder}: none of its {len(photos)} photos can be read; the first: {notes[0]}")
-    return measure_model(found.name, found.folder, Classifier(*parts), [photos[i] for i in readable], x[readable])
+    return measure_model(found.name, found.folder, classifier, [photos[i] for i in readable], x[readable])
 
 
 def _held_out(photos: list[LabelledPhoto], folder: Path) -> list[LabelledPhoto]:

@@ -4,16 +4,23 @@ from __future__ import annotations
 
 import sys
 from collections.abc import Sequence
+from concurrent.futures import ThreadPoolExecutor
 from functools import lru_cache
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from app.home import home
-from model.photo import Evidence, PhotoModel, load_model, open_photo
+from model.photo.door import open_photo
 from training.registry import Registry
+
+if TYPE_CHECKING:
+    from model.photo import Evidence, Photo, PhotoModel
 
 
 @lru_cache(maxsize=2)
 def _loaded(folder: Path) -> PhotoModel:
+    from model.photo import load_model
+
     return load_model(folder)
 
 
@@ -25,12 +32,23 @@ def _say_once(note: str) -> None:
 def model_in_charge() -> PhotoModel:
     """The photo model in charge; loaded once, and anew when another is put in charge."""
     model, found = Registry(home() / "models").load(_loaded)
-    if found.note:
-        _say_once(found.note)
+    for note in filter(None, (found.note, model.fault)):
+        _say_once(note)
     return model
 
 
+def opened_and_evidence(files: Sequence[Path]) -> tuple[list[Photo], Evidence]:
+    """Photos of one plant as they were opened, each once, and what they say.
+
+    Raises PhotoError naming the file that cannot be read.
+    """
+    with ThreadPoolExecutor(1) as beside:  # a photo is opened in the time that the model takes to load
+        opening = beside.submit(lambda: [open_photo(file) for file in files])
+        model = model_in_charge()
+        photos = opening.result()
+    return photos, model.look(photos)
+
+
 def evidence_of(files: Sequence[Path]) -> Evidence:
-    """Look at photos of one plant. Raises PhotoError naming the file that cannot be read."""
-    photos = [open_photo(file) for file in files]
-    return model_in_charge().look(photos)
+    """What photos of one plant say. Raises PhotoError naming the file that cannot be read."""
+    return opened_and_evidence(files)[1]

@@ -5,7 +5,7 @@ from __future__ import annotations
 from rich.console import Console
 from rich.table import Table
 
-from app.words import answer_in_full, headline, override_lines, photo_lines, share, shown_candidates
+from app.words import DRAWN, answer_in_full, headline, override_lines, photo_lines, share, shown_candidates
 from model.identify import Finding, Key
 from model.traits import Answers
 
@@ -19,6 +19,8 @@ def print_finding(finding: Finding, key: Key, answers: Answers, console: Console
     for line in override_lines(finding, key):
         console.print(line, markup=False)
     console.print(candidates_table(finding))
+    if any(c.evidence == "drawn" for c in shown_candidates(finding)[0]):
+        console.print(f"* {DRAWN}: the photo only hints at it", markup=False, style="dim")
     if answers:
         given = "; ".join(answer_in_full(key, c, a) for c, a in answers.items())
         console.print(f"Answers: {given}", markup=False, style="dim")
@@ -37,7 +39,7 @@ def candidates_table(finding: Finding) -> Table:
     shown, others, rest = shown_candidates(finding)
     for c in shown:
         photo = "-" if c.photo_probability is None else share(c.photo_probability)
-        name = f"{c.common_name} ({c.scientific_name})"
+        name = f"{c.common_name} ({c.scientific_name})" + (" *" if c.evidence == "drawn" else "")
         table.add_row(share(c.probability), photo, name, ", ".join(c.agrees), ", ".join(c.disagrees))
     table.add_row(share(rest), "", f"{others} other plants together", "", "")
     table.add_row(share(finding.unlisted_probability), "", "none of the plants in the flora", "", "")

@@ -12,13 +12,17 @@ from app.printed import print_json
 from model.errors import CollectionError
 
 if TYPE_CHECKING:
-    from training.quick import Outcome
+    from training.manifest import LabelledPhoto
+    from training.promote import Override
+    from training.settle import Outcome
 
 Json = Annotated[bool, typer.Option("--json", help="Print one JSON object and nothing else.")]
 
 
 def train(
-    recipe: Annotated[str, typer.Option(help="quick: features once, then a closed-form head.")] = "quick",
+    recipe: Annotated[
+        str, typer.Option(help="quick: features once, then a closed-form head. full: a network is fine-tuned as well.")
+    ] = "quick",
     collection: Annotated[
         Path | None, typer.Option(metavar="DIR", help="A collection; else the one in the user's folder.")
     ] = None,
@@ -29,35 +33,52 @@ def train(
     as_json: Json = False,
 ) -> None:
     """Learn from the collection. The new model takes over only if it is no worse on photos that neither has seen."""
-    if recipe != "quick":
-        raise CollectionError(f"--recipe {recipe}: there is no such recipe; choose quick")
+    if recipe not in ("quick", "full"):
+        raise CollectionError(f"--recipe {recipe}: there is no such recipe; choose quick or full")
     if bool(by) != bool(because):
         raise CollectionError("an override needs both --by and --because; give the two or neither")
     from app.collecting import open_all
-    from app.models import registry
-    from app.progress import bar
-    from training.promote import Override, load_rules
-    from training.quick import train_quick
-    from training.recipe import load_recipe
+    from training.promote import Override
 
     store, _, _ = open_all(collection)
     photos = store.photos()
     if not photos:
         raise CollectionError(f"{store.folder}: holds no photos; add some with swardkey collect add FOLDER")
-    with bar("looking", len(photos), as_json) as progress:
-        done = train_quick(
-            photos,
-            registry(),
-            load_recipe(recipe),
-            load_rules(),
-            home() / "cache" / "features.safetensors",
-            Override(by, because) if by else None,
-            progress,
-        )
+    override = Override(by, because) if by else None
+    done = _quick(photos, override, as_json) if recipe == "quick" else _full(photos, override, as_json)
+    if done is None:  # one of several processes, and not the one that talks
+        return
     if as_json:
         print_json(done.as_json())
     else:
         _print(done)
+
+
+def _quick(photos: list[LabelledPhoto], override: Override | None, quiet: bool) -> Outcome:
+    from app.models import registry
+    from app.progress import bar
+    from training.promote import load_rules
+    from training.quick import train_quick
+    from training.recipe import load_recipe
+
+    with bar("looking", len(photos), quiet) as progress:
+        return train_quick(photos, registry(), load_recipe("quick"), load_rules(), _cache(), override, progress)
+
+
+def _full(photos: list[LabelledPhoto], override: Override | None, quiet: bool) -> Outcome | None:
+    from app.models import registry
+    from app.progress import stages
+    from training.full import train_full
+    from training.promote import load_rules
+    from training.recipe import load_full_recipe
+    from training.tune import join_world
+
+    with join_world() as world, stages(quiet or not world.first) as progress:
+        return train_full(photos, registry(), load_full_recipe(), load_rules(), _cache(), override, progress, world)
+
+
+def _cache() -> Path:
+    return home() / "cache" / "features.safetensors"
 
 
 def _print(done: Outcome) -> None:

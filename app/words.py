@@ -9,6 +9,8 @@ from model.identify import Candidate, Finding, Key
 from model.traits import UNSURE, Answers
 from model.traits.answers import Answer
 
+DRAWN = "drawn from its description, never seen"  # said of candidates that photos were compared with drawings of
+
 
 def share(probability: float) -> str:
     """A probability in per cent; never 0 or 100, which would claim too much.

@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 
 from model.flora import Species
 from model.flora.load import CONFIGS, Flora, Reader, load_flora, with_own
+from model.hint import Hinted, hint_log_likelihood
 from model.prior import PriorConfig, load_prior, prior
 from model.traits import Answers, Likelihoods, load_observer, next_question
 from model.traits.answers import Answer
@@ -20,6 +21,7 @@ from model.traits.question import SEPARATES, Question
 
 Array = NDArray[np.float64]
 Status = Literal["confirmed", "likely", "undecided", "unlisted"]
+Kind = Literal["photographed", "drawn"]
 CONFIRMED, LIKELY, LEADS = 0.95, 0.70, 0.50
 SHOWN, LEAST_SHOWN = 10, 0.001  # a Finding lists ten candidates, and all others of this probability or more
 MOVED = 2.0  # likelihood ratio from which an answer counts as a reason for an override
@@ -47,7 +49,10 @@ class PhotoEvidence(Protocol):
 
 @dataclass(frozen=True)
 class Candidate:
-    """One species: its probability (0-1), the photo's own, and the answers for and against it."""
+    """One species: its probability (0-1), the photo's own, and the answers for and against it.
+
+    ``evidence``: whether the photos were compared with photos of it, or only with drawings; None with neither.
+    """
 
     species: str
     scientific_name: str
@@ -56,6 +61,7 @@ class Candidate:
     photo_probability: float | None
     agrees: tuple[str, ...]
     disagrees: tuple[str, ...]
+    evidence: Kind | None = None
 
 
 @dataclass(frozen=True)
@@ -135,13 +141,22 @@ class Key:
         self, answers: Answers, photos: PhotoEvidence | None = None, month: int | None = None, region: str | None = None
     ) -> Array:
         """P(hypothesis | photos, answers), float (species + 1,), sums to 1, last is unlisted."""
-        logs = np.log(prior(self.flora, self.prior_config, month, region))
-        logs += self.likelihoods.log_likelihood(answers)
+        return self.posteriors(answers, photos, month, region)[0]
+
+    def posteriors(
+        self, answers: Answers, photos: PhotoEvidence | None = None, month: int | None = None, region: str | None = None
+    ) -> tuple[Array, Array]:
+        """The posterior, and what it would be without the hint from drawings."""
+        before = prior(self.flora, self.prior_config, month, region)
+        logs = np.log(before) + self.likelihoods.log_likelihood(answers)
         if photos is not None:
             logs += photo_log_likelihood(self.flora, photos)
-        weights = np.exp(logs - logs.max())
-        whole: Array = weights / weights.sum()
-        return whole
+        return _whole(logs + hint_log_likelihood(photos, self.flora.ids, before)), _whole(logs)
+
+
+def _whole(logs: Array) -> Array:
+    weights = np.exp(logs - logs.max())
+    return np.asarray(weights / weights.sum())
 
 
 def photo_log_likelihood(flora: Flora, photos: PhotoEvidence) -> Array:
@@ -165,21 +180,25 @@ def identify(
     ``answers`` as check_answers gives them; ``month`` 1-12; all may be missing.
     A photo alone never confirms: `confirmed` needs P >= 0.95 and, for every look-alike in the
     flora, an answer that separates the two. `unlisted` needs that hypothesis to outweigh all
-    species together.
+    species together. A hint from drawings orders candidates and questions, but names nothing
+    that would not be named without it.
     """
-    p = key.posterior(answers, photos, month, region)
+    p, plain = key.posteriors(answers, photos, month, region)
     lead = int(p[:-1].argmax())
+    sure = min(float(p[lead]), float(plain[lead]))
     left = unseparated(key, answers, lead)
     # Of a species that is known by name only no answer can speak, so none can prove it.
     provable = bool(answers) and bool(key.flora.species[key.flora.ids[lead]].characters)
-    status = _status(p, lead, left, provable)
-    settled = p[lead] >= CONFIRMED
+    status = _status(min(float(p[-1]), float(plain[-1])), sure, left, provable)
     names = status in ("confirmed", "likely")
-    question = None if status == "confirmed" else next_question(key.likelihoods, p, answers, left if settled else ())
+    # What only a hint makes probable is still asked about as if there were none.
+    asked = plain if p[lead] >= LIKELY and not names else p
+    settled = left if sure >= CONFIRMED else ()
+    question = None if status == "confirmed" else next_question(key.likelihoods, asked, answers, settled)
     return Finding(
         status=status,
         species=key.flora.ids[lead] if names else None,
-        probability=float(p[lead]) if names else None,
+        probability=sure if names else None,
         unlisted_probability=float(p[-1]),
         candidates=tuple(_candidate(key, i, p, answers, photos) for i in _shown(p)),
         species_count=len(key.flora.ids),
@@ -197,12 +216,12 @@ def unseparated(key: Key, answers: Answers, lead: int) -> list[int]:
     return [row for row in rows if not any(r[lead] >= SEPARATES * r[row] for r in ratios)]
 
 
-def _status(p: Array, lead: int, left: list[int], provable: bool) -> Status:
-    if p[-1] >= LEADS:
+def _status(unlisted: float, sure: float, left: list[int], provable: bool) -> Status:
+    if unlisted >= LEADS:
         return "unlisted"
-    if p[lead] >= CONFIRMED and not left and provable:
+    if sure >= CONFIRMED and not left and provable:
         return "confirmed"
-    return "likely" if p[lead] >= LIKELY else "undecided"
+    return "likely" if sure >= LIKELY else "undecided"
 
 
 def _shown(p: Array) -> list[int]:
@@ -221,7 +240,16 @@ def _candidate(key: Key, row: int, p: Array, answers: Answers, photos: PhotoEvid
         photo_probability=photos.probabilities.get(plant.id) if photos is not None else None,
         agrees=tuple(c for c, v in verdicts.items() if v == "agrees"),
         disagrees=tuple(c for c, v in verdicts.items() if v == "disagrees"),
+        evidence=_evidence(plant.id, photos),
     )
+
+
+def _evidence(species: str, photos: PhotoEvidence | None) -> Kind | None:
+    if photos is None:
+        return None
+    if species in photos.probabilities:
+        return "photographed"
+    return "drawn" if isinstance(photos, Hinted) and species in photos.hint else None
 
 
 def _override(key: Key, answers: Answers, photos: PhotoEvidence | None, lead: int, p: Array) -> Override | None:

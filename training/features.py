@@ -12,8 +12,9 @@ from safetensors.numpy import load_file, save_file
 
 from model.errors import PhotoError
 from model.photo import Extractor, open_photo
-from model.photo.backbone import FEATURES
 from model.photo.extract import RECIPE
+from model.photo.views import views
+from model.photo.weights import FEATURES
 from training.manifest import LabelledPhoto
 
 Array = NDArray[np.float64]
@@ -24,23 +25,29 @@ def features_of(
     photos: Sequence[LabelledPhoto],
     cache: Path | None = None,
     progress: Callable[[int, int], None] = lambda done, of: None,
+    extractor: Extractor | None = None,
 ) -> tuple[Array, list[str]]:
     """Features float (photos, 1280), and one note a photo that could not be read ("" if it could).
 
     Rows of unreadable photos are NaN. ``cache`` is a safetensors file, read and added to;
-    photos are known in it by their content.
+    photos are known in it by their content. ``extractor`` is the starter's network where none
+    is given; one of several parts gives 1280 features each.
     """
     known = load_file(cache) if cache is not None and cache.exists() else {}
-    extractor: Extractor | None = None
-    rows, notes, fresh = np.full((len(photos), FEATURES), np.nan), [""] * len(photos), 0
+    names = [part.name for part in extractor.parts] if extractor is not None else [RECIPE]
+    rows, notes, fresh = np.full((len(photos), FEATURES * len(names)), np.nan), [""] * len(photos), 0
     for i, photo in enumerate(photos):
         try:
-            name = f"{RECIPE}-{hashlib.sha256(photo.file.read_bytes()).hexdigest()}"
-            if name not in known:
+            digest = hashlib.sha256(photo.file.read_bytes()).hexdigest()
+            missing = [k for k, name in enumerate(names) if f"{name}-{digest}" not in known]
+            if missing:
                 extractor = extractor or Extractor()
-                known[name] = extractor.features(open_photo(photo.file)).astype(np.float32)
+                cut = views(open_photo(photo.file).pixels)
+                for k in missing:
+                    found = extractor.parts[k].features_of_views(cut)
+                    known[f"{names[k]}-{digest}"] = found.astype(np.float32)
                 fresh += 1
-            rows[i] = known[name]
+            rows[i] = np.concatenate([known[f"{name}-{digest}"] for name in names])
         except (PhotoError, OSError) as error:
             notes[i] = str(error)
         if cache is not None and fresh and fresh % SAVE_EVERY == 0:

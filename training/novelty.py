@@ -18,8 +18,8 @@ Labelled = tuple[Array, Sequence[str]]
 
 def strangeness(classifier: Classifier, x: Array) -> Array:
     """Strangeness of photos, float (photos,); 0 is ordinary, higher is stranger."""
-    distances = classifier.head.distances(x)
-    return classifier.strangeness(distances, classifier.closed(distances))
+    distances = classifier.distances(x)
+    return classifier.strangeness(distances, classifier.closed(x, distances))
 
 
 def strangeness_left_out(calibration: Calibration, fit: Labelled, calibrate: Labelled, judge: Labelled) -> Array:

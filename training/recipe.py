@@ -9,6 +9,7 @@ from pydantic import BaseModel, ConfigDict, Field, model_validator
 
 from model.flora.load import CONFIGS, read_as
 from training.split import PARTS
+from training.tune.recipe import Tune
 
 Share = Annotated[float, Field(gt=0, lt=1)]
 
@@ -34,6 +35,18 @@ class Recipe(BaseModel):
         return self
 
 
+class FullRecipe(Recipe):
+    """The full recipe: the same, and how the network is fine-tuned."""
+
+    tune: Tune
+    tuned_shrinkage: Annotated[list[Share], Field(min_length=1)]
+
+
 def load_recipe(name: str, configs: Path = CONFIGS) -> Recipe:
     """Read configs/recipes/<name>.yaml. Raises FloraError naming the field that is wrong."""
     return read_as(configs / "recipes" / f"{name}.yaml", Recipe)
+
+
+def load_full_recipe(configs: Path = CONFIGS) -> FullRecipe:
+    """Read configs/recipes/full.yaml. Raises FloraError naming the field that is wrong."""
+    return read_as(configs / "recipes" / "full.yaml", FullRecipe)

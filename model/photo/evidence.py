@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
@@ -40,12 +40,14 @@ class Calibration:
 
 @dataclass(frozen=True)
 class Evidence:
-    """What the photos of one plant say; satisfies model.identify.PhotoEvidence."""
+    """What the photos of one plant say; satisfies model.identify.PhotoEvidence and model.hint.Hinted."""
 
     log_likelihood: Mapping[str, float]
     log_likelihood_other: float
     probabilities: Mapping[str, float]
     photos: tuple[Mapping[str, Any], ...]
+    hint: Mapping[str, float] = field(default_factory=dict)
+    hint_weight: float = 0.0
 
 
 class Classifier:
@@ -63,22 +65,30 @@ class Classifier:
         self.class_prior = 1.0 / (len(self.species) + 1)
         self.novel_prior = self.class_prior * (0.5 if kinds else 1.0)
         weights = [1.0 if c in self.species else 0.5 / kinds for c in statistics.classes]
-        self._log_prior = np.log(np.array(weights) / sum(weights))
+        self.log_prior = np.log(np.array(weights) / sum(weights))
 
     def probabilities(self, x: Array) -> Array:
         """Calibrated probabilities, float (photos, species + 1), rows sum to 1, last is other.
 
         ``x`` float (photos, features), square roots of pooled features.
         """
-        distances = self.head.distances(x)
-        closed = self.closed(distances)
+        distances = self.distances(x)
+        closed = self.closed(x, distances)
         odds = self.novel_prior / (1 - self.novel_prior) * self.ratio(self.strangeness(distances, closed))
         known = closed[:, self._columns] / (1 + odds)[:, None]
         return np.hstack([known, 1.0 - known.sum(axis=1, keepdims=True)])
 
-    def closed(self, distances: Array) -> Array:
+    def distances(self, x: Array) -> Array:
+        """Squared distance to each class of the head, float (photos, classes), by the first of the features."""
+        return self.head.distances(x[:, : self.statistics.means.shape[1]])
+
+    def logs(self, x: Array, distances: Array) -> Array:
+        """ln P(class | photo) up to a constant a photo, float (photos, classes)."""
+        return np.asarray(-0.5 * distances / self.calibration.temperature + self.log_prior)
+
+    def closed(self, x: Array, distances: Array) -> Array:
         """Probabilities as if every photo showed one of the head's classes, rows sum to 1."""
-        return softmax(-0.5 * distances / self.calibration.temperature + self._log_prior)
+        return softmax(self.logs(x, distances))
 
     def strangeness(self, distances: Array, closed: Array) -> Array:
         """ln(distance / typical distance) of the likeliest class, float (photos,); 0 is ordinary."""
@@ -91,8 +101,8 @@ class Classifier:
 
         Two normal densities; never falls as strangeness rises.
         """
-        distances = self.head.distances(x)
-        closed = self.closed(distances)
+        distances = self.distances(x)
+        closed = self.closed(x, distances)
         return self.ratio(self.strangeness(distances, closed))
 
     def ratio(self, z: Array) -> Array:

@@ -7,7 +7,7 @@ in (Jacob et al. 2018), and ends in pooled features. It is built in memory at st
 from __future__ import annotations
 
 import os
-from collections.abc import Mapping
+from concurrent.futures import ThreadPoolExecutor
 from typing import Any
 
 import numpy as np
@@ -15,9 +15,8 @@ import onnxruntime
 from numpy.typing import NDArray
 from onnx import TensorProto, helper, numpy_helper
 
-from model.photo.backbone import FEATURES, STAGES
+from model.photo.weights import FEATURES, STAGES, Weights
 
-Weights = Mapping[str, NDArray[np.float32]]
 EPSILON = 1e-3  # of the batch normalisations
 OPSET, IR = 17, 9
 
@@ -101,17 +100,25 @@ def _block(graph: _Graph, x: str, name: str, expand: int, stride: int, adds_inpu
 
 
 class Engine:
-    """The network, ready to run on this machine's processors."""
+    """The network, ready to run on this machine's processors: each takes one view after another.
+
+    Threads that share a view would wait for one another at every layer, and on a busy machine
+    wait long. Results do not depend on the number of threads.
+    """
 
     def __init__(self, weights: Weights, threads: int | None = None) -> None:
         options = onnxruntime.SessionOptions()
-        options.intra_op_num_threads = threads or _processors()
+        options.intra_op_num_threads = 1
         options.log_severity_level = 3
         self._session = onnxruntime.InferenceSession(build_graph(weights), options, providers=["CPUExecutionProvider"])
+        self._threads = ThreadPoolExecutor(threads or _processors(), "look")
 
-    def pooled(self, views: NDArray[np.float32]) -> NDArray[np.float32]:
-        """Pooled features, float32 (n, FEATURES), never negative, of views float32 (n, 3, h, w) in -1..1."""
-        return np.asarray(self._session.run(["pooled"], {"views": views})[0][:, :, 0, 0])
+    def pooled(self, *stacks: NDArray[np.float32]) -> NDArray[np.float32]:
+        """Pooled features, float32 (n, FEATURES), never negative, of n views in stacks float32 (m, 3, h, w), -1..1."""
+        return np.stack(list(self._threads.map(self._one, (view for stack in stacks for view in stack))))
+
+    def _one(self, view: NDArray[np.float32]) -> NDArray[np.float32]:
+        return np.asarray(self._session.run(["pooled"], {"views": view[None]})[0][0, :, 0, 0])
 
 
 def _processors() -> int:

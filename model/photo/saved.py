@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Mapping
 from pathlib import Path
 from typing import Annotated, Any
 
@@ -13,10 +14,10 @@ from safetensors import SafetensorError
 from safetensors.numpy import load_file, save_file
 
 from model.errors import ModelError
-from model.photo.backbone import FEATURES
 from model.photo.evidence import Calibration
 from model.photo.extract import RECIPE
 from model.photo.head import Statistics
+from model.photo.weights import FEATURES
 
 STARTER = Path(__file__).resolve().parents[1] / "starter"
 LARGEST_BYTES = 200_000_000
@@ -41,19 +42,10 @@ class Description(BaseModel):
 def save_model(
     folder: Path, statistics: Statistics, calibration: Calibration, recipe: dict[str, Any], card: str
 ) -> None:
-    """Write a model into a folder; files are replaced one by one, each whole or not at all.
-
-    The scatter is symmetric: its upper triangle is kept, in 32-bit floats.
-    """
+    """Write a model into a folder; files are replaced one by one, each whole or not at all."""
     folder.mkdir(parents=True, exist_ok=True)
-    upper = np.triu_indices(statistics.scatter.shape[0])
-    arrays = {
-        "counts": statistics.counts.astype(np.float32),
-        "means": statistics.means.astype(np.float32),
-        "scatter_upper": statistics.scatter[upper].astype(np.float32),
-    }
     temporary = folder / "head.safetensors.new"
-    save_file(arrays, temporary)
+    save_file(packed(statistics), temporary)
     temporary.replace(folder / "head.safetensors")
     description = Description(
         classes=list(statistics.classes),
@@ -70,6 +62,15 @@ def save_model(
     _write(folder / "card.md", card)
 
 
+def packed(statistics: Statistics) -> dict[str, NDArray[Any]]:
+    """Statistics as arrays of 32-bit floats. The scatter is symmetric: its upper triangle is kept."""
+    return {
+        "counts": statistics.counts.astype(np.float32),
+        "means": statistics.means.astype(np.float32),
+        "scatter_upper": statistics.scatter[np.triu_indices(FEATURES)].astype(np.float32),
+    }
+
+
 def _write(path: Path, text: str) -> None:
     temporary = path.with_name(path.name + ".new")
     temporary.write_text(text, encoding="utf-8")
@@ -82,13 +83,7 @@ def read_model(folder: Path) -> tuple[Statistics, Calibration]:
     Raises ModelError naming the file that is wrong.
     """
     description = _description(folder / "model.json")
-    arrays = _arrays(folder / "head.safetensors", len(description.classes))
-    scatter = np.zeros((FEATURES, FEATURES))
-    scatter[np.triu_indices(FEATURES)] = arrays["scatter_upper"]
-    scatter += np.triu(scatter, 1).T
-    statistics = Statistics(
-        tuple(description.classes), arrays["counts"].astype(float), arrays["means"].astype(float), scatter
-    )
+    statistics = unpacked(folder / "head.safetensors", _arrays(folder / "head.safetensors"), tuple(description.classes))
     calibration = Calibration(
         shrinkage=description.shrinkage,
         temperature=description.temperature,
@@ -114,20 +109,27 @@ def _description(path: Path) -> Description:
     return description
 
 
-def _arrays(path: Path, classes: int) -> dict[str, NDArray[np.float32]]:
-    wanted = {
-        "counts": (classes,),
-        "means": (classes, FEATURES),
-        "scatter_upper": (FEATURES * (FEATURES + 1) // 2,),
-    }
+def _arrays(path: Path) -> dict[str, NDArray[Any]]:
     try:
         if path.stat().st_size > LARGEST_BYTES:
             raise ModelError(f"{path}: is too large to be a head; use another model")
-        arrays = load_file(path)
+        return load_file(path)
     except (OSError, SafetensorError) as error:
         raise ModelError(f"{path}: cannot be read ({error}); use another model, or reinstall swardkey") from None
+
+
+def unpacked(path: Path, arrays: Mapping[str, NDArray[Any]], classes: tuple[str, ...]) -> Statistics:
+    """Statistics from the arrays of a file. Raises ModelError naming it when they do not fit the classes."""
+    wanted = {
+        "counts": (len(classes),),
+        "means": (len(classes), FEATURES),
+        "scatter_upper": (FEATURES * (FEATURES + 1) // 2,),
+    }
     if {name: array.shape for name, array in arrays.items()} != wanted:
-        raise ModelError(f"{path}: does not hold the arrays of a head for {classes} classes; use another model")
+        raise ModelError(f"{path}: does not hold the arrays of a head for {len(classes)} classes; use another model")
     if not all(np.isfinite(array).all() for array in arrays.values()):
         raise ModelError(f"{path}: holds numbers that are not finite; use another model")
-    return arrays
+    scatter = np.zeros((FEATURES, FEATURES))
+    scatter[np.triu_indices(FEATURES)] = arrays["scatter_upper"]
+    scatter += np.triu(scatter, 1).T
+    return Statistics(classes, arrays["counts"].astype(float), arrays["means"].astype(float), scatter)

@@ -25,13 +25,18 @@ def views(pixels: NDArray[np.uint8]) -> tuple[NDArray[np.float32], NDArray[np.fl
     """
     image = Image.fromarray(pixels)
     boxes = square_boxes(*image.size)
-    return _cut(image, boxes, SIDE), np.ascontiguousarray(_cut(image, boxes, LARGE_SIDE)[..., ::-1])
+    return _cut(image, boxes, SIDE), _cut(image, boxes, LARGE_SIDE, mirrored=True)
 
 
-def _cut(image: Image.Image, boxes: list[tuple[float, float, float, float]], side: int) -> NDArray[np.float32]:
-    cut = [image.resize((side, side), Image.Resampling.BILINEAR, box=box, reducing_gap=None) for box in boxes]
-    stack = np.stack([np.asarray(view, dtype=np.float32) for view in cut])
-    return np.ascontiguousarray(stack.transpose(0, 3, 1, 2) / 127.5 - 1.0)
+def _cut(
+    image: Image.Image, boxes: list[tuple[float, float, float, float]], side: int, mirrored: bool = False
+) -> NDArray[np.float32]:
+    stack = np.empty((len(boxes), 3, side, side), np.float32)
+    for place, box in zip(stack, boxes, strict=True):
+        view = np.asarray(image.resize((side, side), Image.Resampling.BILINEAR, box=box, reducing_gap=None))
+        np.divide(view[:, ::-1] if mirrored else view, np.float32(127.5), out=place.transpose(1, 2, 0))
+    stack -= 1.0
+    return stack
 
 
 def square_boxes(width: int, height: int) -> list[tuple[float, float, float, float]]:

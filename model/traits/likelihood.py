@@ -99,6 +99,16 @@ class Likelihoods:
         return np.concatenate([table.rows for table in self.tables.values()], axis=1)
 
     @cached_property
+    def stacked_logs(self) -> Array:
+        """P log2 P of each entry of ``stacked``."""
+        return self.stacked * np.log2(np.where(self.stacked > 0, self.stacked, 1.0))
+
+    @cached_property
+    def highest(self) -> Array:
+        """The highest P of each column of ``stacked``."""
+        return np.asarray(self.stacked.max(axis=0))
+
+    @cached_property
     def starts(self) -> NDArray[np.int64]:
         """First column of each character in ``stacked``."""
         widths = [table.rows.shape[1] for table in self.tables.values()]

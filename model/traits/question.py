@@ -35,21 +35,22 @@ def expected_bits(likelihoods: Likelihoods, probability: Array) -> Array:
     flora's order: mutual information between hypothesis and answer, where an answer of
     ``unsure`` (all that an absent part can give) brings nothing.
     """
-    joint = probability[:, None] * likelihoods.stacked
-    answer = joint.sum(axis=0)
-    safe = np.where(joint > 0, joint, 1.0)
-    entropy_now = -float(np.sum(probability * np.log2(np.where(probability > 0, probability, 1.0))))
-    # sum over hypotheses of P(h, a) log P(h | a), per answer a
-    inside = (joint * np.log2(safe)).sum(axis=0) - answer * np.log2(answer)
-    gain = answer * entropy_now + inside
+    answer = probability @ likelihoods.stacked
+    surprise = probability * np.log2(np.where(probability > 0, probability, 1.0))
+    # sum over hypotheses of P(h, a) log P(h | a), per answer a, by products with tables that are made once
+    inside = surprise @ likelihoods.stacked + probability @ likelihoods.stacked_logs - answer * np.log2(answer)
+    gain = inside - answer * surprise.sum()
     return np.asarray(np.add.reduceat(gain, likelihoods.starts))
 
 
 def settling_chance(likelihoods: Likelihoods, probability: Array) -> Array:
     """Probability that the answer to each question settles the name, float (characters,)."""
-    joint = probability[:, None] * likelihoods.stacked
-    answer = joint.sum(axis=0)
-    return np.asarray(np.add.reduceat(answer * (joint.max(axis=0) >= SETTLED * answer), likelihoods.starts))
+    answer = probability @ likelihoods.stacked
+    # No answer can settle the name of a species less probable than this.
+    least = SETTLED * float((answer / likelihoods.highest).min())
+    rows = np.flatnonzero(probability >= least)
+    most = (probability[rows, None] * likelihoods.stacked[rows]).max(axis=0, initial=0.0)
+    return np.asarray(np.add.reduceat(answer * (most >= SETTLED * answer), likelihoods.starts))
 
 
 def next_question(

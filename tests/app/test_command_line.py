@@ -48,6 +48,7 @@ def test_identify_from_answers_gives_one_json_object_with_the_documented_keys(an
     first = found["candidates"][0]
     assert set(first) == {
         "species", "scientific_name", "common_name", "probability", "photo_probability", "agrees", "disagrees",
+        "evidence",
     }  # fmt: skip
     assert first["photo_probability"] is None and "seed_structure" in first["agrees"]
     assert found["override"] is None and found["photos"] == []

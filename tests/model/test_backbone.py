@@ -5,9 +5,10 @@ from __future__ import annotations
 import pytest
 import torch
 
-from model.photo.backbone import Lite0, imagenet_weights, load_backbone
+from model.photo.backbone import Lite0, load_backbone
 from model.photo.graph import Engine
 from model.photo.views import LARGE_SIDE, SIDE
+from model.photo.weights import imagenet_weights, load_weights
 
 timm = pytest.importorskip("timm", reason="without timm the backbone has nothing independent to be checked against")
 
@@ -31,7 +32,7 @@ def test_it_has_the_published_number_of_parameters() -> None:
 
 def test_the_fast_graph_gives_what_the_network_gives() -> None:
     network = load_backbone()
-    engine = Engine({name: tensor.numpy() for name, tensor in network.state_dict().items()}, threads=1)
+    engine = Engine(load_weights(), threads=1)
     for side in (SIDE, LARGE_SIDE, 225):
         x = torch.rand(2, 3, side, side, generator=torch.Generator().manual_seed(side)) * 2 - 1
         with torch.inference_mode():

@@ -6,11 +6,12 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from numpy.typing import NDArray
 from PIL import Image
 
 from model.errors import PhotoError
-from model.photo import open_photo
-from model.photo.decode import WORKING_SIDE
+from model.photo.decode import WORKING_SIDE, open_photo
+from tests.claims.picture_parts import HEIC, chunk, png, saved, segment, with_segment
 
 
 def a_picture(width: int = 640, height: int = 480) -> Image.Image:
@@ -65,10 +66,62 @@ def test_other_colour_modes_open(tmp_path: Path, mode: str) -> None:
     assert open_photo(name).pixels.shape == (WORKING_SIDE, 549, 3)
 
 
-def test_a_reader_for_heic_is_registered() -> None:
-    """That a file opens is not tried: the reader that is installed cannot write one."""
-    Image.init()
-    assert "HEIF" in Image.OPEN
+def pixels_of(path: Path) -> NDArray[np.int64]:
+    return open_photo(path).pixels.astype(int)
+
+
+def test_every_way_to_write_a_picture_gives_its_pixels(tmp_path: Path) -> None:
+    a_picture().save(tmp_path / "plain.png")
+    plain = pixels_of(tmp_path / "plain.png")
+    a_picture().convert("CMYK").save(tmp_path / "cmyk.jpg", quality=95, subsampling=0)
+    a_picture().convert("RGBA").save(tmp_path / "alpha.png")
+    a_picture().save(tmp_path / "lossless.webp", lossless=True)
+    a_picture().save(tmp_path / "photo.jpg", quality=95, subsampling=0)
+    for name, near in (("cmyk.jpg", 4), ("alpha.png", 0), ("lossless.webp", 0), ("photo.jpg", 3)):
+        assert np.abs(pixels_of(tmp_path / name) - plain).mean() <= near, name
+    few = a_picture().quantize(256)
+    few.save(tmp_path / "palette.png")
+    few.convert("RGB").save(tmp_path / "unfolded.png")
+    assert np.array_equal(pixels_of(tmp_path / "palette.png"), pixels_of(tmp_path / "unfolded.png"))
+    grey = a_picture().convert("L")
+    grey.save(tmp_path / "grey.png")
+    Image.fromarray(np.asarray(grey).astype(np.uint16) * 257).save(tmp_path / "deep.png")
+    assert np.abs(pixels_of(tmp_path / "deep.png") - pixels_of(tmp_path / "grey.png")).max() <= 1
+
+
+def test_colours_of_sixteen_bits_keep_their_upper_eight(tmp_path: Path) -> None:
+    whole = np.asarray(a_picture())
+    rows = b"".join(b"\0" + row.astype(">u2").tobytes() for row in whole * np.uint16(257))
+    (tmp_path / "deep.png").write_bytes(png(640, 480, depth=16, colour=2, rows=rows))
+    a_picture().save(tmp_path / "plain.png")
+    assert np.array_equal(pixels_of(tmp_path / "deep.png"), pixels_of(tmp_path / "plain.png"))
+
+
+def test_one_clear_colour_becomes_white(tmp_path: Path) -> None:
+    flat = np.zeros((200, 200), np.uint16)
+    flat[:, 100:] = 40_000
+    rows = b"".join(b"\0" + row.astype(">u2").tobytes() for row in flat)
+    (tmp_path / "deep.png").write_bytes(png(200, 200, chunk(b"tRNS", b"\0\0"), depth=16, colour=0, rows=rows))
+    picture = Image.fromarray((flat // 257).astype(np.uint8)).convert("P")
+    picture.save(tmp_path / "palette.png", transparency=0)
+    for name in ("deep.png", "palette.png"):
+        pixels = pixels_of(tmp_path / name)
+        assert pixels[:, 50].min() == 255 and abs(pixels[:, -50].mean() - 155) < 2, name
+
+
+@pytest.mark.parametrize("block", [b"", b"noise", b"II*\0\xff\xff\xff\x7f", b"II*\0\x08\0\0\0\xff\xff" + bytes(40)])
+def test_damaged_metadata_spoil_no_picture(tmp_path: Path, block: bytes) -> None:
+    data = saved(a_picture(), quality=90)
+    (tmp_path / "plain.jpg").write_bytes(data)
+    (tmp_path / "spoilt.jpg").write_bytes(with_segment(data, segment(0xE1, b"Exif\0\0" + block)))
+    assert np.array_equal(pixels_of(tmp_path / "spoilt.jpg"), pixels_of(tmp_path / "plain.jpg"))
+
+
+def test_heic_opens(tmp_path: Path) -> None:
+    (tmp_path / "a.heic").write_bytes(HEIC)
+    pixels = pixels_of(tmp_path / "a.heic")
+    assert pixels.shape == (WORKING_SIDE, 618, 3)
+    assert [pixels[y, x].argmax() for y, x in ((40, 40), (-40, 40), (40, -40))] == [0, 2, 1]
 
 
 def test_a_large_jpeg_is_decoded_at_reduced_size_and_looks_the_same(tmp_path: Path) -> None:

@@ -12,7 +12,7 @@ import pytest
 from model.errors import CollectionError
 from model.photo import Calibration, Statistics, fit_statistics
 from model.photo.saved import STARTER, read_model
-from training import quick
+from training import gather, quick, settle
 from training.data import Data
 from training.learn import deal, learn
 from training.manifest import LabelledPhoto
@@ -149,12 +149,12 @@ def made(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> list[LabelledPhoto]
             [rows[p.name] if not note else np.full(1280, np.nan) for p, note in zip(asked, notes, strict=True)]
         ), notes
 
-    monkeypatch.setattr(quick, "features_of", features)
-    monkeypatch.setattr(quick, "look_at", lambda photos, side: [])
-    monkeypatch.setattr(quick, "find_duplicates", lambda *_: type("Found", (), {"clusters": ()})())
-    monkeypatch.setattr(quick, "skew_of", lambda *_: 0.0)
-    monkeypatch.setattr(quick, "Extractor", lambda: None)
-    monkeypatch.setattr(quick, "_copies", lambda *_: 0)
+    monkeypatch.setattr(gather, "features_of", features)
+    monkeypatch.setattr(gather, "look_at", lambda photos, side: [])
+    monkeypatch.setattr(gather, "find_duplicates", lambda *_: type("Found", (), {"clusters": ()})())
+    monkeypatch.setattr(settle, "skew_of", lambda *_: 0.0)
+    monkeypatch.setattr(settle, "extractor_for", lambda classifier: None)
+    monkeypatch.setattr(settle, "_copies", lambda *_: 0)
     return photos
 
 

@@ -59,8 +59,6 @@ def _look(photo: LabelledPhoto, blur_side: int) -> Look:
     try:
         opened = open_photo(photo.file)
         sha256 = hashlib.sha256(photo.file.read_bytes()).hexdigest()
-        with Image.open(photo.file) as header:
-            side = min(header.size)
     except PhotoError as error:
         # The person knows the photo by its name in the collection, not by where it lies.
         return Look(str(error).removeprefix(f"{photo.file}: "))
@@ -70,7 +68,7 @@ def _look(photo: LabelledPhoto, blur_side: int) -> Look:
     return Look(
         cause="",
         sha256=sha256,
-        side=side,
+        side=min(opened.size),
         sharpness=sharpness(scaled(grey, blur_side)),
         brightness=float(np.asarray(grey).mean()),
         plain=not opened.usable,

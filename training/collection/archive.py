@@ -27,7 +27,7 @@ _CHUNK = 1 << 20
 _NESTED = (".zip", ".7z", ".rar", ".tar", ".gz", ".tgz", ".bz2", ".xz", ".zst", ".jar", ".cab", ".iso")
 _BAD_CHARACTER = re.compile(r"[\x00-\x1f\x7f<>\"|?*\u200e\u200f\u202a-\u202e\u2066-\u2069]")
 _METHODS = (zipfile.ZIP_STORED, zipfile.ZIP_DEFLATED)
-_BROKEN = (zipfile.BadZipFile, zlib.error, EOFError, NotImplementedError, RuntimeError, struct.error, UnicodeError)
+BROKEN = (zipfile.BadZipFile, zlib.error, EOFError, NotImplementedError, RuntimeError, struct.error, UnicodeError)
 
 
 class ZipTree:
@@ -82,7 +82,7 @@ class ZipTree:
                             self.path, info.filename, f"brings the zip over {MOST_BYTES // 10**9} GB unpacked"
                         )
                     out.write(chunk)
-        except _BROKEN as error:
+        except BROKEN as error:
             raise PhotoError(f"is damaged in the zip ({str(error).split(chr(10))[0] or 'unreadable'})") from None
         self._unpacked[info.filename] = size
         self._total = before + size
@@ -90,10 +90,10 @@ class ZipTree:
 
 def _opened(path: Path) -> zipfile.ZipFile:
     try:
-        if _directory_size(path) > LARGEST_DIRECTORY:
+        if directory_size(path) > LARGEST_DIRECTORY:
             raise CollectionError(f"{path}: lists over {MOST_ENTRIES} members; zip fewer photos at a time")
         return zipfile.ZipFile(path)
-    except (*_BROKEN, ValueError) as error:
+    except (*BROKEN, ValueError) as error:
         raise CollectionError(f"{path}: is no zip that can be read ({error}); zip the photos again") from None
     except OSError as error:
         raise CollectionError(f"{path}: {error.strerror or error}; check the name") from None
@@ -106,7 +106,7 @@ def _checked(path: Path, archive: zipfile.ZipFile) -> list[zipfile.ZipInfo]:
         raise CollectionError(f"{path}: lists {len(members)} members, over {MOST_ENTRIES}; zip fewer photos at a time")
     seen: dict[str, str] = {}
     for info in members:
-        fault = _fault_of_name(info.orig_filename) or _fault_of_member(info)
+        fault = fault_of_name(info.orig_filename) or fault_of_member(info)
         folded = unicodedata.normalize("NFC", info.orig_filename.rstrip("/")).casefold()
         if not fault and folded in seen:
             fault = f"has the same name as {seen[folded]}, or differs in case or accents only"
@@ -118,7 +118,7 @@ def _checked(path: Path, archive: zipfile.ZipFile) -> list[zipfile.ZipInfo]:
     return members
 
 
-def _directory_size(path: Path) -> int:
+def directory_size(path: Path) -> int:
     """Bytes that the zip's list of members takes, as its end says; 0 where there is no end to read."""
     with path.open("rb") as file:
         size = file.seek(0, 2)
@@ -137,10 +137,10 @@ def _directory_size(path: Path) -> int:
         return struct.unpack_from("<Q", longer, 40)[0] if len(longer) == 56 else listed
 
 
-def _fault_of_name(name: str) -> str:
+def fault_of_name(name: str) -> str:
     """Why a member's name is refused; "" for an ordinary one.
 
-    >>> _fault_of_name("dandelion/a.jpg"), _fault_of_name("../a.jpg"), _fault_of_name("dandelion/con.jpg")
+    >>> fault_of_name("dandelion/a.jpg"), fault_of_name("../a.jpg"), fault_of_name("dandelion/con.jpg")
     ('', 'leaves the folder', 'is a name that Windows keeps for a device')
     """
     parts = name.removesuffix("/").split("/")
@@ -162,7 +162,7 @@ def _fault_of_name(name: str) -> str:
     return ""
 
 
-def _fault_of_member(info: zipfile.ZipInfo) -> str:
+def fault_of_member(info: zipfile.ZipInfo) -> str:
     """Why a member is refused for what it is or claims to be; "" for an ordinary one."""
     kind = stat.S_IFMT(info.external_attr >> 16)
     if kind == stat.S_IFLNK:

@@ -14,7 +14,8 @@ from model.photo import Classifier, Extractor, open_photo
 from model.photo.evidence import OTHER
 from model.photo.extract import RECIPE
 from model.photo.head import softmax
-from model.photo.saved import Description, read_model
+from model.photo.saved import Description
+from model.photo.tuned import read_classifier
 from training.manifest import LabelledPhoto
 from training.promote.evidence import Judged
 
@@ -26,7 +27,7 @@ def judge(name: str, folder: Path, x: Array, labels: Sequence[str], golden: Arra
 
     ``name`` is what the registry calls it. Raises ModelError when the folder cannot be read.
     """
-    return judge_classifier(name, Classifier(*read_model(folder)), x, labels, golden)
+    return judge_classifier(name, read_classifier(folder), x, labels, golden)
 
 
 def judge_classifier(
@@ -53,9 +54,8 @@ def other_left_out(classifier: Classifier, x: Array, labels: Sequence[str]) -> A
     kept = np.array([label in classes for label in labels], dtype=bool)
     own = np.array([classes.index(label) if label in classes else 0 for label in labels], dtype=np.int64)
     rows = np.arange(len(x))
-    distances = classifier.head.distances(x)
-    logs = -0.5 * distances / classifier.calibration.temperature
-    logs += np.log(classifier.closed(np.zeros((1, len(classes)))))  # the prior of each class
+    distances = classifier.distances(x)
+    logs = classifier.logs(x, distances)
     logs[rows, own] = -np.inf
     distances[rows, own] = np.inf
     closed = softmax(logs)

@@ -7,10 +7,8 @@ from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
-from PIL import Image, ImageOps
 
-from model.errors import PhotoError
-from model.photo.decode import FORMATS
+from model.photo.door import the_door
 
 Array = NDArray[np.float64]
 BITS = 64
@@ -22,13 +20,7 @@ def outline(file: Path) -> NDArray[np.uint8]:
 
     Raises PhotoError naming the file when it cannot be read.
     """
-    try:
-        with Image.open(file, formats=FORMATS) as image:
-            image.draft("L", (72, 64))
-            small = ImageOps.exif_transpose(image).convert("L").resize((9, 8), Image.Resampling.BOX)
-    except (OSError, ValueError, SyntaxError, Image.DecompressionBombError) as error:
-        raise PhotoError(f"{file}: cannot be read ({error}); leave it out") from None
-    grey = np.asarray(small, dtype=np.int16)
+    grey = the_door().grey(file).astype(np.int16)
     return (grey[:, 1:] > grey[:, :-1]).astype(np.uint8).ravel()
 
 

@@ -1,0 +1,178 @@
+"""The full recipe from photos to verdict, with a course that is short and features that are made up."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable, Sequence
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+from PIL import Image
+
+from model.errors import CollectionError
+from model.photo import open_photo
+from model.photo.saved import STARTER, read_model
+from model.photo.tuned import TunedClassifier, read_classifier
+from training import full, gather, settle
+from training.course import Course, Weights, digest_of, weights_of
+from training.data import Data
+from training.full import train_full
+from training.learn import learn
+from training.manifest import LabelledPhoto
+from training.pixels import keep_pixels
+from training.promote import load_rules
+from training.quick import train_quick
+from training.recipe import FullRecipe, load_full_recipe
+from training.registry import Registry
+from training.settle import NETWORK_LEARNED
+from training.tune import Tuned, World
+
+KINDS = ("romulea_rosea", "facelis_retusa", "other:path")
+TINY = {"epochs": 1, "grow_epochs": 1, "sides": [96], "kept_blocks": 15, "batch": 32, "share_of_batch": 32}
+
+
+def short_recipe() -> FullRecipe:
+    recipe = load_full_recipe()
+    tune = recipe.tune.model_validate(recipe.tune.model_dump() | TINY)
+    shares = {"fit": 0.3, "calibrate": 0.15, "conformal": 0.1, "held_out": 0.45}
+    return recipe.model_copy(update={"tune": tune, "shares": shares, "base_weights": [0.3], "folds": 2})
+
+
+@pytest.fixture
+def made(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> list[LabelledPhoto]:
+    """Labelled photos of three kinds. The shipped features hardly tell two of them apart, the tuned ones do."""
+    random = np.random.default_rng(3)
+    starter, _ = read_model(STARTER)
+    middle = starter.means.mean(axis=0)
+    apart = {kind: middle + random.normal(0, 0.25, 1280) for kind in KINDS}
+    alike = apart | {"facelis_retusa": apart["romulea_rosea"] + random.normal(0, 0.02, 1280)}
+    photos, rows = [], {}
+    for i in range(300):
+        kind = KINDS[i % 3]
+        file = tmp_path / f"{i}.jpg"
+        Image.fromarray(random.integers(0, 255, (70, 90, 3), dtype=np.uint8)).save(file)
+        photos.append(LabelledPhoto(file, file.name, kind, f"{kind} {i // 6}", True, "test", "", ""))
+        noise = random.normal(0, 0.12, (2, 1280))
+        rows[file.name] = (np.abs(alike[kind] + noise[0]), np.abs(apart[kind] + noise[1]))
+
+    def features(
+        asked: Sequence[LabelledPhoto], cache: object = None, progress: object = None, extractor: object = None
+    ) -> tuple[np.ndarray, list[str]]:
+        found = [rows[p.name] for p in asked]
+        sides = {None: [0], "tuned": [1], "both": [0, 1]}[extractor]  # type: ignore[index]
+        return np.stack([np.concatenate([row[k] for k in sides]) for row in found]), [""] * len(asked)
+
+    for module in (gather, full, settle):
+        monkeypatch.setattr(module, "features_of", features)
+    monkeypatch.setattr(full, "extractor_with", lambda weights: "tuned")
+    two = lambda classifier: "both" if isinstance(classifier, TunedClassifier) else None  # noqa: E731
+    monkeypatch.setattr(settle, "extractor_for", two)
+    monkeypatch.setattr(settle, "skew_of", lambda *_: 0.0)
+    monkeypatch.setattr(settle, "_copies", lambda *_: 0)
+    monkeypatch.setattr(gather, "look_at", lambda photos, side: [])
+    monkeypatch.setattr(gather, "find_duplicates", lambda *_: type("Found", (), {"clusters": ()})())
+    return photos
+
+
+def test_a_run_tunes_measures_promotes_and_keeps_the_held_out_photos_from_the_network(
+    made: list[LabelledPhoto], tmp_path: Path
+) -> None:
+    registry, rules, recipe = Registry(tmp_path / "models"), load_rules(), short_recipe()
+    said: list[tuple[str, int, int]] = []
+    done = train_full(made, registry, recipe, rules, tmp_path / "cache" / "f", progress=lambda *step: said.append(step))
+    assert done is not None and done.promotion.changed, str(done and done.promotion.verdict)
+    measured = done.work.measured
+    assert measured is not None and measured.top1 > 0.95
+    assert [name for i, (name, _, _) in enumerate(said) if i == 0 or said[i - 1][0] != name] == [
+        "tuning the network", "learning from the rest",
+    ]  # fmt: skip
+    folder = registry.in_charge().folder
+    classifier = read_classifier(folder)
+    assert isinstance(classifier, TunedClassifier)
+    assert classifier.tuned.statistics.counts.sum() == 300
+    assert classifier.tuned.tuned_weight > 0
+    starter, _ = read_model(STARTER)
+    assert set(starter.classes) <= set(classifier.statistics.classes)
+    story = json.loads((folder / "recipe.json").read_bytes())
+    assert len(story[NETWORK_LEARNED]) == 300 - done.parts["held_out"]
+    assert not list((tmp_path / "cache").rglob("tuning.safetensors"))
+    assert "full recipe" in (folder / "card.md").read_text(encoding="utf-8")
+
+    # A quick training afterwards is judged beside it on photos that its network has not seen.
+    quick = recipe.model_copy(update={"shares": {"fit": 0.3, "calibrate": 0.1, "conformal": 0.1, "held_out": 0.5}})
+    after = train_quick(made, registry, quick, rules, tmp_path / "cache" / "f")
+    assert after.work.measured is not None
+    assert after.work.measured.photos == done.parts["held_out"]
+    assert not after.promotion.changed, "the quick one tells less apart"
+    assert registry.in_charge().folder == folder
+
+    # At the middle of an old class, whatever the new network says of it, the name is the old one.
+    for row, name in enumerate(starter.classes):
+        x = np.hstack([starter.means[row], np.full(1280, 0.3)])[None]
+        said = classifier.closed(x, classifier.distances(x))[0]
+        assert classifier.statistics.classes[int(said.argmax())] == name
+
+
+def test_a_course_that_was_stopped_goes_on_and_ends_the_same(
+    made: list[LabelledPhoto], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("training.tune.lesson.SAVE_EVERY", 0.0)
+    recipe, few = short_recipe(), made[:48]
+    recipe = recipe.model_copy(update={"tune": recipe.tune.model_copy(update={"epochs": 3})})
+    x, _ = gather.features_of(few)
+    data = Data(x, tuple(few), np.array(["fit", "fit", "fit", "fit", "calibrate", "conformal"] * 8))
+    learned = learn(data, *read_model(STARTER), recipe.model_copy(update={"least_calibration_photos": 9}))
+
+    def train(folder: str, progress: Callable[[str, int, int], None]) -> Weights:
+        with keep_pixels(few) as pixels:
+            course = Course(data, pixels, learned, recipe, World(), tmp_path / folder, progress)
+            return weights_of(course.grow(course.fit()))
+
+    whole = train("whole", lambda *step: None)
+
+    def stop(name: str, done: int, of: int) -> None:
+        if name == "tuning the network" and done == of:
+            raise KeyboardInterrupt
+
+    with pytest.raises(KeyboardInterrupt):
+        train("stopped", stop)
+    steps: list[int] = []
+    again = train("stopped", lambda name, done, of: steps.append(done) if name.startswith("tuning") else None)
+    assert steps == [3]
+    assert list(again) == list(whole)
+    assert all(np.array_equal(again[name], whole[name]) for name in whole)
+
+
+def test_too_few_calibration_photos_are_refused_by_name_of_what_is_missing(
+    made: list[LabelledPhoto], tmp_path: Path
+) -> None:
+    few = made[:60]
+    with pytest.raises(CollectionError, match=r"only \d+ photos to calibrate with.*--recipe quick"):
+        train_full(few, Registry(tmp_path / "models"), short_recipe(), load_rules(), tmp_path / "cache" / "f")
+
+
+def test_what_differs_from_the_shipped_network_is_what_was_learned(made: list[LabelledPhoto]) -> None:
+    from model.photo.backbone import load_backbone
+
+    net = Tuned(load_backbone(), 2, 15)
+    assert weights_of(net) == {}
+    with np.errstate(all="ignore"):
+        net.backbone.head[0].weight.data += 0.25
+    assert list(weights_of(net)) == ["head.0.weight"]
+
+
+def test_pixels_are_those_that_are_seen_in_use(made: list[LabelledPhoto]) -> None:
+    with keep_pixels(made[:3]) as pixels:
+        for kept, photo in zip(pixels, made, strict=False):
+            assert np.array_equal(kept, open_photo(photo.file).pixels)
+
+
+def test_a_course_is_known_by_its_photos_parts_and_recipe(made: list[LabelledPhoto]) -> None:
+    data = Data(np.zeros((2, 3)), tuple(made[:2]), np.array(["fit", "fit"]))
+    recipe = short_recipe()
+    known = {digest_of(data, recipe), digest_of(data, recipe)}
+    known.add(digest_of(replace(data, parts=np.array(["fit", "calibrate"])), recipe))
+    known.add(digest_of(data, recipe.model_copy(update={"seed": 3})))
+    assert len(known) == 3
