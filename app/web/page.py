@@ -1,9 +1,13 @@
-"""The page: photos, ranking, one question at a time with unsure and back, and the finding."""
+"""The pages in gradio's blocks, and how they are served: on this machine only, with nothing reported to anyone."""
 
 from __future__ import annotations
 
+import contextlib
 import os
+import shutil
 import tempfile
+import threading
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
@@ -11,185 +15,142 @@ from typing import Any
 os.environ.setdefault("GRADIO_ANALYTICS_ENABLED", "False")
 
 import gradio as gr
-from PIL import Image
 
 from app.home import home
-from app.key import load_key
-from app.photos import evidence_of
-from app.web.panels import STYLE, finding_panel, question_panel, ranking_panel
-from app.words import month_name
+from app.web import flow, photos, spray
+from app.web.draft import ID, Draft, new_id
+from app.web.files import routes
+from app.web.frame import fault, head, read_fields
+from app.web.guard import in_a_sentence, middleware
+from app.web.places import QUIET, build_places
+from app.web.shed import Shed, open_shed
+from app.web.theme import SCRIPT, options
 from model.errors import SwardkeyError
-from model.identify import Key
-from model.interview import Interview
-from model.photo import open_photo
-from model.traits import UNSURE, answers_text
 
-Session = dict[str, Any]
-MONTHS = ["not told"] + [month_name(m) for m in range(1, 13)]
-INTRO = (
-    "# swardkey\nPhotos of one weed, then a few questions: the name, how sure it is, and why. "
-    "Everything stays on this machine."
-)
+PHOTO_TYPES = ["image", ".heic", ".heif", ".jpg", ".jpeg", ".png", ".webp"]
+Shown = tuple[Any, ...]
+Change = Callable[[Draft], tuple[Draft, list[str]]]
 
 
-def new_session() -> Session:
-    """What one visitor's page remembers: plain data, since it is copied."""
-    return {"photos": None, "month": None, "answers": {}}
+class Pages:
+    """The handlers of the path: each reads the plant's draft, changes it, saves it and shows it; none has a state."""
 
+    def __init__(self, shed: Shed) -> None:
+        self.shed = shed
 
-class Page:
-    """The handlers of the page, plain functions over a session and the one key."""
-
-    def __init__(self, key: Key) -> None:
-        self.key = key
-
-    def interview(self, session: Session) -> Interview:
-        """The interview that a session describes."""
-        return Interview(self.key, session["photos"], session["month"], None, session["answers"])
-
-    def look(self, files: list[str] | None, session: Session) -> tuple[Any, ...]:
-        """New photos: thumbnails, and the finding with them."""
+    def open(self, address: dict[str, str]) -> Shown:
+        """The page of an address: the plant that it names at its step, or a new one."""
+        plant, notices = address.get("plant", ""), []
+        draft = None
         try:
-            paths = [Path(file) for file in files or []]
-            evidence = evidence_of(paths) if paths else None
-            thumbnails = [Image.fromarray(open_photo(path).pixels) for path in paths]
+            draft = self.shed.drafts.read(plant)
+            if plant and draft is None:
+                notices.append("No plant is kept under this address, so this is a new one.")
+            if draft is not None and address.get("step") in flow.MODULES:
+                draft = flow.go(self.shed, draft, {}, address["step"])
         except SwardkeyError as error:
-            # Uploads lie under names of their own; the person knows the last part only.
-            text = str(error)
-            for file in files or []:
-                text = text.replace(file, Path(file).name)
-            raise gr.Error(text, duration=None, print_exception=False) from None
-        session = {**session, "photos": evidence}
-        return session, thumbnails, *self.show(session)
+            notices.append(fault(str(error)))
+        return self._show(draft or Draft(new_id(), month=_this_month()), notices)
 
-    def set_month(self, name: str, session: Session) -> tuple[Any, ...]:
-        """The month of the visit."""
-        month = MONTHS.index(name) if name in MONTHS else 0
-        session = {**session, "month": month or None}
-        return session, *self.show(session)
+    def act(self, plant: str, told: dict[str, Any]) -> Shown:
+        """What a button does."""
+        fields: Any = told.get("fields", {})
+        do, which = str(told.get("do", "")), str(told.get("with", ""))
+        return self._change(plant, lambda draft: flow.act(self.shed, draft, do, read_fields(fields), which))
 
-    def answer(self, states: list[str], number: float | None, session: Session) -> tuple[Any, ...]:
-        """The answer to the question that is on the page."""
-        question = self.interview(session).question
-        if question is None:
-            return session, *self.show(session)
-        given: object = states if question.character.kind == "choice" else number
-        if given in ([], None):
-            raise gr.Error("Choose an answer first, or press Unsure.", duration=6, print_exception=False)
-        return self._step(session, question.character.id, given)
+    def add_photos(self, plant: str, files: list[str] | None) -> Shown:
+        """More photos."""
+        return self._change(plant, lambda draft: photos.add(self.shed, draft, files or []))
 
-    def unsure(self, session: Session) -> tuple[Any, ...]:
-        """Unsure: changes nothing but the next question."""
-        question = self.interview(session).question
-        return (
-            (session, *self.show(session)) if question is None else self._step(session, question.character.id, UNSURE)
-        )
+    def add_forecast(self, plant: str, file: str | None) -> Shown:
+        """A forecast to spray by."""
+        return self._change(plant, lambda draft: (spray.take_forecast(self.shed, draft, file or ""), []))
 
-    def _step(self, session: Session, character: str, given: object) -> tuple[Any, ...]:
+    def _change(self, plant: str, change: Change) -> Shown:
+        """Change a draft and keep it; a sentence where that cannot be, and then nothing is lost."""
+        if not ID.fullmatch(plant):
+            return self._show(Draft(new_id(), month=_this_month()), ["Start with a new plant; this page was too old."])
+        with self.shed.drafts.lock(plant):
+            draft = Draft(plant, month=_this_month())
+            notices: list[str] = []
+            with in_a_sentence(notices):
+                draft = self.shed.drafts.read(plant) or draft
+                draft, notices = self._changed(draft, change)
+        return self._show(draft, notices)
+
+    def _changed(self, draft: Draft, change: Change) -> tuple[Draft, list[str]]:
+        """The draft after a change, once it is kept."""
+        after, told = change(draft)
+        # One that became a visit is only looked at.
+        if after != draft and not draft.record.get("visit"):
+            self.shed.drafts.save(after)
+        return after, told
+
+    def _show(self, draft: Draft, notices: list[str]) -> Shown:
+        """Id, top, whether photos and forecast may be added, and the rest of the page."""
         try:
-            after = self.interview(session).answer(character, given)
+            above, below = flow.body(self.shed, draft)
         except SwardkeyError as error:
-            raise gr.Error(str(error), duration=None, print_exception=False) from None
-        session = {**session, "answers": after.answers}
-        return session, *self.show(session)
-
-    def back(self, session: Session) -> tuple[Any, ...]:
-        """Take the latest answer back."""
-        session = {**session, "answers": self.interview(session).back().answers}
-        return session, *self.show(session)
-
-    def start_again(self) -> tuple[Any, ...]:
-        """An empty page for the next plant."""
-        session = new_session()
-        return session, None, [], MONTHS[0], *self.show(session)
-
-    def show(self, session: Session) -> tuple[Any, ...]:
-        """Finding, ranking, question, its two inputs, the buttons, and the answers so far."""
-        interview = self.interview(session)
-        finding = interview.finding
-        question = finding.next_question
-        character = question.character if question is not None else None
-        choice = character is not None and character.kind == "choice"
-        number = character is not None and not choice
-        unit = "" if character is None else character.unit or "month, 1 to 12"
-        choices = [(label, state) for state, label in character.states.items()] if character and choice else []
+            notices = [*notices, fault(str(error))]
+            above, below = flow.body(self.shed, Draft(draft.id, shots=draft.shots, month=draft.month))
         return (
-            finding_panel(finding, self.key, interview.answers),
-            ranking_panel(finding),
-            question_panel(character, len(interview.answers), finding),
-            gr.CheckboxGroup(choices=choices, value=[], visible=choice),
-            gr.Number(value=None, label=f"Your figure ({unit})", visible=number),
-            gr.Button(interactive=character is not None),
-            gr.Button(interactive=character is not None),
-            gr.Button(interactive=bool(interview.answers)),
-            answers_text(interview.answers),
+            draft.id,
+            head("/", draft, notices) + above,
+            gr.update(visible=draft.step == "photos"),
+            gr.update(visible=draft.step == "spray"),
+            below,
         )
 
 
-def build_page(key: Key) -> gr.Blocks:
-    """The page as gradio blocks, not yet served."""
-    page = Page(key)
-    start = new_session()
-    first = page.show(start)
+def _this_month() -> int:
+    from datetime import date
+
+    return date.today().month
+
+
+def build_page(shed: Shed) -> gr.Blocks:
+    """All pages as gradio blocks, not yet served."""
+    pages = Pages(shed)
+
+    def opened(request: gr.Request) -> Shown:
+        return pages.open(dict(request.query_params))
+
+    def acted(plant: str, event: gr.EventData) -> Shown:
+        return pages.act(plant, getattr(event, "_data", None) or {})
+
     with gr.Blocks(title="swardkey", analytics_enabled=False, delete_cache=(3600, 86400)) as blocks:
-        session = gr.State(start)
-        gr.Markdown(INTRO)
-        with gr.Row():
-            with gr.Column(scale=1, min_width=300):
-                files = gr.File(
-                    label="Photos of one plant",
-                    file_count="multiple",
-                    file_types=["image", ".heic", ".heif"],
-                    height=200,
-                )
-                thumbnails = gr.Gallery(
-                    label="As the tool sees them", columns=3, height=240, object_fit="contain", interactive=False
-                )
-                month = gr.Dropdown(MONTHS, value=MONTHS[0], label="Month of the photo or visit")
-            with gr.Column(scale=2, min_width=300):
-                finding = gr.HTML(first[0], label="Finding")
-                question = gr.HTML(first[2])
-                states = gr.CheckboxGroup(
-                    choices=first[3].choices,
-                    label="What do you see? More than one if the plant shows more",
-                )
-                number = gr.Number(label="Your figure", visible=False)
-                with gr.Row():
-                    answer = gr.Button("Answer", variant="primary", min_width=90)
-                    unsure = gr.Button("Unsure", min_width=90)
-                    back = gr.Button("Back", interactive=False, min_width=90)
-                ranking = gr.HTML(first[1])
-                with gr.Accordion("Answers so far", open=False):
-                    given = gr.Textbox(
-                        first[8], label="As an answer file", lines=6, interactive=False, buttons=["copy"]
-                    )
-                again = gr.Button("Next plant: start again")
-        shown = [finding, ranking, question, states, number, answer, unsure, back, given]
-        quiet: dict[str, Any] = {"api_visibility": "private", "show_progress": "minimal"}
-        files.change(page.look, [files, session], [session, thumbnails, *shown], **quiet)
-        month.input(page.set_month, [month, session], [session, *shown], **quiet)
-        answer.click(page.answer, [states, number, session], [session, *shown], **quiet)
-        unsure.click(page.unsure, [session], [session, *shown], **quiet)
-        back.click(page.back, [session], [session, *shown], **quiet)
-        again.click(page.start_again, None, [session, files, thumbnails, month, *shown], **quiet)
-    blocks.queue(max_size=16, default_concurrency_limit=1)
+        plant = gr.State("")
+        above = gr.HTML("", js_on_load=SCRIPT, elem_classes="area", apply_default_css=False)
+        camera = gr.UploadButton(
+            "Take or choose photos",
+            file_count="multiple",
+            file_types=PHOTO_TYPES,
+            variant="primary",
+            elem_id="camera",
+            elem_classes="upload",
+        )
+        forecast = gr.UploadButton(
+            "Choose a forecast file",
+            file_types=[".csv"],
+            variant="secondary",
+            elem_id="forecast",
+            elem_classes="upload",
+            visible=False,
+        )
+        below = gr.HTML("", js_on_load=SCRIPT, elem_classes="area", apply_default_css=False)
+        shown = [plant, above, camera, forecast, below]
+        blocks.load(opened, None, shown, **QUIET)
+        above.act(acted, plant, shown, **QUIET)
+        below.act(acted, plant, shown, **QUIET)
+        camera.upload(pages.add_photos, [plant, camera], shown, concurrency_limit=2, **QUIET)
+        forecast.upload(pages.add_forecast, [plant, forecast], shown, **QUIET)
+    build_places(blocks, shed)
+    blocks.queue(max_size=64, default_concurrency_limit=8)
     return blocks
 
 
-def theme() -> gr.themes.Base:
-    """Fonts that every machine has, so that nothing is fetched; buttons that can be read in the sun."""
-    plain = gr.themes.Base(
-        primary_hue="lime", neutral_hue="stone", font=["system-ui", "sans-serif"], font_mono=["monospace"]
-    )
-    return plain.set(
-        button_primary_background_fill="#33511c",
-        button_primary_background_fill_hover="#263d15",
-        button_primary_text_color="#ffffff",
-    )
-
-
-def serve_options() -> dict[str, Any]:
-    """How the page is launched: loopback, nothing shared, nothing reported, no file given away."""
+def serve_options(shed: Shed) -> dict[str, Any]:
+    """How the pages are launched: loopback, nothing shared, nothing reported, no file given away."""
     return {
         "server_name": "127.0.0.1",
         "share": False,
@@ -198,26 +159,52 @@ def serve_options() -> dict[str, Any]:
         "show_error": False,
         "ssr_mode": False,
         "mcp_server": False,
+        "enable_monitoring": False,
         "strict_cors": True,
-        "footer_links": [],
-        "theme": theme(),
-        "css_paths": STYLE,
+        "app_kwargs": {"middleware": middleware(), "routes": routes(shed), "docs_url": None, "redoc_url": None},
+        **options(),
     }
+
+
+def warm_up(shed: Shed) -> None:
+    """Load what the first photo, plan and sum would else wait for."""
+    import numpy as np
+
+    from app.photos import model_in_charge
+    from model.mix.unit import registry
+    from model.photo.decode import WORKING_SIDE, Photo
+    from model.photo.door import the_door
+    from training.audit.settings import load_settings
+
+    with contextlib.suppress(SwardkeyError):  # it is told where it matters, at the photo
+        the_door().start()
+        # The first picture costs a second more than those after it: let it be one of nobody's.
+        nothing = Photo("", np.zeros((WORKING_SIDE, WORKING_SIDE, 3), np.uint8))
+        model_in_charge().extractor.features(nothing)
+        load_settings()
+    assert shed.control is not None
+    registry()
 
 
 def serve_page(port: int, open_browser: bool = False) -> None:
     """Serve on loopback until stopped. Raises SwardkeyError when the port is taken."""
     uploads = home() / "uploads"
     uploads.mkdir(parents=True, exist_ok=True)
+    # Photos that nobody named: whoever chose them has left.
+    shutil.rmtree(uploads / "waiting", ignore_errors=True)
     # Before the page is built: its parts note where their files lie.
     os.environ["GRADIO_TEMP_DIR"] = str(uploads)
-    blocks = build_page(load_key())
+    shed = open_shed()
+    blocks = build_page(shed)
     started_in = Path.cwd()
     # gradio hands out files of the folder it is started in: start it in an empty one.
     with tempfile.TemporaryDirectory() as empty:
         os.chdir(empty)
         try:
-            blocks.launch(server_port=port, inbrowser=open_browser, **serve_options())
+            blocks.launch(server_port=port, inbrowser=open_browser, prevent_thread_lock=True, **serve_options(shed))
+            # After the first page is there, and before the first photo comes.
+            threading.Thread(target=warm_up, args=(shed,), daemon=True).start()
+            blocks.block_thread()
         except OSError:
             raise SwardkeyError(f"port {port} is taken on this machine; try --port {port + 1}") from None
         finally:

@@ -1,86 +1,223 @@
-"""The web page: its handlers as plain functions, and that it is served on loopback only."""
+"""The path from photo to record, without a browser."""
 
 from __future__ import annotations
 
-import urllib.request
+import io
+import shutil
 from pathlib import Path
-from typing import Any
 
-import gradio as gr
 import pytest
+from PIL import Image
 
-from app.web.page import Page, build_page, new_session, serve_options
+from app.records import open_records
+from app.web.draft import DraftError, draft_of, new_id
+from app.web.look import evidence_of_shots
+from app.web.questions import told
+from app.web.shed import Shed
+from model.control import Control
 from model.identify import Key
+from tests.app.page_visitor import Person, shed_of
 
 ROOT = Path(__file__).resolve().parents[2]
+SAMPLE = ROOT / "sample_images" / "taraxacum_officinale_flowering_3.jpg"
 
 
-@pytest.fixture(scope="module")
-def page(key: Key) -> Page:
-    return Page(key)
+@pytest.fixture
+def shed(key: Key, control: Control) -> Shed:
+    return shed_of(key, control)
 
 
-def finding_of(step: tuple[Any, ...], offset: int = 1) -> str:
-    return str(step[offset])
+def upload(person: Person, tmp_path: Path, name: str, data: bytes | None = None) -> Path:
+    """A file as gradio lays it down; then taken in."""
+    file = tmp_path / "upload" / name
+    file.parent.mkdir(exist_ok=True)
+    if data is None:
+        shutil.copy(SAMPLE, file)
+    else:
+        file.write_bytes(data)
+    person.shown = person.pages.add_photos(person.plant, [str(file)])
+    return file
 
 
-def test_answers_lead_step_by_step_to_another_question_and_back_returns_exactly(page: Page) -> None:
-    start = new_session()
-    first = page.interview(start).question
-    assert first is not None
-    one = page.unsure(start)
-    second = page.interview(one[0]).question
-    assert second is not None and second.character.id != first.character.id
-    back = page.back(one[0])
-    assert back[0]["answers"] == {}
-    assert back[1:] [:3] == page.show(start)[:3]  # fmt: skip
+def with_place(size: tuple[int, int] = (600, 500)) -> bytes:
+    """A JPEG whose metadata tell where it was taken, and a serial number."""
+    exif = Image.Exif()
+    exif.get_ifd(0x8825)[2] = (33.0, 52.0, 4.0)
+    exif[0xA431] = "SERIAL-4711"
+    picture = Image.open(SAMPLE).resize(size)
+    out = io.BytesIO()
+    picture.save(out, "JPEG", exif=exif, comment=b"at -33.8677, 151.2070")
+    return out.getvalue()
 
 
-def test_answering_needs_an_answer(page: Page) -> None:
-    with pytest.raises(gr.Error, match="Choose an answer first"):
-        page.answer([], None, new_session())
+def test_the_whole_path_ends_in_a_signed_visit(shed: Shed, tmp_path: Path) -> None:
+    person = Person(shed)
+    upload(person, tmp_path, "weed.jpg")
+    assert 'alt="weed.jpg"' in person.text
+    assert person.press("look", month="11").title == "What it could be"
+    assert "never photographed" in person.text and "by the photos alone" in person.text
+    person.press("ask").prove()
+    assert person.title == "dandelion" and "Confirmed" in person.text
+    assert person.press("onward").title == "This lawn"
+    person.press("make_plan", lawn="buffalo", place="lawn", month="11", cover="20", state="NSW", near=["pets"])
+    assert person.title == "Dandelion: buffalo lawn, November"
+    person.choose_a_spray()
+    person.press("weigh", temperature="22", humidity="60", wind="9", hour="11:00", state="NSW", active="MCPA")
+    assert "Delta T" in person.text
+    person.press("to_record")
+    person.press("keep", day="2026-11-25", who="Sam", client="Mara <script>", address="4 Rill Street", state="NSW")
+    assert person.title == "The record of the visit"
+    assert "<script>" not in person.text and "Mara &lt;script&gt;" in person.text
+    person.press("sign_treatment", "1", day="2026-11-25", who="Sam")
+    assert "still missing for NSW" in person.notices[0]
+    assert person.press("sign_visit", who="Sam").notices == ["The visit is signed."]
+    with open_records() as records:
+        kept = records.current("visit", 1)
+        treatment = records.treatments(visit=1)[0].record
+    assert kept.is_signed and len(kept.record.photos) == 1 and kept.record.findings[0].species == "taraxacum_officinale"
+    assert treatment.products == () and treatment.weather[0].temperature == 22
+    # The address leads to the record, and nothing of it can be changed behind its back.
+    again = Person(shed, {"plant": person.plant})
+    assert again.title == "The record of the visit"
+    again.press("go", "questions").press("unsure", "leaf_build")
+    assert "kept as a visit already" in again.notices[0]
 
 
-def test_a_file_that_is_no_photo_is_one_sentence_without_its_path(page: Page, tmp_path: Path) -> None:
-    path = tmp_path / "weed.jpg"
-    path.write_text("words")
-    with pytest.raises(gr.Error) as error:
-        page.look([str(path)], new_session())
-    assert str(error.value.message).startswith("weed.jpg: is not a photo")
+def test_a_reload_finds_the_place_and_two_people_do_not_mix(shed: Shed) -> None:
+    one, other = Person(shed), Person(shed)
+    one.press("look")
+    other.press("look")
+    one.answer()
+    assert one.plant != other.plant
+    assert (Person(shed, {"plant": one.plant}).title, other.asked()) == (one.title, Person(shed).press("look").asked())
 
 
-def test_a_photo_gives_a_ranking_and_start_again_forgets_it(page: Page) -> None:
-    step = page.look([str(ROOT / "sample_images" / "taraxacum_officinale_flowering_3.jpg")], new_session())
-    assert step[0]["photos"] is not None and len(step[1]) == 1
-    assert "By photo alone" in step[3]
-    assert page.start_again()[0] == new_session()
+def test_an_unknown_address_is_a_new_plant_and_says_so(shed: Shed) -> None:
+    person = Person(shed, {"plant": new_id()})
+    assert person.title == "Photos of one plant" and "No plant is kept" in person.notices[0]
+    person = Person(shed, {"plant": "../../etc/passwd"})
+    assert "No plant is kept" in person.notices[0]
 
 
-def test_notes_on_a_photo_name_the_file_and_not_the_folder_it_was_put_in(page: Page, tmp_path: Path) -> None:
-    from PIL import Image
-
-    path = tmp_path / "flat.png"
-    Image.new("RGB", (300, 300), (90, 120, 60)).save(path)
-    text = str(page.look([str(path)], new_session())[2])
-    assert "flat.png: nothing can be made out" in text and str(tmp_path) not in text
-
-
-def test_names_are_escaped(page: Page) -> None:
-    from app.web.panels import _bar_row
-
-    assert "<script>" not in _bar_row("<script>", "<b>", 0.5, None)
+def test_a_photo_is_kept_without_metadata_and_the_upload_is_removed(shed: Shed, tmp_path: Path) -> None:
+    person = Person(shed)
+    file = upload(person, tmp_path, "at_home.jpg", with_place())
+    assert not file.exists()
+    kept = list(shed.drafts.photos(person.plant).iterdir())
+    assert len(kept) == 2
+    for path in kept:
+        data = path.read_bytes()
+        assert b"SERIAL-4711" not in data and b"151.2070" not in data and b"Exif" not in data
 
 
-def test_the_page_is_served_on_loopback_only_and_names_no_other_host(key: Key) -> None:
-    options = serve_options()
-    assert options["server_name"] == "127.0.0.1" and options["share"] is False and options["allowed_paths"] == []
-    blocks = build_page(key)
-    _, url, _ = blocks.launch(**options, prevent_thread_lock=True, quiet=True)
-    try:
-        with urllib.request.urlopen(url, timeout=20) as answer:
-            text = answer.read().decode()
-    finally:
-        blocks.close()
-    assert url.startswith("http://127.0.0.1")
-    assert "swardkey" in text
-    assert "fonts.googleapis.com/css" not in text
+def test_what_is_wrong_with_a_photo_is_said(shed: Shed, tmp_path: Path) -> None:
+    person = Person(shed)
+    flat = io.BytesIO()
+    Image.new("RGB", (300, 300), (90, 120, 60)).save(flat, "PNG")
+    upload(person, tmp_path, "flat.png", flat.getvalue())
+    assert "Nothing can be made out" in person.text and "It is left out" in person.text
+    upload(person, tmp_path, "words.jpg", b"Dear all")
+    assert person.notices[0].startswith("words.jpg: ") and str(tmp_path) not in person.text
+    small = io.BytesIO()
+    Image.open(SAMPLE).resize((100, 100)).save(small, "PNG")
+    upload(person, tmp_path, "small.png", small.getvalue())
+    assert "taken from too far" in person.text
+    upload(person, tmp_path, "<img src=x onerror=alert(1)>.jpg")
+    assert "<img src=x" not in person.text and "&lt;img src=x" in person.text
+
+
+def test_removing_a_photo_forgets_what_it_said(shed: Shed, tmp_path: Path) -> None:
+    person = Person(shed)
+    upload(person, tmp_path, "weed.jpg")
+    draft = shed.drafts.read(person.plant)
+    assert draft is not None and draft.evidence is not None
+    assert evidence_of_shots(draft, shed.drafts.photos(person.plant)) is not None
+    person.press("remove", draft.shots[0].thumb)
+    draft = shed.drafts.read(person.plant)
+    assert draft is not None and draft.shots == () and draft.evidence is None
+    assert list(shed.drafts.photos(person.plant).iterdir()) == []
+
+
+def test_back_and_change_are_exact_and_each_answer_says_what_it_did(shed: Shed) -> None:
+    person = Person(shed).press("look")
+    first = person.asked()
+    before = person.text
+    person.press("answer", first, state=[next(iter(shed.key.flora.characters[first].states))])
+    assert "rose from" in person.text or "next to nothing" in person.text
+    assert person.press("change", first).asked() == first and "Change an answer" in person.text
+    assert "checked" in person.text
+    person.press("back").press("back")
+    assert person.asked() == first and person.text.count("class='said'") == before.count("class='said'")
+
+
+def test_what_an_answer_did_is_the_change_of_the_chances(shed: Shed) -> None:
+    person = Person(shed).press("look")
+    draft = shed.drafts.read(person.plant)
+    assert draft is not None
+    interview = shed.interview(draft).answer("milky_sap", "present")
+    moves = told(shed, interview)[0]["moves"]
+    assert [move.up for move in moves] == [True, False]
+    for move in moves:
+        row = [*(shed.name(s) for s in shed.key.flora.ids), "a plant outside the flora"].index(move.name)
+        assert move.after == pytest.approx(float(shed.key.posterior(interview.answers, None, draft.month)[row]))
+
+
+def test_unsure_changes_nothing_but_the_question(shed: Shed) -> None:
+    person = Person(shed).press("look")
+    first = person.asked()
+    person.press("unsure", first)
+    assert person.asked() != first and "it changed nothing" in person.text
+
+
+@pytest.mark.parametrize(
+    "fields", [{"state": ["no_such_state"]}, {"state": []}, {"state": "x" * 5000}, {"reading": "-3"}, {}]
+)
+def test_a_bad_answer_is_one_sentence_and_loses_nothing(shed: Shed, fields: dict[str, str]) -> None:
+    person = Person(shed).press("look")
+    first = person.asked()
+    person.press("answer", first, **fields)
+    assert len(person.notices) == 1 and person.asked() == first
+    draft = shed.drafts.read(person.plant)
+    assert draft is not None and draft.answers == {}
+
+
+def test_a_button_that_is_not_there_does_nothing(shed: Shed) -> None:
+    person = Person(shed)
+    for do, which in (("make_plan", ""), ("go", "record"), ("__class__", ""), ("sign_visit", "")):
+        assert len(person.press(do, which).notices) == 1
+        assert person.title == "Photos of one plant"
+    person.shown = person.pages.act("no id", {"do": "look"})
+    assert "too old" in person.notices[0]
+    person.shown = person.pages.act(person.plant, {"do": "look", "fields": {"month": [{"a": 1}]}})
+    assert "is no text" in person.notices[0]
+
+
+def test_a_plant_outside_the_list_gets_no_plan(shed: Shed) -> None:
+    person = Person(shed).press("look")
+    odd = {"leaf_build": ["grassy"], "milky_sap": ["present"], "flower_build": ["pea"], "leaf_edge": ["prickly"]}
+    odd |= {"underground": ["tuber_chain"], "seed_structure": ["berry"], "crushed_smell": ["onion"]}
+    for character, states in odd.items():
+        person.press("answer", character, state=states)
+    draft = shed.drafts.read(person.plant)
+    assert draft is not None and shed.finding(draft).status == "unlisted"
+    person.press("conclude")
+    assert "herbarium" in person.text and "onward" not in person.text
+    assert "no plan" in person.press("onward").notices[0]
+
+
+def test_an_override_is_explained(shed: Shed, tmp_path: Path) -> None:
+    person = Person(shed)
+    upload(person, tmp_path, "weed.jpg")
+    draft = shed.drafts.read(person.plant)
+    assert draft is not None and draft.evidence is not None
+    # As if the photos had said clover, and then a dandelion is described.
+    chances = dict.fromkeys(draft.evidence["probabilities"], 0.001) | {"trifolium_repens": 0.95}
+    shed.drafts.save(draft_of(draft.as_json() | {"evidence": {**draft.evidence, "probabilities": chances}}))
+    person.press("look").press("ask").prove()
+    assert "The photo looked like" in person.text and "would have shown" in person.text
+
+
+def test_a_draft_of_another_version_is_refused_in_a_sentence() -> None:
+    with pytest.raises(DraftError, match="start it anew"):
+        draft_of({"id": new_id(), "shots": [{"no": "name"}]})
+    assert draft_of({"id": new_id(), "step": "dance", "later": 1}).step == "photos"

@@ -1,0 +1,65 @@
+"""Step 2: what it could be, how sure that is, and how look-alikes are told apart."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import Any
+
+from app.web.draft import Draft
+from app.web.frame import Fields
+from app.web.pair import Pair, pair_of
+from app.web.shed import Shed
+from app.words import headline, shown_candidates
+from model.identify import Finding
+
+MOST_PAIRS = 3
+
+
+def show(shed: Shed, draft: Draft) -> dict[str, Any]:
+    """What the step shows."""
+    interview = shed.interview(draft)
+    finding = interview.finding
+    seen = set(interview.photos.probabilities) if interview.photos is not None else set()
+    return {
+        **ranking(shed, finding, seen),
+        "headline": headline(finding, shed.key),
+        "photo_leads": best_by_photo(shed, finding, seen),
+        "learned": len(seen),
+        "pairs": look_alikes(shed, finding),
+        "bad": [shot for shot in draft.shots if shot.notes],
+    }
+
+
+def ranking(shed: Shed, finding: Finding, seen: set[str]) -> dict[str, Any]:
+    """The candidates worth a line, and what is left for the others."""
+    shown, others, rest = shown_candidates(finding)
+    rows = [{"plant": c, "photographed": c.species in seen} for c in shown]
+    return {"rows": rows, "others": others, "rest": rest, "unlisted": finding.unlisted_probability, "seen": bool(seen)}
+
+
+def best_by_photo(shed: Shed, finding: Finding, seen: set[str]) -> str:
+    """What the photos alone put first, in a sentence."""
+    known = [(c.photo_probability, c) for c in finding.candidates if c.photo_probability is not None]
+    if not known:
+        return ""
+    chance, best = max(known, key=lambda pair: pair[0])
+    if chance < 1 - sum(p for p, _ in known):
+        return "The photos show none of the plants that the photo model has learned: let the questions decide."
+    return f"To the photo model this looks most like {best.common_name}."
+
+
+def look_alikes(shed: Shed, finding: Finding) -> list[Pair]:
+    """The leading plant beside those it is taken for: first those that are candidates themselves."""
+    lead = finding.candidates[0].species
+    chance = {c.species: c.probability for c in finding.candidates}
+    others = sorted(shed.key.flora.look_alikes.get(lead, ()), key=lambda s: -chance.get(s, 0.0))
+    found = (pair_of(shed, lead, other) for other in others)
+    return [pair for pair in found if pair is not None][:MOST_PAIRS]
+
+
+def ask(shed: Shed, draft: Draft, fields: Fields, which: str) -> Draft:
+    """On to the questions."""
+    return replace(draft, step="questions")
+
+
+ACTIONS = {"ask": ask}

@@ -1,0 +1,130 @@
+"""One plant's papers while they are being filled in: plain data, saved at every step under an unguessable id."""
+
+from __future__ import annotations
+
+import re
+import secrets
+from collections.abc import Mapping
+from dataclasses import asdict, dataclass, field, fields
+from pathlib import Path
+from threading import Lock
+from typing import Any
+
+from app.home import home
+from app.records import RecordsError, open_records
+from model.errors import SwardkeyError
+
+ID = re.compile(r"[A-Za-z0-9_-]{22}")
+STEPS = ("photos", "candidates", "questions", "finding", "lawn", "plan", "spray", "record")
+
+
+class DraftError(SwardkeyError):
+    """A plant's papers cannot be read or kept. The message says what to do."""
+
+
+@dataclass(frozen=True)
+class Shot:
+    """One photo: ``file`` lies in the draft's folder, ``thumb`` beside it.
+
+    ``faults`` were found in the picture; ``notes`` are these and what the photo model has to say.
+    """
+
+    name: str
+    thumb: str
+    file: str = ""
+    usable: bool = True
+    faults: tuple[str, ...] = ()
+    notes: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class Draft:
+    """What is known of one plant so far. ``evidence`` is what ``model`` said of the photos; ``furthest`` the last step.
+
+    ``asking`` is a question that is asked again. ``lawn``, ``weather``, ``sums`` and ``record``
+    hold what was typed, as it was typed, so that it is there again after a reload.
+    """
+
+    id: str
+    step: str = "photos"
+    furthest: int = 0
+    shots: tuple[Shot, ...] = ()
+    evidence: Mapping[str, Any] | None = None
+    model: str = ""
+    month: int | None = None
+    answers: Mapping[str, Any] = field(default_factory=dict)
+    asking: str = ""
+    lawn: Mapping[str, Any] = field(default_factory=dict)
+    choice: str = ""
+    weather: Mapping[str, Any] = field(default_factory=dict)
+    forecast: str = ""
+    sums: Mapping[str, Any] = field(default_factory=dict)
+    record: Mapping[str, Any] = field(default_factory=dict)
+
+    @property
+    def is_blank(self) -> bool:
+        """Whether nothing has been told yet, so that there is nothing to keep."""
+        return self == Draft(self.id, month=self.month)
+
+    def as_json(self) -> dict[str, Any]:
+        """As plain data."""
+        return asdict(self)
+
+
+def new_id() -> str:
+    """An id that no one can guess: 128 bits."""
+    return secrets.token_urlsafe(16)
+
+
+def draft_of(data: Mapping[str, Any]) -> Draft:
+    """A draft from plain data; fields of another version are left out. Raises DraftError."""
+    known = {f.name for f in fields(Draft)}
+    try:
+        shots = tuple(
+            Shot(**{**shot, "notes": tuple(shot["notes"]), "faults": tuple(shot["faults"])})
+            for shot in data.get("shots", ())
+        )
+        answers = {c: tuple(a) if isinstance(a, list) else float(a) for c, a in data.get("answers", {}).items()}
+        found = {k: v for k, v in data.items() if k in known} | {"shots": shots, "answers": answers}
+        draft = Draft(**found)
+    except (TypeError, KeyError, ValueError, AttributeError):
+        raise DraftError("what was kept of this plant cannot be read any more; start it anew") from None
+    return draft if draft.step in STEPS else Draft(draft.id)
+
+
+class Drafts:
+    """The drafts of this machine, in the records; photos lie in a folder for each until they go to a visit."""
+
+    def __init__(self, folder: Path | None = None) -> None:
+        self.folder = folder or home() / "drafts"
+        self._locks = [Lock() for _ in range(64)]
+
+    def lock(self, plant: str) -> Lock:
+        """What keeps two pages of one plant from writing at once."""
+        return self._locks[hash(plant) % len(self._locks)]
+
+    def read(self, plant: str) -> Draft | None:
+        """The draft of an id, None where there is none. Raises DraftError where it cannot be read."""
+        if not ID.fullmatch(plant):
+            return None
+        with open_records() as records:
+            try:
+                found = records.draft(plant)
+            except RecordsError:
+                return None
+        return draft_of(found.state)
+
+    def save(self, draft: Draft) -> None:
+        """Keep a draft, whole or not at all. One with a visit is ended.
+
+        Raises RecordsError where that cannot be."""
+        with open_records() as records:
+            records.save_draft(draft.as_json(), draft.id)
+            if draft.record.get("visit"):
+                records.end_draft(draft.id, draft.record["visit"])
+
+    def photos(self, plant: str) -> Path:
+        """The folder of a plant's photos. Raises DraftError for what is no id."""
+        if not ID.fullmatch(plant):
+            raise DraftError("that is not the address of a plant; start a new one")
+        return self.folder / plant

@@ -1,0 +1,178 @@
+"""The few files that are handed out besides the pages: a plant's own photos, and drawings of the flora."""
+
+from __future__ import annotations
+
+import io
+from collections.abc import Callable
+from pathlib import Path
+from threading import Lock
+
+from starlette.requests import Request
+from starlette.responses import Response
+from starlette.routing import Route
+
+from app.records import open_records
+from app.web import learning
+from app.web.frame import for_pages
+from app.web.look import THUMB, photo_file
+from app.web.paper import KINDS, PAPERS, PDF, WHOLE, of_all, of_treatment, of_visit, printed_key, shared
+from app.web.shed import Shed
+from model.errors import SwardkeyError
+
+SIDE = 256  # px of a drawing
+_drawing = Lock()
+_drawn: dict[str, bytes] = {}  # by species: about 15 kB each
+KEEP = {"cache-control": "private, max-age=86400"}
+
+
+class Files:
+    """The answers to addresses that are no pages. Whatever is asked for, only what is known by name is given."""
+
+    def __init__(self, shed: Shed) -> None:
+        self.shed = shed
+
+    def photo(self, request: Request) -> Response:
+        """A photo of a draft, to who knows the draft's id."""
+        try:
+            folder = self.shed.drafts.photos(request.path_params["plant"])
+        except SwardkeyError:
+            return _jpeg(None)
+        found = photo_file(folder, request.path_params["name"])
+        return _jpeg(found.read_bytes() if found is not None else None)
+
+    def drawn(self, request: Request) -> Response:
+        """A drawing of a species."""
+        species = request.path_params["name"]
+        return _jpeg(drawing_of(self.shed, species) if species in self.shed.key.flora.species else None)
+
+    def kept(self, request: Request) -> Response:
+        """A small copy of a photo in the records."""
+        try:
+            with open_records() as records:
+                return _jpeg(_small(records.photo_file(request.path_params["sha256"])))
+        except SwardkeyError:
+            return _jpeg(None)
+
+    def waiting(self, request: Request) -> Response:
+        """A small copy of a photo that waits to be told what it shows."""
+        token, name = request.path_params["token"], request.path_params["name"]
+        known = name in learning.pending({"pending": token})
+        return _jpeg(_small(learning.waiting_folder(token) / name) if known else None)
+
+    def collected(self, request: Request) -> Response:
+        """A small copy of a photo in the collection."""
+        collection, name = learning.own_collection(), request.path_params["photo"]
+        known = name in {photo.name for photo in collection.photos()}
+        return _jpeg(_small(collection.file_of(name)) if known else None)
+
+    def paper(self, request: Request) -> Response:
+        """A paper of a draft."""
+        kind, plant = request.path_params["kind"], request.path_params["plant"]
+
+        def make() -> bytes | None:
+            draft = self.shed.drafts.read(plant)
+            return PAPERS[kind](self.shed, draft) if draft is not None and kind in PAPERS else None
+
+        return _made(make, kind)
+
+    def of_visit(self, request: Request) -> Response:
+        """A paper of a visit."""
+        number, kind = request.path_params["visit"], request.path_params["kind"]
+        if kind not in KINDS:
+            return _pdf(None, kind)
+        return _made(lambda: of_visit(self.shed, number, kind), f"{kind}-{number}")
+
+    def of_treatment(self, request: Request) -> Response:
+        """The record of a treatment."""
+        number = request.path_params["treatment"]
+        return _made(lambda: of_treatment(number), f"record-{number}")
+
+    def whole(self, request: Request) -> Response:
+        """A table or the calendar of all records."""
+        name = request.path_params["name"]
+        if name not in WHOLE:
+            return _pdf(None, name)
+        data, kind = of_all(name)
+        return Response(data, media_type=kind, headers=_as_file(f"swardkey-{name}"))
+
+    def shared(self, request: Request) -> Response:
+        """Confirmed findings for open portals, or the sentence that says why there are none."""
+        ending = "csv" if request.query_params.get("as") == "csv" else "zip"
+        try:
+            data, kind = shared(self.shed, ending, request.query_params)
+        except SwardkeyError as error:
+            return Response(for_pages(f"{error}."), status_code=409, media_type="text/plain")
+        return Response(data, media_type=kind, headers=_as_file(f"swardkey-darwin-core.{ending}"))
+
+    def key(self, request: Request) -> Response:
+        """The printed key."""
+        text = request.query_params.get("month", "")
+        month = int(text) if text in {str(m) for m in range(1, 13)} else None
+        return _pdf(printed_key(self.shed, month), f"key-{month or 'year'}")
+
+
+def routes(shed: Shed) -> list[Route]:
+    """What is answered besides the pages."""
+    files = Files(shed)
+    return [
+        Route("/photo/{plant}/{name}", files.photo),
+        Route("/drawn/{name}.jpg", files.drawn),
+        Route("/kept/{sha256}.jpg", files.kept),
+        Route("/waiting/{token}/{name}", files.waiting),
+        Route("/collected/{photo:path}", files.collected),
+        Route("/paper/visit/{visit:int}/{kind}", files.of_visit),
+        Route("/paper/treatment/{treatment:int}", files.of_treatment),
+        Route("/paper/all/{name}", files.whole),
+        Route("/paper/shared", files.shared),
+        Route("/paper/key", files.key),
+        Route("/paper/{plant}/{kind}", files.paper),
+    ]
+
+
+def _small(file: Path) -> bytes | None:
+    """A small upright copy without metadata; None where it cannot be read."""
+    from training.audit.sheet import thumbnail
+
+    image = thumbnail(file, THUMB)
+    if image is None:
+        return None
+    out = io.BytesIO()
+    image.save(out, "JPEG", quality=82)
+    return out.getvalue()
+
+
+def _made(make: Callable[[], bytes | None], name: str) -> Response:
+    """A paper, or the sentence that says why there is none."""
+    try:
+        return _pdf(make(), name)
+    except SwardkeyError as error:
+        return Response(str(error), status_code=409, media_type="text/plain")
+
+
+def _as_file(name: str) -> dict[str, str]:
+    return {"content-disposition": f'attachment; filename="{name}"', "cache-control": "no-store"}
+
+
+def _pdf(data: bytes | None, name: str) -> Response:
+    if data is None:
+        return Response("There is nothing at this address.", status_code=404, media_type="text/plain")
+    return Response(data, media_type=PDF, headers=_as_file(f"swardkey-{name}.pdf"))
+
+
+def _jpeg(data: bytes | None) -> Response:
+    if data is None:
+        return Response("There is nothing at this address.", status_code=404, media_type="text/plain")
+    return Response(data, media_type="image/jpeg", headers=KEEP)
+
+
+def drawing_of(shed: Shed, species: str) -> bytes:
+    """A species drawn from its traits, in flower, as JPEG; one at a time, so that the pages stay quick."""
+    with _drawing:
+        if species not in _drawn:
+            from training.drawn import draw_scene, plan_scene
+
+            plant = shed.key.flora.species[species]
+            out = io.BytesIO()
+            draw_scene(plan_scene(plant, 1, "flowering", "turf", False), plant, SIDE).save(out, "JPEG", quality=86)
+            _drawn[species] = out.getvalue()
+        return _drawn[species]

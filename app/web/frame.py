@@ -1,0 +1,167 @@
+"""The frame that every page has: templates with everything escaped, the head line, and the way through the steps."""
+
+from __future__ import annotations
+
+import itertools
+import re
+from collections.abc import Mapping, Sequence
+from pathlib import Path
+from typing import Any
+from urllib.parse import urlencode
+
+from jinja2 import Environment, FileSystemLoader, StrictUndefined
+
+from app.demo import is_demo
+from app.home import home
+from app.web.draft import STEPS, Draft
+from app.words import share
+from model.control.year import MONTHS, spans
+from model.errors import SwardkeyError
+
+HERE = Path(__file__).parent
+TITLES = {
+    "photos": "Photos",
+    "candidates": "Could be",
+    "questions": "Questions",
+    "finding": "Finding",
+    "lawn": "This lawn",
+    "plan": "Plan",
+    "spray": "Spray",
+    "record": "Record",
+}
+PLACES = (
+    ("/", "Name a weed"),
+    ("/flora", "Flora"),
+    ("/records", "Records"),
+    ("/training", "Learn"),
+    ("/key", "Key"),
+)
+LONGEST = 4000  # characters of one field
+Fields = Mapping[str, Sequence[str]]
+_turns = itertools.count(1)
+
+templates = Environment(
+    loader=FileSystemLoader(HERE / "templates"),
+    autoescape=True,
+    undefined=StrictUndefined,
+    trim_blocks=True,
+    lstrip_blocks=True,
+)
+
+
+def for_pages(text: str) -> str:
+    """A sentence without the names of options of the command line, which the pages do not have.
+
+    >>> for_pages("rain was not told; give it (--rain-in, or a column rain)")
+    'rain was not told; give it'
+    """
+    return re.sub(r" \(--[^)]*\)|(?<= )--(?=[a-z])", "", text)
+
+
+templates.filters |= {
+    "plain": for_pages,
+    "share": share,
+    "spans": spans,
+    "percent": lambda p: f"{100 * p:.1f}",
+    "zipped": lambda names: [(n, n) for n in names],
+}
+templates.globals |= {"MONTHS": MONTHS}
+
+
+class FormError(SwardkeyError):
+    """A form does not hold what it must. The message says which field and what to do."""
+
+
+def render(template: str, **values: Any) -> str:
+    """One template filled in. ``turn`` differs at each call, so that the page always sees a change."""
+    return templates.get_template(template).render(turn=next(_turns), **values)
+
+
+def head(
+    here: str, draft: Draft | None = None, notices: Sequence[str] = (), address: Mapping[str, str] | None = None
+) -> str:
+    """Head line, places, the steps of a draft, and what must be said; for the top of a page.
+
+    ``address``: what the browser is to show behind the place's own address.
+    """
+    query = None if address is None else urlencode(address)
+    steps = []
+    if draft is not None:
+        at = STEPS.index(draft.step)
+        steps = [
+            {"name": s, "title": TITLES[s], "number": i + 1, "here": i == at, "open": i <= draft.furthest}
+            for i, s in enumerate(STEPS)
+        ]
+    return render(
+        "head.html",
+        places=PLACES,
+        here=here,
+        draft=draft,
+        steps=steps,
+        notices=list(notices),
+        query=query,
+        demo=is_demo(home()),
+    )
+
+
+class Fault(str):
+    """A notice that something could not be done; other notices only tell what was."""
+
+    is_fault = True
+
+
+def fault(text: str) -> Fault:
+    """A message of an error as a whole sentence of the pages."""
+    text = for_pages(text)
+    text = text[:1].upper() + text[1:] if not text.split(" ")[0].endswith(":") else text
+    return Fault(text if text.endswith((".", "?", "!")) else f"{text}.")
+
+
+def read_fields(given: object) -> Fields:
+    """The fields of a form from the page: names to lists of texts. Raises FormError for anything else."""
+    if not isinstance(given, Mapping):
+        return {}
+    found = {}
+    for name, value in given.items():
+        values = value if isinstance(value, list) else [value]
+        if not all(isinstance(text, str) for text in values):
+            raise FormError(f"{name}: is no text; fill the field in again")
+        if any(len(text) > LONGEST for text in values):
+            raise FormError(f"{name}: is longer than {LONGEST} characters; shorten it")
+        found[str(name)] = [text.strip() for text in values]
+    return found
+
+
+def one(fields: Fields, name: str) -> str:
+    """The text of a field, "" where it is empty or not there."""
+    values = fields.get(name) or [""]
+    return values[0]
+
+
+def several(fields: Fields, name: str) -> tuple[str, ...]:
+    """The texts of a field that may be there more than once."""
+    return tuple(text for text in fields.get(name, ()) if text)
+
+
+def number(fields: Fields, name: str, called: str) -> float | None:
+    """The number in a field, None where it is empty. Raises FormError naming the field."""
+    text = one(fields, name).replace(",", ".")
+    if not text:
+        return None
+    try:
+        value = float(text)
+    except ValueError:
+        raise FormError(f"{called}: {text} is no number; write digits only, such as 12.5") from None
+    if value != value or value in (float("inf"), float("-inf")):
+        raise FormError(f"{called}: {text} is no number; write digits only, such as 12.5")
+    return value
+
+
+def month_of(fields: Fields, name: str = "month") -> int | None:
+    """The month in a field, None where none was told."""
+    value = number(fields, name, "Month")
+    if value is None:
+        return None
+    if value not in range(1, 13):
+        raise FormError(f"Month: {value:g} is none; choose one from the list")
+    return int(value)

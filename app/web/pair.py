@@ -1,0 +1,87 @@
+"""Two plants that are taken for one another, side by side, with the one character that parts them best."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import lru_cache
+
+from app.web.shed import Shed
+from model.errors import SwardkeyError
+from model.flora import Score
+from model.identify import would_show
+from model.traits.question import SEPARATES
+
+
+@dataclass(frozen=True)
+class Pair:
+    """``question`` and what each shows; ``note`` is how the flora says it, with its standing."""
+
+    one: str
+    other: str
+    character: str
+    question: str
+    one_shows: str
+    other_shows: str
+    note: str
+    standing: str
+
+
+def pair_of(shed: Shed, one: str, other: str) -> Pair | None:
+    """What parts two plants; None where the flora does not say that they are alike."""
+    flora = shed.key.flora
+    entry = flora.look_alike(one, other)
+    if entry is None or one not in flora.species or other not in flora.species:
+        return None
+    character = max(entry.separate_by, key=lambda c: (_parts(shed, c, one, other), -entry.separate_by.index(c)))
+    return Pair(
+        one,
+        other,
+        character,
+        flora.characters[character].question,
+        would_show(flora, one, character),
+        would_show(flora, other, character),
+        entry.note,
+        entry.standing,
+    )
+
+
+def _parts(shed: Shed, character: str, one: str, other: str) -> bool:
+    """Whether both plants are known in a character, and show different things."""
+    scores = [shed.key.flora.species[s].characters.get(character) for s in (one, other)]
+    if not all(isinstance(score, Score) for score in scores):
+        return False
+    table = shed.key.likelihoods.tables[character]
+    rows = table.rows[[shed.key.index[one], shed.key.index[other]]]
+    best = rows.argmax(axis=1)
+    return bool(rows[0, best[0]] >= SEPARATES * rows[1, best[0]] and rows[1, best[1]] >= SEPARATES * rows[0, best[1]])
+
+
+def state_svg(character: str, state: str) -> str:
+    """The drawing of a state as SVG, "" where there is none."""
+    return _drawn(character, state)[0]
+
+
+def state_words(character: str, state: str) -> str:
+    """What the drawing of a state shows, in words; "" where there is none."""
+    return _drawn(character, state)[1]
+
+
+@lru_cache(maxsize=1024)
+def _drawn(character: str, state: str) -> tuple[str, str]:
+    from training.drawn.line import draw_state, text_alternative
+
+    try:
+        return draw_state(character, state), text_alternative(character, state)
+    except SwardkeyError:
+        return "", ""
+
+
+@lru_cache(maxsize=64)
+def ruler_svg(character: str) -> str:
+    """The drawing of what is measured or counted, as SVG; "" where there is none."""
+    from training.drawn.line import draw_ruler
+
+    try:
+        return draw_ruler(character)
+    except SwardkeyError:
+        return ""

@@ -1,0 +1,146 @@
+"""The papers of a plant or a visit, as PDF."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from datetime import UTC, date, datetime
+
+from app.records import open_records
+from app.web.draft import Draft
+from app.web.finding import plan_species
+from app.web.frame import FormError
+from app.web.plan import chosen, made_plan
+from app.web.shed import Shed
+
+KINDS = {"advice": "Advice sheet", "job": "Job sheet"}
+PDF, CSV, CALENDAR = "application/pdf", "text/csv; charset=utf-8", "text/calendar; charset=utf-8"
+
+
+def advice(shed: Shed, draft: Draft) -> bytes:
+    """The advice sheet of a plant for the homeowner. Raises FormError where there is no plan."""
+    from app.papers.advice import AdviceSheet, advice_paper
+    from app.papers.naming import Naming
+
+    made = made_plan(shed, _planned(shed, draft))
+    finding = shed.finding(draft)
+    if finding.status == "unlisted":
+        raise FormError("No plant of the list explains what was seen, so there is nothing to advise yet.")
+    naming = Naming.of(finding, dict(draft.answers))
+    return advice_paper(AdviceSheet(naming, made, day=_today()), shed.key, shed.control)
+
+
+def job(shed: Shed, draft: Draft) -> bytes:
+    """The job sheet of a plant for the contractor, with the sums that were done. Raises FormError without a plan."""
+    from app.papers.job import JobSheet, Sum, job_paper
+    from app.papers.naming import Naming
+    from app.web.sums import SUMS, WORK
+
+    option = chosen(shed, _planned(shed, draft)) if draft.choice else None
+    sums = []
+    for kind, (title, _) in SUMS.items():
+        typed = draft.sums.get(kind)
+        if typed and "told" in _worked(kind, typed):
+            sums.append(Sum.of(title, WORK[kind](typed)))
+    sheet = JobSheet(
+        Naming.of(shed.finding(draft), dict(draft.answers)),
+        made_plan(shed, _planned(shed, draft)),
+        day=_today(),
+        sums=tuple(sums),
+        options=(option,) if option is not None else (),
+    )
+    return job_paper(sheet, shed.key, shed.control, shed.rules)
+
+
+def printed_key(shed: Shed, month: int | None) -> bytes:
+    """The printed key, of all plants or of those to be seen in a month."""
+    from app.papers.key import key_paper
+    from model.printed_key import make_key
+
+    return key_paper(make_key(shed.key.likelihoods, month), shed.key.flora)
+
+
+def of_visit(shed: Shed, visit: int, kind: str) -> bytes:
+    """The advice or job sheet of a visit that is kept. Raises SwardkeyError where there is none."""
+    from app.papers.advice import AdviceSheet, advice_paper
+    from app.papers.gather import decided_option, naming_of, plan_of, visit_record
+    from app.papers.job import JobSheet, job_paper
+
+    with open_records() as records:
+        record = visit_record(records, visit)
+        naming = naming_of(record, shed.key)
+        made = plan_of(records, record, naming, shed.control)
+    day, who = f"{record.visit.day:%d %B %Y}", record.visit.who
+    if kind == "advice":
+        sheet = AdviceSheet(naming, made, record.client.name, record.site.address, day, who)
+        return advice_paper(sheet, shed.key, shed.control)
+    options = decided_option(record, made)
+    job_sheet = JobSheet(naming, made, record.site, record.client, day, who, options=options)
+    return job_paper(job_sheet, shed.key, shed.control, shed.rules)
+
+
+def of_treatment(number: int) -> bytes:
+    """The record of a treatment as PDF, with its amendments. Raises RecordsError where there is none."""
+    from app.papers.record import record_paper
+
+    with open_records() as records:
+        versions = records.versions("treatment", number)
+        return record_paper(records.current("treatment", number), versions)  # type: ignore[arg-type]
+
+
+def of_all(name: str) -> tuple[bytes, str]:
+    """What is taken out of the records as a whole: tables and the calendar, with the kind of file."""
+    from app.papers.csv_table import findings_csv, treatments_csv
+    from app.papers.follow_ups import calendar_file
+    from app.papers.gather import all_visits
+
+    with open_records() as records:
+        if name == "follow-ups.ics":
+            sites = {site.id: site for site in records.sites()}
+            return calendar_file(records.follow_ups(), sites, datetime.now(UTC)), CALENDAR
+        if name == "treatments.csv":
+            return treatments_csv(records.treatments()), CSV
+        return findings_csv(all_visits(records)), CSV
+
+
+def shared(shed: Shed, ending: str, told: Mapping[str, str]) -> tuple[bytes, str]:
+    """Confirmed findings for open portals, as a table (csv) or an archive (zip), shared as the form says.
+
+    Raises AnswerError where it cannot be shared so, or nothing is confirmed.
+    """
+    from app.papers.darwin_core import Sharing, archive, occurrence_csv
+    from app.papers.gather import all_visits
+
+    places = told.get("places", "")
+    decimals = int(places) if places.isascii() and places.isdigit() else None
+    with open_records() as records:
+        visits, dataset = all_visits(records), records.dataset()
+    sharing = Sharing(told.get("by", ""), told.get("licence", ""), dataset, decimals, told.get("names") == "yes")
+    if ending == "csv":
+        return occurrence_csv(visits, shed.key.flora, sharing), CSV
+    return archive(visits, shed.key.flora, sharing, date.today()), "application/zip"
+
+
+WHOLE = {
+    "follow-ups.ics": "Follow-ups for a calendar",
+    "treatments.csv": "Treatments as a table",
+    "findings.csv": "Findings as a table",
+}
+
+
+def _worked(kind: str, typed: dict[str, str]) -> dict[str, object]:
+    from app.web.sums import result_of
+
+    return result_of(kind, typed)
+
+
+def _planned(shed: Shed, draft: Draft) -> Draft:
+    if not plan_species(shed, draft) or not draft.lawn:
+        raise FormError("There is no plan yet to make a paper of; go through the steps first.")
+    return draft
+
+
+def _today() -> str:
+    return f"{date.today():%d %B %Y}"
+
+
+PAPERS: dict[str, Callable[[Shed, Draft], bytes]] = {"advice": advice, "job": job}

@@ -1,0 +1,91 @@
+"""A visitor to the pages without a browser: presses buttons, and reads what is on the page."""
+
+from __future__ import annotations
+
+import html
+import re
+from collections.abc import Sequence
+from typing import Any
+
+from app.web.draft import Drafts
+from app.web.page import Pages
+from app.web.shed import Shed
+from model.control import Control
+from model.identify import Key
+
+# A dandelion, answered as far as it takes; what is not here is answered unsure.
+DANDELION: dict[str, list[str]] = {
+    "leaf_edge": ["deep_lobed"],
+    "flower_build": ["dandelion"],
+    "flower_stalk": ["leafless_single"],
+    "stalk_hollow": ["present"],
+    "milky_sap": ["present"],
+    "leaf_hairs": ["none"],
+}
+
+
+def shed_of(key: Key, control: Control) -> Shed:
+    """A shed whose parts are loaded already; drafts go to the home of the test."""
+    shed = Shed(key, Drafts())
+    shed.__dict__["control"] = control
+    return shed
+
+
+class Person:
+    """One person on the path."""
+
+    def __init__(self, shed: Shed, address: dict[str, str] | None = None) -> None:
+        self.shed = shed
+        self.pages = Pages(shed)
+        self.shown = self.pages.open(address or {})
+
+    @property
+    def plant(self) -> str:
+        """The id of the plant."""
+        return str(self.shown[0])
+
+    @property
+    def text(self) -> str:
+        """The whole page as HTML."""
+        return f"{self.shown[1]}{self.shown[4]}"
+
+    @property
+    def title(self) -> str:
+        """The heading."""
+        found = re.search(r"<h1[^>]*>(.*?)</h1>", self.text, re.DOTALL)
+        return html.unescape(found[1]).strip() if found else ""
+
+    @property
+    def notices(self) -> list[str]:
+        """What the page says went wrong, or was done."""
+        return [html.unescape(t) for t in re.findall(r'class="(?:notice|told-so)" role="\w+">([^<]*)', self.shown[1])]
+
+    def press(self, do: str, which: str = "", **fields: str | Sequence[str]) -> Person:
+        """Press a button, with what stands in its form."""
+        told: dict[str, Any] = {name: [v] if isinstance(v, str) else list(v) for name, v in fields.items()}
+        self.shown = self.pages.act(self.plant, {"do": do, "with": which, "fields": told})
+        return self
+
+    def choose_a_spray(self) -> Person:
+        """Choose the first option with an active that the plan does not rule out."""
+        found = re.search(r'name="choice" value="((?:selective|pre_emergent)[^"]+)"', self.text)
+        assert found is not None, "the plan offers no spray"
+        return self.press("choose", choice=html.unescape(found[1]))
+
+    def asked(self) -> str:
+        """The character that is asked about, "" when there is none."""
+        found = re.search(r'data-do="unsure" data-with="(\w+)"', self.text)
+        return found[1] if found else ""
+
+    def answer(self) -> Person:
+        """Answer the question on the page as a dandelion."""
+        states = DANDELION.get(self.asked())
+        return self.press("answer", self.asked(), state=states) if states else self.press("unsure", self.asked())
+
+    def prove(self) -> Person:
+        """Answer until the name is proven, then see the finding."""
+        for _ in range(30):
+            if not self.asked():
+                break
+            self.answer()
+        return self.press("conclude")

@@ -1,0 +1,201 @@
+"""Flora, records, learning and the printed key as pages, without a browser."""
+
+from __future__ import annotations
+
+import shutil
+import time
+from datetime import date
+from pathlib import Path
+from types import ModuleType, SimpleNamespace
+from typing import Any
+
+import pytest
+
+from app.records import Client, FollowUp, Site, Visit, open_records
+from app.web import flora, learning, printed, records
+from app.web.flora import Wanted, fits
+from app.web.frame import FormError
+from app.web.places import Place
+from app.web.shed import Shed
+from app.web.work import Work
+from model.control import Control
+from model.identify import Key
+from tests.app.page_visitor import shed_of
+
+ROOT = Path(__file__).resolve().parents[2]
+
+
+@pytest.fixture
+def shed(key: Key, control: Control) -> Shed:
+    return shed_of(key, control)
+
+
+def page(shed: Shed, module: ModuleType, **address: str) -> str:
+    shown = Place(shed, module).open(address)
+    return f"{shown[1]}{shown[2]}"
+
+
+def press(shed: Shed, module: ModuleType, at: dict[str, str], do: str, which: str = "", **fields: str) -> Any:
+    told = {"do": do, "with": which, "fields": {name: [value] for name, value in fields.items()}}
+    return Place(shed, module).act(at, told)
+
+
+def test_the_flora_is_filtered_by_name_month_family_and_character(shed: Shed) -> None:
+    assert f"{len(shed.key.flora.ids)} of {len(shed.key.flora.ids)} plants" in page(shed, flora)
+    plant = shed.key.flora.species["soliva_sessilis"]
+    assert fits(shed, plant, Wanted(text="Bindy eye")) and not fits(shed, plant, Wanted(text="clover"))
+    assert fits(shed, plant, Wanted(month=9)) and not fits(shed, plant, Wanted(month=2))
+    assert not fits(shed, plant, Wanted(family="Poaceae"))
+    assert fits(shed, plant, Wanted(character="seed_structure", state="winged_spine_seed"))
+    assert not fits(shed, plant, Wanted(character="leaf_build", state="grassy"))
+    address, _, below = press(shed, flora, {}, "filter", q="bindii", month="9")
+    assert address == {"q": "bindii", "month": "9"} and "1 of" in below
+
+
+def test_the_page_of_a_species_has_traits_sources_calendar_and_look_alikes(shed: Shed) -> None:
+    text = page(shed, flora, species="soliva_sessilis")
+    for words in ("Soliva sessilis", "The year of bindii", "Taken for one another", "What it shows", "Sources", "[NSW"):
+        assert words in text
+    assert "never learned a photo" in text
+    assert "The flora" in page(shed, flora, species="<script>alert(1)</script>")
+
+
+def test_every_species_has_a_page(shed: Shed) -> None:
+    for species in shed.key.flora.ids:
+        assert shed.key.flora.species[species].scientific_name in page(shed, flora, species=species)
+
+
+@pytest.fixture
+def visit() -> int:
+    with open_records() as book:
+        client = book.add_client(Client(name="Mara & Sons"))
+        site = book.add_site(Site(client=client.id, address="4 Rill Street", state="NSW"))
+        kept = book.add_visit(Visit(site=site.id, day=date(2026, 6, 2), who="Sam"))
+        book.add_follow_up(FollowUp(site=site.id, due=date(2026, 6, 20), what="Survivors", visit=kept.id))
+    return kept.id
+
+
+def test_records_show_what_is_due_find_again_and_lead_to_history(shed: Shed, visit: int) -> None:
+    text = page(shed, records)
+    assert "Survivors" in text and "overdue" in text and "Mara &amp; Sons" in text
+    assert "4 Rill Street" in press(shed, records, {}, "search", q="rill")[2]
+    assert "2 June 2026" in page(shed, records, site="1").replace("02 June", "2 June")
+    _, above, _ = press(shed, records, {}, "done", "1")
+    assert "Done: Survivors" in above
+    assert "overdue" not in page(shed, records)
+    _, above, _ = press(shed, records, {"site": "1"}, "tell_group", group="4", day="2026-03-01")
+    assert "group 4" in above and "group <b>4</b>" in page(shed, records, site="1")
+    press(shed, records, {"site": "1"}, "change", address="5 Rill Street", client="Mara", lawn="couch", area="250")
+    with open_records() as book:
+        site = book.site(1)
+    assert (site.address, site.lawn, site.area_m2) == ("5 Rill Street", "couch", 250)
+
+
+def test_work_without_a_chemical_is_filled_in_signed_and_amended(shed: Shed, visit: int) -> None:
+    at = {"visit": str(visit)}
+    press(shed, records, at, "new_treatment", "by_hand")
+    filled = {"day": "2026-06-02", "method": "Hand removal", "applicator": "Sam", "who": "Sam"}
+    _, above, below = press(shed, records, at, "sign_treatment", "1", **filled)
+    assert "is signed" in above and "Amend it" in below
+    _, above, _ = press(shed, records, at, "amend", "1", **{**filled, "method": "Mowing"}, reason="was mown")
+    assert "Amended" in above
+    with open_records() as book:
+        assert [version.method for _, version in book.versions("treatment", 1)] == ["Hand removal", "Mowing"]  # type: ignore[union-attr]
+
+
+def test_a_spray_is_filled_in_with_products_and_readings(shed: Shed, visit: int) -> None:
+    at = {"visit": str(visit)}
+    press(shed, records, at, "new_treatment", "spray")
+    told = {
+        "day": "2026-06-02",
+        "product-0-name": "Label name",
+        "product-0-groups": "4, 6",
+        "weather-0-wind_speed": "9",
+    }
+    press(shed, records, at, "another", "product:1", **told)
+    with open_records() as book:
+        kept: Any = book.treatments(visit=visit)[0].record
+    assert [p.name for p in kept.products] == ["Label name", "next product"] and kept.groups == (4, 6)
+    assert kept.weather[0].wind_speed == 9
+    for bad, words in (
+        ({"product-0-groups": "four"}, "group"),
+        ({"started": "5pm"}, "5pm"),
+        ({"day": "soon"}, "is no day"),
+    ):
+        assert words in press(shed, records, at, "keep_treatment", "1", **{**told, **bad})[1]
+    assert "not of this visit" in press(shed, records, at, "keep_treatment", "99", **told)[1]
+    assert "no visit 77" in page(shed, records, visit="77") or "there is no" in page(shed, records, visit="77")
+
+
+def test_photos_wait_for_their_name_and_join_the_collection(shed: Shed, tmp_path: Path) -> None:
+    files = []
+    for name in ("taraxacum_officinale_flowering_3.jpg", "taraxacum_officinale_leaves_7.jpg"):
+        files.append(str(shutil.copy(ROOT / "sample_images" / name, tmp_path / name)))
+    place = Place(shed, learning)
+    address, _, below, _ = place.add_files({}, files)
+    assert "What do these 2 photos show?" in below and not Path(files[0]).exists()
+    assert "Say what the photos show" in place.act(address, {"do": "name", "fields": {}})[1]
+    address, above, below, _ = place.act(address, {"do": "name", "fields": {"species": ["dandelion"], "by": ["Sam"]}})
+    assert address == {} and "2 added" in above and "dandelion" in below and "wants" in below
+    assert "gone" in place.act({"pending": "../../x"}, {"do": "drop", "fields": {}})[1]
+
+
+def test_learning_says_what_is_missing(shed: Shed) -> None:
+    place = Place(shed, learning)
+    assert "No photos yet" in page(shed, learning)
+    for do in ("train", "check"):
+        assert "holds no photos" in place.act({}, {"do": do, "fields": {}})[1]
+    assert place.act({}, {"do": "undo", "fields": {}})[1].count('role="alert"') == 1
+
+
+def test_work_tells_how_far_it_is_and_is_one_at_a_time() -> None:
+    work, go = Work(), [False]
+
+    def run(tell: Any) -> str:
+        tell(5)
+        while not go[0]:
+            time.sleep(0.005)
+        return "done"
+
+    work.start("Training", 10, run)
+    while not work.state.done:
+        time.sleep(0.005)
+    assert work.state.running and work.state.left is not None and work.state.left >= 0
+    with pytest.raises(FormError, match="Training is going on"):
+        work.start("The check", 3, run)
+    go[0] = True
+    while work.state.running:
+        time.sleep(0.005)
+    assert work.state.result == "done" and work.state.left is None
+    work.clear()
+    assert work.state.result is None
+
+
+def test_work_that_fails_ends_in_a_sentence() -> None:
+    work = Work()
+    work.start("Training", 1, lambda tell: 1 / 0)
+    while work.state.running:
+        time.sleep(0.005)
+    assert "A fault of the program (ZeroDivisionError)" in work.state.fault
+
+
+def test_training_is_told_before_and_after_in_plain_words() -> None:
+    verdict = SimpleNamespace(
+        decision="promote", rules=[SimpleNamespace(name="gain", passed=True, says="+4 points")], new_species=[]
+    )
+    done = SimpleNamespace(
+        photos=90,
+        left_out={"a.jpg": "blurred"},
+        work=SimpleNamespace(measured=SimpleNamespace(photos=20, top1=0.8, top3=0.95)),
+        promotion=SimpleNamespace(verdict=verdict, changed=True),
+    )
+    told = learning.in_words(done)
+    assert told["says"] == "It is better, and is in charge now." and not told["can_override"]
+    assert "80%" in told["lines"][1] and told["left"] == ["a.jpg: blurred"]
+    verdict.decision, done.promotion.changed = "cannot_tell", False
+    assert learning.in_words(done)["can_override"]
+
+
+def test_the_printed_key_is_offered_for_a_month(shed: Shed) -> None:
+    assert "/paper/key?month=6" in page(shed, printed, month="6")
+    assert "the whole year" in press(shed, printed, {}, "month", month="")[2]
