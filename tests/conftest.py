@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import random
+import signal
 from pathlib import Path
 
 import numpy as np
@@ -10,6 +11,10 @@ import pytest
 
 from model.control import Control, load_control
 from model.identify import Key
+
+# A shell that starts the tests in the background has them ignore Ctrl-C, which some tests send.
+if signal.getsignal(signal.SIGINT) is signal.SIG_IGN:
+    signal.signal(signal.SIGINT, signal.default_int_handler)
 
 PHOTOS = Path(__file__).resolve().parents[2] / "shared" / "photos"
 
