@@ -44,12 +44,12 @@ def advise(
     case = Case(
         species=tuple(dict.fromkeys(PlantNames(control.flora).the_species(name) for name in species)),
         month=month,
-        lawn=_word(lawn),
-        place=_word(place),  # type: ignore[arg-type]  # checked with the case
+        lawn=as_word(lawn),
+        place=as_word(place),  # type: ignore[arg-type]  # checked with the case
         cover=cover,
-        stage=_word(stage) if stage else None,  # type: ignore[arg-type]
+        stage=as_word(stage) if stage else None,  # type: ignore[arg-type]
         state=state.strip().upper() if state else None,
-        near=tuple(dict.fromkeys(_word(n) for n in near or [])),  # type: ignore[arg-type]
+        near=tuple(dict.fromkeys(as_word(n) for n in near or [])),  # type: ignore[arg-type]
         used=tuple(_group(g) for g in used or []),
     )
     made = plan(control, case)
@@ -87,7 +87,8 @@ def year(
         sys.stdout.write(in_words(control, years) + "\n")
 
 
-def _word(text: str) -> str:
+def as_word(text: str) -> str:
+    """A word as the configs spell it, however a person typed it."""
     return text.strip().casefold().replace(" ", "_").replace("-", "_")
 
 

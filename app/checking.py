@@ -74,7 +74,7 @@ def check(
             )
     rows = _labelled(collection, photos, names, called.known())
     # Photos in a folder may be those that the starter has learned from, and would be judged by themselves.
-    report = _checked(rows, photos is None, wanted or (), unlabelled, as_json)
+    report = checked(rows, photos is None, wanted or (), unlabelled, as_json)
     told = _write(report, rows, called.words([*plants, *report.labels.values()]), sheet, decisions)
     if as_json:
         print_json({**report.as_json(), "written": told})
@@ -114,7 +114,7 @@ def _labelled(collection: Collection, folder: Path | None, names: Any, known: Ma
     return photos
 
 
-def _checked(
+def checked(
     photos: Sequence[LabelledPhoto], with_starter: bool, wanted: Sequence[str], unlabelled: Path | None, quiet: bool
 ) -> Report:
     from app.progress import bar
@@ -182,7 +182,7 @@ def _decide(collection: Collection, path: Path, species: Sequence[str], by: str,
     made = read_decisions(path, {*species, *labels.values()}, labels)
     done: dict[str, int] = {"keep": 0, "relabel": 0, "drop": 0}
     for decision in made:
-        _carry_out(collection, decision, by)
+        carry_out(collection, decision, by)
         done[decision.action] += 1
     if as_json:
         print_json(done)
@@ -190,7 +190,7 @@ def _decide(collection: Collection, path: Path, species: Sequence[str], by: str,
         print(f"{done['relabel']} relabelled, {done['drop']} dropped, {done['keep']} kept as they are")
 
 
-def _carry_out(collection: Collection, decision: Decision, by: str) -> None:
+def carry_out(collection: Collection, decision: Decision, by: str) -> None:
     if decision.action == "relabel":
         collection.relabel(decision.photo, decision.species, by)
     elif decision.action == "drop":

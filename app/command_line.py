@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import sys
 import traceback
 from functools import lru_cache
@@ -141,12 +142,14 @@ def usage_sentence(error: typer.TyperException) -> str:
 @lru_cache(maxsize=1)
 def add_desk_work() -> None:
     """Load the sums, records and papers, which take half a second that naming a plant need not wait for."""
+    from app.demo import demo
     from app.keeping import backup, restore
     from app.keying import key
     from app.mixing import mix
     from app.printing import papers
     from app.recording import records
 
+    cli.command()(demo)
     cli.add_typer(mix, name="mix")
     cli.command()(key)
     cli.add_typer(papers, name="print")
@@ -161,6 +164,9 @@ def main(arguments: list[str] | None = None) -> None:
     Exit status 0 when it worked, 2 for bad input, 1 for a fault of ours, 130 when stopped.
     """
     given = sys.argv[1:] if arguments is None else arguments
+    if given and given[0] in ("identify", "ask", "serve"):
+        # Sums this small are done sooner by one thread; on a busy machine several wait for one another for seconds.
+        os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     if not given or given[0] not in ("identify", "ask"):
         add_desk_work()
     try:

@@ -16,7 +16,7 @@ from model.errors import AnswerError, nearest
 if TYPE_CHECKING:
     from app.papers.naming import Naming
     from app.records import Records, VisitRecord
-    from model.control import Case, Control, Plan
+    from model.control import Control, Plan
     from model.identify import Key
 
 papers = typer.Typer(no_args_is_help=True, help="Make the papers of the job: PDF, CSV, calendar, Darwin Core.")
@@ -25,7 +25,7 @@ Visit = Annotated[int | None, typer.Option(min=1, metavar="NUMBER", help="A visi
 SiteNumber = Annotated[int | None, typer.Option(min=1, metavar="NUMBER", help="Only this site of the records.")]
 Maker = Annotated[str, typer.Option("--maker", metavar="NAME", help="Who hands the paper out, for its foot.")]
 Json = Annotated[bool, typer.Option("--json", help="Print one JSON object and nothing else.")]
-Place = Annotated[str, typer.Option(help="lawn, bed or paving.")]
+Place = Annotated[str | None, typer.Option(help="lawn, bed or paving; of a visit, as it was told, else lawn.")]
 Cover = Annotated[float | None, typer.Option(metavar="PERCENT", help="Ground under the weed.")]
 
 
@@ -39,7 +39,7 @@ def advice(
     answers: Annotated[Path | None, typer.Option(metavar="FILE", help="YAML file of answers.")] = None,
     month: Annotated[int | None, typer.Option(min=1, max=12, help="Month, 1 to 12.")] = None,
     lawn: Annotated[str, typer.Option(help="The lawn grass, or unknown.")] = "unknown",
-    place: Place = "lawn",
+    place: Place = None,
     cover: Cover = None,
     state: Annotated[str | None, typer.Option(help="Australian state or territory, such as NSW.")] = None,
     near: Annotated[list[str] | None, typer.Option("--near", help="What is near; repeatable.")] = None,
@@ -48,7 +48,7 @@ def advice(
     as_json: Json = False,
 ) -> None:
     """The advice sheet for the homeowner, of a visit (--visit) or of a weed that is named. Never a rate."""
-    from app.advice import _word
+    from app.advice import as_word
     from app.papers.advice import AdviceSheet, advice_paper
     from app.papers.file import check_place
     from model.control import Case, plan
@@ -68,11 +68,11 @@ def advice(
         case = Case(
             species=names,
             month=month or 0,  # told, see above
-            lawn=_word(lawn),
-            place=_word(place),  # type: ignore[arg-type]  # checked with the case
+            lawn=as_word(lawn),
+            place=as_word(place or "lawn"),  # type: ignore[arg-type]  # checked with the case
             cover=cover,
             state=state.strip().upper() if state else None,
-            near=tuple(dict.fromkeys(_word(n) for n in near or [])),  # type: ignore[arg-type]
+            near=tuple(dict.fromkeys(as_word(n) for n in near or [])),  # type: ignore[arg-type]
         )
         sheet = AdviceSheet(naming, plan(control, case), client, "", "", maker)
     _write(out, (".pdf",), lambda: advice_paper(sheet, key, control), as_json)
@@ -84,13 +84,14 @@ def job(
     visit: Annotated[int, typer.Option(min=1, metavar="NUMBER", help="A visit of the records.")],
     do: Annotated[list[str] | None, typer.Option("--do", metavar="METHOD", help="What was chosen; repeatable.")] = None,
     sums: Annotated[list[str] | None, typer.Option("--sum", metavar="TEXT", help="A sum as you did it.")] = None,
-    place: Place = "lawn",
+    place: Place = None,
     cover: Cover = None,
     maker: Maker = "",
     as_json: Json = False,
 ) -> None:
     """The job sheet of a visit: where, what, how, in which weather, with space to write."""
     from app.papers.file import check_place
+    from app.papers.gather import decided_option
     from app.papers.job import JobSheet, Sum, job_paper
     from model.spray import load_rules
 
@@ -104,6 +105,7 @@ def job(
     sheet = JobSheet(
         naming, made, record.site, record.client, _day(record), maker, methods,  # type: ignore[arg-type]
         tuple(Sum(text, ()) for text in sums or []),
+        options=() if methods else decided_option(record, made),
     )  # fmt: skip
     _write(out, (".pdf",), lambda: job_paper(sheet, key, control, load_rules()), as_json)
 
@@ -170,9 +172,12 @@ def findings(
     """Confirmed findings in Darwin Core for open portals: a table (.csv) or an archive (.zip). No places unasked."""
     from app.papers.darwin_core import Sharing, archive, check_sharing, occurrence_csv
     from app.papers.gather import all_visits
+    from app.records import open_records
     from training.collection.licence import kind_of, licence_of
 
-    sharing = check_sharing(Sharing(by, kind_of(licence_of(licence)) or licence, decimals, names))
+    with open_records() as book:
+        dataset = book.dataset()
+    sharing = check_sharing(Sharing(by, kind_of(licence_of(licence)) or licence, dataset, decimals, names))
     key, _ = _known()
     make: Callable[[Records], bytes] = (
         (lambda book: archive(all_visits(book, site), key.flora, sharing, datetime.now(UTC).date()))
@@ -189,19 +194,18 @@ def _known() -> tuple[Key, Control]:
 
 
 def _of_visit(
-    visit: int, key: Key, control: Control, place: str, cover: float | None
+    visit: int, key: Key, control: Control, place: str | None, cover: float | None
 ) -> tuple[VisitRecord, Naming, Plan]:
     """A visit, how its weed was named, and the plan for it."""
+    from app.advice import as_word
     from app.papers.gather import naming_of, plan_of, visit_record
     from app.records import open_records
-    from model.control import Case
 
     with open_records() as book:
         record = visit_record(book, visit)
         naming = naming_of(record, key)
-        site = record.site
-        case: Case = Case((), 1, site.lawn, place, cover, state=site.state or None)  # type: ignore[arg-type]
-        return record, naming, plan_of(book, record, naming, control, case)
+        told = as_word(place) if place else None
+        return record, naming, plan_of(book, record, naming, control, place=told, cover=cover)
 
 
 def _named(
@@ -227,7 +231,7 @@ def _named(
 
 
 def _day(record: VisitRecord) -> str:
-    from app.papers.record import day_text
+    from app.words import day_text
 
     return day_text(record.visit.day)
 

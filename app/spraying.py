@@ -13,6 +13,7 @@ from app.printed import print_json
 from model.errors import AnswerError, nearest
 
 if TYPE_CHECKING:
+    from model.control import Control
     from model.spray import Occasion, Rules, Spray
 
 Json = Annotated[bool, typer.Option("--json", help="Print one JSON object and nothing else.")]
@@ -142,13 +143,13 @@ def degree_days(
         print_warmth(record, warmth, species)
 
 
-def find_active(name: str) -> Spray:
-    """What spraying must know of an active. Raises AnswerError for one that is not known."""
+def find_active(name: str, control: Control | None = None) -> Spray:
+    """What spraying must know of an active; ``control`` where it is loaded. Raises AnswerError for an unknown one."""
     from app.key import load_advice
     from model.flora.source import cite
     from model.spray import Spray
 
-    control = load_advice()
+    control = control or load_advice()
     named = {key.casefold(): key for key in control.actives}
     for key, active in control.actives.items():
         named |= {other.casefold(): key for other in active.also_called}
@@ -162,11 +163,11 @@ def find_active(name: str) -> Spray:
     return dataclasses.replace(spray, rain_fast=(fast.low, fast.high), cited=cite(control.flora.sources, fast))
 
 
-def spray_of(active: str | None, rain_fast: float | None) -> Spray:
+def spray_of(active: str | None, rain_fast: float | None, control: Control | None = None) -> Spray:
     """What is to be sprayed; hours read off the label win over those that are published."""
     from model.spray import Spray
 
-    spray = find_active(active) if active else Spray()
+    spray = find_active(active, control) if active else Spray()
     if rain_fast is None:
         return spray
     return dataclasses.replace(spray, rain_fast=(rain_fast, rain_fast), cited="the label in hand")

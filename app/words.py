@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import date
 from pathlib import Path
 
 from model.flora.character import Character
@@ -115,3 +116,12 @@ def progress(answers: Answers, finding: Finding) -> str:
     if lead.probability < 0.05:
         return f"{asked} answered; nothing in front yet"
     return f"{asked} answered; in front: {lead.common_name} {share(lead.probability)}"
+
+
+def day_text(day: date) -> str:
+    """A day as people write it.
+
+    >>> day_text(date(2026, 6, 9))
+    '9 June 2026'
+    """
+    return f"{day.day} {day:%B %Y}"

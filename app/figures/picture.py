@@ -57,8 +57,10 @@ def as_svg(draw: Callable[[], Figure], title: str, words: str) -> str:
         draw().savefig(drawn, format="svg", metadata={"Date": None})
     text = drawn.getvalue()
     opening_ends = text.index(">", text.index("<svg"))
-    named = ' role="img" aria-labelledby="figure-title figure-words"'
-    told = f'<title id="figure-title">{escape(title)}</title>\n<desc id="figure-words">{escape(words)}</desc>'
+    # Several figures may stand on one page.
+    name = "-".join(title.lower().split())
+    named = f' role="img" aria-labelledby="{name}-title {name}-words"'
+    told = f'<title id="{name}-title">{escape(title)}</title>\n<desc id="{name}-words">{escape(words)}</desc>'
     return f"{text[:opening_ends]}{named}>\n{told}{text[opening_ends + 1 :]}"
 
 

@@ -30,7 +30,7 @@ def draw_hours(day: Day, rules: Rules, file: Path) -> None:
 
     Raises AnswerError where the file cannot be written; what was there before is then still there.
     """
-    save_figure(lambda: _figure(day, rules), file, TITLE, in_words(day))
+    save_figure(lambda: hours_figure(day, rules), file, TITLE, in_words(day))
 
 
 def in_words(day: Day) -> str:
@@ -48,13 +48,13 @@ def in_words(day: Day) -> str:
     )
 
 
-def _figure(day: Day, rules: Rules) -> Figure:
+def hours_figure(day: Day, rules: Rules) -> Figure:
     from matplotlib.figure import Figure
 
     rows = _rows(day)
-    strip = 0.3 * len(rows)
-    # Wide enough for a desk, and few enough inches that the letters are still read on a phone.
-    figure = Figure(figsize=(5.6, strip + 4.4), layout="constrained")
+    strip = 0.36 * len(rows)
+    # As wide as a phone: on a desk it is enlarged, and the letters with it.
+    figure = Figure(figsize=(4.4, strip + 4.6), layout="constrained")
     top, middle, bottom = figure.subplots(3, 1, sharex=True, height_ratios=[strip + 0.1, 1.5, 1.5])
     _draw_rows(top, day, rows)
     bands = rules.facts.bands
@@ -85,16 +85,16 @@ def _draw_rows(axis: Axes, day: Day, rows: list[tuple[str, list[Word]]]) -> None
     from matplotlib.patches import Patch
 
     for y, (_, words) in enumerate(rows):
-        for hour, word in zip(day.hours, words, strict=True):
+        for start, end, word in _stretches(day, words):
             letter, hatch, colour = LOOKS[word]
             if y and word == "go":
                 continue
             axis.barh(
-                y, hour.weather.lasts, left=hour.starts, height=0.86, align="center",
+                y, end - start, left=start, height=0.86, align="center",
                 color=colour, hatch=hatch, edgecolor=INK, linewidth=0.5, clip_on=False,
             )  # fmt: skip
             axis.text(
-                hour.starts + hour.weather.lasts / 2, y, letter, ha="center", va="center", fontsize=8.5,
+                (start + end) / 2, y, letter, ha="center", va="center", fontsize=10,
                 fontweight="bold", bbox={"boxstyle": "round,pad=0.12", "facecolor": "white", "edgecolor": "none"},
             )  # fmt: skip
     axis.set_yticks(range(len(rows)), [name for name, _ in rows])
@@ -111,6 +111,17 @@ def _draw_rows(axis: Axes, day: Day, rows: list[tuple[str, list[Word]]]) -> None
         handles=legend, loc="lower center", bbox_to_anchor=(0.5, 1.0), ncols=3, frameon=False,
         handlelength=1.8, handleheight=1.1, borderaxespad=0.3,
     )  # fmt: skip
+
+
+def _stretches(day: Day, words: list[Word]) -> list[tuple[float, float, Word]]:
+    """Hours that follow one another with the same word, as one: begin, end and word."""
+    found: list[tuple[float, float, Word]] = []
+    for hour, word in zip(day.hours, words, strict=True):
+        if found and found[-1][2] == word and abs(found[-1][1] - hour.starts) < 1e-6:
+            found[-1] = (found[-1][0], hour.ends, word)
+        else:
+            found.append((hour.starts, hour.ends, word))
+    return found
 
 
 def _draw_line(axis: Axes, day: Day, values: list[float], band: Band) -> None:
@@ -136,7 +147,7 @@ def _draw_line(axis: Axes, day: Day, values: list[float], band: Band) -> None:
             axis.axhline(limit.value, color=LOOKS["stop"][2], linestyle=dashes, linewidth=1.1, zorder=1)
             axis.annotate(
                 f"{name} {limit.value:g}", (right, limit.value), (4, 0), textcoords="offset points",
-                va="center", fontsize=9, annotation_clip=False,
+                va="center", fontsize=9.5, annotation_clip=False,
             )  # fmt: skip
     axis.set_ylabel(f"{band.name}, {band.unit}")
     for side in ("top", "right"):

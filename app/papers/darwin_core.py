@@ -48,11 +48,13 @@ COLUMNS = (
 class Sharing:
     """What is given away and how. ``by`` is named as the publisher; ``decimals`` of a degree, None for no places.
 
+    ``dataset`` is the random id of the record book, from which each finding has a name that stays.
     ``names``: whether who saw and who named the plant are told.
     """
 
     by: str
     licence: str
+    dataset: str
     decimals: int | None = None
     names: bool = False
 
@@ -115,7 +117,7 @@ def archive(visits: Iterable[VisitRecord], flora: Flora, sharing: Sharing, day: 
 
 def _occurrence(record: VisitRecord, found: KeptFinding, flora: Flora, sharing: Sharing) -> dict[str, str]:
     plant = flora.species[found.species or ""]
-    shown = ", ".join(name.replace("_", " ") for name in found.answers)
+    shown = ", ".join(name.replace("_", " ") for name, answer in found.answers.items() if answer not in ([], ()))
     told = {
         "occurrenceID": _known_as(record, found, sharing),
         "basisOfRecord": "HumanObservation",
@@ -147,8 +149,8 @@ def verification(found: KeptFinding) -> str:
 
 
 def _known_as(record: VisitRecord, found: KeptFinding, sharing: Sharing) -> str:
-    """A name of the occurrence that is the same in every export by one publisher, and tells of no place or client."""
-    parts = (sharing.by.strip(), record.visit.id, found.id, record.visit.day, found.species)
+    """A name of the occurrence that is the same in every export of this book, and tells of no place or client."""
+    parts = (sharing.dataset, record.visit.id, found.id)
     return f"urn:uuid:{uuid5(NAMESPACE_URL, 'swardkey:' + ':'.join(map(str, parts)))}"
 
 

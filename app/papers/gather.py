@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import fields, replace
+from typing import Any
 
 from app.papers.naming import Naming, still_possible
 from app.records import Records, VisitRecord
 from app.records.entries import KeptFinding
-from model.control import Case, Control, Plan, plan
+from model.control import Case, Control, JudgedOption, Plan, plan
 from model.errors import AnswerError
 from model.identify import Key
 from model.traits import Answers, check_answers
@@ -68,15 +69,42 @@ def _chances(found: KeptFinding) -> dict[str, float]:
     return {str(one.get("species")): float(one.get("probability") or 0.0) for one in listed}
 
 
-def plan_of(records: Records, record: VisitRecord, naming: Naming, control: Control, case: Case | None = None) -> Plan:
-    """The plan for the weed of a visit on its site in its month, with the groups that were used there before.
+def plan_of(records: Records, record: VisitRecord, naming: Naming, control: Control, **told: Any) -> Plan:
+    """The plan for the weed of a visit, for the case as it was told then; ``told`` takes the place of parts of it.
 
-    ``case``: what was told besides, such as the place or the cover; species, month and used are set here.
+    Where no case was kept, the visit's site and month stand for it, with the groups used there before.
     """
-    site = record.site
     species = (naming.species, *naming.also)
-    told = case or Case(species, record.visit.day.month, site.lawn, state=site.state or None)
-    near = told.near or tuple(site.near)
+    case = kept_case(record) or _case_of_site(records, record)
+    return plan(
+        control, replace(case, **{name: value for name, value in told.items() if value is not None}, species=species)
+    )
+
+
+def kept_case(record: VisitRecord) -> Case | None:
+    """The case that the latest kept plan of a visit was made for; None where there is none that can be read."""
+    known = {f.name for f in fields(Case)}
+    for kept in reversed(record.plans):
+        found = kept.plan.get("case")
+        if isinstance(found, dict) and set(found) == known:
+            return Case(**{name: tuple(value) if isinstance(value, list) else value for name, value in found.items()})
+    return None
+
+
+def _case_of_site(records: Records, record: VisitRecord) -> Case:
+    site = record.site
     used = tuple(sorted({use.group for use in records.group_uses(site.id) if use.day < record.visit.day}))
-    whole = replace(told, species=species, month=record.visit.day.month, near=near, used=used)  # type: ignore[arg-type]
-    return plan(control, whole)
+    near: Any = tuple(site.near)
+    return Case((), record.visit.day.month, site.lawn, state=site.state or None, near=near, used=used)
+
+
+def decided(option: JudgedOption) -> str:
+    """What was decided on, in words, as a kept plan has it."""
+    actives = " + ".join(active.name for active in option.actives)
+    return f"{option.title}: {actives}" if actives else option.title
+
+
+def decided_option(record: VisitRecord, made: Plan) -> tuple[JudgedOption, ...]:
+    """The option that was decided on at a visit, where the plan still has it."""
+    words = {kept.chosen for kept in record.plans if kept.chosen}
+    return tuple(option for option in (*made.options, *made.only) if decided(option) in words)[:1]

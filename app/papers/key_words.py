@@ -34,7 +34,7 @@ def how_to_read(printed: PrintedKey) -> list[str]:
             "marked mostly."
         ),
     ]
-    if printed.month is not None:
+    if printed.month is not None and printed.out_of_season:
         name = month_name(printed.month)
         lines.append(f"Plants that are not to be seen in {name} are left out; they are named at the end.")
     return lines

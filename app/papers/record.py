@@ -10,6 +10,7 @@ from itertools import pairwise
 from app.papers.sheet import SMALL, SMALL_ITEM, Head, Sheet, style
 from app.records.entries import Current, Product, Reading, Signed, Treatment
 from app.records.law import keep_until, missing_fields, union_of_fields, write_up_by
+from app.words import day_text
 
 EMPTY = "\u2013"
 # What is written down beside the fields that states ask for.
@@ -55,15 +56,6 @@ def record_paper(current: Current, versions: Versions = (), maker: str = "") -> 
     _law(sheet, treatment)
     sheet.together(lambda: _signatures(sheet, current, versions))
     return sheet.as_pdf()
-
-
-def day_text(day: date) -> str:
-    """A day as people write it.
-
-    >>> day_text(date(2026, 6, 9))
-    '9 June 2026'
-    """
-    return f"{day.day} {day:%B %Y}"
 
 
 def value_text(value: object) -> str:

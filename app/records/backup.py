@@ -22,7 +22,7 @@ from app.records.drafts import Drafts
 from app.records.still import held_still
 from app.records.swap import FOLDERS, finish_restore
 from app.records.trouble import RecordsError, in_a_sentence
-from training.collection.archive import _fault_of_member, _fault_of_name
+from training.collection.archive import fault_of_member, fault_of_name
 from training.collection.offer import is_litter
 from training.durable import Step, go_on, sync_folder
 
@@ -121,7 +121,7 @@ def _sources(
             if folder == "records" and not name.startswith("records/photos/"):
                 continue  # the book itself, and copies of it from before a migration
             # What restore would refuse is not put in.
-            fault = _fault_of_name(name) or _fault_of_member(zipfile.ZipInfo(name))
+            fault = fault_of_name(name) or fault_of_member(zipfile.ZipInfo(name))
             folded = unicodedata.normalize("NFC", name).casefold()
             if not fault and folded in seen:
                 fault = "has the name of another file but for case or accents"

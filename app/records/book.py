@@ -133,7 +133,7 @@ class Book(Database):
 
     def add_treatment(self, treatment: Treatment) -> Treatment:
         """Keep what was done at a visit; it may lack fields until it is signed."""
-        treatment = rows.rechecked(_fitting(treatment))
+        treatment = rows.rechecked(fitting(treatment))
         site = self._one(Visit, "visits", treatment.visit).site
         with self.writing() as connection:
             sql = "INSERT INTO treatments (visit, content) VALUES (?, ?)"
@@ -144,7 +144,7 @@ class Book(Database):
 
     def change_treatment(self, treatment: Treatment) -> Treatment:
         """Change a treatment that is not signed; it stays with its visit."""
-        treatment = rows.rechecked(_fitting(treatment))
+        treatment = rows.rechecked(fitting(treatment))
         if self.treatment_row(treatment.id).visit != treatment.visit:
             raise RecordsError(f"treatment {treatment.id} is of another visit; add a new one there")
         site = self._one(Visit, "visits", treatment.visit).site
@@ -163,7 +163,7 @@ class Book(Database):
 
     def drop(self, kind: Kind, number: int) -> None:
         """Take away a treatment or a visit, with all of it, that is not signed. Raises RecordsError where it is."""
-        _known_kind(kind)
+        known_kind(kind)
         with self.writing() as connection:
             tables = ("photos", "findings", "plans", "drafts") if kind == "visit" else ()
             for table in tables:
@@ -249,12 +249,12 @@ def _content(treatment: Treatment) -> str:
     return rows.canonical({k: v for k, v in rows.plain(treatment).items() if k not in ("id", "visit")})
 
 
-def _known_kind(kind: str) -> None:
+def known_kind(kind: str) -> None:
     if kind not in ("visit", "treatment"):
         raise RecordsError(f"{kind!r} is nothing that is signed; give visit or treatment")
 
 
-def _fitting(treatment: Treatment) -> Treatment:
+def fitting(treatment: Treatment) -> Treatment:
     """The treatment with Delta T worked out where it was not told. Raises RecordsError for products of hand work."""
     from model.spray.delta_t import delta_t
 

@@ -26,7 +26,7 @@ from app.records.entries import Sha256
 from app.records.swap import ASIDE, CHECKED, FOLDERS, UNFINISHED, finish_restore, one_restore, swap_in
 from app.records.trouble import RecordsError, in_a_sentence
 from model.flora.load import first_cause
-from training.collection.archive import _BROKEN, _directory_size, _fault_of_member, _fault_of_name
+from training.collection.archive import BROKEN, directory_size, fault_of_member, fault_of_name
 from training.collection.offer import shown
 from training.durable import Step, go_on, move, sync_folder
 
@@ -134,10 +134,10 @@ def restore(plan: Restore, step: Step = go_on, progress: Progress = lambda done:
 
 def _opened(file: Path) -> zipfile.ZipFile:
     try:
-        if _directory_size(file) > LARGEST_LIST:
+        if directory_size(file) > LARGEST_LIST:
             raise RecordsError(f"{file}: lists more files than any backup holds; it is refused")
         return zipfile.ZipFile(file)
-    except (*_BROKEN, ValueError) as error:
+    except (*BROKEN, ValueError) as error:
         raise RecordsError(f"{file}: is no backup that can be read ({error}); use another") from None
 
 
@@ -150,7 +150,7 @@ def _manifest(file: Path, archive: zipfile.ZipFile) -> Manifest:
     for info in members:
         name = info.orig_filename
         folded = unicodedata.normalize("NFC", name).casefold()
-        fault = _fault_of_name(name) or _fault_of_member(info) or _fault_here(info)
+        fault = fault_of_name(name) or fault_of_member(info) or _fault_here(info)
         if not fault and folded in seen:
             fault = "has the same name as another, or differs in case or accents only"
         if fault:
@@ -167,7 +167,7 @@ def _manifest(file: Path, archive: zipfile.ZipFile) -> Manifest:
         raise RecordsError(f"{file}: is no backup of swardkey, it has no {MANIFEST}; use another") from None
     except ValidationError as error:
         raise RecordsError(f"{file}: its {MANIFEST} is wrong ({first_cause(error)}); use another") from None
-    except (*_BROKEN, ValueError, RecursionError):
+    except (*BROKEN, ValueError, RecursionError):
         raise RecordsError(f"{file}: its {MANIFEST} is damaged; use another") from None
     if manifest.version != FORMAT_VERSION:
         raise RecordsError(f"{file}: is a {FORMAT} of version {manifest.version}; use the swardkey that made it")
@@ -208,7 +208,7 @@ def _unpacked(plan: Restore, target: Path, step: Step, progress: Progress) -> No
         for number, (name, entry) in enumerate(manifest.files.items(), start=1):
             try:
                 found = _written(archive, name, target / name, entry.size)
-            except _BROKEN as error:
+            except BROKEN as error:
                 raise RecordsError(f"{plan.file}: {name} is damaged in the backup ({error}); use another") from None
             if found != entry.sha256:
                 raise RecordsError(f"{plan.file}: {name} is not what was backed up; use another")

@@ -106,7 +106,10 @@ def _triggers() -> str:
     return "".join(parts)
 
 
-MIGRATIONS: tuple[str, ...] = (_TABLES + _triggers(),)
+# By what open portals know this book again, whoever publishes from it: random, and tells of nobody.
+_DATASET = "INSERT INTO notes VALUES ('dataset', lower(hex(randomblob(16))));\n"
+
+MIGRATIONS: tuple[str, ...] = (_TABLES + _triggers(), _DATASET)
 
 
 def statements(script: str) -> Iterator[str]:

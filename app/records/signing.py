@@ -10,7 +10,7 @@ from datetime import datetime
 from typing import Any
 
 from app.records import rows
-from app.records.book import Book, _fitting, _known_kind
+from app.records.book import Book, fitting, known_kind
 from app.records.chain import HEADS, digest, note_heads, read_heads, signed_row
 from app.records.entries import (
     Client,
@@ -58,7 +58,7 @@ class Signing(Book):
 
     def versions(self, kind: Kind, number: int) -> tuple[tuple[Signed, Record], ...]:
         """Every signed version, oldest first; nothing while it is unsigned."""
-        _known_kind(kind)
+        known_kind(kind)
         found = self.read("SELECT * FROM signed WHERE kind = ? AND record = ? ORDER BY sequence", kind, number)
         return tuple((signed_row(row), _record(kind, row["content"])) for row in found)
 
@@ -170,7 +170,7 @@ class Signing(Book):
 
     def unsigned_record(self, kind: Kind, number: int) -> Record:
         """A record as its own rows have it, whether or not it is signed."""
-        _known_kind(kind)
+        known_kind(kind)
         if kind == "treatment":
             return self.treatment_row(number)
         visit = self._one(Visit, "visits", number)
@@ -250,12 +250,12 @@ def _complete(record: Record) -> None:
 
 
 def _checked(kind: Kind, number: int, changed: Record) -> Record:
-    _known_kind(kind)
+    known_kind(kind)
     if isinstance(changed, Treatment) != (kind == "treatment"):
         raise RecordsError(f"a {kind} is amended by a {kind}, not by something else")
     found = rows.rechecked(changed)
     if isinstance(found, Treatment):
-        return replace(_fitting(found), id=number)
+        return replace(fitting(found), id=number)
     return replace(found, visit=replace(found.visit, id=number))
 
 

@@ -45,6 +45,10 @@ def best_by_photo(shed: Shed, finding: Finding, seen: set[str]) -> str:
     chance, best = max(known, key=lambda pair: pair[0])
     if chance < 1 - sum(p for p, _ in known):
         return "The photos show none of the plants that the photo model has learned: let the questions decide."
+    if best.species != finding.candidates[0].species:
+        return (
+            f"Of the plants that it has learned, the photo model puts {best.common_name} first, but is far from sure."
+        )
     return f"To the photo model this looks most like {best.common_name}."
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import re
 from collections.abc import Callable
 from pathlib import Path
 from threading import Lock
@@ -13,7 +14,6 @@ from starlette.routing import Route
 
 from app.records import open_records
 from app.web import learning
-from app.web.frame import for_pages
 from app.web.look import THUMB, photo_file
 from app.web.paper import KINDS, PAPERS, PDF, WHOLE, of_all, of_treatment, of_visit, printed_key, shared
 from app.web.shed import Shed
@@ -101,7 +101,8 @@ class Files:
         try:
             data, kind = shared(self.shed, ending, request.query_params)
         except SwardkeyError as error:
-            return Response(for_pages(f"{error}."), status_code=409, media_type="text/plain")
+            told = re.sub(r"^--\w+[^:]*: ", "", str(error))
+            return Response(f"{told[:1].upper()}{told[1:]}.", status_code=409, media_type="text/plain")
         return Response(data, media_type=kind, headers=_as_file(f"swardkey-darwin-core.{ending}"))
 
     def key(self, request: Request) -> Response:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import itertools
 import re
 from collections.abc import Mapping, Sequence
+from datetime import datetime
 from pathlib import Path
 from typing import Any
 from urllib.parse import urlencode
@@ -14,7 +15,7 @@ from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from app.demo import is_demo
 from app.home import home
 from app.web.draft import STEPS, Draft
-from app.words import share
+from app.words import day_text, share
 from model.control.year import MONTHS, spans
 from model.errors import SwardkeyError
 
@@ -58,10 +59,23 @@ def for_pages(text: str) -> str:
     return re.sub(r" \(--[^)]*\)|(?<= )--(?=[a-z])", "", text)
 
 
+def moment_text(moment: datetime | str) -> str:
+    """A moment by the clock of this machine; without a zone it is that already.
+
+    >>> moment_text(datetime(2026, 7, 8, 18, 30))
+    '8 July 2026, 18:30'
+    """
+    at = datetime.fromisoformat(moment) if isinstance(moment, str) else moment
+    local = at.astimezone() if at.tzinfo is not None else at
+    return f"{day_text(local.date())}, {local:%H:%M}"
+
+
 templates.filters |= {
     "plain": for_pages,
     "share": share,
     "spans": spans,
+    "day": day_text,
+    "moment": moment_text,
     "percent": lambda p: f"{100 * p:.1f}",
     "zipped": lambda names: [(n, n) for n in names],
 }

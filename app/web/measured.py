@@ -10,6 +10,7 @@ from typing import Any
 import numpy as np
 
 from app.home import home
+from app.words import day_text
 
 FILE = "last_training.json"  # in the folder of what may be deleted
 KEYS = {"day", "photos", "figures"}
@@ -40,7 +41,7 @@ def draw_figures(done: Any, name: Callable[[str], str]) -> dict[str, Any]:
         CURVE: curve_svg(learning_curve(done.data, done.learned)),
     }
     figures = [{"title": title, "svg": svg, "words": words} for title, (svg, words) in drawn.items()]
-    found = {"day": f"{date.today():%d %B %Y}", "photos": len(held.photos), "figures": figures}
+    found = {"day": day_text(date.today()), "photos": len(held.photos), "figures": figures}
     _keep(found)
     return found
 

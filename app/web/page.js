@@ -23,7 +23,7 @@ element.addEventListener("change", note);
 const fillIn = () => {
   if (window.skSent && !document.querySelector("[role=alert]")) sessionStorage.removeItem(window.skSent);
   window.skSent = "";
-  for (const form of document.querySelectorAll(".sk form")) {
+  for (const form of document.querySelectorAll(".area form")) {
     const kept = JSON.parse(sessionStorage.getItem(nameOf(form)) || "null");
     if (!kept) continue;
     for (const field of form.elements) {

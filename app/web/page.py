@@ -5,6 +5,7 @@ from __future__ import annotations
 import contextlib
 import os
 import shutil
+import sys
 import tempfile
 import threading
 from collections.abc import Callable
@@ -157,6 +158,7 @@ def serve_options(shed: Shed) -> dict[str, Any]:
         "max_file_size": "25mb",
         "allowed_paths": [],
         "show_error": False,
+        "quiet": True,
         "ssr_mode": False,
         "mcp_server": False,
         "enable_monitoring": False,
@@ -202,6 +204,8 @@ def serve_page(port: int, open_browser: bool = False) -> None:
         os.chdir(empty)
         try:
             blocks.launch(server_port=port, inbrowser=open_browser, prevent_thread_lock=True, **serve_options(shed))
+            sys.stdout.write(f"The pages: http://127.0.0.1:{port} (Ctrl-C ends them)\n")
+            sys.stdout.flush()
             # After the first page is there, and before the first photo comes.
             threading.Thread(target=warm_up, args=(shed,), daemon=True).start()
             blocks.block_thread()

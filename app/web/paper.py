@@ -11,6 +11,7 @@ from app.web.finding import plan_species
 from app.web.frame import FormError
 from app.web.plan import chosen, made_plan
 from app.web.shed import Shed
+from app.words import day_text
 
 KINDS = {"advice": "Advice sheet", "job": "Job sheet"}
 PDF, CSV, CALENDAR = "application/pdf", "text/csv; charset=utf-8", "text/calendar; charset=utf-8"
@@ -69,7 +70,7 @@ def of_visit(shed: Shed, visit: int, kind: str) -> bytes:
         record = visit_record(records, visit)
         naming = naming_of(record, shed.key)
         made = plan_of(records, record, naming, shed.control)
-    day, who = f"{record.visit.day:%d %B %Y}", record.visit.who
+    day, who = day_text(record.visit.day), record.visit.who
     if kind == "advice":
         sheet = AdviceSheet(naming, made, record.client.name, record.site.address, day, who)
         return advice_paper(sheet, shed.key, shed.control)
@@ -140,7 +141,7 @@ def _planned(shed: Shed, draft: Draft) -> Draft:
 
 
 def _today() -> str:
-    return f"{date.today():%d %B %Y}"
+    return day_text(date.today())
 
 
 PAPERS: dict[str, Callable[[Shed, Draft], bytes]] = {"advice": advice, "job": job}

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from datetime import date
 
-from app.web.frame import Fields, month_of, render
+from app.web.frame import Fields, render
 from app.web.shed import Shed
 
 Address = dict[str, str]
@@ -12,13 +12,12 @@ ADDRESS = "/key"
 
 
 def body(shed: Shed, address: Address) -> str:
-    """What the page shows."""
+    """What the page shows; its form leads to the paper itself."""
     month = address.get("month", str(date.today().month))
     number = int(month) if month in {str(m) for m in range(1, 13)} else None
-    seen = sum(number is None or number in plant.season.seen for plant in shed.key.flora.species.values())
-    return render("key.html", month=number, seen=seen, count=len(shed.key.flora.ids))
+    return render("key.html", month=number, count=len(shed.key.flora.ids))
 
 
 def act(shed: Shed, address: Address, do: str, fields: Fields, which: str) -> tuple[Address, list[str]]:
-    """Another month."""
-    return {"month": str(month_of(fields) or 0)}, []
+    """There is nothing to press but the form."""
+    return address, []

@@ -28,6 +28,7 @@ from app.web.lawn import known_sites
 from app.web.plan import chosen, made_plan
 from app.web.shed import Shed
 from app.web.treatment import read_day
+from app.words import day_text
 from model.control import JudgedOption
 
 
@@ -35,7 +36,8 @@ def show(shed: Shed, draft: Draft) -> dict[str, Any]:
     """What the step shows: whose place it is, or the visit once it is kept."""
     with open_records() as records:
         number = draft.record.get("visit")
-        who, site = labeller(""), draft.lawn.get("site", "")
+        last = records.visits()[:1]
+        who, site = (last[0].who if last else "") or labeller(""), draft.lawn.get("site", "")
         told = {"day": date.today().isoformat(), "who": who, "site": site, **draft.record.get("told", {})}
         option = chosen(shed, draft) if draft.choice and plan_species(shed, draft) else None
         return {
@@ -149,7 +151,7 @@ def overdue(shed: Shed) -> list[dict[str, Any]]:
         for item in records.overdue(date.today()):
             site = records.site(item.site)
             where = f"{records.client(site.client).name}, {site.address}"
-            found.append({"site": item.site, "what": item.what, "where": where, "due": f"{item.due:%d %B}"})
+            found.append({"site": item.site, "what": item.what, "where": where, "due": day_text(item.due)})
         return found
 
 

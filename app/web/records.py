@@ -6,14 +6,17 @@ from collections.abc import Callable
 from dataclasses import replace
 from datetime import date
 from typing import Any
+from urllib.parse import quote
 
 from app.papers.darwin_core import LICENCES
-from app.records import FollowUp, GroupUse, Records, open_records
+from app.records import FollowUp, GroupUse, Hit, Records, open_records
 from app.web import visit
 from app.web.frame import Fields, FormError, number, one, render, several
 from app.web.paper import WHOLE
 from app.web.shed import Shed
 from app.web.treatment import read_day
+from app.web.visit import found_name
+from app.words import day_text
 from model.control.facts import Near
 
 Address = dict[str, str]
@@ -35,20 +38,17 @@ def body(shed: Shed, address: Address) -> str:
             return render("one_visit.html", shed=shed, v=shown)
         if address.get("site", "").isdigit():
             return render("site.html", shed=shed, **site_of(shed, records, int(address["site"])))
-        return render("records.html", shed=shed, **all_of(records, address.get("q", "")))
+        return render("records.html", shed=shed, **all_of(shed, records, address.get("q", "")))
 
 
-def all_of(records: Records, text: str) -> dict[str, Any]:
+def all_of(shed: Shed, records: Records, text: str) -> dict[str, Any]:
     """What the first page of the records shows; with a text, what was found."""
     sites = []
     for client in records.clients():
         for site in records.sites(client.id):
             visits = records.visits(site.id)
             sites.append({"client": client, "site": site, "visits": len(visits), "last": visits[0] if visits else None})
-    hits = []
-    for hit in records.search(text) if text else ():
-        leads = {"site": f"site={hit.id}", "visit": f"visit={hit.id}"}.get(hit.kind)
-        hits.append({"hit": hit, "to": leads or (f"site={hit.site}" if hit.site else "")})
+    hits = [_hit(shed, records, hit) for hit in (records.search(text) if text else ())]
     return {
         "q": text,
         "whole": WHOLE,
@@ -63,6 +63,27 @@ def all_of(records: Records, text: str) -> dict[str, Any]:
     }
 
 
+def _hit(shed: Shed, records: Records, hit: Hit) -> dict[str, str]:
+    """What a search found, in words, and where it leads to."""
+    if hit.kind == "client":
+        return {"title": records.client(hit.id).name, "of": "Client", "to": f"q={quote(records.client(hit.id).name)}"}
+    site = records.site(hit.site) if hit.site else None
+    where = site.address if site is not None else ""
+    if hit.kind == "site":
+        return {"title": where, "of": "Place", "to": f"site={hit.id}"}
+    number, what = hit.id, ""
+    if hit.kind == "treatment":
+        treatment: Any = records.current("treatment", hit.id).record
+        number, what = treatment.visit, treatment.method or "Treatment"
+    kept: Any = records.current("visit", number).record
+    names = what or ", ".join(found_name(shed, finding) for finding in kept.findings) or kept.visit.purpose or "Visit"
+    return {
+        "title": names,
+        "of": f"{hit.kind.capitalize()}, {day_text(kept.visit.day)}, {where}",
+        "to": f"visit={number}",
+    }
+
+
 def _due(records: Records, item: FollowUp) -> dict[str, Any]:
     site = records.site(item.site)
     return {"item": item, "site": site, "client": records.client(site.client), "late": item.due <= date.today()}
@@ -74,7 +95,7 @@ def site_of(shed: Shed, records: Records, which: int) -> dict[str, Any]:
     past = [
         {
             "past": one_of,
-            "names": [shed.name(f.species) if f.species else f.status for f in _record(one_of).findings],
+            "names": [found_name(shed, f) for f in _record(one_of).findings],
             "photos": [photo.sha256 for photo in _record(one_of).photos],
         }
         for one_of in records.history(which)

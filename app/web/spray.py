@@ -65,10 +65,10 @@ def _occasion(shed: Shed, draft: Draft, told: dict[str, Any]) -> Occasion:
     return Occasion(state=told["state"] or None, month=draft.lawn.get("month") or draft.month)
 
 
-def _spray(told: dict[str, Any]) -> Any:
+def _spray(shed: Shed, told: dict[str, Any]) -> Any:
     from app.spraying import spray_of
 
-    return spray_of(told["active"] or None, float(told["rain_fast"]) if told["rain_fast"] else None)
+    return spray_of(told["active"] or None, float(told["rain_fast"]) if told["rain_fast"] else None, shed.control)
 
 
 def judged(shed: Shed, draft: Draft) -> Verdict:
@@ -82,7 +82,7 @@ def judged(shed: Shed, draft: Draft) -> Verdict:
         read_clock(told["hour"]) if told["hour"] else None,
     )
     lawn = draft.lawn.get("lawn")
-    return judge(weather, shed.rules, _spray(told), _occasion(shed, draft, told), told["signs"], lawn)
+    return judge(weather, shed.rules, _spray(shed, told), _occasion(shed, draft, told), told["signs"], lawn)
 
 
 def judged_day(shed: Shed, draft: Draft) -> Day:
@@ -97,7 +97,7 @@ def judged_day(shed: Shed, draft: Draft) -> Day:
             forecast = read_forecast(file)
         except SwardkeyError as error:
             raise FormError(str(error).replace(str(file), "forecast")) from None
-    return judge_day(forecast, shed.rules, _spray(told), _occasion(shed, draft, told), draft.lawn.get("lawn"))
+    return judge_day(forecast, shed.rules, _spray(shed, told), _occasion(shed, draft, told), draft.lawn.get("lawn"))
 
 
 def _day(day: Day, shed: Shed) -> dict[str, Any]:

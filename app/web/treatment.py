@@ -39,9 +39,16 @@ PARTS = (
 PRODUCT = ("name", "actives", "groups", "rate", "total_amount", "approval_number", "batch", "expiry", "label")
 
 
+# Shown in any case; what is not asked for, empty and none of these is folded away.
+USUAL = {
+    "day", "address", "target", "method", "treated_area", "started", "finished", "gear", "applicator", "client",
+    "notes", "name", "actives", "groups", "rate", "total_amount", "batch", *WEATHER,
+}  # fmt: skip
+
+
 @dataclass(frozen=True)
 class Entry:
-    """One field on the page. ``needed``: the state's record asks for it."""
+    """One field on the page. ``needed``: the state's record asks for it; ``shown``: not folded away."""
 
     name: str
     label: str
@@ -49,6 +56,7 @@ class Entry:
     kind: str
     needed: bool
     missing: bool
+    shown: bool
 
 
 def form(treatment: Treatment) -> dict[str, Any]:
@@ -62,8 +70,9 @@ def form(treatment: Treatment) -> dict[str, Any]:
 
     def entry(name: str, owner: Any, prefix: str = "") -> Entry:
         label = MORE.get(name) or words.get(name) or name.replace("_", " ")
-        value = _shown(getattr(owner, name))
-        return Entry(f"{prefix}{name}", _capital(label), value, _kind(name), name in needed, name in missing)
+        value, asked = _shown(getattr(owner, name)), name in needed
+        shown = asked or name in USUAL or bool(value)
+        return Entry(f"{prefix}{name}", _capital(label), value, _kind(name), asked, name in missing, shown)
 
     products = treatment.products or (Product(),)
     readings = treatment.weather or (Reading(),)
@@ -80,11 +89,13 @@ def form(treatment: Treatment) -> dict[str, Any]:
         "client",
         "notes",
     }
+    parts = [
+        (title, [entry(name, treatment) for name in names if chemical or name in keep or name in needed])
+        for title, names in PARTS
+    ]
     return {
-        "parts": [
-            (title, [entry(name, treatment) for name in names if chemical or name in keep or name in needed])
-            for title, names in PARTS
-        ],
+        "parts": [(title, [e for e in entries if e.shown]) for title, entries in parts],
+        "more": [e for _, entries in parts for e in entries if not e.shown],
         "products": [[entry(n, p, f"product-{i}-") for n in PRODUCT] for i, p in enumerate(products)]
         if chemical
         else [],

@@ -8,9 +8,11 @@ from datetime import date, timedelta
 from typing import Any
 
 from app.records import FollowUp, Product, Reading, Records, Treatment, open_records, write_up_by
+from app.web.finding import LEAST, SHORTLIST
 from app.web.frame import Fields, FormError, one, several
 from app.web.shed import Shed
 from app.web.treatment import form, read_day, read_form
+from app.words import day_text
 
 AHEAD = ((14, "in 2 weeks"), (42, "in 6 weeks"), (365, "in a year"))
 
@@ -30,6 +32,7 @@ def show(shed: Shed, records: Records, number: int) -> dict[str, Any]:
         "due": [f for f in records.follow_ups(kept.site.id, open_only=False) if f.visit == number],
         "ahead": [((today + timedelta(days=days)).isoformat(), words) for days, words in AHEAD],
         "papers": papers(kept),
+        "chosen": [plan.chosen for plan in kept.plans if plan.chosen],
         "today": today.isoformat(),
     }
 
@@ -44,11 +47,22 @@ def papers(kept: Any) -> list[tuple[str, str]]:
 
 def _finding(shed: Shed, finding: Any) -> dict[str, Any]:
     return {
-        "name": shed.name(finding.species) if finding.species else "no name",
-        "status": finding.status,
+        "name": found_name(shed, finding),
+        "status": finding.status if finding.species else "",
         "probability": finding.probability,
         "by": finding.confirmed_by,
     }
+
+
+def found_name(shed: Shed, finding: Any) -> str:
+    """What was found, in words; of an undecided plant, what it may be."""
+    if finding.species:
+        return shed.name(finding.species)
+    if finding.status == "unlisted":
+        return "a plant that is not in the list"
+    listed = [c for c in finding.finding.get("candidates") or [] if isinstance(c, dict)]
+    likely = [shed.name(str(c.get("species"))) for c in listed if float(c.get("probability") or 0) >= LEAST]
+    return f"not named yet: {' or '.join(likely[:SHORTLIST])}" if likely else "not named yet"
 
 
 def _treatment(current: Any) -> dict[str, Any]:
@@ -138,7 +152,7 @@ def _follow_up(records: Records, number: int, fields: Fields, which: str) -> str
         raise FormError("What is to be looked at again? Write it in a few words.")
     day = read_day(fields, "due")
     records.add_follow_up(FollowUp(site=records.visit(number).site, due=day, what=what, visit=number))
-    return f"Noted for {day:%d %B %Y}."
+    return f"Noted for {day_text(day)}."
 
 
 def _done(records: Records, number: int, fields: Fields, which: str) -> str:

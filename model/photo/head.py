@@ -97,6 +97,7 @@ class Discriminant:
         covariance.flat[:: len(covariance) + 1] += shrinkage * even
         self._root = inverse_of_lower(np.linalg.cholesky(covariance))
         self._white_means = self.means @ self._root.T
+        self._white_squares = (self._white_means**2).sum(axis=1)
         # The mean of n photos lies off the true one by a variance of 1/n, which adds to every
         # distance: without this, species with few photos lose against those with many.
         # In white terms the whole is the identity, so that what is not the even part is the covariance.
@@ -111,12 +112,12 @@ class Discriminant:
         many photos are judged alike.
         """
         white = x @ self._root.T
-        square = (white**2).sum(axis=1)[:, None] + (self._white_means**2).sum(axis=1)[None]
+        square = (white**2).sum(axis=1)[:, None] + self._white_squares[None]
         return np.asarray(np.maximum(square - 2 * white @ self._white_means.T - self._excess[None], 0.0))
 
     def linear(self) -> tuple[Array, Array]:
         """The same scores but for what all classes share: weights float (classes, features), offsets (classes,)."""
-        offsets = -0.5 * ((self._white_means**2).sum(axis=1) - self._excess)
+        offsets = -0.5 * (self._white_squares - self._excess)
         return self._white_means @ self._root, offsets
 
     def scores(self, x: Array) -> Array:

@@ -35,17 +35,23 @@ def expected_bits(likelihoods: Likelihoods, probability: Array) -> Array:
     flora's order: mutual information between hypothesis and answer, where an answer of
     ``unsure`` (all that an absent part can give) brings nothing.
     """
-    answer = probability @ likelihoods.stacked
     surprise = probability * np.log2(np.where(probability > 0, probability, 1.0))
+    answer = _summed(probability, likelihoods.stacked)
     # sum over hypotheses of P(h, a) log P(h | a), per answer a, by products with tables that are made once
-    inside = surprise @ likelihoods.stacked + probability @ likelihoods.stacked_logs - answer * np.log2(answer)
+    inside = _summed(surprise, likelihoods.stacked) + _summed(probability, likelihoods.stacked_logs)
+    inside -= answer * np.log2(answer)
     gain = inside - answer * surprise.sum()
     return np.asarray(np.add.reduceat(gain, likelihoods.starts))
 
 
+def _summed(weights: Array, table: Array) -> Array:
+    """The weighted sum of a table's rows; so small a product is not worth the waking of other threads."""
+    return np.asarray(np.einsum("s,sa->a", weights, table))
+
+
 def settling_chance(likelihoods: Likelihoods, probability: Array) -> Array:
     """Probability that the answer to each question settles the name, float (characters,)."""
-    answer = probability @ likelihoods.stacked
+    answer = _summed(probability, likelihoods.stacked)
     # No answer can settle the name of a species less probable than this.
     least = SETTLED * float((answer / likelihoods.highest).min())
     rows = np.flatnonzero(probability >= least)

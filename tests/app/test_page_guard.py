@@ -29,7 +29,7 @@ def port(
     patch.chdir(tmp_path_factory.mktemp("empty"))
     shed: Shed = shed_of(key, control)
     blocks = build_page(shed)
-    _, url, _ = blocks.launch(**serve_options(shed), prevent_thread_lock=True, quiet=True)
+    _, url, _ = blocks.launch(**serve_options(shed), prevent_thread_lock=True)
     yield int(url.rstrip("/").rsplit(":", 1)[1])
     blocks.close()
     patch.undo()

@@ -197,5 +197,6 @@ def test_training_is_told_before_and_after_in_plain_words() -> None:
 
 
 def test_the_printed_key_is_offered_for_a_month(shed: Shed) -> None:
-    assert "/paper/key?month=6" in page(shed, printed, month="6")
-    assert "the whole year" in press(shed, printed, {}, "month", month="")[2]
+    shown = page(shed, printed, month="6")
+    assert 'action="/paper/key"' in shown and '<option value="6" selected>' in shown
+    assert '<option value="1" selected>' not in page(shed, printed, month="0")

@@ -36,6 +36,7 @@ from model.identify import Key
 
 SITE = Site(1, "12 Wattle Street, Invented Bay", "NSW", "buffalo", (), None, -33.90512, 151.20381, id=1)
 NOW = datetime(2026, 6, 9, 12, tzinfo=UTC)
+BOOK = "1f" * 16  # the id of a record book
 
 
 def visit(*findings: KeptFinding, site: Site = SITE) -> VisitRecord:
@@ -102,7 +103,7 @@ def read_archive(data: bytes, folder: Path) -> tuple[list[dict[str, str]], Any]:
 
 
 def test_the_archive_is_read_by_another_reader(key: Key, tmp_path: Path) -> None:
-    sharing = Sharing("Own Lawns & Co", "CC BY", decimals=2)
+    sharing = Sharing("Own Lawns & Co", "CC BY", BOOK, decimals=2)
     visits = [visit(found(), found(id=8, status="likely"), found(id=9, status="likely", confirmed_by="R. Grower"))]
     rows, (metadata, descriptor, core) = read_archive(archive(visits, key.flora, sharing, date(2026, 6, 10)), tmp_path)
     assert core == "occurrence.txt" and descriptor.core.type == "http://rs.tdwg.org/dwc/terms/Occurrence"
@@ -120,26 +121,36 @@ def test_the_archive_is_read_by_another_reader(key: Key, tmp_path: Path) -> None
     assert metadata.find("dataset/intellectualRights/para/ulink").get("url") == LICENCES["CC BY"]
 
 
+def test_a_finding_keeps_its_name_whoever_publishes_and_whatever_is_corrected(key: Key) -> None:
+    def name(of: VisitRecord, by: str, dataset: str = BOOK) -> str:
+        return rows_of(occurrence_csv([of], key.flora, Sharing(by, "CC0", dataset)))[0]["occurrenceID"]
+
+    kept = visit(found())
+    corrected = replace(visit(found(species="poa_annua")), visit=replace(kept.visit, day=date(2026, 6, 8)))
+    assert name(kept, "Own Lawns") == name(kept, "Renamed Lawns") == name(corrected, "Own Lawns")
+    assert name(kept, "Own Lawns") != name(kept, "Own Lawns", "2e" * 16), "of another book"
+
+
 def test_places_leave_only_by_choice_and_rounded(key: Key, tmp_path: Path) -> None:
     kept = visit(found())
-    bare = rows_of(occurrence_csv([kept], key.flora, Sharing("Own Lawns", "CC0")))[0]
+    bare = rows_of(occurrence_csv([kept], key.flora, Sharing("Own Lawns", "CC0", BOOK)))[0]
     assert bare["decimalLatitude"] == bare["decimalLongitude"] == bare["coordinateUncertaintyInMeters"] == ""
     assert "withheld" in bare["informationWithheld"]
     for decimals in range(4):
-        rounded = rows_of(occurrence_csv([kept], key.flora, Sharing("Own Lawns", "CC0", decimals)))[0]
+        rounded = rows_of(occurrence_csv([kept], key.flora, Sharing("Own Lawns", "CC0", BOOK, decimals)))[0]
         latitude, longitude = float(rounded["decimalLatitude"]), float(rounded["decimalLongitude"])
         assert (latitude, longitude) == (round(-33.90512, decimals), round(151.20381, decimals))
         north = abs(latitude + 33.90512) * 111_320
         east = abs(longitude - 151.20381) * 111_320 * math.cos(math.radians(33.9))
         assert math.hypot(north, east) <= int(rounded["coordinateUncertaintyInMeters"]) <= 80_000 / 10**decimals
     coarse = replace(SITE, latitude=-33.9, longitude=151.2)
-    typed = rows_of(occurrence_csv([visit(found(), site=coarse)], key.flora, Sharing("Own", "CC0", 3)))[0]
+    typed = rows_of(occurrence_csv([visit(found(), site=coarse)], key.flora, Sharing("Own", "CC0", BOOK, 3)))[0]
     assert typed["decimalLatitude"] == "-33.9" and typed["coordinateUncertaintyInMeters"] == str(uncertainty(-33.9, 1))
 
 
 def test_neither_client_nor_address_nor_names_leave(key: Key) -> None:
     kept = visit(found(confirmed_by="R. Grower"))
-    data = archive([kept], key.flora, Sharing("Own Lawns", "CC0", 3), date(2026, 6, 10))
+    data = archive([kept], key.flora, Sharing("Own Lawns", "CC0", BOOK, 3), date(2026, 6, 10))
     with zipfile.ZipFile(io.BytesIO(data)) as zipped:
         assert zipped.namelist() == ["meta.xml", "eml.xml", "occurrence.txt"]
         whole = b"".join(zipped.read(name) for name in zipped.namelist()).decode()
@@ -147,16 +158,16 @@ def test_neither_client_nor_address_nor_names_leave(key: Key) -> None:
             ElementTree.fromstring(zipped.read(name))
     for secret in ("Secret", "Wattle", "Grower", "33.90512"):
         assert secret not in whole
-    named = occurrence_csv([kept], key.flora, Sharing("Own Lawns", "CC0", names=True)).decode()
+    named = occurrence_csv([kept], key.flora, Sharing("Own Lawns", "CC0", BOOK, names=True)).decode()
     assert "R. Grower" in named
 
 
 @pytest.mark.parametrize(
     ("sharing", "told"),
     [
-        (Sharing("Own", "CC BY-ND"), "choose one of"),
-        (Sharing(" ", "CC0"), "name a publisher"),
-        (Sharing("Own", "CC0", 4), "client's house"),
+        (Sharing("Own", "CC BY-ND", BOOK), "choose one of"),
+        (Sharing(" ", "CC0", BOOK), "name a publisher"),
+        (Sharing("Own", "CC0", BOOK, 4), "client's house"),
     ],
 )
 def test_what_cannot_be_shared_is_refused(key: Key, sharing: Sharing, told: str) -> None:
@@ -166,7 +177,7 @@ def test_what_cannot_be_shared_is_refused(key: Key, sharing: Sharing, told: str)
 
 def test_nothing_confirmed_is_nothing_to_share(key: Key) -> None:
     with pytest.raises(AnswerError, match="nothing to share"):
-        archive([visit(found(status="likely"))], key.flora, Sharing("Own", "CC0"), date(2026, 6, 10))
+        archive([visit(found(status="likely"))], key.flora, Sharing("Own", "CC0", BOOK), date(2026, 6, 10))
 
 
 def test_the_name_of_a_visit_is_its_confirmed_finding(key: Key) -> None:

@@ -74,6 +74,9 @@ def test_killed_within_several_changes_together(point: int, tmp_path: Path) -> N
         assert check_records(records).sound
 
 
+NEWEST = len(schema.MIGRATIONS)
+
+
 @pytest.fixture
 def next_version(monkeypatch: pytest.MonkeyPatch) -> str:
     """A migration that is yet to come."""
@@ -87,12 +90,12 @@ def test_a_migration_is_made_after_a_verified_copy(tmp_path: Path, request: pyte
     book(folder)
     request.getfixturevalue("next_version")
     with closing(open_records(folder)) as records:
-        assert records.read("PRAGMA user_version")[0][0] == 2
+        assert records.read("PRAGMA user_version")[0][0] == NEWEST + 1
         assert records.read("SELECT more FROM notes")[0][0] == ""
-    copies = list(folder.glob("before-version-2-*.sqlite"))
+    copies = list(folder.glob(f"before-version-{NEWEST + 1}-*.sqlite"))
     assert len(copies) == 1
     with closing(sqlite3.connect(copies[0])) as copy:
-        assert copy.execute("PRAGMA user_version").fetchone()[0] == 1
+        assert copy.execute("PRAGMA user_version").fetchone()[0] == NEWEST
         assert copy.execute("SELECT name FROM clients").fetchall() == [("A. Wattle",)]
 
 
@@ -122,7 +125,7 @@ def test_a_migration_killed_at_any_step_is_all_or_nothing(tmp_path: Path, reques
         with closing(sqlite3.connect(folder / FILE)) as after:
             version = after.execute("PRAGMA user_version").fetchone()[0]
             has_machines = after.execute("SELECT count(*) FROM sqlite_master WHERE name = 'machines'").fetchone()[0]
-            assert (version, has_machines) in ((1, 0), (2, 1))
+            assert (version, has_machines) in ((NEWEST, 0), (NEWEST + 1, 1))
         with open_records(folder) as records:
             assert records.clients()[0].name == "A. Wattle"
         for copy in folder.glob("before-version-*.sqlite"):
@@ -130,6 +133,20 @@ def test_a_migration_killed_at_any_step_is_all_or_nothing(tmp_path: Path, reques
                 assert kept.execute("PRAGMA integrity_check").fetchone() == ("ok",)
         point += 1
     assert status == 0 and point >= 5
+
+
+def test_a_book_of_the_first_version_gets_an_id_that_stays(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    with monkeypatch.context() as then:
+        then.setattr(schema, "MIGRATIONS", schema.MIGRATIONS[:1])
+        for name in ("one", "other"):
+            book(tmp_path / name)
+    ids = []
+    for name in ("one", "one", "other"):
+        with open_records(tmp_path / name) as records:
+            assert check_records(records).sound and records.clients()[0].name == "A. Wattle"
+            ids.append(records.dataset())
+    assert ids[0] == ids[1] != ids[2] and all(len(bytes.fromhex(one)) == 16 for one in ids)
+    assert len(list((tmp_path / "one").glob("before-version-*.sqlite"))) == 1
 
 
 def test_a_book_of_a_later_version_is_left_alone(tmp_path: Path) -> None:

@@ -99,6 +99,22 @@ class Visitor:
                 return
             self.answer(keyboard)
 
+    def to_lawn(self) -> None:
+        """Without photos, from the questions to the proven name and on to the lawn."""
+        self.open()
+        self.press("look", ".ask")
+        self.answer_all()
+        self.press("conclude", ".verdict")
+        self.press("onward", 'button[data-do="make_plan"]')
+
+    def to_record(self) -> None:
+        """On to the record, with a spray chosen."""
+        self.to_lawn()
+        self.press("make_plan", ".summary")
+        self.page.locator('.option:has(.actives) input[name="choice"]').first.check()
+        self.press("choose", "#f-temperature")
+        self.press("to_record", 'button[data-do="keep"]')
+
     def plant(self) -> str:
         """The id in the address."""
         found = re.search(r"[?&]plant=([A-Za-z0-9_-]{22})", self.page.url)
