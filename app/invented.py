@@ -152,12 +152,14 @@ class Town(_Told):
 
     @model_validator(mode="after")
     def _known_places(self) -> Self:
-        for site in self.sites.values():
-            if site.client not in self.clients:
-                raise ValueError(f"{site.address} is of {site.client}, who is no client")
-        for named in (*self.visits, *self.follow_ups, *self.told_groups):
-            if named.site not in self.sites:
-                raise ValueError(f"{named.site} is no site; choose one of {', '.join(self.sites)}")
+        for place in self.sites.values():
+            if place.client not in self.clients:
+                raise ValueError(f"{place.address} is of {place.client}, who is no client")
+        named = [visit.site for visit in self.visits]
+        named += [due.site for due in self.follow_ups] + [told.site for told in self.told_groups]
+        for site in named:
+            if site not in self.sites:
+                raise ValueError(f"{site} is no site; choose one of {', '.join(self.sites)}")
         return self
 
     def season(self, today: date) -> list[tuple[date, InventedVisit]]:

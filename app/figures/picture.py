@@ -27,7 +27,7 @@ STYLE: dict[Any, Any] = {
     "xtick.color": INK,
     "ytick.color": INK,
 }
-DOTS_PER_INCH = 200
+DOTS_PER_INCH = 240
 
 
 def check_ending(file: Path) -> None:

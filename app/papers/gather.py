@@ -87,7 +87,8 @@ def kept_case(record: VisitRecord) -> Case | None:
     for kept in reversed(record.plans):
         found = kept.plan.get("case")
         if isinstance(found, dict) and set(found) == known:
-            return Case(**{name: tuple(value) if isinstance(value, list) else value for name, value in found.items()})
+            told: dict[str, Any] = {n: tuple(value) if isinstance(value, list) else value for n, value in found.items()}
+            return Case(**told)
     return None
 
 

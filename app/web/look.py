@@ -8,6 +8,7 @@ import io
 import json
 import re
 from collections.abc import Mapping, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import asdict, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -137,14 +138,16 @@ def _shot(file: Path, folder: Path) -> tuple[Shot, Photo]:
     from model.photo import open_photo
     from training.collection.pixels import stored_jpeg
 
-    photo = open_photo(file)
-    name = hashlib.sha256(file.read_bytes()).hexdigest()[:16]
-    folder.mkdir(parents=True, exist_ok=True)
-    thumb = _write(folder / f"{name}.thumb.jpg", _thumbnail(photo))
-    if not photo.usable:
-        return Shot(file.name, thumb, usable=False, faults=photo.notes), photo
-    kept = _write(folder / f"{name}.jpg", stored_jpeg(file))
-    faults = dict.fromkeys([*photo.notes, *_faults(file, photo)])
+    with ThreadPoolExecutor(1) as beside:  # the copy that is kept takes as long as all else here
+        storing = beside.submit(stored_jpeg, file)
+        photo = open_photo(file)
+        name = hashlib.sha256(file.read_bytes()).hexdigest()[:16]
+        folder.mkdir(parents=True, exist_ok=True)
+        thumb = _write(folder / f"{name}.thumb.jpg", _thumbnail(photo))
+        if not photo.usable:
+            return Shot(file.name, thumb, usable=False, faults=photo.notes), photo
+        faults = dict.fromkeys([*photo.notes, *_faults(file, photo)])
+        kept = _write(folder / f"{name}.jpg", storing.result())
     return Shot(file.name, thumb, kept, faults=tuple(faults)), photo
 
 

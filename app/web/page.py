@@ -9,6 +9,7 @@ import sys
 import tempfile
 import threading
 from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 from typing import Any
 
@@ -16,6 +17,7 @@ from typing import Any
 os.environ.setdefault("GRADIO_ANALYTICS_ENABLED", "False")
 
 import gradio as gr
+from PIL import Image
 
 from app.home import home
 from app.web import flow, photos, spray
@@ -170,19 +172,18 @@ def serve_options(shed: Shed) -> dict[str, Any]:
 
 def warm_up(shed: Shed) -> None:
     """Load what the first photo, plan and sum would else wait for."""
-    import numpy as np
-
     from app.photos import model_in_charge
     from model.mix.unit import registry
-    from model.photo.decode import WORKING_SIDE, Photo
-    from model.photo.door import the_door
+    from model.photo import open_photo
     from training.audit.settings import load_settings
 
-    with contextlib.suppress(SwardkeyError):  # it is told where it matters, at the photo
-        the_door().start()
-        # The first picture costs a second more than those after it: let it be one of nobody's.
-        nothing = Photo("", np.zeros((WORKING_SIDE, WORKING_SIDE, 3), np.uint8))
-        model_in_charge().extractor.features(nothing)
+    with contextlib.suppress(SwardkeyError, OSError):  # it is told where it matters, at the photo
+        with tempfile.TemporaryDirectory(prefix="swardkey-") as folder, ThreadPoolExecutor(2) as two:
+            # The first picture costs seconds more than those after it: let it be one of nobody's.
+            nothing = Path(folder) / "nothing.png"
+            Image.effect_noise((256, 256), 40).save(nothing)
+            photos = list(two.map(open_photo, (nothing, nothing)))
+        model_in_charge().extractor.features(photos[0])
         load_settings()
     assert shed.control is not None
     registry()

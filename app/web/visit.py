@@ -62,7 +62,7 @@ def found_name(shed: Shed, finding: Any) -> str:
         return "a plant that is not in the list"
     listed = [c for c in finding.finding.get("candidates") or [] if isinstance(c, dict)]
     likely = [shed.name(str(c.get("species"))) for c in listed if float(c.get("probability") or 0) >= LEAST]
-    return f"not named yet: {' or '.join(likely[:SHORTLIST])}" if likely else "not named yet"
+    return f"not named yet; it may be {' or '.join(likely[:SHORTLIST])}" if likely else "not named yet"
 
 
 def _treatment(current: Any) -> dict[str, Any]:

@@ -135,9 +135,9 @@ def test_the_picture_is_valid_says_itself_in_words_and_draws_what_was_judged(day
     assert "07:00 to 12:00 go" in words.text and "12:00 to 13:00 stop (wind)" in words.text
     written = [text.text for text in root.iter(f"{SVG}text")]
     assert {"spray?", "inversion", "humidity", "rain", "stop above 10", "stop below 3"} <= set(written)
-    # In the row of verdicts: five hours of go between the lock-out of the morning and the calm.
+    # In the row of verdicts: one stretch of go between the lock-out of the morning and the calm.
     letters = "".join(text for text in written if text in ("G", "C", "S"))
-    assert letters.startswith("SGGGGGS") and letters.count("G") == 5
+    assert letters.startswith("SGSC") and letters.count("G") == 1
 
 
 def test_the_same_day_is_drawn_the_same_and_as_png_too(day: Path, tmp_path: Path) -> None:
