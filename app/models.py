@@ -136,21 +136,21 @@ def measure(
         raise CollectionError(f"{page}: cannot be written; name a file in a folder that is there")
     collection, names, flora = open_all(None)
     plants: dict[str, Any] = {**collection.own_species(), **flora.species}
-    common = {species: plant.common_names[0] for species, plant in plants.items()}
-    photos = read_labelled(folder, names, {**common, **{word: word for word in common.values()}})
+    plant_names = {species: plant.common_names[0] for species, plant in plants.items()}
+    photos = read_labelled(folder, names, {**plant_names, **{word: word for word in plant_names.values()}})
     found = _measured(photos, folder, name, held_out)
     if page is not None:
         from training.report.page import write_page
 
         try:
-            write_page(page, found, common)
+            write_page(page, found, plant_names)
         except OSError as error:
             raise CollectionError(f"{page}: cannot be written ({error.strerror}); name another file") from None
         _say(f"the page is {page}")
     if as_json:
         print_json(found.as_json())
     else:
-        _print_accuracy(found, common)
+        _print_accuracy(found, plant_names)
 
 
 def _measured(photos: list[LabelledPhoto], folder: Path, name: str, held_out: bool) -> Measured:
@@ -196,7 +196,7 @@ def _held_out(photos: list[LabelledPhoto], folder: Path) -> list[LabelledPhoto]:
     return [photo for photo in photos if part_of(photo.group, shares, seed) == "held_out"]
 
 
-def _print_accuracy(found: Measured, common: dict[str, str]) -> None:
+def _print_accuracy(found: Measured, plant_names: dict[str, str]) -> None:
     from rich.console import Console
     from rich.table import Table
 
@@ -218,7 +218,7 @@ def _print_accuracy(found: Measured, common: dict[str, str]) -> None:
     for title in ("species", "photos", "right", "95 % interval"):
         table.add_column(title, justify="left" if title == "species" else "right")
     for row in found.by_species:
-        plant = common.get(row.species, "other plants") + ("" if row.known else " (not known to the model)")
+        plant = plant_names.get(row.species, "other plants") + ("" if row.known else " (not known to the model)")
         table.add_row(plant, str(row.photos), f"{row.recall:.1%}", f"{row.low:.1%} to {row.high:.1%}")
     console.print(table)
 

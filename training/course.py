@@ -19,7 +19,7 @@ from training.data import Data
 from training.learn import Learned
 from training.pixels import Pixels
 from training.recipe import FullRecipe
-from training.tune import Lesson, Tuned, TunePlan, World, tune
+from training.tune import Lesson, TunePlan, TuningNet, World, tune
 from training.tune.augment import cut_views, whole_views
 
 Progress = Callable[[str, int, int], None]
@@ -44,7 +44,7 @@ class Course:
         """The user's own classes, in the order of the linear head."""
         return tuple(sorted(set(self.data.part("fit").labels)))
 
-    def fit(self) -> Tuned:
+    def fit(self) -> TuningNet:
         """The network fine-tuned on the fit part, watched on the calibrate part."""
         net, fit = self._net(), self.data.part("fit")
         calibration = self.learned.classifier.calibration
@@ -55,7 +55,7 @@ class Course:
         tune(net, lesson, plan, self.world, self.folder / "fit", self._watch(), said)
         return net
 
-    def grow(self, net: Tuned) -> Tuned:
+    def grow(self, net: TuningNet) -> TuningNet:
         """The same network, having learned on from the other photos that are not held out."""
         further = self._net()
         further.load_state_dict(net.state_dict())
@@ -67,9 +67,9 @@ class Course:
         tune(further, lesson, plan, self.world, self.folder / "grow", None, said)
         return further
 
-    def _net(self) -> Tuned:
+    def _net(self) -> TuningNet:
         torch.manual_seed(self.recipe.seed)
-        return Tuned(load_backbone(), len(self.classes), self.recipe.tune.kept_blocks)
+        return TuningNet(load_backbone(), len(self.classes), self.recipe.tune.kept_blocks)
 
     def _lesson(self, *parts: str) -> Lesson:
         labels, classes = self.data.labels, self.classes
@@ -77,12 +77,12 @@ class Course:
         truth = np.array([classes.index(labels[i]) for i in rows])
         return Lesson([self.pixels[i] for i in rows], truth, len(classes))
 
-    def _watch(self) -> Callable[[Tuned], float]:
+    def _watch(self) -> Callable[[TuningNet], float]:
         """Mean loss on the calibrate part, classes weighing alike."""
         lesson, side = self._lesson("calibrate"), self.recipe.tune.sides[-1]
         weights = class_weights(lesson.truth)
 
-        def loss(net: Tuned) -> float:
+        def loss(net: TuningNet) -> float:
             total = 0.0
             with torch.no_grad():
                 for pixels, column, weight in zip(lesson.photos, lesson.truth, weights, strict=True):
@@ -93,7 +93,7 @@ class Course:
         return loss
 
 
-def weights_of(net: Tuned) -> Weights:
+def weights_of(net: TuningNet) -> Weights:
     """What differs from the shipped network, as it is saved: 16-bit floats by name."""
     shipped = load_backbone().state_dict()
     found = {name: tensor.detach().cpu() for name, tensor in net.backbone.state_dict().items()}
@@ -104,7 +104,7 @@ def digest_of(data: Data, recipe: FullRecipe) -> str:
     """Stands for all that a course depends on: a course that is the same goes on where it was."""
     digest = hashlib.sha256(recipe.model_dump_json().encode())
     for photo, part in zip(data.photos, data.parts, strict=True):
-        digest.update(f"{part} {photo.label} {hashlib.sha256(photo.file.read_bytes()).hexdigest()}\n".encode())
+        digest.update(f"{part} {photo.label} {photo.sha256}\n".encode())
     return digest.hexdigest()[:16]
 
 

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import os
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from pathlib import Path
 
 # Called with a name between any two steps that touch the disk: tests kill the process there.
@@ -48,6 +49,23 @@ def replace_file(path: Path, data: bytes, step: Step = go_on) -> None:
     step(f"{path.name} replaced")
     sync_folder(path.parent)
     step(f"{path.name} replaced for good")
+
+
+@contextmanager
+def beside(path: Path) -> Iterator[Path]:
+    """A file beside ``path`` to write at leisure: moved into its place when all went well, else taken away.
+
+    Its content must be on the disk by then. Raises OSError.
+    """
+    unfinished = path.with_name(f".{path.name}.new")
+    unfinished.unlink(missing_ok=True)
+    try:
+        yield unfinished
+        move(unfinished, path)
+        sync_folder(path.parent)
+    except BaseException:
+        unfinished.unlink(missing_ok=True)
+        raise
 
 
 def append_line(path: Path, line: str, step: Step = go_on) -> None:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
 from collections.abc import Callable, Sequence
 from pathlib import Path
 
@@ -38,7 +37,7 @@ def features_of(
     rows, notes, fresh = np.full((len(photos), FEATURES * len(names)), np.nan), [""] * len(photos), 0
     for i, photo in enumerate(photos):
         try:
-            digest = hashlib.sha256(photo.file.read_bytes()).hexdigest()
+            digest = photo.sha256
             missing = [k for k, name in enumerate(names) if f"{name}-{digest}" not in known]
             if missing:
                 extractor = extractor or Extractor()

@@ -6,7 +6,6 @@ that it has not seen; then it learns on from all photos but those held out, on w
 
 from __future__ import annotations
 
-import hashlib
 import shutil
 from collections.abc import Callable, Sequence
 from dataclasses import replace
@@ -114,7 +113,7 @@ def _candidate(course: Course, early: Weights, late: Weights, cache: Path) -> tu
 
     account = spread_account(learned) | {
         "pool": {k: getattr(tuned, k) for k in ("shrinkage", "shipped_weight", "tuned_weight")},
-        NETWORK_LEARNED: sorted(hashlib.sha256(photo.file.read_bytes()).hexdigest() for photo in known.photos),
+        NETWORK_LEARNED: sorted(photo.sha256 for photo in known.photos),
     }
     calibrated = TunedClassifier(shipped.statistics, shipped.calibration, tuned)
     everything = np.ones(len(data.photos), dtype=bool)

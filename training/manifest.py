@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import csv
+import hashlib
 from dataclasses import dataclass
+from functools import cached_property
 from pathlib import Path
 
 from model.errors import CollectionError
@@ -29,6 +31,11 @@ class LabelledPhoto:
     source: str
     creator: str
     licence: str
+
+    @cached_property
+    def sha256(self) -> str:
+        """Of the file, read once: what a photo is known by, whatever it is called. Raises OSError."""
+        return hashlib.sha256(self.file.read_bytes()).hexdigest()
 
 
 def read_manifest(folder: Path) -> list[LabelledPhoto]:

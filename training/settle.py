@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
 import json
 import tempfile
 from collections.abc import Mapping
@@ -154,7 +153,7 @@ def without(
     statistics = classifier.statistics
     tuned = classifier.tuned if isinstance(classifier, TunedClassifier) else None
     for row, photo in zip(x, photos, strict=True):
-        label = learned.get(_sha256(photo))
+        label = learned.get(photo.sha256)
         if label in statistics.classes and statistics.counts[statistics.classes.index(label)] > 1:
             statistics = statistics.take_back(label, row[:FEATURES])
         if tuned is not None and label in tuned.statistics.classes:
@@ -169,7 +168,7 @@ def without(
 def _unseen(data: Data, seen: set[str]) -> Data:
     if not seen:
         return data
-    gone = np.array([p == "held_out" and _sha256(f) in seen for p, f in zip(data.parts, data.photos, strict=True)])
+    gone = np.array([p == "held_out" and f.sha256 in seen for p, f in zip(data.parts, data.photos, strict=True)])
     if gone[data.parts == "held_out"].all():
         raise ModelError("the network in charge has seen all held-out photos; train with --recipe full, or add photos")
     return data.where(~gone)
@@ -197,11 +196,7 @@ def _copies(data: Data, rules: GateRules) -> int:
 
 
 def _labels(data: Data) -> dict[str, str]:
-    return {_sha256(photo): photo.label for photo in data.photos}
-
-
-def _sha256(photo: LabelledPhoto) -> str:
-    return hashlib.sha256(photo.file.read_bytes()).hexdigest()
+    return {photo.sha256: photo.label for photo in data.photos}
 
 
 def spread_account(learned: Learned) -> dict[str, Any]:

@@ -24,7 +24,7 @@ from app.records.swap import FOLDERS, finish_restore
 from app.records.trouble import RecordsError, in_a_sentence
 from training.collection.archive import fault_of_member, fault_of_name
 from training.collection.offer import is_litter
-from training.durable import Step, go_on, sync_folder
+from training.durable import Step, beside, go_on
 
 MANIFEST = "manifest.json"
 FORMAT = "swardkey backup"
@@ -55,19 +55,12 @@ def back_up(home: Path, file: Path, step: Step = go_on, progress: Progress = lam
     if not file.parent.is_dir():
         raise RecordsError(f"{file.parent}: no such folder; make it, or choose another")
     finish_restore(home)
-    unfinished = file.with_name(f".{file.name}.new")
-    try:
-        with in_a_sentence(file), tempfile.TemporaryDirectory(prefix="swardkey-") as folder:
-            done = _written(home, unfinished, Path(folder), step, progress)
-            step("backup written")
-            _read_back(unfinished)
-            step("backup read back")
-            unfinished.replace(file)
-            sync_folder(file.parent)
-        step("backup in place")
-    except BaseException:
-        unfinished.unlink(missing_ok=True)
-        raise
+    with in_a_sentence(file), beside(file) as unfinished, tempfile.TemporaryDirectory(prefix="swardkey-") as folder:
+        done = _written(home, unfinished, Path(folder), step, progress)
+        step("backup written")
+        _read_back(unfinished)
+        step("backup read back")
+    step("backup in place")
     return BackedUp(str(file), *done)
 
 

@@ -10,7 +10,7 @@ from pathlib import Path
 
 from app.records import schema
 from app.records.trouble import RecordsError
-from training.durable import Step, sync_folder
+from training.durable import Step, beside, sync_folder
 
 
 def bring_up_to_date(connection: sqlite3.Connection, path: Path, step: Step) -> None:
@@ -55,9 +55,7 @@ def verified_copy(connection: sqlite3.Connection, target: Path, step: Step) -> N
 
     Raises RecordsError where the copy is not sound; then there is none.
     """
-    unfinished = target.with_name(f".{target.name}.new")
-    unfinished.unlink(missing_ok=True)
-    try:
+    with beside(target) as unfinished:
         with closing(sqlite3.connect(unfinished)) as copy:
             connection.backup(copy)
             step("copy written")
@@ -69,12 +67,7 @@ def verified_copy(connection: sqlite3.Connection, target: Path, step: Step) -> N
         with unfinished.open("rb+") as file:
             os.fsync(file.fileno())
         step("copy verified")
-        unfinished.replace(target)
-        sync_folder(target.parent)
-        step("copy in place")
-    except BaseException:
-        unfinished.unlink(missing_ok=True)
-        raise
+    step("copy in place")
 
 
 def _version(connection: sqlite3.Connection, path: Path) -> int:

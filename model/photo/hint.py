@@ -16,16 +16,15 @@ from typing import Annotated, Any
 import numpy as np
 from numpy.typing import NDArray
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
-from safetensors import SafetensorError
-from safetensors.numpy import load_file, save_file
+from safetensors.numpy import save_file
 
 from model.errors import ModelError
 from model.hint import NOTHING
 from model.photo.extract import RECIPE
+from model.photo.saved import read_arrays
 from model.photo.weights import FEATURES
 
 Array = NDArray[np.float64]
-LARGEST_BYTES = 10_000_000
 ARRAYS, DESCRIPTION = "hint.safetensors", "hint.json"
 
 
@@ -112,18 +111,14 @@ def read_hint(folder: Path) -> Hint | None:
         file = HintFile.model_validate_json(description.read_text(encoding="utf-8"))
         if file.features != RECIPE:
             return None
-        if arrays.stat().st_size > LARGEST_BYTES:
-            raise ModelError(f"{arrays}: is too large to be a hint; reinstall swardkey")
-        found = load_file(arrays)
     except ValidationError as error:
         raise ModelError(
             f"{description}: does not describe a hint ({error.errors()[0]['msg']}); reinstall swardkey"
         ) from None
-    except (OSError, SafetensorError, UnicodeDecodeError) as error:
-        raise ModelError(f"{folder}: its hint cannot be read ({error}); reinstall swardkey") from None
+    except (OSError, UnicodeDecodeError) as error:
+        raise ModelError(f"{description}: cannot be read ({error}); reinstall swardkey") from None
+    found = read_arrays(arrays, "reinstall swardkey")
     count = len(file.owners)
     if {k: a.shape for k, a in found.items()} != {"prototypes": (count, FEATURES), "biases": (count,)}:
         raise ModelError(f"{arrays}: does not hold {count} prototypes; reinstall swardkey")
-    if not all(np.isfinite(array).all() for array in found.values()):
-        raise ModelError(f"{arrays}: holds numbers that are not finite; reinstall swardkey")
     return Hint(found["prototypes"].astype(np.float32), found["biases"].astype(np.float64), file)

@@ -83,7 +83,9 @@ def read_model(folder: Path) -> tuple[Statistics, Calibration]:
     Raises ModelError naming the file that is wrong.
     """
     description = _description(folder / "model.json")
-    statistics = unpacked(folder / "head.safetensors", _arrays(folder / "head.safetensors"), tuple(description.classes))
+    statistics = unpacked(
+        folder / "head.safetensors", read_arrays(folder / "head.safetensors"), tuple(description.classes)
+    )
     calibration = Calibration(
         shrinkage=description.shrinkage,
         temperature=description.temperature,
@@ -109,13 +111,17 @@ def _description(path: Path) -> Description:
     return description
 
 
-def _arrays(path: Path) -> dict[str, NDArray[Any]]:
+def read_arrays(path: Path, remedy: str = "use another model, or reinstall swardkey") -> dict[str, NDArray[Any]]:
+    """The arrays of a safetensors file, all finite. Raises ModelError naming the file and the remedy."""
     try:
         if path.stat().st_size > LARGEST_BYTES:
-            raise ModelError(f"{path}: is too large to be a head; use another model")
-        return load_file(path)
+            raise ModelError(f"{path}: is too large to belong to a model; {remedy}")
+        arrays = load_file(path)
     except (OSError, SafetensorError) as error:
-        raise ModelError(f"{path}: cannot be read ({error}); use another model, or reinstall swardkey") from None
+        raise ModelError(f"{path}: cannot be read ({error}); {remedy}") from None
+    if not all(np.isfinite(array).all() for array in arrays.values()):
+        raise ModelError(f"{path}: holds numbers that are not finite; {remedy}")
+    return arrays
 
 
 def unpacked(path: Path, arrays: Mapping[str, NDArray[Any]], classes: tuple[str, ...]) -> Statistics:
@@ -127,8 +133,6 @@ def unpacked(path: Path, arrays: Mapping[str, NDArray[Any]], classes: tuple[str,
     }
     if {name: array.shape for name, array in arrays.items()} != wanted:
         raise ModelError(f"{path}: does not hold the arrays of a head for {len(classes)} classes; use another model")
-    if not all(np.isfinite(array).all() for array in arrays.values()):
-        raise ModelError(f"{path}: holds numbers that are not finite; use another model")
     scatter = np.zeros((FEATURES, FEATURES))
     scatter[np.triu_indices(FEATURES)] = arrays["scatter_upper"]
     scatter += np.triu(scatter, 1).T

@@ -16,14 +16,13 @@ from typing import Annotated
 import numpy as np
 from numpy.typing import NDArray
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
-from safetensors import SafetensorError
-from safetensors.numpy import load_file, save_file
+from safetensors.numpy import save_file
 
 from model.errors import ModelError
 from model.photo.evidence import Calibration, Classifier
 from model.photo.extract import RECIPE, Extractor, SideBySide
 from model.photo.head import Discriminant, Statistics, softmax
-from model.photo.saved import LARGEST_BYTES, packed, read_model, unpacked
+from model.photo.saved import packed, read_arrays, read_model, unpacked
 from model.photo.weights import FEATURES, load_weights
 from model.photo.weights import Weights as Whole
 
@@ -132,18 +131,16 @@ def read_tuned(folder: Path) -> Tuned | None:
         return None
     try:
         described = TunedDescription.model_validate_json(path.read_text(encoding="utf-8"))
-        if (folder / FILE).stat().st_size > LARGEST_BYTES:
-            raise ModelError(f"{folder / FILE}: is too large for a network; use another model")
-        arrays = load_file(folder / FILE)
     except ValidationError as error:
         raise ModelError(
             f"{path}: does not describe a network ({error.errors()[0]['msg']}); use another model"
         ) from None
-    except (OSError, SafetensorError, UnicodeDecodeError) as error:
-        raise ModelError(f"{folder}: its tuned network cannot be read ({error}); use another model") from None
+    except (OSError, UnicodeDecodeError) as error:
+        raise ModelError(f"{path}: cannot be read ({error}); use another model") from None
+    arrays = read_arrays(folder / FILE)
     weights = {n.removeprefix(NETWORK): arrays.pop(n) for n in list(arrays) if n.startswith(NETWORK)}
-    if any(array.dtype != np.float16 or not np.isfinite(array).all() for array in weights.values()):
-        raise ModelError(f"{folder / FILE}: holds weights that are not finite 16-bit numbers; use another model")
+    if any(array.dtype != np.float16 for array in weights.values()):
+        raise ModelError(f"{folder / FILE}: holds weights that are not 16-bit numbers; use another model")
     statistics = unpacked(folder / FILE, arrays, tuple(described.classes))
     tuned = Tuned(weights, statistics, described.shrinkage, described.shipped_weight, described.tuned_weight)
     if name_of(weights) != described.features:

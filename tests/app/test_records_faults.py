@@ -17,7 +17,9 @@ from app.records.database import FILE
 from model.spray.delta_t import delta_t
 from tests.app.record_book import KILLED, all_of_it, book, in_a_fork, keep_some, killed_at, killer, nothing_lost, photo
 
-pytestmark = pytest.mark.skipif(os.name == "nt", reason="a process is not forked here, so kills are not tried")
+pytestmark = pytest.mark.skipif(
+    os.name == "nt", reason="without fork nothing is killed half-way, so a record lost in a crash goes unseen"
+)
 
 
 @pytest.fixture(autouse=True, scope="module")

@@ -93,7 +93,10 @@ def test_the_package_opens_photos_behind_the_door(good: Path) -> None:
     assert the_door().started >= 1
 
 
-@pytest.mark.skipif(sys.platform == "win32", reason="a process is ended by a signal only elsewhere")
+@pytest.mark.skipif(
+    sys.platform == "win32",
+    reason="without signals no decoder is crashed, so a photo that ends the program goes unseen",
+)
 @pytest.mark.parametrize(
     ("name", "says"),
     [
@@ -156,7 +159,10 @@ def test_a_picture_that_takes_too_long_is_given_up(tmp_path: Path, good: Path) -
         assert door.open(good).usable
 
 
-@pytest.mark.skipif(not sys.platform.startswith("linux"), reason="only here the address space can be limited")
+@pytest.mark.skipif(
+    not sys.platform.startswith("linux"),
+    reason="only Linux limits the address space, so a photo that eats all memory goes unseen",
+)
 def test_memory_is_limited(tmp_path: Path, good: Path) -> None:
     Image.new("RGB", (8000, 6000)).save(tmp_path / "large.png")
     with Door(1, Limits(memory=300_000_000)) as door:
@@ -166,7 +172,10 @@ def test_memory_is_limited(tmp_path: Path, good: Path) -> None:
     assert open_photo(tmp_path / "large.png").size == (8000, 6000)
 
 
-@pytest.mark.skipif(not sys.platform.startswith("linux"), reason="the limits are read from /proc")
+@pytest.mark.skipif(
+    not sys.platform.startswith("linux"),
+    reason="without /proc the limits cannot be read, so a decoder without them goes unseen",
+)
 def test_the_decoder_may_write_no_file(door: Door, good: Path) -> None:
     door.open(good)
     limits = Path(f"/proc/{door._idle[0].process.pid}/limits").read_text()
@@ -192,7 +201,10 @@ def test_stopped_in_the_middle_of_a_photo_the_next_one_is_not_mixed_up(tmp_path:
         assert np.array_equal(door.open(good).pixels, open_photo(good).pixels)
 
 
-@pytest.mark.skipif(not hasattr(os, "fork"), reason="there is no fork here")
+@pytest.mark.skipif(
+    not hasattr(os, "fork"),
+    reason="without fork no two programs share decoders, so a photo given to the wrong one goes unseen",
+)
 def test_a_fork_does_not_talk_to_the_decoders_of_the_other(door: Door, good: Path) -> None:
     door.open(good)
     child = os.fork()

@@ -197,7 +197,9 @@ def test_a_model_whose_hint_is_damaged_works_without_and_says_so(
 def shipped() -> Hint:
     hint = read_hint(STARTER)
     if hint is None:
-        pytest.skip("the starter has no hint for its features; python -m training.drawn.hint makes one")
+        pytest.skip(
+            "the starter has no hint for its features, so a wrong one goes unseen: python -m training.drawn.hint"
+        )
     return hint
 
 

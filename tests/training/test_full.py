@@ -27,7 +27,7 @@ from training.quick import train_quick
 from training.recipe import FullRecipe, load_full_recipe
 from training.registry import Registry
 from training.settle import NETWORK_LEARNED
-from training.tune import Tuned, World
+from training.tune import TuningNet, World
 
 KINDS = ("romulea_rosea", "facelis_retusa", "other:path")
 TINY = {"epochs": 1, "grow_epochs": 1, "sides": [96], "kept_blocks": 15, "batch": 32, "share_of_batch": 32}
@@ -156,7 +156,7 @@ def test_too_few_calibration_photos_are_refused_by_name_of_what_is_missing(
 def test_what_differs_from_the_shipped_network_is_what_was_learned(made: list[LabelledPhoto]) -> None:
     from model.photo.backbone import load_backbone
 
-    net = Tuned(load_backbone(), 2, 15)
+    net = TuningNet(load_backbone(), 2, 15)
     assert weights_of(net) == {}
     with np.errstate(all="ignore"):
         net.backbone.head[0].weight.data += 0.25

@@ -14,7 +14,7 @@ from torch.nn.utils import parameters_to_vector
 from model.photo import Discriminant, fit_statistics
 from model.photo.backbone import load_backbone
 from training.recipe import load_full_recipe
-from training.tune import Lesson, Tune, Tuned, TunePlan, World, tune
+from training.tune import Lesson, Tune, TunePlan, TuningNet, World, tune
 from training.tune.augment import cut_views, draw_view, mix, relight
 from training.tune.progress import read_progress
 
@@ -35,7 +35,7 @@ def made_lesson(photos: int = 12) -> Lesson:
 def tuned(plan: TunePlan, world: World | None = None, folder: Path | None = None, **options: object) -> Tensor:
     torch.set_num_threads(1)
     torch.manual_seed(0)
-    net = Tuned(load_backbone(), 2, plan.recipe.kept_blocks)
+    net = TuningNet(load_backbone(), 2, plan.recipe.kept_blocks)
     tune(net, made_lesson(plan.photos), plan, world, folder, **options)  # type: ignore[arg-type]
     return parameters_to_vector(net.learned()).detach().clone()
 
@@ -90,7 +90,7 @@ def test_two_processes_come_to_the_weights_of_one(free_port: int) -> None:
 
 
 def test_it_learns_and_keeps_what_it_is_told_to_keep() -> None:
-    net = Tuned(load_backbone(), 2, 13)
+    net = TuningNet(load_backbone(), 2, 13)
     shipped = load_backbone().state_dict()
     lesson = made_lesson()
     tune(net, lesson, TunePlan(12, 6, short_recipe(mixed=0.0, rate=0.003), 1))
@@ -106,7 +106,7 @@ def test_it_stops_early_and_gives_the_best_that_was_watched() -> None:
     losses = iter([3.0, 1.0, 2.0, 2.0, 2.0, 2.0])
     seen: list[Tensor] = []
 
-    def watch(net: Tuned) -> float:
+    def watch(net: TuningNet) -> float:
         seen.append(parameters_to_vector(net.learned()).detach().clone())
         return next(losses)
 
@@ -119,7 +119,7 @@ def test_the_head_starts_as_the_closed_form_one() -> None:
     random = np.random.default_rng(3)
     x = random.uniform(0.01, 1.0, (30, 1280))
     statistics = fit_statistics(x, [str(i % 3) for i in range(30)])
-    net = Tuned(load_backbone(), 3, 5)
+    net = TuningNet(load_backbone(), 3, 5)
     net.start_head(statistics, 0.4, 10.0)
     logits = net.linear(torch.from_numpy(x).float()).detach().numpy()
     scores = Discriminant(statistics, 0.4).scores(x) / 10.0

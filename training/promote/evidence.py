@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -27,7 +26,7 @@ class Part:
     def of(cls, photos: Sequence[LabelledPhoto]) -> Part:
         """Groups of photos, and the sha256 of their files. Raises CollectionError for a file that cannot be read."""
         try:
-            digests = tuple(hashlib.sha256(photo.file.read_bytes()).hexdigest() for photo in photos)
+            digests = tuple(photo.sha256 for photo in photos)
         except OSError as error:
             raise CollectionError(f"{error.filename}: cannot be read ({error.strerror}); restore it") from None
         return cls(tuple(photo.group for photo in photos), digests)

@@ -1,9 +1,9 @@
 """Fine-tune the network that looks at photos."""
 
 from training.tune.lesson import Lesson, tune
-from training.tune.net import Tuned
+from training.tune.net import TuningNet
 from training.tune.plan import TunePlan
 from training.tune.recipe import Tune
 from training.tune.world import World, join_world
 
-__all__ = ["Lesson", "Tune", "TunePlan", "Tuned", "World", "join_world", "tune"]
+__all__ = ["Lesson", "Tune", "TunePlan", "TuningNet", "World", "join_world", "tune"]

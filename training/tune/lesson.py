@@ -15,7 +15,7 @@ from torch.nn import functional
 from torch.nn.utils import parameters_to_vector, vector_to_parameters
 
 from training.tune.augment import cut_views, draw_view, mix
-from training.tune.net import Tuned
+from training.tune.net import TuningNet
 from training.tune.plan import TunePlan
 from training.tune.progress import Progress, read_progress
 from training.tune.world import World
@@ -40,12 +40,12 @@ class Lesson:
 
 
 def tune(
-    net: Tuned,
+    net: TuningNet,
     lesson: Lesson,
     plan: TunePlan,
     world: World | None = None,
     folder: Path | None = None,
-    watch: Callable[[Tuned], float] | None = None,
+    watch: Callable[[TuningNet], float] | None = None,
     progress: Callable[[int], None] = lambda steps: None,
 ) -> int:
     """Learn, and leave in ``net`` the running average of its weights, or the best that was watched; epochs done.
@@ -82,7 +82,7 @@ def tune(
 
 
 def _gradient(
-    net: Tuned,
+    net: TuningNet,
     learned: list[torch.nn.Parameter],
     lesson: Lesson,
     plan: TunePlan,
@@ -134,7 +134,9 @@ def _step(state: Progress, gradient: Tensor, decayed: Tensor, plan: TunePlan) ->
     state.average.mul_(kept).add_(state.weights, alpha=1 - kept)
 
 
-def _look(net: Tuned, learned: list[torch.nn.Parameter], state: Progress, watch: Callable[[Tuned], float]) -> None:
+def _look(
+    net: TuningNet, learned: list[torch.nn.Parameter], state: Progress, watch: Callable[[TuningNet], float]
+) -> None:
     """Look at the watched photos with the average of the weights."""
     vector_to_parameters(state.average, learned)
     loss = watch(net)

@@ -13,7 +13,7 @@ from model.photo.weights import FEATURES
 LEAST = 1e-4  # added before the square root, whose slope at 0 has no bound
 
 
-class Tuned(nn.Module):
+class TuningNet(nn.Module):
     """Backbone and linear head over square roots of pooled features.
 
     ``kept`` lower blocks, and the stem with them if there are any, are not learned. Batch
