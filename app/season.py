@@ -159,7 +159,8 @@ class _Visit:
         if not table.known[row] or not table.applicable[row]:
             return ""
         answer = table.answers[int(table.truth[row].argmax())]
-        return answer if isinstance(answer, str) else f"{answer:g}"
+        # Nobody reads a ruler to more than two figures.
+        return answer if isinstance(answer, str) else f"{float(f'{answer:.2g}'):g}"
 
     def _plan(self) -> JudgedOption | None:
         """The way that is chosen: the first wanted one that the plan lets, or none."""
