@@ -5,7 +5,6 @@ from __future__ import annotations
 import csv
 import hashlib
 from dataclasses import dataclass
-from functools import cached_property
 from pathlib import Path
 
 from model.errors import CollectionError
@@ -32,9 +31,9 @@ class LabelledPhoto:
     creator: str
     licence: str
 
-    @cached_property
+    @property
     def sha256(self) -> str:
-        """Of the file, read once: what a photo is known by, whatever it is called. Raises OSError."""
+        """Of the file as it is now: what a photo is known by, whatever it is called. Raises OSError."""
         return hashlib.sha256(self.file.read_bytes()).hexdigest()
 
 
