@@ -6,7 +6,7 @@ from datetime import date
 from pathlib import Path
 
 from model.flora.character import Character
-from model.identify import Candidate, Finding, Key
+from model.identify import CONFIRMED, LEADS, Candidate, Finding, Key
 from model.traits import UNSURE, Answers
 from model.traits.answers import Answer
 
@@ -34,14 +34,31 @@ def headline(finding: Finding, key: Key) -> str:
             f"({share(finding.unlisted_probability)}). Collect a sample and ask a herbarium or weeds officer."
         )
     if finding.species is None or finding.probability is None:
+        relative = finding.relative_probability
+        if relative is not None and relative >= LEADS:
+            like = key.flora.species[finding.candidates[0].species].common_name
+            return (
+                f"Undecided: it is like {like}, but the answers speak for a plant that is not in the flora "
+                f"({share(relative)}). Collect a sample and ask a herbarium or weeds officer."
+            )
         return "Undecided: there is not enough yet to name it. Answer the next question."
     plant = key.flora.species[finding.species]
     name = f"{plant.common_name} ({plant.scientific_name}), {share(finding.probability)}"
     if finding.status == "confirmed":
-        return f"Confirmed: {name}. The answers tell it from every look-alike in the flora."
+        return (
+            f"Confirmed: {name}. The answers tell it from every look-alike in the flora, "
+            "and fit it too well for a relative that is not listed."
+        )
     others = [key.flora.species[s].common_name for s in finding.still_to_exclude]
-    left = f" Still to be told from: {', '.join(others)}." if others else " Not yet proven."
+    left = f" Still to be told from: {', '.join(others)}." if others else f" Not yet proven.{_relative(finding)}"
     return f"Likely: {name}.{left}"
+
+
+def _relative(finding: Finding) -> str:
+    relative = finding.relative_probability
+    if relative is None or relative <= 1 - CONFIRMED:
+        return ""
+    return f" It may still be a relative that is not in the flora ({share(relative)})."
 
 
 def shown_candidates(finding: Finding, most: int = 5, least: float = 0.02) -> tuple[list[Candidate], int, float]:

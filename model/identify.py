@@ -15,7 +15,7 @@ from model.flora import Species
 from model.flora.load import CONFIGS, Flora, Reader, load_flora, with_own
 from model.hint import Hinted, hint_log_likelihood
 from model.prior import PriorConfig, load_prior, prior
-from model.traits import Answers, Likelihoods, load_observer, next_question
+from model.traits import Answers, Likelihoods, load_observer, next_question, relative_probability, telling
 from model.traits.answers import Answer
 from model.traits.question import SEPARATES, Question
 
@@ -83,7 +83,8 @@ class Finding:
 
     ``candidates`` are the first ten of ``species_count`` and all others of 0.001 or more;
     ``still_to_exclude`` are look-alikes of
-    ``species`` that no answer has told from it yet.
+    ``species`` that no answer has told from it yet; ``relative_probability`` is that of a plant
+    like the leading species that is not in the flora, against that species (0-1, None with no lead to speak of).
     """
 
     status: Status
@@ -95,6 +96,7 @@ class Finding:
     override: Override | None
     next_question: Question | None
     still_to_exclude: tuple[str, ...]
+    relative_probability: float | None
     photos: tuple[dict[str, Any], ...]
 
     def as_json(self) -> dict[str, Any]:
@@ -179,9 +181,10 @@ def identify(
 
     ``answers`` as check_answers gives them; ``month`` 1-12; all may be missing.
     A photo alone never confirms: `confirmed` needs P >= 0.95 and, for every look-alike in the
-    flora, an answer that separates the two. `unlisted` needs that hypothesis to outweigh all
-    species together. A hint from drawings orders candidates and questions, but names nothing
-    that would not be named without it.
+    flora, an answer that separates the two, and answers enough that a relative which is not
+    listed is improbable too; where that relative is the more probable, nothing is named.
+    `unlisted` needs that hypothesis to outweigh all species together. A hint from drawings
+    orders candidates and questions, but names nothing that would not be named without it.
     """
     p, plain = key.posteriors(answers, photos, month, region)
     lead = int(p[:-1].argmax())
@@ -189,12 +192,12 @@ def identify(
     left = unseparated(key, answers, lead)
     # Of a species that is known by name only no answer can speak, so none can prove it.
     provable = bool(answers) and bool(key.flora.species[key.flora.ids[lead]].characters)
-    status = _status(min(float(p[-1]), float(plain[-1])), sure, left, provable)
+    relative = _relative(key, answers, photos, lead)
+    status = _status(min(float(p[-1]), float(plain[-1])), sure, left, provable, relative)
     names = status in ("confirmed", "likely")
     # What only a hint makes probable is still asked about as if there were none.
     asked = plain if p[lead] >= LIKELY and not names else p
-    settled = left if sure >= CONFIRMED else ()
-    question = None if status == "confirmed" else next_question(key.likelihoods, asked, answers, settled)
+    question = None if status == "confirmed" else _question(key, asked, answers, lead, left, sure >= CONFIRMED)
     return Finding(
         status=status,
         species=key.flora.ids[lead] if names else None,
@@ -205,6 +208,7 @@ def identify(
         override=_override(key, answers, photos, lead, p),
         next_question=question,
         still_to_exclude=tuple(key.flora.ids[i] for i in left) if names else (),
+        relative_probability=relative if sure >= LIKELY else None,
         photos=tuple(dict(photo) for photo in photos.photos) if photos is not None else (),
     )
 
@@ -216,12 +220,27 @@ def unseparated(key: Key, answers: Answers, lead: int) -> list[int]:
     return [row for row in rows if not any(r[lead] >= SEPARATES * r[row] for r in ratios)]
 
 
-def _status(unlisted: float, sure: float, left: list[int], provable: bool) -> Status:
+def _status(unlisted: float, sure: float, left: list[int], provable: bool, relative: float) -> Status:
     if unlisted >= LEADS:
         return "unlisted"
-    if sure >= CONFIRMED and not left and provable:
+    if sure >= CONFIRMED and not left and provable and relative <= 1 - CONFIRMED:
         return "confirmed"
-    return "likely" if sure >= LIKELY else "undecided"
+    return "likely" if sure >= LIKELY and relative < LEADS else "undecided"
+
+
+def _relative(key: Key, answers: Answers, photos: PhotoEvidence | None, lead: int) -> float:
+    """P(a relative that is not listed), against the lead; photos speak only of species that they know."""
+    known = photos.log_likelihood.get(key.flora.ids[lead]) if photos is not None else None
+    photo = float(np.exp(photos.log_likelihood_other - known)) if photos is not None and known is not None else 1.0
+    config = key.prior_config
+    return relative_probability(key.likelihoods, answers, lead, config.relatives, config.alike, photo)
+
+
+def _question(key: Key, p: Array, answers: Answers, lead: int, left: list[int], settled: bool) -> Question | None:
+    if not settled:
+        return next_question(key.likelihoods, p, answers)
+    against_relative = None if left else telling(key.likelihoods, lead, key.prior_config.alike)
+    return next_question(key.likelihoods, p, answers, left, against_relative)
 
 
 def _shown(p: Array) -> list[int]:

@@ -27,11 +27,13 @@ class Region(BaseModel):
 
 
 class PriorConfig(BaseModel):
-    """configs/prior.yaml: the share of unlisted plants, weights of words, regions."""
+    """configs/prior.yaml: the share of unlisted plants and of relatives, weights of words, regions."""
 
     model_config = ConfigDict(extra="forbid", frozen=True)
 
     unlisted: Share
+    relatives: Share
+    alike: Share
     in_lawns: dict[str, Positive]
     out_of_season: Share
     regions: dict[str, Region]

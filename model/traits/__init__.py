@@ -4,6 +4,7 @@ from model.traits.answers import UNSURE, Answers, answers_text, check_answer, ch
 from model.traits.likelihood import Likelihoods, Table
 from model.traits.observer import Observer, load_observer
 from model.traits.question import Question, expected_bits, next_question
+from model.traits.relative import relative_probability, telling
 
 __all__ = [
     "UNSURE",
@@ -19,4 +20,6 @@ __all__ = [
     "load_observer",
     "next_question",
     "read_answers",
+    "relative_probability",
+    "telling",
 ]

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from model.flora.character import Character
 from model.traits.answers import Answers
 from model.traits.likelihood import Likelihoods
+from model.traits.relative import LEAST_TELLING
 
 Array = NDArray[np.float64]
 LEAST_BITS = 0.03  # below this the answer is as good as known
@@ -60,7 +61,11 @@ def settling_chance(likelihoods: Likelihoods, probability: Array) -> Array:
 
 
 def next_question(
-    likelihoods: Likelihoods, probability: Array, answers: Answers, unseparated: Collection[int] = ()
+    likelihoods: Likelihoods,
+    probability: Array,
+    answers: Answers,
+    unseparated: Collection[int] = (),
+    telling: Array | None = None,
 ) -> Question | None:
     """Choose the question whose answer is worth most for the time that it costs.
 
@@ -69,7 +74,8 @@ def next_question(
     After two answers of unsure about parts that not every plant has, only what every plant has
     is asked: the plant may lack those parts because an earlier answer was wrong.
     ``unseparated`` are indices of look-alikes that no answer has yet told from a species that
-    is otherwise settled: the question that most probably separates them is then taken.
+    is otherwise settled: the question that most probably separates them is then taken. After them
+    ``telling``, float (characters,): what each answer should tell against a relative that is not listed.
     Returns None when no question is worth its time.
     """
     characters = list(likelihoods.flora.characters.values())
@@ -84,6 +90,10 @@ def next_question(
         chance = separation_chance(likelihoods, int(probability[:-1].argmax()), unseparated)
         best = int(np.where(allowed, chance / likelihoods.times, -1.0).argmax())
         if allowed[best] and chance[best] > 0.2:
+            return Question(characters[best], float(max(bits[best], 0.0)))
+    if telling is not None:
+        best = int(np.where(allowed, telling / likelihoods.times, -1.0).argmax())
+        if allowed[best] and telling[best] >= LEAST_TELLING:
             return Question(characters[best], float(max(bits[best], 0.0)))
     worth = bits + likelihoods.observer.settling * settling_chance(likelihoods, probability)
     worth = np.where(allowed & (bits >= LEAST_BITS), worth / likelihoods.times, -1.0)

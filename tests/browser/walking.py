@@ -13,6 +13,8 @@ PHOTO = ROOT / "sample_images" / "taraxacum_officinale_flowering_3.jpg"
 # A dandelion as a careful person sees it; what is not here is answered unsure.
 SEES: dict[str, Any] = read_mapping(ROOT / "sample_images" / "dandelion_answers.yaml")
 SIZES = {"phone": (390, 844), "desk": (1280, 800)}
+# A page that is left closes its open stream, and gradio's client reports its own closing, if the browser is quick enough.
+LEAVING = "signal is aborted without reason"
 
 
 class Visitor:
@@ -28,12 +30,16 @@ class Visitor:
         self.elsewhere: list[str] = []
         self.faults: list[str] = []
         self.page.on("request", self._note)
-        self.page.on("pageerror", lambda error: self.faults.append(str(error)))
-        self.page.on("console", lambda said: self.faults.append(said.text) if said.type == "error" else None)
+        self.page.on("pageerror", lambda error: self._fault(str(error)))
+        self.page.on("console", lambda said: self._fault(said.text) if said.type == "error" else None)
 
     def _note(self, request: Any) -> None:
         if not request.url.startswith((self.url, "data:", "blob:")):
             self.elsewhere.append(request.url)
+
+    def _fault(self, told: str) -> None:
+        if LEAVING not in told:
+            self.faults.append(told)
 
     def open(self, address: str = "/") -> None:
         """Go to an address and wait until its page is there."""
