@@ -103,13 +103,17 @@ def ask(
 
 @cli.command()
 def serve(
-    port: Annotated[int, typer.Option(help="Port on this machine only.", min=1024, max=65535)] = 7860,
+    port: Annotated[int, typer.Option(help="Port.", min=1024, max=65535)] = 7860,
     open_browser: Annotated[bool, typer.Option("--open", help="Open the page in the browser.")] = False,
+    network: Annotated[
+        bool, typer.Option("--network", help="Let other machines of this network in, with a password.")
+    ] = False,
 ) -> None:
-    """Serve the web page on this machine (loopback only)."""
-    from app.web.page import serve_page
+    """Serve the web pages on this machine; with --network to the whole network, for a password."""
+    from app.web.network import ask_password
+    from app.web.serving import serve_page
 
-    serve_page(port, open_browser)
+    serve_page(port, open_browser, ask_password() if network else None)
 
 
 cli.command()(advise)

@@ -38,7 +38,7 @@ def demo(
     port: Annotated[int, typer.Option(help="Port on this machine only.", min=1024, max=65535)] = 7860,
 ) -> None:
     """Show what swardkey does in an invented town, with drawn photos. Nothing of yours is touched."""
-    from app.web.page import serve_page
+    from app.web.serving import serve_page
 
     place = (folder or (home() if is_demo(home()) else home() / "demo")).expanduser().absolute()
     made = make_demo(place)

@@ -115,13 +115,9 @@ class Drafts:
         return draft_of(found.state)
 
     def save(self, draft: Draft) -> None:
-        """Keep a draft, whole or not at all. One with a visit is ended.
-
-        Raises RecordsError where that cannot be."""
+        """Keep a draft, whole or not at all. Raises RecordsError where that cannot be."""
         with open_records() as records:
             records.save_draft(draft.as_json(), draft.id)
-            if draft.record.get("visit"):
-                records.end_draft(draft.id, draft.record["visit"])
 
     def photos(self, plant: str) -> Path:
         """The folder of a plant's photos. Raises DraftError for what is no id."""

@@ -115,18 +115,26 @@ class Files:
 def routes(shed: Shed) -> list[Route]:
     """What is answered besides the pages."""
     files = Files(shed)
+
+    def ready(answer: Callable[[Request], Response]) -> Callable[[Request], Response]:
+        def answered(request: Request) -> Response:
+            shed.wait_until_ready()
+            return answer(request)
+
+        return answered
+
     return [
-        Route("/photo/{plant}/{name}", files.photo),
-        Route("/drawn/{name}.jpg", files.drawn),
-        Route("/kept/{sha256}.jpg", files.kept),
-        Route("/waiting/{token}/{name}", files.waiting),
-        Route("/collected/{photo:path}", files.collected),
-        Route("/paper/visit/{visit:int}/{kind}", files.of_visit),
-        Route("/paper/treatment/{treatment:int}", files.of_treatment),
-        Route("/paper/all/{name}", files.whole),
-        Route("/paper/shared", files.shared),
-        Route("/paper/key", files.key),
-        Route("/paper/{plant}/{kind}", files.paper),
+        Route("/photo/{plant}/{name}", ready(files.photo)),
+        Route("/drawn/{name}.jpg", ready(files.drawn)),
+        Route("/kept/{sha256}.jpg", ready(files.kept)),
+        Route("/waiting/{token}/{name}", ready(files.waiting)),
+        Route("/collected/{photo:path}", ready(files.collected)),
+        Route("/paper/visit/{visit:int}/{kind}", ready(files.of_visit)),
+        Route("/paper/treatment/{treatment:int}", ready(files.of_treatment)),
+        Route("/paper/all/{name}", ready(files.whole)),
+        Route("/paper/shared", ready(files.shared)),
+        Route("/paper/key", ready(files.key)),
+        Route("/paper/{plant}/{kind}", ready(files.paper)),
     ]
 
 

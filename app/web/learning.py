@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import shutil
 from collections.abc import Callable, Sequence, Set
 from datetime import datetime
@@ -14,6 +15,7 @@ from app.models import registry
 from app.web.draft import new_id
 from app.web.frame import Fields, FormError, one, render
 from app.web.shed import Shed
+from app.web.uploads import put_away
 from app.web.work import Work
 from model.errors import CollectionError, SwardkeyError
 
@@ -103,14 +105,23 @@ def pending(address: Address) -> list[str]:
 def take_files(address: Address, files: Sequence[str]) -> tuple[Address, list[str]]:
     """Uploads wait under a name that no one can guess until it is said what they show; a zip says so itself."""
     archives = [file for file in files if file.lower().endswith(".zip")]
-    if archives:
-        return {}, [_add(Path(archives[0]), "", "")]
+    told = [_add(Path(file), "", "") for file in archives]
+    files = [file for file in files if file not in archives]
+    if not files:
+        return {}, told
     token = new_id()
     folder = waiting_folder(token)
     folder.mkdir(parents=True)
     for file in map(Path, files):
-        shutil.move(file, folder / file.name)
-    return {"pending": token}, []
+        # Phones give all photos one name.
+        taken = folder / file.name
+        for number in itertools.count(2):
+            if not taken.exists():
+                break
+            taken = folder / f"{file.stem}-{number}{file.suffix}"
+        shutil.move(file, taken)
+        put_away(file)
+    return {"pending": token}, told
 
 
 def _add(path: Path, species: str, by: str) -> str:
@@ -125,7 +136,7 @@ def _add(path: Path, species: str, by: str) -> str:
             raise CollectionError(plan.obstacle.replace(str(path), path.name))
         done = collection.add(plan)
     finally:
-        shutil.rmtree(path, ignore_errors=True) if path.is_dir() else path.unlink(missing_ok=True)
+        shutil.rmtree(path, ignore_errors=True) if path.is_dir() else put_away(path)
     told = f"{done.added} added, {done.known_already} there before"
     return told + "".join(f"; left out {refusal.file}: {refusal.why}" for refusal in done.refused[:5]) + "."
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import contextlib
 import hashlib
 import io
 import json
@@ -17,6 +16,7 @@ import numpy as np
 
 from app.web.draft import Draft, DraftError, Shot
 from app.web.frame import fault
+from app.web.uploads import put_away
 from model.errors import PhotoError
 
 if TYPE_CHECKING:
@@ -53,8 +53,7 @@ def take_in(draft: Draft, folder: Path, files: Sequence[str]) -> tuple[Draft, li
         except OSError as error:
             raise DraftError(f"the photo cannot be kept ({error.strerror}); free some space and try again") from None
         finally:
-            with contextlib.suppress(OSError):
-                file.unlink(missing_ok=True)
+            put_away(file)
     return looked_at(replace(draft, shots=tuple(shots)), folder, opened), told
 
 

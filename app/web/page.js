@@ -71,7 +71,9 @@ element.addEventListener("input", (event) => {
 });
 const settle = () => {
   delete document.body.dataset.busy;
-  document.querySelectorAll(".looking").forEach((told) => (told.textContent = ""));
+  document.getElementById("told")?.remove();
+  delete document.body.dataset.told;
+  window.skSay("");
   for (const form of element.querySelectorAll("form")) form.reset();
   cancelAnimationFrame(window.skFill);
   window.skFill = requestAnimationFrame(fillIn);  // once both areas are there
@@ -111,7 +113,7 @@ if (!window.skBack) {
   document.addEventListener("change", (event) => {
     if (event.target.type !== "file" || !event.target.files.length) return;
     document.body.dataset.busy = "files";
-    document.querySelector(".looking").textContent = "Looking at what you chose…";
+    window.skSay("Looking at what you chose…");
     clearTimeout(window.skBusy);
     window.skBusy = setTimeout(settle, 60000);
   });

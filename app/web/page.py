@@ -1,36 +1,25 @@
-"""The pages in gradio's blocks, and how they are served: on this machine only, with nothing reported to anyone."""
+"""The pages in gradio's blocks: each handler reads a plant's draft, changes it, keeps it and shows it."""
 
 from __future__ import annotations
 
-import contextlib
-import os
-import shutil
-import sys
-import tempfile
-import threading
 from collections.abc import Callable
-from concurrent.futures import ThreadPoolExecutor
-from pathlib import Path
 from typing import Any
 
-# Before gradio is imported: nothing is reported to anyone.
-os.environ.setdefault("GRADIO_ANALYTICS_ENABLED", "False")
-
 import gradio as gr
-from PIL import Image
 
-from app.home import home
 from app.web import flow, photos, spray
 from app.web.draft import ID, Draft, new_id
-from app.web.files import routes
 from app.web.frame import fault, head, read_fields
-from app.web.guard import in_a_sentence, middleware
-from app.web.places import QUIET, build_places
-from app.web.shed import Shed, open_shed
-from app.web.theme import SCRIPT, options
+from app.web.guard import in_a_sentence
+from app.web.places import BESIDE, QUIET, build_places, told_by
+from app.web.shed import Shed
+from app.web.theme import SCRIPT
 from model.errors import SwardkeyError
 
 PHOTO_TYPES = ["image", ".heic", ".heif", ".jpg", ".jpeg", ".png", ".webp"]
+MOST_WAITING = 64  # events; who comes then is told to try again
+# Two cores look at two photos at a time; the decoders are processes of their own.
+PHOTOS: dict[str, Any] = QUIET | {"concurrency_id": "photos", "concurrency_limit": 2}
 Shown = tuple[Any, ...]
 Change = Callable[[Draft], tuple[Draft, list[str]]]
 
@@ -45,6 +34,8 @@ class Pages:
         """The page of an address: the plant that it names at its step, or a new one."""
         plant, notices = address.get("plant", ""), []
         draft = None
+        if plant:  # a new one needs nothing that must come in first
+            self.shed.wait_until_ready()
         try:
             draft = self.shed.drafts.read(plant)
             if plant and draft is None:
@@ -71,8 +62,12 @@ class Pages:
 
     def _change(self, plant: str, change: Change) -> Shown:
         """Change a draft and keep it; a sentence where that cannot be, and then nothing is lost."""
+        self.shed.wait_until_ready()
         if not ID.fullmatch(plant):
-            return self._show(Draft(new_id(), month=_this_month()), ["Start with a new plant; this page was too old."])
+            told = fault(
+                "This page was too old, so this is a new plant; the one before it is kept under its own address"
+            )
+            return self._show(Draft(new_id(), month=_this_month()), [told])
         with self.shed.drafts.lock(plant):
             draft = Draft(plant, month=_this_month())
             notices: list[str] = []
@@ -84,8 +79,8 @@ class Pages:
     def _changed(self, draft: Draft, change: Change) -> tuple[Draft, list[str]]:
         """The draft after a change, once it is kept."""
         after, told = change(draft)
-        # One that became a visit is only looked at.
-        if after != draft and not draft.record.get("visit"):
+        # One that became a visit was kept with it, and is only looked at.
+        if after != draft and not after.record.get("visit"):
             self.shed.drafts.save(after)
         return after, told
 
@@ -119,7 +114,7 @@ def build_page(shed: Shed) -> gr.Blocks:
         return pages.open(dict(request.query_params))
 
     def acted(plant: str, event: gr.EventData) -> Shown:
-        return pages.act(plant, getattr(event, "_data", None) or {})
+        return pages.act(plant, told_by(event))
 
     with gr.Blocks(title="swardkey", analytics_enabled=False, delete_cache=(3600, 86400)) as blocks:
         plant = gr.State("")
@@ -142,75 +137,11 @@ def build_page(shed: Shed) -> gr.Blocks:
         )
         below = gr.HTML("", js_on_load=SCRIPT, elem_classes="area", apply_default_css=False)
         shown = [plant, above, camera, forecast, below]
-        blocks.load(opened, None, shown, **QUIET)
-        above.act(acted, plant, shown, **QUIET)
-        below.act(acted, plant, shown, **QUIET)
-        camera.upload(pages.add_photos, [plant, camera], shown, concurrency_limit=2, **QUIET)
-        forecast.upload(pages.add_forecast, [plant, forecast], shown, **QUIET)
+        blocks.load(opened, None, shown, **BESIDE)
+        above.act(acted, plant, shown, **BESIDE)
+        below.act(acted, plant, shown, **BESIDE)
+        camera.upload(pages.add_photos, [plant, camera], shown, **PHOTOS)
+        forecast.upload(pages.add_forecast, [plant, forecast], shown, **BESIDE)
     build_places(blocks, shed)
-    blocks.queue(max_size=64, default_concurrency_limit=8)
+    blocks.queue(max_size=MOST_WAITING, default_concurrency_limit=1)
     return blocks
-
-
-def serve_options(shed: Shed) -> dict[str, Any]:
-    """How the pages are launched: loopback, nothing shared, nothing reported, no file given away."""
-    return {
-        "server_name": "127.0.0.1",
-        "share": False,
-        "max_file_size": "25mb",
-        "allowed_paths": [],
-        "show_error": False,
-        "quiet": True,
-        "ssr_mode": False,
-        "mcp_server": False,
-        "enable_monitoring": False,
-        "strict_cors": True,
-        "app_kwargs": {"middleware": middleware(), "routes": routes(shed), "docs_url": None, "redoc_url": None},
-        **options(),
-    }
-
-
-def warm_up(shed: Shed) -> None:
-    """Load what the first photo, plan and sum would else wait for."""
-    from app.photos import model_in_charge
-    from model.mix.unit import registry
-    from model.photo import open_photo
-    from training.audit.settings import load_settings
-
-    with contextlib.suppress(SwardkeyError, OSError):  # it is told where it matters, at the photo
-        with tempfile.TemporaryDirectory(prefix="swardkey-") as folder, ThreadPoolExecutor(2) as two:
-            # The first picture costs seconds more than those after it: let it be one of nobody's.
-            nothing = Path(folder) / "nothing.png"
-            Image.effect_noise((256, 256), 40).save(nothing)
-            photos = list(two.map(open_photo, (nothing, nothing)))
-        model_in_charge().extractor.features(photos[0])
-        load_settings()
-    assert shed.control is not None
-    registry()
-
-
-def serve_page(port: int, open_browser: bool = False) -> None:
-    """Serve on loopback until stopped. Raises SwardkeyError when the port is taken."""
-    uploads = home() / "uploads"
-    uploads.mkdir(parents=True, exist_ok=True)
-    # Photos that nobody named: whoever chose them has left.
-    shutil.rmtree(uploads / "waiting", ignore_errors=True)
-    # Before the page is built: its parts note where their files lie.
-    os.environ["GRADIO_TEMP_DIR"] = str(uploads)
-    shed = open_shed()
-    blocks = build_page(shed)
-    started_in = Path.cwd()
-    # gradio hands out files of the folder it is started in: start it in an empty one.
-    with tempfile.TemporaryDirectory() as empty:
-        os.chdir(empty)
-        try:
-            blocks.launch(server_port=port, inbrowser=open_browser, prevent_thread_lock=True, **serve_options(shed))
-            sys.stdout.write(f"The pages: http://127.0.0.1:{port} (Ctrl-C ends them)\n")
-            sys.stdout.flush()
-            # After the first page is there, and before the first photo comes.
-            threading.Thread(target=warm_up, args=(shed,), daemon=True).start()
-            blocks.block_thread()
-        except OSError:
-            raise SwardkeyError(f"port {port} is taken on this machine; try --port {port + 1}") from None
-        finally:
-            os.chdir(started_in)

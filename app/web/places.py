@@ -18,8 +18,18 @@ from model.errors import SwardkeyError
 Address = dict[str, str]
 Shown = tuple[Any, ...]
 QUIET: dict[str, Any] = {"api_visibility": "private", "show_progress": "hidden"}
+# What is quickly done, for all pages together; more at once would only wait for one another.
+BESIDE: dict[str, Any] = QUIET | {"concurrency_id": "pages", "concurrency_limit": 4}
+# What may take long, such as a zip of photos.
+SLOW: dict[str, Any] = QUIET | {"concurrency_id": "files", "concurrency_limit": 1}
 PLACES: dict[str, ModuleType] = {"Flora": flora, "Records": records, "Learn": learning, "Key": printed}
 POLL = 1.0  # seconds between looks at work that goes on
+
+
+def told_by(event: gr.EventData) -> dict[str, Any]:
+    """What a button told; nothing where it is of another shape."""
+    told = getattr(event, "_data", None)
+    return told if isinstance(told, dict) else {}
 
 
 class Place:
@@ -47,6 +57,7 @@ class Place:
         return self._after(lambda: learning.take_files(address, files or []), address)
 
     def _after(self, change: Callable[[], tuple[Address, list[str]]], address: Address) -> Shown:
+        self.shed.wait_until_ready()
         notices: list[str] = []
         with in_a_sentence(notices):
             address, notices = change()
@@ -54,6 +65,7 @@ class Place:
 
     def show(self, address: Address, notices: list[str]) -> Shown:
         """The address, the top, and the rest of the page."""
+        self.shed.wait_until_ready()
         try:
             below = self.module.body(self.shed, address)
         except SwardkeyError as error:
@@ -77,7 +89,7 @@ def _build(blocks: gr.Blocks, place: Place) -> None:
         return place.open(dict(request.query_params))
 
     def acted(address: Address, event: gr.EventData) -> Shown:
-        return place.act(address, getattr(event, "_data", None) or {})
+        return place.act(address, told_by(event))
 
     address = gr.State({})
     above = gr.HTML("", js_on_load=SCRIPT, elem_classes="area", apply_default_css=False)
@@ -94,8 +106,8 @@ def _build(blocks: gr.Blocks, place: Place) -> None:
     if place.module is learning:
         timer = gr.Timer(POLL, active=False)
         shown.append(timer)
-        timer.tick(lambda at: place.show(at, []), address, shown, **QUIET)
-        upload.upload(place.add_files, [address, upload], shown, **QUIET)
-    blocks.load(opened, None, shown, **QUIET)
-    above.act(acted, address, shown, **QUIET)
-    below.act(acted, address, shown, **QUIET)
+        timer.tick(lambda at: place.show(at, []), address, shown, **BESIDE)
+        upload.upload(place.add_files, [address, upload], shown, **SLOW)
+    blocks.load(opened, None, shown, **BESIDE)
+    above.act(acted, address, shown, **BESIDE)
+    below.act(acted, address, shown, **BESIDE)

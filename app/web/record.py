@@ -61,7 +61,8 @@ def keep(shed: Shed, draft: Draft, fields: Fields, which: str) -> Draft:
     if not told["who"]:
         raise FormError("Who was there? Give a name.")
     day = read_day(fields, "day")
-    with open_records() as records:
+    # All of it or nothing, with the word that the draft is a visit now.
+    with open_records() as records, records.together():
         site = records.site(int(told["site"])) if told["site"] else _new_site(records, draft, fields)
         kept = records.add_visit(Visit(site.id, day, told["who"], told["purpose"], told["notes"]))
         for shot in draft.shots:
@@ -70,7 +71,10 @@ def keep(shed: Shed, draft: Draft, fields: Fields, which: str) -> Draft:
                 records.add_photo(KeptPhoto(kept.id, sha256, "before"))
         _keep_finding(shed, draft, records, kept)
         _keep_plan(shed, draft, records, kept)
-    return replace(draft, record={**draft.record, "visit": kept.id, "told": told})
+        after = replace(draft, record={**draft.record, "visit": kept.id, "told": told})
+        records.save_draft(after.as_json(), draft.id)
+        records.end_draft(draft.id, kept.id)
+    return after
 
 
 def _new_site(records: Records, draft: Draft, fields: Fields) -> Site:

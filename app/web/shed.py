@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 from functools import cached_property
-from threading import Lock
+from threading import Event, Lock
 from typing import TYPE_CHECKING
 
 from app.key import load_advice, load_key
@@ -17,13 +17,27 @@ if TYPE_CHECKING:
     from model.spray import Rules
 
 
+LONGEST_START = 180  # seconds; afterwards it is tried all the same
+
+
+def _at_once() -> Event:
+    ready = Event()
+    ready.set()
+    return ready
+
+
 @dataclass
 class Shed:
     """Read-only knowledge; what a visitor tells is in a Draft, never here."""
 
     key: Key
     drafts: Drafts
+    ready: Event = field(default_factory=_at_once, repr=False)
     _loading: Lock = field(default_factory=Lock, repr=False)
+
+    def wait_until_ready(self) -> None:
+        """Let the libraries come in first: two threads that import what imports each other end in a fault."""
+        self.ready.wait(LONGEST_START)
 
     @cached_property
     def control(self) -> Control:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import contextlib
 from dataclasses import replace
 from datetime import datetime
 from pathlib import Path
@@ -14,6 +13,7 @@ from app.web.draft import Draft
 from app.web.frame import Fields, FormError, number, one, several
 from app.web.plan import chosen
 from app.web.shed import Shed
+from app.web.uploads import put_away
 from model.errors import SwardkeyError
 from model.spray import Day, Occasion, Verdict, Weather, judge, judge_day, read_clock, read_forecast
 
@@ -147,8 +147,7 @@ def take_forecast(shed: Shed, draft: Draft, file: str) -> Draft:
     except (OSError, UnicodeDecodeError):
         raise FormError(f"{path.name}: is not text; save the forecast as CSV") from None
     finally:
-        with contextlib.suppress(OSError):
-            path.unlink(missing_ok=True)
+        put_away(path)
     after = replace(draft, forecast=text, weather={**draft.weather, "from": "forecast"})
     judged_day(shed, after)
     return after

@@ -12,16 +12,9 @@ STYLE = HERE / "page.css"
 SCRIPT = (HERE / "page.js").read_text(encoding="utf-8")
 INK, PAPER, ACCENT, ACCENT_DARK, LINE = "#17211c", "#ffffff", "#1d3d8f", "#142c69", "#c9cdc6"
 # Phones on a dark setting show the same page: dark ink on white is what can be read in the sun.
-HEAD = """<meta name="color-scheme" content="light">
+HEAD = f"""<meta name="color-scheme" content="light">
 <meta name="robots" content="noindex">
-<script>
-document.documentElement.lang = "en-AU";
-addEventListener("DOMContentLoaded", () => {
-  const light = () => document.body.classList.remove("dark");
-  new MutationObserver(light).observe(document.body, { attributes: true, attributeFilter: ["class"] });
-  light();
-});
-</script>"""
+<script>{(HERE / "early.js").read_text(encoding="utf-8")}</script>"""
 
 
 def theme() -> gr.themes.Base:
@@ -58,7 +51,7 @@ def theme() -> gr.themes.Base:
 
 
 def options() -> dict[str, Any]:
-    """The look, as launch takes it."""
+    """The look, as launch takes it. HEAD comes by the guard, before anything of gradio; the style must come after."""
     # In the head as it is: gradio would rewrite the selectors.
     style = f"<style>{STYLE.read_text(encoding='utf-8')}</style>"
-    return {"theme": theme(), "head": f"{HEAD}\n{style}", "footer_links": [], "favicon_path": HERE / "mark.svg"}
+    return {"theme": theme(), "head": style, "footer_links": [], "favicon_path": HERE / "mark.svg"}

@@ -3,15 +3,16 @@
 from __future__ import annotations
 
 import http.client
-import json
 from collections.abc import Iterator
+from pathlib import Path
 
 import pytest
 
 from app.web.draft import new_id
 from app.web.frame import for_pages
 from app.web.guard import in_a_sentence
-from app.web.page import build_page, serve_options
+from app.web.page import build_page
+from app.web.serving import serve_options
 from app.web.shed import Shed
 from model.control import Control
 from model.identify import Key
@@ -25,11 +26,12 @@ def port(
     """The pages, served."""
     patch = pytest.MonkeyPatch()
     patch.setenv("SWARDKEY_HOME", str(tmp_path_factory.mktemp("home")))
-    patch.setenv("GRADIO_TEMP_DIR", str(tmp_path_factory.mktemp("uploads")))
+    uploads = tmp_path_factory.mktemp("uploads")
+    patch.setenv("GRADIO_TEMP_DIR", str(uploads))
     patch.chdir(tmp_path_factory.mktemp("empty"))
     shed: Shed = shed_of(key, control)
     blocks = build_page(shed)
-    _, url, _ = blocks.launch(**serve_options(shed), prevent_thread_lock=True)
+    _, url, _ = blocks.launch(**serve_options(blocks, shed, uploads), prevent_thread_lock=True)
     yield int(url.rstrip("/").rsplit(":", 1)[1])
     blocks.close()
     patch.undo()
@@ -44,8 +46,11 @@ def get(port: int, path: str, **headers: str) -> tuple[int, dict[str, str], byte
     return found
 
 
-def test_it_is_served_on_loopback_only_and_nothing_is_shared_or_reported(key: Key, control: Control) -> None:
-    options = serve_options(shed_of(key, control))
+def test_it_is_served_on_loopback_only_and_nothing_is_shared_or_reported(
+    key: Key, control: Control, tmp_path: Path
+) -> None:
+    shed = shed_of(key, control)
+    options = serve_options(build_page(shed), shed, tmp_path)
     assert options["server_name"] == "127.0.0.1"
     for off in ("share", "show_error", "mcp_server", "enable_monitoring", "ssr_mode"):
         assert options[off] is False
@@ -56,7 +61,12 @@ def test_the_page_allows_nothing_from_elsewhere(port: int) -> None:
     status, headers, text = get(port, "/")
     assert status == 200 and b"swardkey" in text
     policy = headers["content-security-policy"]
-    assert "default-src 'self'" in policy and "http" not in policy and "*" not in policy
+    assert (
+        "default-src 'none'" in policy
+        and "unsafe-inline" not in policy.split(";")[1]
+        and "http" not in policy
+        and "*" not in policy
+    )
     assert headers["x-content-type-options"] == "nosniff" and headers["referrer-policy"] == "no-referrer"
     assert b"fonts.googleapis.com/css" not in text
 
@@ -104,8 +114,8 @@ def test_drawings_and_the_printed_key_are_handed_out(port: int) -> None:
 
 
 def test_no_handler_is_offered_as_an_api(port: int) -> None:
-    info = json.loads(get(port, "/gradio_api/info")[2])
-    assert info["named_endpoints"] == {} and info["unnamed_endpoints"] == {}
+    for path in ("/gradio_api/info", "/gradio_api/openapi.json", "/config", "/gradio_api/call/act", "/gradio_api/runs"):
+        assert get(port, path)[0] == 404
 
 
 def test_an_unknown_plant_has_no_paper(port: int) -> None:

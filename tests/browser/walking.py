@@ -13,7 +13,8 @@ PHOTO = ROOT / "sample_images" / "taraxacum_officinale_flowering_3.jpg"
 # A dandelion as a careful person sees it; what is not here is answered unsure.
 SEES: dict[str, Any] = read_mapping(ROOT / "sample_images" / "dandelion_answers.yaml")
 SIZES = {"phone": (390, 844), "desk": (1280, 800)}
-# A page that is left closes its open stream, and gradio's client reports its own closing, if the browser is quick enough.
+# A page that is left closes its open stream, and gradio's client reports its own closing, if the browser is quick
+# enough.
 LEAVING = "signal is aborted without reason"
 
 

@@ -1,0 +1,85 @@
+"""What is brought in once the first page is there: libraries first, one after the other, then what they load."""
+
+from __future__ import annotations
+
+import contextlib
+import tempfile
+from concurrent.futures import ThreadPoolExecutor
+from importlib import import_module
+from pathlib import Path
+
+from PIL import Image
+
+from app.home import fault_file
+from app.web.shed import Shed
+from model.errors import SwardkeyError
+
+# All that a handler would else bring in itself, beside others that do the same.
+BROUGHT_IN = (
+    "app.photos",
+    "model.photo.model",
+    "model.photo.graph",
+    "training.audit.quality",
+    "training.audit.settings",
+    "training.audit.sheet",
+    "training.collection.confirmed",
+    "training.collection.pixels",
+    "training.drawn",
+    "training.drawn.line",
+    "app.spraying",
+    "app.figures.spray_hours",
+    "model.spray",
+    "model.mix.unit",
+    "app.papers.gather",
+    "app.papers.advice",
+    "app.papers.job",
+    "app.papers.naming",
+    "app.papers.record",
+    "app.papers.key",
+    "app.papers.csv_table",
+    "app.papers.follow_ups",
+    "app.papers.darwin_core",
+    "model.printed_key",
+    "app.checking",
+    "app.web.measured",
+    "pandas",  # gradio does with it what it tells nobody
+)
+
+
+def warm_up(shed: Shed) -> None:
+    """Bring the libraries in, let the visitors go on, and load what the first photo, plan and sum would wait for."""
+    try:
+        bring_in()
+    except Exception:  # it comes again, and is told, where it is needed
+        import traceback
+
+        fault_file().write_text(traceback.format_exc(), encoding="utf-8")
+    finally:
+        shed.ready.set()
+    load(shed)
+
+
+def bring_in() -> None:
+    """Import all that the pages need."""
+    for name in BROUGHT_IN:
+        import_module(name)
+
+
+def load(shed: Shed) -> None:
+    """Start the decoders, load the photo model, the advice and the units."""
+    from app.photos import model_in_charge
+    from model.mix.unit import registry
+    from model.photo import open_photo
+    from training.audit.settings import load_settings
+
+    with contextlib.suppress(SwardkeyError, OSError):  # it is told where it matters, at the photo
+        with tempfile.TemporaryDirectory(prefix="swardkey-") as folder, ThreadPoolExecutor(2) as two:
+            # The first picture costs seconds more than those after it: let it be one of nobody's.
+            nothing = Path(folder) / "nothing.png"
+            Image.effect_noise((256, 256), 40).save(nothing)
+            photos = list(two.map(open_photo, (nothing, nothing)))
+        model_in_charge().extractor.features(photos[0])
+        load_settings()
+    with contextlib.suppress(SwardkeyError):
+        assert shed.control is not None
+    registry()

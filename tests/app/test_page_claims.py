@@ -1,0 +1,157 @@
+"""The short form of ``python -m tests.claims.pages`` and ``tests.claims.load``, on one server that is cut off."""
+
+from __future__ import annotations
+
+import subprocess
+import sys
+import threading
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+from model.identify import Key
+from tests.claims import page_attacks
+from tests.claims.load import Person, Tally, Weights, check_kept
+from tests.claims.observer import SimulatedObserver
+from tests.claims.page_attacks import CANARY
+from tests.claims.page_texts import Reader, hostile, tell_all
+from tests.claims.pages import CUT, KINDS, START, connected, loopback_only, walk_path
+from tests.claims.visitor import PHOTO, ROOT, Server, Visitor, served
+
+SHORT = {
+    "names of other machines",
+    "unused parts of gradio",
+    "other sites",
+    "buttons that are none",
+    "uploads",
+    "headers",
+}
+
+
+@pytest.fixture(scope="module")
+def notes(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    return tmp_path_factory.mktemp("cut") / "tried.txt"
+
+
+@pytest.fixture(scope="module")
+def server(notes: Path, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Server]:
+    """`swardkey serve`, with every way to other machines closed."""
+    home = tmp_path_factory.mktemp("served")
+    (home / "canary.txt").write_bytes(CANARY)
+    with served(home, CUT.format(str(notes), START), HF_HUB_OFFLINE="0") as found:
+        yield found
+
+
+def test_several_people_at_once_lose_nothing_and_do_not_mix(server: Server, key: Key) -> None:
+    tally, weights = Tally(), Weights(server.process.pid)
+    people = [Person(server, number, tally, SimulatedObserver(key), 0.0) for number in (1, 3)]
+    threads = [threading.Thread(target=person.walk) for person in people]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join()
+    weights.take()
+    assert (tally.wrong, tally.mixed, len(tally.told)) == ([], [], 2)
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setenv("SWARDKEY_HOME", str(server.home))
+        assert check_kept(tally, server.home) == []
+
+
+def test_the_whole_path_needs_no_other_machine(server: Server, notes: Path) -> None:
+    assert walk_path(server)[1] == []
+    assert connected(server.process.pid) == []
+    assert not notes.exists(), notes.read_text(encoding="utf-8")
+
+
+@pytest.mark.parametrize("kind", SHORT)
+def test_what_is_tried_from_outside_is_refused(server: Server, kind: str) -> None:
+    tried, wrong = KINDS[kind](server, "a" * 22)
+    assert tried and wrong == []
+
+
+def test_hostile_forms_and_addresses_and_guesses_are_refused(server: Server, monkeypatch: pytest.MonkeyPatch) -> None:
+    assert loopback_only(server)[1] == []
+    assert page_attacks.forms(server, "", 60)[1] == []
+    assert page_attacks.sessions(server, "", 300)[1] == []
+    monkeypatch.setattr(page_attacks, "UP", page_attacks.UP[::6])
+    tried, wrong = page_attacks.paths(server, "a" * 22)
+    assert tried > 1000 and wrong == []
+    assert "Traceback" not in (server.home / "serve.log").read_text(encoding="utf-8")
+    assert not list((server.home / "faults").glob("*"))
+
+
+def test_the_same_photo_of_two_people_at_once_is_each_ones_own(server: Server) -> None:
+    one, other = Visitor(server), Visitor(server)
+    threads = [threading.Thread(target=tab.send_files, args=(PHOTO,)) for tab in (one, other)]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join()
+    assert PHOTO.name in one.text and PHOTO.name in other.text and one.notices == other.notices == []
+
+
+def test_no_text_of_the_user_becomes_a_tag(tmp_path: Path) -> None:
+    from app.web.shed import open_shed
+
+    tried = tell_all(open_shed(), tmp_path / "files", 1)
+    assert tried.wrong == [] and sum(tried.fields.values()) > 500 and tried.seen > 10
+
+
+def test_the_reader_finds_what_is_not_escaped() -> None:
+    """Or else it would prove nothing."""
+    import random
+
+    chance = random.Random(1)
+    found = sum(bool(Reader(f'<p title="{text}">{text}</p>').wrong) for text in (hostile(chance) for _ in range(200)))
+    assert found > 120
+    assert Reader('<a href=" java\tscript:x">').wrong and not Reader("<p>&lt;swkx onswkx=1&gt;</p>").wrong
+
+
+def test_the_cut_is_noticed(tmp_path: Path) -> None:
+    notes = tmp_path / "notes.txt"
+    tries = "import socket; socket.create_connection(('192.0.2.1', 80), 1)"
+    done = subprocess.run(
+        [sys.executable, "-c", CUT.format(str(notes), tries)], cwd=ROOT, capture_output=True, check=False
+    )
+    assert done.returncode and "192.0.2.1" in notes.read_text(encoding="utf-8")
+
+
+COLD = """
+import shutil, sys, threading
+from pathlib import Path
+from app.web.page import Pages
+from app.web.shed import open_shed
+from app.web.warm import warm_up
+sys.setswitchinterval(0.0005)
+shed = open_shed()
+shed.ready.clear()
+pages = Pages(shed)
+said = []
+def one(number):
+    file = Path(sys.argv[1]) / f"{number}.jpg"
+    shutil.copy(sys.argv[2], file)
+    shown = pages.add_photos(pages.open({})[0], [str(file)])
+    said.append("notice" in shown[1])
+threads = [threading.Thread(target=warm_up, args=(shed,))]
+threads += [threading.Thread(target=one, args=(number,)) for number in range(2)]
+for thread in threads: thread.start()
+for thread in threads: thread.join()
+sys.setswitchinterval(0.005)
+before = set(sys.modules)
+from tests.app.page_visitor import Person
+person = Person(shed)
+person.press("look").prove()
+person.press("onward").press("make_plan", lawn="buffalo", place="lawn", month="11", state="NSW").choose_a_spray()
+person.press("weigh", temperature="22", humidity="60", wind="9", hour="11:00", state="NSW")
+person.press("sum", "tank", **{"tank": "10", "output": "400", "rate": "3 L/ha"})
+ours = ("app.", "model.", "training.", "scipy.", "sklearn.", "cv2", "shapely", "pint.", "reportlab.", "onnx")
+print(said, sorted(name for name in set(sys.modules) - before if name.startswith(ours)))
+"""
+
+
+def test_photos_that_come_while_the_libraries_do_are_not_lost(tmp_path: Path) -> None:
+    """Two threads that import what imports each other end in a fault: this was so on a cold machine."""
+    command = [sys.executable, "-c", COLD, str(tmp_path), str(PHOTO)]
+    done = subprocess.run(command, cwd=ROOT, capture_output=True, text=True, check=False)
+    assert done.stdout.splitlines()[-1:] == ["[False, False] []"], done.stdout + done.stderr
