@@ -47,7 +47,11 @@ def add(
     ] = None,
     allow_host: Annotated[
         list[str] | None,
-        typer.Option("--allow-host", metavar="HOST[:PORT]", help="Fetch from this host of a private network too."),
+        typer.Option(
+            "--allow-host",
+            metavar="HOST[:PORT]",
+            help="Fetch from this host too: one of a private network, or one that a photo is redirected to.",
+        ),
     ] = None,
     by: By = "",
     folder: Folder = None,
@@ -245,6 +249,7 @@ def as_object(
         "unknown_names": list(plan.unknown_names),
         "ambiguous": {name: list(candidates) for name, candidates in plan.ambiguous.items()},
         "species": species,
+        "hosts": dict(plan.hosts),
     }
 
 

@@ -27,7 +27,7 @@ class ParsedFiles:
         self.parsed_now = False
         try:
             self._known: dict[str, Any] = json.loads(kept.read_bytes())
-        except (OSError, ValueError):
+        except (OSError, ValueError, RecursionError):
             self._known = {}
         if not isinstance(self._known, dict):
             self._known = {}

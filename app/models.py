@@ -191,7 +191,7 @@ def _held_out(photos: list[LabelledPhoto], folder: Path) -> list[LabelledPhoto]:
     try:
         recipe = json.loads(path.read_bytes())["recipe"]
         shares, seed = {str(part): float(share) for part, share in recipe["shares"].items()}, int(recipe["seed"])
-    except (OSError, ValueError, KeyError, TypeError, AttributeError):
+    except (OSError, ValueError, KeyError, TypeError, AttributeError, RecursionError):
         raise ModelError(f"{path}: does not tell how photos were split; leave --held-out away") from None
     return [photo for photo in photos if part_of(photo.group, shares, seed) == "held_out"]
 

@@ -20,6 +20,8 @@ from numpy.typing import NDArray
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from model.errors import ModelError
+from model.file import read_file
+from model.photo.saved import LARGEST_JSON
 from training.steps import StepError
 
 Array = NDArray[np.float64]
@@ -221,7 +223,7 @@ def read_sets(folder: Path) -> LacSets | None:
     """The sets of a model folder, or None when it has none. Raises ModelError naming the file."""
     path = folder / FILE
     try:
-        found = _Sets.model_validate_json(path.read_bytes())
+        found = _Sets.model_validate_json(read_file(path, LARGEST_JSON))
     except FileNotFoundError:
         return None
     except OSError as error:

@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Callable, Sequence
+from contextlib import suppress
 from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
+from safetensors import SafetensorError
 from safetensors.numpy import load_file, save_file
 
 from model.errors import PhotoError
@@ -14,6 +17,7 @@ from model.photo import Extractor, open_photo
 from model.photo.extract import RECIPE
 from model.photo.views import views
 from model.photo.weights import FEATURES
+from training.durable import beside
 from training.manifest import LabelledPhoto
 
 Array = NDArray[np.float64]
@@ -32,7 +36,7 @@ def features_of(
     photos are known in it by their content. ``extractor`` is the starter's network where none
     is given; one of several parts gives 1280 features each.
     """
-    known = load_file(cache) if cache is not None and cache.exists() else {}
+    known = _kept(cache) if cache is not None else {}
     names = [part.name for part in extractor.parts] if extractor is not None else [RECIPE]
     rows, notes, fresh = np.full((len(photos), FEATURES * len(names)), np.nan), [""] * len(photos), 0
     for i, photo in enumerate(photos):
@@ -58,8 +62,20 @@ def features_of(
     return rows, notes
 
 
+def _kept(cache: Path) -> dict[str, NDArray[np.float32]]:
+    """What is in the cache. A damaged one is as good as none: it is computed again."""
+    try:
+        found = load_file(cache)
+    except (OSError, SafetensorError):
+        return {}
+    return {name: row for name, row in found.items() if row.shape == (FEATURES,) and row.dtype == np.float32}
+
+
 def _save(cache: Path, known: dict[str, NDArray[np.float32]]) -> None:
-    cache.parent.mkdir(parents=True, exist_ok=True)
-    temporary = cache.with_name(cache.name + ".new")
-    save_file(known, temporary)
-    temporary.replace(cache)
+    """Keep it for another time, with what another program kept meanwhile; where the disk refuses, it is not kept."""
+    with suppress(OSError, SafetensorError):
+        cache.parent.mkdir(parents=True, exist_ok=True)
+        with beside(cache) as unfinished:
+            save_file(_kept(cache) | known, unfinished)
+            with unfinished.open("rb+") as file:
+                os.fsync(file.fileno())

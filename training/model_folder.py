@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 import hashlib
+import json
 import re
 import shutil
 from collections.abc import Sequence
 from datetime import datetime
 from pathlib import Path
+from typing import Any
 
 from model.errors import ModelError
+from model.file import check_ordinary, read_file
 from training.durable import Step, go_on, move, sync_folder, write_through
 
 MANIFEST = "MANIFEST.sha256"
@@ -17,6 +20,8 @@ NAME = re.compile(r"\d{8}T\d{6}Z-[0-9a-f]{8}")
 LEFTOVER = re.compile(r"\.(new|gone)-.*")
 ENDINGS = (".safetensors", ".json", ".md", ".yaml", ".csv", ".txt")
 LARGEST_BYTES = 400_000_000
+LARGEST_JSON = 10_000_000
+LARGEST_LIST = 20_000  # bytes of MANIFEST.sha256
 FILE = "[A-Za-z0-9_-][A-Za-z0-9_.-]{0,99}"
 LINE = re.compile(rf"([0-9a-f]{{64}})  ({FILE})")
 
@@ -30,10 +35,20 @@ def name_of(at: datetime) -> str:
     return f"{at:%Y%m%dT%H%M%SZ}"
 
 
+def read_json(path: Path, most: int = LARGEST_JSON) -> Any:
+    """What a JSON file holds. Raises OSError for no ordinary file or too large a one, ValueError for no JSON."""
+    try:
+        return json.loads(read_file(path, most, links=False))
+    except RecursionError:
+        raise ValueError("nested too deeply") from None
+
+
 def fault_of(folder: Path) -> str:
     """What is wrong with a model folder, in a few words; "" when every file is as it was written."""
+    if folder.is_symlink():
+        return "it is a link"
     try:
-        text = (folder / MANIFEST).read_text(encoding="ascii")
+        text = read_file(folder / MANIFEST, LARGEST_LIST, links=False).decode("ascii")
     except (OSError, UnicodeDecodeError):
         return f"{MANIFEST} is missing or cannot be read"
     if f"-{_sha8(text)}" != folder.name[-9:]:
@@ -44,16 +59,33 @@ def fault_of(folder: Path) -> str:
         if found is None:
             return f"{MANIFEST} is not a list of files"
         digest, name = found.groups()
+        if name in listed or Path(name).suffix not in ENDINGS:
+            return f"{MANIFEST} lists {name}, which does not belong there"
         listed[name] = None
-        try:
-            with (folder / name).open("rb") as file:
-                same = hashlib.file_digest(file, "sha256").hexdigest() == digest
-        except OSError:
-            return f"{name} is missing or cannot be read"
-        if not same:
-            return f"{name} is not as it was written"
+        if fault := _fault_of_file(folder / name, digest):
+            return f"{name} {fault}"
     added = [p.name for p in folder.iterdir() if p.name not in listed and not p.name.startswith(".")]
-    return f"{added[0]} does not belong to it" if added else ""
+    return f"{_printable(added[0])} does not belong to it" if added else ""
+
+
+def _printable(name: str) -> str:
+    """A name of somebody else's as it may be shown."""
+    return "".join(c if c.isprintable() else "?" for c in name[:100])
+
+
+def _fault_of_file(path: Path, digest: str) -> str:
+    try:
+        check_ordinary(path, LARGEST_BYTES, links=False)
+        with path.open("rb") as file:
+            if hashlib.file_digest(file, "sha256").hexdigest() != digest:
+                return "is not as it was written"
+        if path.suffix == ".json":
+            read_json(path)
+    except OSError:
+        return "is missing or cannot be read"
+    except ValueError:
+        return "is no JSON that can be read"
+    return ""
 
 
 def copy_in(source: Path, models: Path, at: str, known: Sequence[str], step: Step = go_on) -> str:
@@ -98,8 +130,11 @@ def model_files(source: Path) -> list[Path]:
         if path.name.startswith(".") or path.name == MANIFEST:
             continue
         if path.is_symlink() or not path.is_file() or path.suffix not in ENDINGS or not re.fullmatch(FILE, path.name):
-            raise ModelError(f"{path}: does not belong in a model; only files ending in {', '.join(ENDINGS)} do")
+            file = source / _printable(path.name)
+            raise ModelError(f"{file}: does not belong in a model; only files ending in {', '.join(ENDINGS)} do")
         size += path.stat().st_size
+        if path.suffix == ".json" and size <= LARGEST_BYTES:
+            _check_json(path)
         found.append(path)
     for needed in ("head.safetensors", "model.json"):
         if not (source / needed).is_file():
@@ -107,6 +142,15 @@ def model_files(source: Path) -> list[Path]:
     if size > LARGEST_BYTES:
         raise ModelError(f"{source}: is over {LARGEST_BYTES // 1_000_000} MB, too large for a model; use another")
     return found
+
+
+def _check_json(path: Path) -> None:
+    try:
+        read_json(path)
+    except OSError as error:
+        raise ModelError(f"{path}: cannot be read ({error.strerror or error}); use another model") from None
+    except ValueError:
+        raise ModelError(f"{path}: is no JSON that can be read; use another model") from None
 
 
 def remove_folder(folder: Path, step: Step = go_on) -> None:
@@ -128,6 +172,8 @@ def clear_leftovers(models: Path, step: Step = go_on) -> None:
     for path in sorted(models.iterdir()):
         if path.is_dir() and LEFTOVER.fullmatch(path.name):
             shutil.rmtree(path, ignore_errors=True)
+        elif path.name.startswith(".") and path.suffix == ".new":  # nobody else writes here now
+            path.unlink()
     step("leftovers cleared")
 
 

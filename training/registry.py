@@ -21,13 +21,16 @@ from typing import Any, TypeVar
 from filelock import FileLock, Timeout
 
 from model.errors import ModelError, nearest
+from model.file import read_file
 from training.durable import Step, append_line, go_on, replace_file
-from training.model_folder import NAME, clear_leftovers, copy_in, fault_of, name_of, remove_folder
+from training.model_folder import NAME, clear_leftovers, copy_in, fault_of, name_of, read_json, remove_folder
 
 # Known here too, because the module that reads models starts deep learning.
 STARTER_FOLDER = Path(__file__).resolve().parents[1] / "model" / "starter"
 STARTER = "starter"
 KEPT = 5  # models kept besides those in charge before and now, and those pinned
+LARGEST_POINTER = 100_000  # bytes of current.json and pinned.json
+LARGEST_LOG = 50_000_000
 PATIENCE = 20.0  # seconds to wait for another swardkey that changes models
 Model = TypeVar("Model")
 
@@ -74,14 +77,14 @@ class Registry:
         """What current.json says; the starter where there is none. Raises ModelError when it is damaged."""
         path = self.folder / "current.json"
         try:
-            found = Pointer(**json.loads(path.read_bytes()))
+            found = Pointer(**read_json(path, LARGEST_POINTER))
         except FileNotFoundError:
             return Pointer()
         except (OSError, ValueError, TypeError):
             raise ModelError(f"{path}: cannot be read; choose a model with swardkey models use NAME") from None
-        for name in (found.current, found.previous or STARTER):
+        for name in (found.current, STARTER if found.previous is None else found.previous):
             if name != STARTER and not NAME.fullmatch(str(name)):
-                raise ModelError(f"{path}: {name!r} names no model; choose one with swardkey models use NAME")
+                raise ModelError(f"{path}: {str(name)[:60]!r} names no model; choose one with swardkey models use NAME")
         return found
 
     def in_charge(self) -> InCharge:
@@ -121,7 +124,7 @@ class Registry:
         """Names of the models that are installed, oldest first, without the starter."""
         if not self.folder.is_dir():
             return []
-        found = [p for p in self.folder.iterdir() if p.is_dir() and NAME.fullmatch(p.name)]
+        found = [p for p in self.folder.iterdir() if NAME.fullmatch(p.name) and p.is_dir() and not p.is_symlink()]
         return [p.name for p in sorted(found, key=lambda p: (p.name[:16], p.stat().st_mtime_ns))]
 
     def installed(self) -> tuple[Installed, ...]:
@@ -200,7 +203,7 @@ class Registry:
     def pinned(self) -> set[str]:
         """Names that are never cleared away."""
         try:
-            found = json.loads((self.folder / "pinned.json").read_bytes())
+            found = read_json(self.folder / "pinned.json", LARGEST_POINTER)
         except (OSError, ValueError):
             return set()
         return {str(name) for name in found} if isinstance(found, list) else set()
@@ -213,14 +216,15 @@ class Registry:
     def history(self) -> tuple[dict[str, Any], ...]:
         """What promotions.jsonl holds, oldest first; a line that a crash cut short is left out."""
         try:
-            lines = (self.folder / "promotions.jsonl").read_text(encoding="utf-8", errors="replace").splitlines()
+            data = read_file(self.folder / "promotions.jsonl", LARGEST_LOG)
         except OSError:
             return ()
+        lines = data.decode("utf-8", "replace").splitlines()
         found = []
         for line in lines:
             try:
                 found.append(json.loads(line))
-            except ValueError:
+            except (ValueError, RecursionError):
                 continue
         return tuple(entry for entry in found if isinstance(entry, dict))
 
@@ -289,7 +293,7 @@ class Registry:
 def _species_in(folder: Path) -> int | None:
     """How many species a model names, as its description says; None when it cannot be read."""
     try:
-        classes = json.loads((folder / "model.json").read_bytes())["classes"]
+        classes = read_json(folder / "model.json")["classes"]
         return sum(not str(name).startswith("other:") for name in classes)
     except (OSError, ValueError, KeyError, TypeError):
         return None

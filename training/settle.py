@@ -184,7 +184,7 @@ def _story(folder: Path) -> dict[str, Any]:
     """recipe.json of a model, as far as it can be read."""
     try:
         story = json.loads((folder / "recipe.json").read_bytes())
-    except (OSError, ValueError):
+    except (OSError, ValueError, RecursionError):
         return {}
     return story if isinstance(story, dict) else {}
 

@@ -29,6 +29,7 @@ from training.durable import Step, beside, go_on
 MANIFEST = "manifest.json"
 FORMAT = "swardkey backup"
 FORMAT_VERSION = 1
+MOST_FILES = 300_000
 _CHUNK = 1 << 20
 Progress = Callable[[int], None]
 
@@ -81,6 +82,8 @@ def _written(
                     source = path.open("rb")
                 except FileNotFoundError:  # a draft that was thrown away meanwhile
                     continue
+                if len(entries) >= MOST_FILES:
+                    raise RecordsError(f"{home}: holds over {MOST_FILES} files, more than a backup takes; thin it out")
                 with source:
                     entries[name] = _added(archive, name, source)
                 progress(len(entries))

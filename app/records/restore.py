@@ -12,26 +12,26 @@ import unicodedata
 import zipfile
 from contextlib import closing
 from dataclasses import dataclass
+from itertools import accumulate
 from pathlib import Path
 from typing import Annotated, Literal
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from app.records import schema
-from app.records.backup import FORMAT, FORMAT_VERSION, MANIFEST, Progress
+from app.records.backup import FORMAT, FORMAT_VERSION, MANIFEST, MOST_FILES, Progress
 from app.records.check import check_records, expected_shape
 from app.records.database import FILE
 from app.records.drafts import Drafts
 from app.records.entries import Sha256
-from app.records.swap import ASIDE, CHECKED, FOLDERS, UNFINISHED, finish_restore, one_restore, swap_in
+from app.records.swap import ASIDE, FOLDERS, UNFINISHED, finish_restore, one_restore, swap_in
 from app.records.trouble import RecordsError, in_a_sentence
 from model.flora.load import first_cause
-from training.collection.archive import BROKEN, directory_size, fault_of_member, fault_of_name
+from training.collection.archive import BROKEN, entries_at_most, fault_of_member, fault_of_name
 from training.collection.offer import shown
-from training.durable import Step, go_on, move, sync_folder
+from training.durable import Step, go_on, sync_folder
 
-MOST_FILES = 1_000_000
-LARGEST_LIST = 400_000_000  # bytes of the zip's list of members, and of our own
+LONGEST_ENTRY = 500  # bytes of one file in our own list
 _CHUNK = 1 << 20
 _RECORDS = re.compile(rf"records/({re.escape(FILE)}|signed\.txt|photos/([0-9a-f]{{2}})/\2[0-9a-f]{{62}}\.jpg)")
 
@@ -123,51 +123,51 @@ def restore(plan: Restore, step: Step = go_on, progress: Progress = lambda done:
             if "records" in plan.folders:
                 _check_book(plan.file, stage / "new" / "records")
             step("all checked")
+            swap_in(home, step, stage)
         except BaseException:
             shutil.rmtree(stage, ignore_errors=True)
             raise
-        move(stage, home / CHECKED)
-        sync_folder(home)
-        step("checked for good")
-        swap_in(home, step)
 
 
 def _opened(file: Path) -> zipfile.ZipFile:
     try:
-        if directory_size(file) > LARGEST_LIST:
+        if entries_at_most(file, MOST_FILES) > MOST_FILES:
             raise RecordsError(f"{file}: lists more files than any backup holds; it is refused")
         return zipfile.ZipFile(file)
-    except (*BROKEN, ValueError) as error:
-        raise RecordsError(f"{file}: is no backup that can be read ({error}); use another") from None
+    except BROKEN as error:
+        raise RecordsError(f"{file}: is no backup that can be read ({shown(str(error))}); use another") from None
 
 
 def _manifest(file: Path, archive: zipfile.ZipFile) -> Manifest:
     """The list of files, once the members of the zip are exactly those, by name, kind and size."""
     members = archive.infolist()
-    if len(members) > MOST_FILES:
-        raise RecordsError(f"{file}: lists {len(members)} files, more than any backup holds; it is refused")
+    size = file.stat().st_size
     seen: set[str] = set()
+    folders: set[str] = set()
     for info in members:
         name = info.orig_filename
         folded = unicodedata.normalize("NFC", name).casefold()
-        fault = fault_of_name(name) or fault_of_member(info) or _fault_here(info)
+        fault = fault_of_name(name) or fault_of_member(info, size) or _fault_here(info)
         if not fault and folded in seen:
             fault = "has the same name as another, or differs in case or accents only"
         if fault:
             raise RecordsError(f"{file}: member {shown(name)} {fault}; the backup is refused, use another")
         seen.add(folded)
+        folders.update(accumulate(folded.split("/")[:-1], lambda above, part: f"{above}/{part}"))
+    for name in sorted(folders & seen):
+        raise RecordsError(f"{file}: {shown(name)} is both a file and a folder; the backup is refused, use another")
     # Nothing is packed, so no more can come out than is in the file.
-    if sum(info.file_size for info in members) > file.stat().st_size:
+    if sum(info.file_size for info in members) > size:
         raise RecordsError(f"{file}: its members overlap; the backup is refused, use another")
     try:
-        if archive.getinfo(MANIFEST).file_size > LARGEST_LIST:
+        if archive.getinfo(MANIFEST).file_size > 1000 + LONGEST_ENTRY * len(members):
             raise RecordsError(f"{file}: its list of files is too long; the backup is refused, use another")
         manifest = Manifest.model_validate(json.loads(archive.read(MANIFEST)))
     except KeyError:
         raise RecordsError(f"{file}: is no backup of swardkey, it has no {MANIFEST}; use another") from None
     except ValidationError as error:
         raise RecordsError(f"{file}: its {MANIFEST} is wrong ({first_cause(error)}); use another") from None
-    except (*BROKEN, ValueError, RecursionError):
+    except (*BROKEN, RecursionError):
         raise RecordsError(f"{file}: its {MANIFEST} is damaged; use another") from None
     if manifest.version != FORMAT_VERSION:
         raise RecordsError(f"{file}: is a {FORMAT} of version {manifest.version}; use the swardkey that made it")
@@ -199,7 +199,7 @@ def _same_files(file: Path, manifest: Manifest, members: dict[str, int]) -> None
 def _unpacked(plan: Restore, target: Path, step: Step, progress: Progress) -> None:
     """Write every file under names that were checked, all of it on the disk, each as its sha256 says."""
     for folder in plan.folders:
-        (target / folder).mkdir(parents=True)
+        (target / folder).mkdir(parents=True, exist_ok=True)
     with _opened(plan.file) as archive:
         # Checked again: the file may have been changed since the plan was made.
         manifest = _manifest(plan.file, archive)
@@ -209,7 +209,8 @@ def _unpacked(plan: Restore, target: Path, step: Step, progress: Progress) -> No
             try:
                 found = _written(archive, name, target / name, entry.size)
             except BROKEN as error:
-                raise RecordsError(f"{plan.file}: {name} is damaged in the backup ({error}); use another") from None
+                told = shown(str(error))
+                raise RecordsError(f"{plan.file}: {name} is damaged in the backup ({told}); use another") from None
             if found != entry.sha256:
                 raise RecordsError(f"{plan.file}: {name} is not what was backed up; use another")
             if name.startswith("records/photos/") and not name.endswith(f"/{found}.jpg"):
@@ -243,9 +244,27 @@ def _check_book(file: Path, records: Path) -> None:
     # Before anything runs in it: a foreign trigger would run with the first change.
     with in_a_sentence(file), closing(sqlite3.connect(f"{book.as_uri()}?mode=ro", uri=True)) as opened:
         version = opened.execute("PRAGMA user_version").fetchone()[0]
-        if version <= len(schema.MIGRATIONS) and schema.shape(opened) != expected_shape(version):
+        if version < 1 or (version <= len(schema.MIGRATIONS) and schema.shape(opened) != expected_shape(version)):
             raise RecordsError(f"{file}: its record book is not as swardkey makes them; it is refused, use another")
-    with Drafts(records) as records_of_then:
-        faults = check_records(records_of_then).faults
+    try:
+        with Drafts(records) as records_of_then:
+            faults = check_records(records_of_then).faults or _rows_that_cannot_be_read(records_of_then)
+    except (ValueError, TypeError, LookupError, AttributeError, RecursionError) as error:
+        # Rows of a form that swardkey never writes.
+        raise RecordsError(f"{file}: its records are not sound ({type(error).__name__}); use another") from None
     if faults:
         raise RecordsError(f"{file}: its records are not sound ({faults[0]}); use another")
+
+
+def _rows_that_cannot_be_read(records: Drafts) -> tuple[str, ...]:
+    """Read everything once: a row of a form that swardkey never writes would else be met in the middle of work."""
+    try:
+        records.clients()
+        records.sites()
+        records.treatments()
+        records.recent_drafts(most=MOST_FILES)
+        for visit in records.visits():
+            records.unsigned_record("visit", visit.id)
+    except RecordsError as error:
+        return (str(error),)
+    return ()

@@ -200,5 +200,5 @@ def learned() -> set[str]:
     try:
         described = json.loads((registry().in_charge().folder / "model.json").read_bytes())
         return {name for name in described["classes"] if not name.startswith(OTHER)}
-    except (OSError, ValueError, KeyError, TypeError):
+    except (OSError, ValueError, KeyError, TypeError, RecursionError):
         return set()

@@ -58,6 +58,6 @@ def last_figures() -> dict[str, Any]:
     """The figures of the last training; {} where there are none that can be read."""
     try:
         found = json.loads((home() / "cache" / FILE).read_bytes())
-    except (OSError, ValueError):
+    except (OSError, ValueError, RecursionError):
         return {}
     return found if isinstance(found, dict) and set(found) == KEYS else {}

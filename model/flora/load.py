@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from functools import cached_property
@@ -12,6 +13,7 @@ import yaml
 from pydantic import BaseModel, ValidationError
 
 from model.errors import FloraError, nearest
+from model.file import read_file
 from model.flora.character import Character
 from model.flora.source import Source, check_facts
 from model.flora.species import LookAlike, Score, Season, Species
@@ -19,6 +21,9 @@ from model.flora.species import LookAlike, Score, Season, Species
 Reader = Callable[[Path], dict[str, Any]]
 Config = TypeVar("Config", bound=BaseModel)
 CONFIGS = Path(__file__).resolve().parents[2] / "configs"
+LARGEST_BYTES = 1_000_000  # of one YAML file
+LONG_NUMBER = re.compile(r"[-+0-9_:.]{60,}")  # also of the old form in sixties
+DEEPEST = 20  # lists and mappings within one another
 
 
 class _WordsStayWords(getattr(yaml, "CSafeLoader", yaml.SafeLoader)):  # type: ignore[misc]
@@ -29,6 +34,25 @@ _WordsStayWords.yaml_implicit_resolvers = {
     letter: [(tag, pattern) for tag, pattern in resolvers if tag != "tag:yaml.org,2002:bool"]
     for letter, resolvers in _WordsStayWords.yaml_implicit_resolvers.items()
 }
+
+
+def check_plain(text: str) -> None:
+    """Make sure that there are values only: no references, no tags, nothing nested deeply. Nothing is built.
+
+    A few lines of references can stand for more than any memory holds. Raises yaml.YAMLError.
+    """
+    depth = 0
+    for event in yaml.parse(text, Loader=_WordsStayWords):
+        depth += isinstance(event, yaml.CollectionStartEvent) - isinstance(event, yaml.CollectionEndEvent)
+        told = "it is nested too deeply" if depth > DEEPEST else ""
+        if isinstance(event, yaml.AliasEvent):
+            told = "a reference (*) to another place"
+        elif getattr(event, "tag", None):
+            told = "a tag (!), which no value needs"
+        elif LONG_NUMBER.fullmatch(getattr(event, "value", "")):
+            told = "so long a number"
+        if told:
+            raise yaml.MarkedYAMLError(problem=told, problem_mark=event.start_mark)  # type: ignore[arg-type]
 
 
 @dataclass(frozen=True)
@@ -83,14 +107,18 @@ class Flora:
 
 
 def read_yaml(path: Path) -> Any:
-    """Parse one YAML file safely.
+    """Parse one YAML file safely: values only, no references, of bounded size and depth.
 
     Raises FloraError with the file and line where the text is not YAML or not UTF-8.
     """
     try:
-        return yaml.load(path.read_text(encoding="utf-8"), Loader=_WordsStayWords)
+        text = read_file(path, LARGEST_BYTES).decode("utf-8-sig")
+        check_plain(text)
+        return yaml.load(text, Loader=_WordsStayWords)
     except FileNotFoundError:
         raise FloraError(f"{path}: no such file; restore it or name another") from None
+    except OSError as error:
+        raise FloraError(f"{path}: cannot be read ({error.strerror or error}); name another file") from None
     except yaml.YAMLError as error:
         mark = getattr(error, "problem_mark", None)
         line = f" line {mark.line + 1}" if mark is not None else ""
@@ -99,6 +127,8 @@ def read_yaml(path: Path) -> Any:
         ) from None
     except UnicodeDecodeError:
         raise FloraError(f"{path}: not UTF-8 text; save it as UTF-8") from None
+    except ValueError as error:  # such as a date that is in no calendar
+        raise FloraError(f"{path}: holds a value that is none ({error}); put quotes around it or mend it") from None
 
 
 def read_mapping(path: Path) -> dict[str, Any]:
@@ -107,6 +137,9 @@ def read_mapping(path: Path) -> dict[str, Any]:
     if not isinstance(found, dict):
         kind = {list: "a list", type(None): "empty"}.get(type(found), f"a {type(found).__name__}")
         raise FloraError(f"{path}: holds {kind}; it must be a mapping, `key: value` on each line")
+    for key in found:
+        if not isinstance(key, str):
+            raise FloraError(f"{path}: the key {str(key)[:60]} is no text; put quotes around it")
     return found
 
 

@@ -5,15 +5,16 @@ from __future__ import annotations
 import json
 from collections.abc import Mapping
 from pathlib import Path
-from typing import Annotated, Any
+from typing import Annotated, Any, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
-from pydantic import BaseModel, ConfigDict, Field, ValidationError
+from pydantic import AfterValidator, BaseModel, ConfigDict, Field, ValidationError
 from safetensors import SafetensorError
 from safetensors.numpy import load_file, save_file
 
 from model.errors import ModelError
+from model.file import check_ordinary, read_file
 from model.photo.evidence import Calibration
 from model.photo.extract import RECIPE
 from model.photo.head import Statistics
@@ -21,7 +22,26 @@ from model.photo.weights import FEATURES
 
 STARTER = Path(__file__).resolve().parents[1] / "starter"
 LARGEST_BYTES = 200_000_000
-Share = Annotated[float, Field(ge=0, le=1)]
+LARGEST_HEADER = 1_000_000  # bytes of the list of arrays in a file of them
+LARGEST_JSON = 10_000_000
+MOST_CLASSES = 5000
+MOST_NUMBER = 1e12  # nothing that a head holds comes near it, and sums of squares of more overflow
+
+
+def _each_once(names: list[str]) -> list[str]:
+    if len(set(names)) != len(names):
+        raise ValueError("a class is named twice")
+    return names
+
+
+Share = Annotated[float, Field(ge=0, le=1, allow_inf_nan=False)]
+Positive = Annotated[float, Field(gt=0, le=MOST_NUMBER, allow_inf_nan=False)]
+# A species id, or a plant outside the flora: such a name is no path, no formula and no markup.
+ClassName = Annotated[str, Field(pattern=r"^(other:)?[a-z0-9_]+$", max_length=100)]
+Finite = Annotated[float, Field(allow_inf_nan=False)]
+Classes = Annotated[list[ClassName], Field(min_length=2, max_length=MOST_CLASSES), AfterValidator(_each_once)]
+Weight = Annotated[float, Field(ge=0, le=MOST_NUMBER, allow_inf_nan=False)]
+Described = TypeVar("Described", bound=BaseModel)
 
 
 class Description(BaseModel):
@@ -29,13 +49,13 @@ class Description(BaseModel):
 
     model_config = ConfigDict(extra="forbid", frozen=True)
 
-    classes: Annotated[list[str], Field(min_length=2)]
+    classes: Classes
     features: str
     shrinkage: Share
-    temperature: Annotated[float, Field(gt=0)]
-    typical: list[Annotated[float, Field(gt=0)]]
-    novelty: tuple[float, float, float, float]
-    floor: Share
+    temperature: Positive
+    typical: list[Positive]
+    novelty: tuple[Finite, Positive, Finite, Positive]
+    floor: Annotated[Share, Field(gt=0)]  # else a photo could rule a species out
     dependence: Share
 
 
@@ -97,13 +117,20 @@ def read_model(folder: Path) -> tuple[Statistics, Calibration]:
     return statistics, calibration
 
 
-def _description(path: Path) -> Description:
+def read_description(path: Path, kind: type[Described], what: str) -> Described:
+    """Read one JSON file of a model, checked. ``what`` it should describe. Raises ModelError naming the file."""
     try:
-        description = Description.model_validate_json(path.read_text(encoding="utf-8"))
-    except OSError:
+        return kind.model_validate_json(read_file(path, LARGEST_JSON))
+    except FileNotFoundError:
         raise ModelError(f"{path}: is missing; use another model, or reinstall swardkey") from None
+    except OSError as error:
+        raise ModelError(f"{path}: cannot be read ({error.strerror or error}); use another model") from None
     except ValidationError as error:
-        raise ModelError(f"{path}: does not describe a model ({error.errors()[0]['msg']}); use another model") from None
+        raise ModelError(f"{path}: does not describe {what} ({error.errors()[0]['msg']}); use another model") from None
+
+
+def _description(path: Path) -> Description:
+    description = read_description(path, Description, "a model")
     if len(description.typical) != len(description.classes):
         raise ModelError(f"{path}: has not one typical distance a class; use another model")
     if description.features != RECIPE:
@@ -114,14 +141,26 @@ def _description(path: Path) -> Description:
 def read_arrays(path: Path, remedy: str = "use another model, or reinstall swardkey") -> dict[str, NDArray[Any]]:
     """The arrays of a safetensors file, all finite. Raises ModelError naming the file and the remedy."""
     try:
-        if path.stat().st_size > LARGEST_BYTES:
-            raise ModelError(f"{path}: is too large to belong to a model; {remedy}")
+        check_ordinary(path, LARGEST_BYTES)
+        with path.open("rb") as file:
+            # The list of arrays is read whole before anything in it is checked.
+            if int.from_bytes(file.read(8), "little") > LARGEST_HEADER:
+                raise ModelError(f"{path}: cannot be read (no model lists so many arrays); {remedy}")
         arrays = load_file(path)
-    except (OSError, SafetensorError) as error:
-        raise ModelError(f"{path}: cannot be read ({error}); {remedy}") from None
-    if not all(np.isfinite(array).all() for array in arrays.values()):
-        raise ModelError(f"{path}: holds numbers that are not finite; {remedy}")
+    except OSError as error:
+        raise ModelError(f"{path}: cannot be read ({error.strerror or error}); {remedy}") from None
+    except (SafetensorError, KeyError, ValueError) as error:  # KeyError: a kind of number that numpy has not
+        raise ModelError(f"{path}: cannot be read ({_first_line(error)}); {remedy}") from None
+    for array in arrays.values():
+        if array.dtype not in (np.float16, np.float32):
+            raise ModelError(f"{path}: holds numbers that are not 16-bit or 32-bit floats; {remedy}")
+        if not np.isfinite(array).all():
+            raise ModelError(f"{path}: holds numbers that are not finite; {remedy}")
     return arrays
+
+
+def _first_line(error: Exception) -> str:
+    return str(error).split("\n")[0][:200]
 
 
 def unpacked(path: Path, arrays: Mapping[str, NDArray[Any]], classes: tuple[str, ...]) -> Statistics:
@@ -133,6 +172,8 @@ def unpacked(path: Path, arrays: Mapping[str, NDArray[Any]], classes: tuple[str,
     }
     if {name: array.shape for name, array in arrays.items()} != wanted:
         raise ModelError(f"{path}: does not hold the arrays of a head for {len(classes)} classes; use another model")
+    if arrays["counts"].min() <= 0 or any(np.abs(array).max() > MOST_NUMBER for array in arrays.values()):
+        raise ModelError(f"{path}: holds numbers that no head has; use another model")
     scatter = np.zeros((FEATURES, FEATURES))
     scatter[np.triu_indices(FEATURES)] = arrays["scatter_upper"]
     scatter += np.triu(scatter, 1).T

@@ -11,18 +11,17 @@ import hashlib
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Annotated
 
 import numpy as np
 from numpy.typing import NDArray
-from pydantic import BaseModel, ConfigDict, Field, ValidationError
+from pydantic import BaseModel, ConfigDict
 from safetensors.numpy import save_file
 
 from model.errors import ModelError
 from model.photo.evidence import Calibration, Classifier
 from model.photo.extract import RECIPE, Extractor, SideBySide
 from model.photo.head import Discriminant, Statistics, softmax
-from model.photo.saved import packed, read_arrays, read_model, unpacked
+from model.photo.saved import Classes, Share, Weight, packed, read_arrays, read_description, read_model, unpacked
 from model.photo.weights import FEATURES, load_weights
 from model.photo.weights import Weights as Whole
 
@@ -103,11 +102,11 @@ class TunedDescription(BaseModel):
 
     model_config = ConfigDict(extra="forbid", frozen=True)
 
-    classes: Annotated[list[str], Field(min_length=2)]
+    classes: Classes
     features: str
-    shrinkage: Annotated[float, Field(ge=0, le=1)]
-    shipped_weight: Annotated[float, Field(ge=0)]
-    tuned_weight: Annotated[float, Field(ge=0)]
+    shrinkage: Share
+    shipped_weight: Weight
+    tuned_weight: Weight
 
 
 def save_tuned(folder: Path, tuned: Tuned) -> None:
@@ -129,14 +128,7 @@ def read_tuned(folder: Path) -> Tuned | None:
     path = folder / DESCRIPTION
     if not path.exists() and not (folder / FILE).exists():
         return None
-    try:
-        described = TunedDescription.model_validate_json(path.read_text(encoding="utf-8"))
-    except ValidationError as error:
-        raise ModelError(
-            f"{path}: does not describe a network ({error.errors()[0]['msg']}); use another model"
-        ) from None
-    except (OSError, UnicodeDecodeError) as error:
-        raise ModelError(f"{path}: cannot be read ({error}); use another model") from None
+    described = read_description(path, TunedDescription, "a network")
     arrays = read_arrays(folder / FILE)
     weights = {n.removeprefix(NETWORK): arrays.pop(n) for n in list(arrays) if n.startswith(NETWORK)}
     if any(array.dtype != np.float16 for array in weights.values()):
@@ -149,7 +141,20 @@ def read_tuned(folder: Path) -> Tuned | None:
 
 
 def read_classifier(folder: Path) -> Classifier:
-    """The classifier in a folder, of one network or two. Raises ModelError naming what is wrong."""
+    """The classifier in a folder, of one network or two, tried once. Raises ModelError naming what is wrong."""
+    try:
+        with np.errstate(all="ignore"):
+            classifier = _read(folder)
+            trial = np.zeros((1, FEATURES * (2 if isinstance(classifier, TunedClassifier) else 1)))
+            said = np.append(classifier.probabilities(trial), classifier.novelty_ratio(trial))
+    except (np.linalg.LinAlgError, ZeroDivisionError):
+        said = np.array(np.nan)
+    if not np.isfinite(said).all():
+        raise ModelError(f"{folder}: its numbers fit no head (the spread of the photos is none); use another model")
+    return classifier
+
+
+def _read(folder: Path) -> Classifier:
     statistics, calibration = read_model(folder)
     tuned = read_tuned(folder)
     if tuned is None:

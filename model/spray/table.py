@@ -5,14 +5,18 @@ from __future__ import annotations
 import csv
 import io
 import math
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
 from model.errors import nearest
+from model.file import read_file
 from model.spray.reason import SprayError
 
 MOST_BYTES = 1_000_000
+_NO_TEXT = re.compile(r"[\x00-\x08\x0b\x0c\x0e-\x1f\x7f\u200e\u200f\u202a-\u202e\u2066-\u2069]")
+LONGEST = 300  # characters of what is told of one cell
 
 
 @dataclass(frozen=True)
@@ -25,6 +29,7 @@ class Row:
 
     def wrong(self, column: str, told: str) -> SprayError:
         """The error that this cell is wrong."""
+        told = told if len(told) <= LONGEST else f"{told[:60]}... is no such value; mend it"
         return SprayError(f"{self.file} row {self.number}, column {column}: {told}")
 
     def measured(self, column: str) -> float:
@@ -78,12 +83,13 @@ def read_table(path: Path, needed: Sequence[str], optional: Sequence[str] = ()) 
 
 def _text(path: Path) -> str:
     try:
-        if path.stat().st_size > MOST_BYTES:
-            raise SprayError(f"{path} is larger than {MOST_BYTES // 1000} kB, too large for such a table")
-        return path.read_text(encoding="utf-8-sig")
+        text = read_file(path, MOST_BYTES).decode("utf-8-sig")
     except FileNotFoundError:
         raise SprayError(f"{path}: no such file; name another") from None
     except UnicodeDecodeError:
         raise SprayError(f"{path} is not UTF-8 text; save it as CSV in UTF-8") from None
     except OSError as error:
         raise SprayError(f"{path} cannot be read ({error.strerror}); name another file") from None
+    if _NO_TEXT.search(text):
+        raise SprayError(f"{path} holds signs that belong in no table; save it as CSV in UTF-8")
+    return text

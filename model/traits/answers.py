@@ -11,6 +11,8 @@ from model.flora.character import Character
 from model.flora.load import read_yaml
 
 UNSURE = "unsure"
+LONGEST_SHOWN = 60  # characters of what was given, in a message
+LARGEST = 1e300  # whole numbers may be larger than any that can be written in short
 States = tuple[str, ...]
 Answer = States | float
 Answers = dict[str, Answer]
@@ -40,9 +42,8 @@ def _states(character: Character, given: object) -> States:
     for value in given if isinstance(given, list | tuple) else [given]:
         if not isinstance(value, str) or value not in character.states:
             kind = "a number, not a state" if isinstance(value, int | float) else "no state of it"
-            raise AnswerError(
-                f"{character.id}: {value!r} is {kind}; {nearest(str(value), [*character.states, UNSURE])}"
-            )
+            close = nearest(str(value)[:LONGEST_SHOWN], [*character.states, UNSURE])
+            raise AnswerError(f"{character.id}: {_shown(value)} is {kind}; {close}")
         named.add(value)
     return tuple(state for state in character.states if state in named)
 
@@ -58,13 +59,20 @@ def _number(character: Character, given: object) -> float:
     unit = f" {character.unit}" if character.unit not in (None, "count") else ""
     if isinstance(value, bool) or not isinstance(value, int | float) or value != value:
         raise AnswerError(
-            f"{character.id}: {given!r} is no number; give one from {low:g} to {high:g}{unit}, or {UNSURE}"
+            f"{character.id}: {_shown(given)} is no number; give one from {low:g} to {high:g}{unit}, or {UNSURE}"
         )
     if not low <= value <= high:
-        raise AnswerError(f"{character.id}: {value:g}{unit} is outside {low:g} to {high:g}{unit}; check the unit")
+        said = f"{value:g}" if abs(value) < LARGEST else "so large a number"
+        raise AnswerError(f"{character.id}: {said}{unit} is outside {low:g} to {high:g}{unit}; check the unit")
     if character.kind == "month" and value != int(value):
         raise AnswerError(f"{character.id}: {value:g} is no month; give a whole number from 1 to 12")
     return float(value)
+
+
+def _shown(given: object) -> str:
+    """What was given, as a message may repeat it."""
+    text = repr(given)
+    return text if len(text) <= LONGEST_SHOWN else f"{text[:LONGEST_SHOWN]}..."
 
 
 def check_answers(characters: Mapping[str, Character], given: Mapping[str, object]) -> Answers:
@@ -72,7 +80,8 @@ def check_answers(characters: Mapping[str, Character], given: Mapping[str, objec
     answers = {}
     for key, value in given.items():
         if key not in characters:
-            raise AnswerError(f"{key!r} is no character of the key; {nearest(str(key), characters)}")
+            close = nearest(str(key)[:LONGEST_SHOWN], characters)
+            raise AnswerError(f"{_shown(key)} is no character of the key; {close}")
         answers[key] = check_answer(characters[key], value)
     return answers
 

@@ -264,12 +264,17 @@ HOSTILE: dict[str, tuple[Callable[[dict[str, bytes], dict[str, Any]], Any], str]
     "odd folder": (lambda m, f: f.update(folders=["records", "../x"]), "manifest.json is wrong"),
     "folder not named": (lambda m, f: f.update(folders=["records"]), "in no folder"),
     "later version": (lambda m, f: f.update(version=9), "version 9"),
+    "file and folder": (lambda m, _: m.update({"models/a": b"1", "models/a/b": b"1"}), "both a file and a folder"),
+    "long list": (lambda m, f: f.update(made_by="x" * 100_000), "list of files is too long"),
+    "empty book": (lambda m, _: m.update({f"records/{FILE}": b""}), "not as swardkey makes them"),
     "not a book": (lambda m, _: m.update({f"records/{FILE}": b"x" * 5000}), "no record book"),
     "trigger": (
         lambda m, _: replaced_book(m, "CREATE TRIGGER evil AFTER INSERT ON clients BEGIN DELETE FROM drafts; END"),
         "not as swardkey makes them",
     ),
     "guard gone": (lambda m, _: replaced_book(m, "DROP TRIGGER signed_never_goes"), "not as swardkey makes them"),
+    "draft that is none": (lambda m, _: replaced_book(m, f"UPDATE drafts SET state = '{'[' * 50_000}'"), "not sound"),
+    "near that is none": (lambda m, _: replaced_book(m, "UPDATE sites SET near = '[{}]'"), "not sound"),
     "index forged": (
         lambda m, _: replaced_book(m, "DROP TABLE words_index", "CREATE VIEW words_index AS SELECT 1 AS text"),
         "not as swardkey makes them",

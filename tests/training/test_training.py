@@ -150,7 +150,7 @@ MANIFEST = "photo,species,group,source,creator,licence\n"
 BAD = {
     "no column": ("photo,species\n", "has no column group"),
     "outside": (MANIFEST + "../x.jpg,a,g,s,c,l\n", "row 2: photo '../x.jpg' is not a path inside the folder"),
-    "no species": (MANIFEST + "a/x.jpg,,g,s,c,l\n", "row 2: a/x.jpg has no species"),
+    "no species": (MANIFEST + "a/x.jpg,,g,s,c,l\n", "row 2: 'a/x.jpg' has no species"),
 }
 
 

@@ -4,19 +4,21 @@ from __future__ import annotations
 
 import csv
 import io
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Literal
 
 from model.errors import CollectionError, nearest
+from model.file import read_file
 from training.audit.report import Question
-from training.collection.rows import guarded, unguarded
+from training.collection.rows import line_of, unguarded
 from training.durable import replace_file
 
 COLUMNS = ("photo", "given", "likelier", "score", "decision")
 RELABEL = "relabel:"
 LARGEST_BYTES = 50_000_000
+MOST_ROWS = 200_000
 Action = Literal["keep", "relabel", "drop"]
 
 
@@ -38,14 +40,7 @@ class Decision:
 def question_line(question: Question, decision: str = "") -> str:
     """One line of the file, ended; the decision is empty until a person makes it."""
     score = "" if question.score is None else f"{question.score:.6f}"
-    return csv_line([question.photo, question.given, question.likelier, score, decision])
-
-
-def csv_line(cells: Sequence[str]) -> str:
-    """One line of CSV, ended; no cell is taken for a formula."""
-    out = io.StringIO()
-    csv.writer(out, lineterminator="\n").writerow([guarded(cell) for cell in cells])
-    return out.getvalue()
+    return line_of([question.photo, question.given, question.likelier, score, decision])
 
 
 def write_decisions(path: Path, questions: Sequence[Question]) -> int:
@@ -61,7 +56,7 @@ def write_decisions(path: Path, questions: Sequence[Question]) -> int:
     asked = {photo: row["decision"] for photo, row in made.items() if given.get(photo) == row["given"]}
     others = [row for photo, row in made.items() if photo not in given]
     lines = [",".join(COLUMNS) + "\n", *(question_line(q, asked.get(q.photo, "")) for q in questions)]
-    lines += [csv_line([row[column] for column in COLUMNS]) for row in others]
+    lines += [line_of([row[column] for column in COLUMNS]) for row in others]
     try:
         replace_file(path, "".join(lines).encode())
     except OSError as error:
@@ -92,7 +87,9 @@ def read_decisions(path: Path, species: Collection[str], labels: Mapping[str, st
         if now == decision.species or (now is None and decision.action == "drop"):
             decision = Decision(photo, given, "keep")
         elif now is None:
-            raise CollectionError(f"{where}: {photo!r} is no photo of the collection; check it again for a new sheet")
+            raise CollectionError(
+                f"{where}: {photo[:100]!r} is no photo of the collection; check it again for a new sheet"
+            )
         elif now != given:
             raise CollectionError(
                 f"{where}: {photo} was {given or 'nothing'} when it was checked and is {now} now; "
@@ -110,21 +107,21 @@ def _understood(where: str, photo: str, given: str, said: str, species: Collecti
     if words.casefold() == "drop":
         return Decision(photo, given, "drop")
     if not words.casefold().startswith(RELABEL):
-        raise CollectionError(f"{where}: {said!r} is no decision; write keep, drop or relabel:<species>")
+        raise CollectionError(f"{where}: {said[:60]!r} is no decision; write keep, drop or relabel:<species>")
     name = words[len(RELABEL) :].strip()
     if name not in species:
-        raise CollectionError(f"{where}: {name!r} is no species that is known; {nearest(name, sorted(species))}")
+        raise CollectionError(
+            f"{where}: {name[:60]!r} is no species that is known; {nearest(name[:60], sorted(species))}"
+        )
     if name == given:
         return Decision(photo, given, "keep")
     return Decision(photo, given, "relabel", name)
 
 
-def _rows(path: Path) -> list[tuple[int, dict[str, str]]]:
+def _rows(path: Path) -> Iterator[tuple[int, dict[str, str]]]:
     try:
-        if path.stat().st_size > LARGEST_BYTES:
-            raise CollectionError(f"{path}: is too large for a file of decisions; name the one beside the sheet")
         # Spreadsheets put a mark of the encoding first, and in some countries write semicolons.
-        text = path.read_bytes().decode("utf-8-sig")
+        text = read_file(path, LARGEST_BYTES).decode("utf-8-sig")
     except FileNotFoundError:
         raise CollectionError(f"{path}: no such file; name the decisions that the sheet saved") from None
     except (OSError, UnicodeDecodeError) as error:
@@ -135,6 +132,9 @@ def _rows(path: Path) -> list[tuple[int, dict[str, str]]]:
         missing = [c for c in COLUMNS if c not in (reader.fieldnames or [])]
         if missing:
             raise CollectionError(f"{path}: has no column {missing[0]}; name the decisions that the sheet saved")
-        return [(n, {c: unguarded((row[c] or "").strip()) for c in COLUMNS}) for n, row in enumerate(reader, start=2)]
+        for number, row in enumerate(reader, start=2):
+            if number > MOST_ROWS + 1:
+                raise CollectionError(f"{path}: has over {MOST_ROWS} rows; name the decisions that the sheet saved")
+            yield number, {column: unguarded((row[column] or "").strip()) for column in COLUMNS}
     except csv.Error as error:
         raise CollectionError(f"{path}: is not CSV that can be read ({error}); save it as CSV again") from None

@@ -7,10 +7,9 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import PurePosixPath
 from typing import Protocol
-from urllib.parse import urlsplit
 
 from model.errors import CollectionError, PhotoError
-from training.collection.offer import FetchError, Offered, Refusal, UnreachableError
+from training.collection.offer import FetchError, Offered, Refusal, UnreachableError, host_of
 from training.collection.own import OwnSpecies
 from training.collection.pixels import stored_jpeg
 from training.collection.plan import Intake, Progress, Refusals, cause_alone, conflict, look_over, now
@@ -126,14 +125,6 @@ def _note_unreached(run: _Run, offered: Offered, cause: str) -> None:
     run.refusals.note(offered.file, cause)
     if run.unreached[host] >= GIVE_UP_AFTER:
         run.given_up[host] = f"{host}: {cause}, for {GIVE_UP_AFTER} photos in a row"
-
-
-def host_of(address: str) -> str:
-    """The host and port of an address, "" where it has none."""
-    try:
-        return urlsplit(address).netloc
-    except ValueError:
-        return ""
 
 
 def _row(offered: Offered, label: str, group: str, by: str, digest: str) -> Row:

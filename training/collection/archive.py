@@ -12,8 +12,10 @@ import zlib
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path, PurePosixPath
+from typing import BinaryIO
 
 from model.errors import CollectionError, PhotoError
+from model.file import check_ordinary
 from training.collection.names import DEVICES, OTHER_FOLDER
 from training.collection.offer import Refusal, is_litter, shown
 
@@ -21,13 +23,15 @@ MOST_ENTRIES = 20_000
 MOST_BYTES = 2_000_000_000  # unpacked, all members together
 MOST_RATIO = 100  # unpacked to packed
 LONGEST_NAME = 200  # bytes
-LARGEST_DIRECTORY = MOST_ENTRIES * 1000  # bytes of the list of members
+LONGEST_ENTRY = 500  # bytes in the list of members
+LARGEST_ZIP = 1 << 40  # bytes
+_END = 66_000  # bytes: within these ends a zip, whatever comment it has
 _ANY_SIZE = 10_000  # bytes: below this a member may shrink as much as it likes
 _CHUNK = 1 << 20
 _NESTED = (".zip", ".7z", ".rar", ".tar", ".gz", ".tgz", ".bz2", ".xz", ".zst", ".jar", ".cab", ".iso")
 _BAD_CHARACTER = re.compile(r"[\x00-\x1f\x7f<>\"|?*\u200e\u200f\u202a-\u202e\u2066-\u2069]")
 _METHODS = (zipfile.ZIP_STORED, zipfile.ZIP_DEFLATED)
-BROKEN = (zipfile.BadZipFile, zlib.error, EOFError, NotImplementedError, RuntimeError, struct.error, UnicodeError)
+BROKEN = (zipfile.BadZipFile, zlib.error, EOFError, NotImplementedError, RuntimeError, struct.error, ValueError)
 
 
 class ZipTree:
@@ -83,18 +87,20 @@ class ZipTree:
                         )
                     out.write(chunk)
         except BROKEN as error:
-            raise PhotoError(f"is damaged in the zip ({str(error).split(chr(10))[0] or 'unreadable'})") from None
+            raise PhotoError(f"is damaged in the zip ({shown(str(error)) or 'unreadable'})") from None
         self._unpacked[info.filename] = size
         self._total = before + size
 
 
 def _opened(path: Path) -> zipfile.ZipFile:
     try:
-        if directory_size(path) > LARGEST_DIRECTORY:
+        if entries_at_most(path, MOST_ENTRIES) > MOST_ENTRIES:
             raise CollectionError(f"{path}: lists over {MOST_ENTRIES} members; zip fewer photos at a time")
         return zipfile.ZipFile(path)
-    except (*BROKEN, ValueError) as error:
-        raise CollectionError(f"{path}: is no zip that can be read ({error}); zip the photos again") from None
+    except BROKEN as error:
+        raise CollectionError(
+            f"{path}: is no zip that can be read ({shown(str(error))}); zip the photos again"
+        ) from None
     except OSError as error:
         raise CollectionError(f"{path}: {error.strerror or error}; check the name") from None
 
@@ -102,39 +108,59 @@ def _opened(path: Path) -> zipfile.ZipFile:
 def _checked(path: Path, archive: zipfile.ZipFile) -> list[zipfile.ZipInfo]:
     """The members of a zip, in its order, after all checks that need no unpacking."""
     members = archive.infolist()
-    if len(members) > MOST_ENTRIES:
-        raise CollectionError(f"{path}: lists {len(members)} members, over {MOST_ENTRIES}; zip fewer photos at a time")
+    size = path.stat().st_size
     seen: dict[str, str] = {}
     for info in members:
-        fault = fault_of_name(info.orig_filename) or fault_of_member(info)
+        fault = fault_of_name(info.orig_filename) or fault_of_member(info, size)
         folded = unicodedata.normalize("NFC", info.orig_filename.rstrip("/")).casefold()
         if not fault and folded in seen:
             fault = f"has the same name as {seen[folded]}, or differs in case or accents only"
         if fault:
             raise _refused(path, info.orig_filename, fault)
         seen[folded] = shown(info.orig_filename)
+    if sum(info.compress_size for info in members) > size:
+        raise CollectionError(f"{path}: its members overlap; the zip is refused, zip the photos again")
     if sum(info.file_size for info in members) > MOST_BYTES:
         raise CollectionError(f"{path}: unpacks to over {MOST_BYTES // 10**9} GB; zip fewer photos at a time")
     return members
 
 
-def directory_size(path: Path) -> int:
-    """Bytes that the zip's list of members takes, as its end says; 0 where there is no end to read."""
+def entries_at_most(path: Path, most: int) -> int:
+    """How many members a zip can list at most, counted in its list and not as its end says; stops above ``most``.
+
+    A reader makes an object of every one of them before anything can be checked. Raises OSError;
+    ValueError where the list is longer than so many members need, or no zip is there.
+    """
+    size = check_ordinary(path, LARGEST_ZIP)
     with path.open("rb") as file:
-        size = file.seek(0, 2)
-        start = max(0, size - 65_600)
+        listed = max(_directory_sizes(file, size), default=0)
+        if listed > most * LONGEST_ENTRY:
+            raise ValueError("its list of members is too long")
+        start = max(0, size - listed - _END)
         file.seek(start)
-        tail = file.read()
-        place = tail.rfind(b"PK\x05\x06")
-        if place < 0 or place + 22 > len(tail):
-            return 0
-        listed: int = struct.unpack_from("<L", tail, place + 12)[0]
-        if listed < 0xFFFFFFFF or tail[max(0, place - 20) : place][:4] != b"PK\x06\x07":
-            return listed
-        # A zip in the 64-bit form: the end points to a longer end, which holds the size.
-        file.seek(min(size, struct.unpack_from("<Q", tail, place - 12)[0]))
-        longer = file.read(56)
-        return struct.unpack_from("<Q", longer, 40)[0] if len(longer) == 56 else listed
+        count, left = 0, b""
+        while count <= most and (chunk := file.read(_CHUNK)):
+            data = left + chunk
+            count += data.count(b"PK\x01\x02")
+            left = data[-3:]
+    return count
+
+
+def _directory_sizes(file: BinaryIO, size: int) -> Iterator[int]:
+    """Bytes that the list of members takes, as each end that a reader may go by says."""
+    file.seek(max(0, size - _END))
+    tail = file.read()
+    for found in re.finditer(b"PK\x05\x06", tail):
+        if len(tail) - found.start() >= 22:
+            yield struct.unpack_from("<L", tail, found.start() + 12)[0]
+    # A zip in the 64-bit form has a longer end, which holds the size.
+    for found in re.finditer(b"PK\x06\x07", tail):
+        place = struct.unpack_from("<Q", tail.ljust(len(tail) + 20, b"\0"), found.start() + 8)[0]
+        if not size - len(tail) <= place < size:
+            raise ValueError("its end is an unusual one")
+    for found in re.finditer(b"PK\x06\x06", tail):
+        if len(tail) - found.start() >= 56:
+            yield min(size, struct.unpack_from("<Q", tail, found.start() + 40)[0])
 
 
 def fault_of_name(name: str) -> str:
@@ -162,13 +188,15 @@ def fault_of_name(name: str) -> str:
     return ""
 
 
-def fault_of_member(info: zipfile.ZipInfo) -> str:
-    """Why a member is refused for what it is or claims to be; "" for an ordinary one."""
+def fault_of_member(info: zipfile.ZipInfo, size: int | None = None) -> str:
+    """Why a member is refused for what it is or claims to be; "" for an ordinary one. ``size``: bytes of the zip."""
     kind = stat.S_IFMT(info.external_attr >> 16)
     if kind == stat.S_IFLNK:
         return "is a link"
     if kind not in (0, stat.S_IFREG, stat.S_IFDIR):
         return "is no ordinary file"
+    if size is not None and not 0 <= info.header_offset < size:
+        return "lies outside of the file"
     if info.flag_bits & 0x1:
         return "is encrypted"
     if info.compress_type not in _METHODS:

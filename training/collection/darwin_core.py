@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import codecs
 import csv
 import re
 import shutil
@@ -22,9 +23,12 @@ from model.errors import CollectionError
 from training.collection.fetch import Fetcher
 from training.collection.licence import OPEN, kind_of, licence_of
 from training.collection.names import without_authors
-from training.collection.offer import Offered, Refusal, Tree
+from training.collection.offer import Offered, Refusal, Tree, host_of, needed
 
 META = "meta.xml"
+# In all of these a line ends with the byte that it ends with in ASCII, which is how lines are counted.
+ENCODINGS = ("utf-8", "ascii", "iso8859-1", "iso8859-15", "cp1252")
+MOST_HEADS = 100  # lines before the first row
 LARGEST_META = 1_000_000  # bytes
 LONGEST_LINE = 1_000_000  # bytes
 DWC, DC, DCTERMS, AC = (
@@ -96,17 +100,21 @@ class DarwinCore:
                     for number, (key, row) in enumerate(_rows(media, folder, "coreid", MEDIA), start=1):
                         if offer := self._offer(number, key, row, occurrences):
                             yield offer
-                except (InvalidArchive, csv.Error, LookupError, ValueError, TypeError) as error:
+                except (InvalidArchive, csv.Error, sqlite3.Error, LookupError, ValueError, TypeError) as error:
                     raise CollectionError(f"{self.title}: {_first_line(error)}; ask for the archive again") from None
 
     def _parts(self, folder: Path) -> tuple[DataFileDescriptor, DataFileDescriptor]:
         """The descriptions of the core and of the multimedia extension, their files put under names of ours."""
-        with self.tree.get(META) as path:
+        with needed(self.tree, META) as path:
             text = _safe_xml(path, self.title)
         try:
             found = ArchiveDescriptor(text)
+            for part in (found.core, *found.extensions):
+                _check_form(part)
         except (InvalidArchive, LookupError, ValueError, TypeError, AttributeError, SyntaxError) as error:
-            raise CollectionError(f"{self.title}: {META} describes no archive ({_first_line(error)})") from None
+            raise CollectionError(
+                f"{self.title}: {META} describes no archive ({_first_line(error)}); ask for the archive again"
+            ) from None
         if not (found.core.type or "").endswith("/Occurrence"):
             raise CollectionError(f"{self.title}: holds {found.core.type or 'nothing known'}; ask for occurrences")
         media = [part for part in found.extensions if part.type in MULTIMEDIA]
@@ -120,8 +128,10 @@ class DarwinCore:
         name = str(part.file_location or "").strip()
         if not name or len(PurePosixPath(name).parts) != 1 or not self.tree.has(name):
             raise CollectionError(f"{self.title}: {META} names {name or 'no file'}, which is not in the archive")
-        with self.tree.get(name) as path:
-            _check_lines(path, f"{self.title}/{name}")
+        with needed(self.tree, name) as path:
+            # Where cells may stand in quotes, any sign of an end ends a line.
+            ends = "[\r\n]" if part.fields_enclosed_by else part.lines_terminated_by
+            _check_lines(path, f"{self.title}/{name}", re.compile(ends.encode()))
             shutil.copyfile(path, target)
         part.file_location = target.name
 
@@ -139,6 +149,7 @@ class DarwinCore:
             return Refusal(f"row {number}", "gives no address of a photo")
         if fault := _fault(plant, row, self.kinds):
             return Refusal(where, fault)
+        self.fetcher.agreed.add(host_of(row["address"]).casefold())
         holder = row["holder"]
         creator = row["creator"] or holder
         return Offered(
@@ -153,6 +164,17 @@ class DarwinCore:
             address=row["address"],
             scientific=True,
         )
+
+
+def _check_form(part: DataFileDescriptor) -> None:
+    """Raises ValueError, or LookupError, for a table in a form that is not taken."""
+    encoding = codecs.lookup(part.file_encoding).name
+    if encoding not in ENCODINGS:
+        raise ValueError(f"encoding {encoding} is not taken")
+    if part.lines_terminated_by not in ("\n", "\r\n", "\r") or len(part.fields_terminated_by) != 1:
+        raise ValueError("its cells or lines end in an unusual way")
+    if len(part.fields_enclosed_by) > 1 or not 0 <= part.lines_to_ignore <= MOST_HEADS:
+        raise ValueError("its quotes or its heads are unusual")
 
 
 def _fault(plant: dict[str, str], row: dict[str, str], kinds: tuple[str, ...]) -> str:
@@ -218,23 +240,23 @@ def _safe_xml(path: Path, title: str) -> str:
     try:
         parser.Parse(data, True)
         text = data.decode("utf-8-sig")
-    except (expat.ExpatError, UnicodeDecodeError) as error:
-        raise CollectionError(f"{title}: {META} is not XML in UTF-8 ({error})") from None
+    except (expat.ExpatError, LookupError, ValueError) as error:
+        raise CollectionError(
+            f"{title}: {META} is not XML in UTF-8 ({_first_line(error)}); ask for the archive again"
+        ) from None
     # What parses the text next must not be told of another encoding, and needs the one that the standard implies.
     text = re.sub(r"^\s*<\?xml[^>]*\?>", "", text)
-    return re.sub(r"<(core|extension)\b(?![^>]*\bencoding=)", r'<\1 encoding="UTF-8"', text)
+    return re.sub(r"<(core|extension)\b(?![^<>]*\bencoding=)", r'<\1 encoding="UTF-8"', text)
 
 
-def _check_lines(path: Path, title: str) -> None:
-    """Refuse a file with a line so long that reading it would fill the memory."""
-    length = 0
+def _check_lines(path: Path, title: str, ends: re.Pattern[bytes]) -> None:
+    """Refuse a file with a line so long that reading it would fill the memory. ``ends``: what ends a line."""
     with path.open("rb") as file:
-        while chunk := file.read(1 << 20):
-            first, *others = re.split(rb"[\r\n]", chunk)
-            longest = max(map(len, (first, *others[:-1])), default=0)
-            if max(length + len(first), longest) > LONGEST_LINE:
+        left = b""
+        while chunk := file.read(LONGEST_LINE):
+            *lines, left = ends.split(left + chunk)
+            if max(map(len, (left, *lines))) > LONGEST_LINE:
                 raise CollectionError(f"{title}: has a line of over {LONGEST_LINE} bytes; it is no table")
-            length = len(others[-1]) if others else length + len(first)
 
 
 def _first_line(error: Exception) -> str:

@@ -14,6 +14,7 @@ from training.collection.names import OTHER_FOLDER
 from training.collection.offer import Offered, Origin, Refusal, Tree, is_litter
 
 NO_FOLDER = "lies in no folder that names a species; move it into one, or name the species with --as"
+DEEPEST = 30  # folders within one another
 A_LINK = "is a link; put the photo itself there"
 
 
@@ -23,6 +24,7 @@ class FolderTree:
     def __init__(self, top: Path) -> None:
         self.top = top
         self.title = str(top)
+        self._real = top.resolve()
 
     def names(self) -> Iterator[str | Refusal]:
         """All files in alphabetical order; links and folders that cannot be read are refused."""
@@ -40,6 +42,8 @@ class FolderTree:
                 continue
             if entry.is_symlink():
                 yield Refusal(str(name), A_LINK)
+            elif entry.is_dir(follow_symlinks=False) and len(name.parts) > DEEPEST:
+                yield Refusal(str(name), f"lies in {DEEPEST} folders within one another; move it up")
             elif entry.is_dir(follow_symlinks=False):
                 yield from self._walk(folder / entry.name, name)
             elif entry.is_file(follow_symlinks=False):
@@ -51,7 +55,7 @@ class FolderTree:
         """Whether there is such a file inside; a link out of the folder does not count."""
         try:
             file = self.top / name
-            return file.is_file() and file.resolve().is_relative_to(self.top.resolve())
+            return file.is_file() and file.resolve().is_relative_to(self._real)
         except (OSError, ValueError, RuntimeError):
             return False
 

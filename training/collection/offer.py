@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import unicodedata
 from collections.abc import Callable, Iterator
-from contextlib import AbstractContextManager
+from contextlib import AbstractContextManager, contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path, PurePosixPath
 from typing import Protocol
+from urllib.parse import urlsplit
 
-from model.errors import CollectionError
+from model.errors import CollectionError, PhotoError
 
 # What systems leave in folders without being asked.
 _LITTER = frozenset({"thumbs.db", "desktop.ini", "__macosx"})
@@ -83,6 +84,16 @@ class Tree(Protocol):
         ...
 
 
+@contextmanager
+def needed(tree: Tree, name: str) -> Iterator[Path]:
+    """A file without which the whole source cannot be read. Raises CollectionError naming it."""
+    try:
+        with tree.get(name) as path:
+            yield path
+    except PhotoError as error:
+        raise CollectionError(f"{tree.title}/{name}: {error}; bring the source again") from None
+
+
 class Source(Protocol):
     """Anything that offers photos; the same ones each time it is asked."""
 
@@ -90,6 +101,14 @@ class Source(Protocol):
     def title(self) -> str: ...
 
     def offers(self) -> Iterator[Offered | Refusal]: ...
+
+
+def host_of(address: str) -> str:
+    """The host and port of an address, "" where it has none."""
+    try:
+        return urlsplit(address).netloc
+    except ValueError:
+        return ""
 
 
 def is_litter(name: str) -> bool:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 from typing import Annotated, Any
 
@@ -11,8 +12,11 @@ from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationEr
 from model.errors import CollectionError, SwardkeyError, nearest
 from model.flora import Species
 from model.flora.load import first_cause, read_mapping
+from training.collection.offer import shown
 from training.durable import Step, go_on, replace_file
 
+LONGEST_NAME = 200  # characters
+_ID = re.compile(r"[a-z0-9_]{1,80}")
 # YAML reads an unquoted date as a date; here it is text.
 Text = Annotated[str, BeforeValidator(str)]
 OURS = ("labelled_by", "added_at", "advice")
@@ -47,8 +51,11 @@ def read_own(folder: Path) -> dict[str, OwnSpecies | Species]:
 
 
 def _read(path: Path) -> OwnSpecies | Species:
+    if not _ID.fullmatch(path.stem):
+        raise CollectionError(f"{path}: its name is no id of a species; use letters a to z, digits and underscores")
     try:
         fields = read_mapping(path)
+        _check_names(path, fields)
         for key in fields:
             if key not in FIELDS:
                 raise CollectionError(f"{path}: {key}: no such field; {nearest(key, FIELDS)}")
@@ -64,6 +71,17 @@ def _read(path: Path) -> OwnSpecies | Species:
         raise
     except SwardkeyError as error:
         raise CollectionError(str(error)) from None
+
+
+def _check_names(path: Path, fields: dict[str, Any]) -> None:
+    """Names are printed, so they hold no signs that steer a screen."""
+    for key in ("scientific_name", "common_names", "synonyms", "labelled_by", "family"):
+        value = fields.get(key, "")
+        for name in value if isinstance(value, list) else [value]:
+            text = str(name)
+            if len(text) > LONGEST_NAME or shown(text, LONGEST_NAME) != text:
+                told = "is too long" if len(text) > LONGEST_NAME else "has a sign that cannot be printed"
+                raise CollectionError(f"{path}: {key}: {shown(text, 40)!r} {told}; mend that field")
 
 
 def write_own(folder: Path, plant: OwnSpecies, step: Step = go_on) -> None:

@@ -14,12 +14,15 @@ from model.errors import CollectionError, PhotoError
 from model.flora.name import plain
 from training.collection.group import group_of
 from training.collection.names import id_of
-from training.collection.offer import Offered, Refusal, Source, counted, shown
+from training.collection.offer import Offered, Refusal, Source, counted, host_of, shown
 from training.collection.own import OwnSpecies
 from training.collection.pixels import sha256_of
 
 LONGEST_LIST = 1000  # refusals that are kept one by one; the rest are counted
 MOST_NAMES = 20_000  # different names in one source; more are no names of plants
+LONGEST_NAME = 200  # characters of one of them
+MOST_HOSTS = 1000
+HOSTS_SHOWN = 12
 Progress = Callable[[int], None]
 
 
@@ -51,7 +54,8 @@ class Refusals:
 class Intake:
     """What adding a source would do; nothing is written before it is applied.
 
-    ``labels`` maps each name as the source writes it to a species id or `other:<kind>`. Whether
+    ``labels`` maps each name as the source writes it to a species id or `other:<kind>`; ``hosts``
+    are the servers that its photos lie on, with how many: no other is asked for them. Whether
     a picture is damaged shows only when it is added: the plan reads names and metadata.
     ``offers`` goes through the source again.
     """
@@ -67,6 +71,7 @@ class Intake:
     ambiguous: Mapping[str, tuple[str, ...]]
     new_species: tuple[OwnSpecies, ...]
     skip_unknown: bool
+    hosts: Mapping[str, int]
     offers: Callable[[], Iterator[Offered | Refusal]] = field(repr=False, compare=False)
 
     @property
@@ -96,6 +101,10 @@ class Intake:
             alone = f", {tally.ungrouped} of no known group" if tally.ungrouped else ""
             own = " (new species of your own)" if label in new else ""
             lines.append(f"  {label}{own}: {counted(tally.photos, 'photo')} in {counted(tally.groups, 'group')}{alone}")
+        for host, count in list(self.hosts.items())[:HOSTS_SHOWN]:
+            lines.append(f"  to be fetched from {shown(host)}: {counted(count, 'photo')}")
+        if len(self.hosts) > HOSTS_SHOWN:
+            lines.append(f"  to be fetched from {len(self.hosts) - HOSTS_SHOWN} servers more")
         if self.known_already:
             lines.append(f"  in the collection already: {self.known_already}")
         for name, count in self.unknown_names.items():
@@ -154,6 +163,7 @@ class _Planner:
         self.photos: dict[str, int] = {}
         self.alone: dict[str, int] = {}
         self.groups: dict[str, set[int]] = {}
+        self.hosts: dict[str, int] = {}
         self.known = 0
         self.refusals = Refusals()
         self.unknown: dict[str, int] = {}
@@ -164,6 +174,11 @@ class _Planner:
         if isinstance(offered, Refusal):
             self.refusals.note(offered.file, offered.why)
             return
+        if len(offered.name) > LONGEST_NAME:
+            self.refusals.note(offered.file, f"names its species in over {LONGEST_NAME} characters")
+            return
+        if offered.address:
+            self._note_host(host_of(offered.address))
         label = self.labels.get(offered.name) or self._resolve(offered)
         if label is None or self.ambiguous or (self.unknown and not self.skip_unknown):
             return
@@ -189,6 +204,11 @@ class _Planner:
                 self.groups.setdefault(label, set()).add(int.from_bytes(digest[:8], "big"))
             else:
                 self.alone[label] = self.alone.get(label, 0) + 1
+
+    def _note_host(self, host: str) -> None:
+        self.hosts[host] = self.hosts.get(host, 0) + 1
+        if len(self.hosts) > MOST_HOSTS:
+            raise CollectionError(f"its photos lie on over {MOST_HOSTS} servers; ask for a smaller archive")
 
     def _resolve(self, offered: Offered) -> str | None:
         name = offered.name
@@ -248,6 +268,7 @@ class _Planner:
             ambiguous=self.ambiguous,
             new_species=tuple(self.new.values()),
             skip_unknown=self.skip_unknown,
+            hosts=self.hosts,
             offers=source.offers,
         )
 

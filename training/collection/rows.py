@@ -11,11 +11,13 @@ from dataclasses import astuple, dataclass
 from pathlib import Path
 
 from model.errors import CollectionError
-from training.durable import Step, go_on, replace_file, sync_folder
+from training.durable import Step, go_on, replace_file, sync_folder, write_all
 
 LONGEST_CELL = 500  # characters
-# A spreadsheet would take a cell that begins so for a formula.
-_FORMULA = ("=", "+", "-", "@", "\t")
+LONGEST_LINE = 100_000  # bytes
+# A spreadsheet would take a cell that begins so for a formula, the wide forms of these signs included.
+_FORMULA = ("=", "+", "-", "@", "\t", "\r", "\n", "\uff1d", "\uff0b", "\uff0d", "\uff20")
+_BEFORE = " '\xa0\0\ufeff\u200b\u200c\u200d\u2060"  # passed over when a cell is looked at
 # Anything that would end the line or the text; the tab is dealt with above.
 _CONTROL = re.compile(r"[\x00-\x08\x0a-\x1f\x7f\x85\u2028\u2029]+")
 
@@ -51,12 +53,12 @@ def guarded(cell: str) -> str:
     >>> guarded("=1+1"), unguarded(guarded("'=1+1")), guarded("soursob")
     ("'=1+1", "'=1+1", 'soursob')
     """
-    return "'" + cell if cell.lstrip("'").startswith(_FORMULA) else cell
+    return "'" + cell if cell.lstrip(_BEFORE).startswith(_FORMULA) else cell
 
 
 def unguarded(cell: str) -> str:
     """The cell that ``guarded`` was given."""
-    return cell[1:] if cell.startswith("'") and cell.lstrip("'").startswith(_FORMULA) else cell
+    return cell[1:] if cell.startswith("'") and cell.lstrip(_BEFORE).startswith(_FORMULA) else cell
 
 
 def line_of(cells: Sequence[str]) -> str:
@@ -131,14 +133,17 @@ class GrowingFile:
             replace_file(self.path, line_of(self.columns).encode(), self._step)
         data = line_of(cells).encode()
         half = len(data) // 2
-        with self.path.open("ab") as file:
-            file.write(data[:half])
-            file.flush()
-            self._step(f"{self.path.name} half written")
-            file.write(data[half:])
-            file.flush()
-            self._step(f"{self.path.name} written")
-            os.fsync(file.fileno())
+        with self.path.open("ab", buffering=0) as file:
+            end = file.seek(0, os.SEEK_END)
+            try:
+                write_all(file, data[:half])
+                self._step(f"{self.path.name} half written")
+                write_all(file, data[half:])
+                self._step(f"{self.path.name} written")
+                os.fsync(file.fileno())
+            except OSError:  # what was refused is not there
+                os.ftruncate(file.fileno(), end)
+                raise
 
     def new_rows(self) -> Iterator[tuple[int, list[str]]]:
         """Rows that were not read before, with their line numbers; a line still without an end is left for later.
@@ -153,8 +158,12 @@ class GrowingFile:
             raise CollectionError(f"{self.path}: cannot be read ({error.strerror or error}); mend its rights") from None
         with file:
             file.seek(self._offset)
-            for raw in file:
+            while raw := file.readline(LONGEST_LINE):
                 if not raw.endswith(b"\n"):
+                    if len(raw) == LONGEST_LINE:
+                        raise CollectionError(
+                            f"{self.path} line {self._line + 1}: is over {LONGEST_LINE} bytes long; mend that line"
+                        )
                     return
                 self._offset += len(raw)
                 self._line += 1

@@ -24,6 +24,7 @@ from training.manifest import LabelledPhoto
 COLUMNS = ("photo", "species", "group", "source", "creator", "licence", "labelled_by", "labelled_at", "action", "note")
 PHOTO_NAME = re.compile(r"([0-9a-f]{2})/\1[0-9a-f]{62}\.jpg")
 ORIGINAL = re.compile(r"[0-9a-f]{64}")
+LABEL = re.compile(r"(other:)?[a-z0-9_]{1,100}")
 ACTIONS = ("add", "relabel", "remove")
 WAIT = 30.0  # seconds for another swardkey to finish a row
 
@@ -224,7 +225,7 @@ class Collection:
         """Take in rows that this process has not read yet, whoever wrote them."""
         for number, cells in self._manifest.new_rows():
             photo, species, action = cells[0], cells[1], cells[8]
-            if not PHOTO_NAME.fullmatch(photo) or action not in ACTIONS or not species:
+            if not PHOTO_NAME.fullmatch(photo) or action not in ACTIONS or not LABEL.fullmatch(species):
                 raise CollectionError(f"{self._manifest.path} line {number}: is no row of a collection; mend that line")
             self._labels[bytes.fromhex(photo[3:67])] = None if action == "remove" else sys.intern(species)
         for _, (original, photo) in self._originals.new_rows():

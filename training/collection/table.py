@@ -12,12 +12,13 @@ from pathlib import PurePosixPath
 
 from model.errors import CollectionError
 from training.collection.names import OTHER_FOLDER
-from training.collection.offer import Offered, Origin, Refusal, Tree
+from training.collection.offer import Offered, Origin, Refusal, Tree, needed
 from training.collection.rows import unguarded
 
 DELIMITERS = (",", ";", "\t")
 UNKNOWN = ("", "unknown")
 LONGEST_LINE = 100_000  # characters: more is no row of a table
+MOST_ROWS = 200_000
 
 
 @dataclass(frozen=True)
@@ -47,18 +48,21 @@ class Table:
             delimiter, columns = self._columns(header)
             reader = csv.reader(_lines(text, self.title), delimiter=delimiter)
             number = 1
+            seen: dict[str, int] = {}
             try:
                 for cells in reader:
                     number = reader.line_num + 1
+                    if number > MOST_ROWS + 1:
+                        raise CollectionError(f"{self.title}: has over {MOST_ROWS} lines; make several tables of it")
                     if any(cell.strip() for cell in cells):
-                        yield self._offer(number, dict(zip(columns, map(unguarded, cells), strict=False)))
+                        yield self._offer(number, dict(zip(columns, map(unguarded, cells), strict=False)), seen)
             except csv.Error as error:
                 raise CollectionError(f"{self.title} after row {number}: {error}; mend that row") from None
 
     @contextmanager
     def _text(self) -> Iterator[io.TextIOBase]:
         try:
-            with self.tree.get(self.name) as path, path.open(encoding="utf-8-sig", newline="") as text:
+            with needed(self.tree, self.name) as path, path.open(encoding="utf-8-sig", newline="") as text:
                 yield text
         except UnicodeDecodeError:
             raise CollectionError(f"{self.title}: is not UTF-8 text; save it as CSV UTF-8") from None
@@ -74,7 +78,7 @@ class Table:
                 return delimiter, columns
         raise CollectionError(f"{self.title}: its first row must name the columns {' and '.join(needed)}; add them")
 
-    def _offer(self, number: int, row: dict[str, str]) -> Offered | Refusal:
+    def _offer(self, number: int, row: dict[str, str], seen: dict[str, int]) -> Offered | Refusal:
         row = {column: cell.strip() for column, cell in row.items()}
         photo = row.get("photo", "").replace("\\", "/")
         where = f"row {number}: {photo}"
@@ -83,8 +87,11 @@ class Table:
             return Refusal(f"row {number}", "names no photo")
         if path.is_absolute() or ".." in path.parts or ":" in path.parts[0] or "\0" in photo:
             return Refusal(where, "is not a path inside the folder of the table")
+        if str(path) in seen:
+            return Refusal(where, f"is in row {seen[str(path)]} already; leave one")
         if not self.tree.has(str(path)):
             return Refusal(where, "no such file in the folder of the table")
+        seen[str(path)] = number
         name = self.as_name or row.get("species", "") or _other_kind(path)
         if not name:
             return Refusal(where, "has no species")

@@ -1,0 +1,42 @@
+"""Files that others may have made: read whole only when they are ordinary, and no larger than such a file may be."""
+
+from __future__ import annotations
+
+import errno
+import stat
+from pathlib import Path
+
+
+def check_ordinary(path: Path, most: int, links: bool = True) -> int:
+    """The size of an ordinary file in bytes.
+
+    Raises OSError whose ``strerror`` says why it is none: a folder, a pipe, a device, a file of
+    more than ``most`` bytes or, without ``links``, a link. Opening a pipe might wait for ever.
+    """
+    found = path.stat() if links else path.lstat()
+    if stat.S_ISLNK(found.st_mode):
+        raise OSError(errno.ELOOP, "is a link", str(path))
+    if not stat.S_ISREG(found.st_mode):
+        raise OSError(errno.EINVAL, "is no ordinary file", str(path))
+    if found.st_size > most:
+        raise OSError(errno.EFBIG, f"is over {_in_words(most)}, too large", str(path))
+    return found.st_size
+
+
+def read_file(path: Path, most: int, links: bool = True) -> bytes:
+    """All bytes of an ordinary file. Raises OSError as ``check_ordinary`` does."""
+    check_ordinary(path, most, links)
+    with path.open("rb") as file:
+        data = file.read(most + 1)
+    if len(data) > most:  # it has grown meanwhile
+        raise OSError(errno.EFBIG, f"is over {_in_words(most)}, too large", str(path))
+    return data
+
+
+def _in_words(size: int) -> str:
+    """A limit as people read it.
+
+    >>> _in_words(2_000_000), _in_words(200_000)
+    ('2 MB', '200 kB')
+    """
+    return f"{size // 1_000_000} MB" if size >= 1_000_000 else f"{size // 1000} kB"
