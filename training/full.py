@@ -20,6 +20,7 @@ from model.photo.saved import STARTER, read_model
 from model.photo.tuned import Tuned, TunedClassifier, extractor_with
 from training.course import NOT_HELD_OUT, Course, Progress, Weights, digest_of, stage, weights_of
 from training.data import Data
+from training.durable import in_a_sentence
 from training.features import features_of
 from training.gather import gather
 from training.learn import Learned, learn
@@ -35,6 +36,7 @@ from training.tune import World
 Array = NDArray[np.float64]
 
 
+@in_a_sentence()
 def train_full(
     photos: Sequence[LabelledPhoto],
     registry: Registry,

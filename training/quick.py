@@ -6,6 +6,7 @@ from collections.abc import Callable, Sequence
 from pathlib import Path
 
 from model.photo.saved import STARTER, read_model
+from training.durable import in_a_sentence
 from training.gather import gather
 from training.learn import learn
 from training.manifest import LabelledPhoto
@@ -15,6 +16,7 @@ from training.registry import Registry
 from training.settle import Candidate, Outcome, settle, spread_account
 
 
+@in_a_sentence()
 def train_quick(
     photos: Sequence[LabelledPhoto],
     registry: Registry,

@@ -235,7 +235,12 @@ class Registry:
     def _point(self, name: str, previous: str | None, action: str, facts: dict[str, Any]) -> None:
         # Logged first: a change that nobody wrote down must not take effect.
         self._log(action, {"model": name, "instead_of": previous, **facts})
-        replace_file(self.folder / "current.json", _json(asdict(Pointer(name, previous, _now()))), self.step)
+        pointer = Pointer(name, previous, _now())
+        try:
+            replace_file(self.folder / "current.json", _json(asdict(pointer)), self.step)
+        except OSError:
+            if self._pointer_or_none() != pointer:  # else it is in its place, and is not said to be unchanged
+                raise
 
     def _prune(self, newest: str) -> None:
         pointer = self._pointer_or_none()

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import os
 import sqlite3
-from contextlib import closing
+from collections.abc import Iterator
+from contextlib import closing, contextmanager, suppress
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -47,7 +48,8 @@ def bring_up_to_date(connection: sqlite3.Connection, path: Path, step: Step) -> 
             connection.execute("ROLLBACK")
         raise
     connection.execute("PRAGMA foreign_keys = ON")
-    sync_folder(path.parent)
+    with suppress(OSError):  # it is done, and SQLite has seen to its own file
+        sync_folder(path.parent)
 
 
 def verified_copy(connection: sqlite3.Connection, target: Path, step: Step) -> None:
@@ -57,17 +59,33 @@ def verified_copy(connection: sqlite3.Connection, target: Path, step: Step) -> N
     """
     with beside(target) as unfinished:
         with closing(sqlite3.connect(unfinished)) as copy:
-            connection.backup(copy)
+            with _one_moment(connection):
+                connection.backup(copy)
+                counts = _counts(connection)
             step("copy written")
             # A copy in WAL mode would bring two side files with it.
             copy.execute("PRAGMA journal_mode = DELETE")
             faults = [row[0] for row in copy.execute("PRAGMA integrity_check(1)")]
-            if faults != ["ok"] or _counts(copy) != _counts(connection):
+            if faults != ["ok"] or _counts(copy) != counts:
                 raise RecordsError(f"{target}: the copy is not sound ({faults[0]}); nothing was changed")
         with unfinished.open("rb+") as file:
             os.fsync(file.fileno())
         step("copy verified")
     step("copy in place")
+
+
+@contextmanager
+def _one_moment(connection: sqlite3.Connection) -> Iterator[None]:
+    """All that is read is as it was at one moment, whatever others write meanwhile."""
+    if connection.in_transaction:
+        yield
+        return
+    connection.execute("BEGIN")
+    try:
+        connection.execute("SELECT 1 FROM sqlite_master").fetchone()
+        yield
+    finally:
+        connection.execute("ROLLBACK")
 
 
 def _version(connection: sqlite3.Connection, path: Path) -> int:

@@ -3,7 +3,7 @@
 .restoring/new/...   being unpacked and checked; thrown away if that was interrupted
 .restored/new/...    the same folder once all of it is checked: from here on there is only forward
 .restored/old/...    the old folders, on their way to
-before-restore/...   the old folders, kept until the next restore
+before-restore/...   the old folders, kept until the next restore, and beyond it where something signed is nowhere else
 """
 
 from __future__ import annotations
@@ -35,24 +35,45 @@ def finish_restore(home: Path, step: Step = go_on) -> bool:
     return True
 
 
-def swap_in(home: Path, step: Step = go_on) -> None:
-    """Move the checked folders in and the old ones aside; may be done again after a kill at any step."""
+def swap_in(home: Path, step: Step = go_on, unpacked: Path | None = None) -> None:
+    """Move the checked folders in and the old ones aside; may be done again after a kill at any step.
+
+    ``unpacked``: a folder that was checked just now; it stays where it is while another program writes.
+    Raises RecordsError, which says so where the next start goes on with it.
+    """
+    stage = home / CHECKED
+    if unpacked is None and not stage.is_dir():
+        return
+    try:
+        with in_a_sentence(home), _nobody_writes(home):
+            if unpacked is not None:
+                move(unpacked, stage)
+                sync_folder(home)
+                step("checked for good")
+            _swapped(home, step)
+    except RecordsError as error:
+        if not stage.is_dir():
+            raise
+        raise RecordsError(f"{error}; all is checked by now: the next start of swardkey goes on with it") from None
+
+
+def _swapped(home: Path, step: Step) -> None:
     stage, aside = home / CHECKED, home / ASIDE
     new, old = stage / "new", stage / "old"
-    if not stage.is_dir():
-        return
-    with _nobody_writes(home):
-        for name in FOLDERS:
-            if (new / name).is_dir():
-                old.mkdir(exist_ok=True)
-                if (home / name).exists():
-                    move(home / name, _free(old / name))
-                    step(f"{name} aside")
-                move(new / name, home / name)
-                step(f"{name} in place")
+    for name in FOLDERS:
+        if (new / name).is_dir():
+            old.mkdir(exist_ok=True)
+            if (home / name).exists():
+                move(home / name, _free(old / name))
+                step(f"{name} aside")
+            move(new / name, home / name)
+            step(f"{name} in place")
     sync_folder(home)
     if old.is_dir():
-        _remove(aside)
+        if _signed(aside) <= _signed(home) | _signed(old):
+            _remove(aside)
+        else:
+            move(aside, _free(aside))
         step("the former old folders gone")
         move(old, aside)
         step("the old folders kept")
@@ -90,6 +111,18 @@ def _nobody_writes(home: Path) -> Iterator[None]:
                     raise
                 # A damaged book cannot be written to by anybody.
             yield
+
+
+def _signed(folder: Path) -> set[str]:
+    """What is signed in the records of a folder; its own path where they cannot be read, which nothing else has."""
+    book = folder / "records" / FILE
+    if not book.is_file():
+        return set()
+    try:
+        with closing(sqlite3.connect(book)) as opened:
+            return {row[0] for row in opened.execute("SELECT sha256 FROM signed")}
+    except sqlite3.Error:
+        return {str(book)}
 
 
 def _free(path: Path) -> Path:

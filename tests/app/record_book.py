@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import signal
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from datetime import date, time
@@ -26,7 +27,7 @@ from app.records import (
 )
 
 DAY = date(2026, 6, 1)
-KILLED = 9  # the exit status of a process that ended at a step
+KILLED = -9  # the exit status of a process that was killed (SIGKILL)
 
 
 @dataclass(frozen=True)
@@ -99,14 +100,14 @@ def in_a_fork(work: Callable[[], None]) -> int:
     return os.waitstatus_to_exitcode(os.waitpid(child, 0)[1])
 
 
-def killer(point: int, status: int = KILLED) -> Callable[[str], None]:
-    """A step that ends the process when it is called for the ``point``-th time, counted from 0."""
+def killer(point: int) -> Callable[[str], None]:
+    """A step that kills the process when it is called for the ``point``-th time, counted from 0."""
     passed = 0
 
     def step(name: str) -> None:
         nonlocal passed
         if passed == point:
-            os._exit(status)
+            os.kill(os.getpid(), signal.SIGKILL)
         passed += 1
 
     return step

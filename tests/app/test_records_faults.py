@@ -12,7 +12,19 @@ from pathlib import Path
 
 import pytest
 
-from app.records import Client, Records, RecordsError, check_records, open_records, schema
+from app.records import (
+    Client,
+    Records,
+    RecordsError,
+    back_up,
+    check_records,
+    finish_restore,
+    migrate,
+    open_records,
+    plan_restore,
+    restore,
+    schema,
+)
 from app.records.database import FILE
 from model.spray.delta_t import delta_t
 from tests.app.record_book import KILLED, all_of_it, book, in_a_fork, keep_some, killed_at, killer, nothing_lost, photo
@@ -99,6 +111,25 @@ def test_a_migration_is_made_after_a_verified_copy(tmp_path: Path, request: pyte
     with closing(sqlite3.connect(copies[0])) as copy:
         assert copy.execute("PRAGMA user_version").fetchone()[0] == NEWEST
         assert copy.execute("SELECT name FROM clients").fetchall() == [("A. Wattle",)]
+
+
+def test_a_copy_is_of_one_moment_whatever_others_write_meanwhile(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    book(tmp_path / "records")
+    counts = migrate._counts
+
+    def counted(connection: sqlite3.Connection) -> dict[str, int]:
+        with open_records(tmp_path / "records") as other:
+            other.add_client(Client(name="meanwhile"))
+        return counts(connection)
+
+    with open_records(tmp_path / "records") as records:
+        monkeypatch.setattr(migrate, "_counts", counted)
+        records.copy_to(tmp_path / "copy.sqlite")
+        records.add_client(Client(name="afterwards"))
+    with closing(sqlite3.connect(tmp_path / "copy.sqlite")) as copy:
+        assert counts(copy)["clients"] == 1
 
 
 def test_a_migration_that_fails_changes_nothing(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -270,3 +301,57 @@ def test_writing_to_a_book_that_was_replaced_is_refused(tmp_path: Path) -> None:
         book(tmp_path / "records")
         with pytest.raises(RecordsError, match="replaced by another"):
             records.add_client(Client(name="B"))
+
+
+def in_two_states(home: Path) -> Path:
+    """A home with a signed treatment, and a backup of the time before it was signed."""
+    kept = book(home / "records")
+    back_up(home, home / "b.zip")
+    with open_records(home / "records") as records:
+        records.sign("treatment", kept.treatment.id, "Kim")
+    return home / "b.zip"
+
+
+def signed_in(folder: Path) -> int:
+    with closing(sqlite3.connect(folder / FILE)) as kept:
+        return int(kept.execute("SELECT count(*) FROM signed").fetchone()[0])
+
+
+def test_what_was_signed_since_the_backup_outlives_several_restores(tmp_path: Path) -> None:
+    file = in_two_states(tmp_path)
+    for _ in range(3):
+        restore(plan_restore(file, tmp_path))
+    aside = sorted(path.name for path in tmp_path.glob("before-restore*"))
+    assert aside == ["before-restore", "before-restore-2"], "only what has something signed is kept beyond"
+    assert [signed_in(tmp_path / name / "records") for name in ("before-restore-2", "before-restore")] == [1, 0]
+    (tmp_path / "before-restore" / "records" / FILE).write_bytes(b"damaged")
+    restore(plan_restore(file, tmp_path))
+    assert (tmp_path / "before-restore-3").is_dir(), "what cannot be read may hold something signed"
+
+
+def test_a_restore_that_another_program_holds_up_is_not_done_later_behind_our_back(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    file = in_two_states(tmp_path)
+    monkeypatch.setattr("app.records.swap.PATIENCE", 0.1)
+    with closing(sqlite3.connect(tmp_path / "records" / FILE, isolation_level=None)) as other:
+        other.execute("BEGIN IMMEDIATE")
+        with pytest.raises(RecordsError, match="another program is writing to it"):
+            restore(plan_restore(file, tmp_path))
+    assert not finish_restore(tmp_path) and not (tmp_path / ".restored").exists()
+    assert signed_in(tmp_path / "records") == 1 and not (tmp_path / ".restoring").exists()
+    restore(plan_restore(file, tmp_path))
+    assert signed_in(tmp_path / "records") == 0
+
+
+def test_a_restore_that_fails_when_it_is_half_in_place_says_that_it_goes_on(tmp_path: Path) -> None:
+    file = in_two_states(tmp_path)
+
+    def refuse(point: str) -> None:
+        if point == "records aside":
+            raise OSError(28, "No space left on device")
+
+    with pytest.raises(RecordsError, match="the next start of swardkey goes on with it"):
+        restore(plan_restore(file, tmp_path), refuse)
+    assert finish_restore(tmp_path) and signed_in(tmp_path / "records") == 0
+    assert signed_in(tmp_path / "before-restore" / "records") == 1

@@ -245,7 +245,7 @@ def claim_full_disk(folder: Path) -> None:
             done = run(models, source, -1)
             refused += done.returncode != 0 and os.strerror(errno.ENOSPC) in done.stderr
             found = Registry(models).in_charge()
-            parts = [p.name for p in models.iterdir() if p.name.startswith((".new", ".current"))]
+            parts = [p.name for p in models.iterdir() if p.name.startswith(".new") or p.suffix == ".new"]
             chosen = (found.name == old) == (done.returncode != 0)
             good += chosen and found.note == "" and fault_of(found.folder) == "" and not parts
             tries += 1

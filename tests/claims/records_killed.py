@@ -18,8 +18,11 @@ from tests.app.record_book import KILLED, killed_at, killer, nothing_lost, photo
 SEED = 20261125
 
 
-def main(runs: int) -> None:
-    """Every step in turn, then statements and places within them by chance, ``runs`` kills in all."""
+def killed_in_turn(runs: int) -> dict[str, int]:
+    """Every step in turn, then statements and places within them by chance: ``runs`` kills, counted by kind.
+
+    Raises AssertionError where something that was said to be done is lost, or the book is not sound.
+    """
     delta_t(20, 60)  # imported before anything is forked
     random.seed(SEED)
     killed = {"between steps": 0, "before a statement": 0, "within a statement": 0}
@@ -46,6 +49,12 @@ def main(runs: int) -> None:
             killed[kind] += ended == KILLED
             point = point + 1 if point >= 0 and ended == KILLED else -1
             run += 1
+    return killed
+
+
+def main(runs: int) -> None:
+    """Say what was found."""
+    killed = killed_in_turn(runs)
     told_kinds = ", ".join(f"{count} {kind}" for kind, count in killed.items())
     print(f"{sum(killed.values())} kills ({told_kinds}): nothing half done, nothing that was said to be signed lost")
 

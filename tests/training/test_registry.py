@@ -345,6 +345,18 @@ def test_a_write_that_the_disk_refuses_leaves_no_part(
     assert registry.names() == before and hidden(registry) == [] and registry.in_charge().name == old
 
 
+def test_a_model_that_is_in_charge_is_not_said_not_to_be(full: tuple[Registry, str, Path]) -> None:
+    """The disk refuses once the file is in its place."""
+    registry, old, _ = full
+
+    def refuse(point: str) -> None:
+        if point == "current.json replaced":
+            raise OSError(errno.EIO, os.strerror(errno.EIO))
+
+    found = Registry(registry.folder, step=refuse).undo()
+    assert found.name == registry.in_charge().name != old
+
+
 def test_the_model_in_charge_is_logged_before_it_is_in_charge(full: tuple[Registry, str, Path]) -> None:
     registry, _, source = full
     steps: list[str] = []

@@ -1,0 +1,68 @@
+"""Every kind of flower, head and fruit can be painted, in each of its views, and shows its colour and its count."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+from PIL import Image
+
+from training.drawn.flower import FlowerForm
+from training.drawn.sheet import main as sheet_main
+from training.drawn.sprite import _PAINTERS, flower_parts, sprite_of, views_of
+
+KINDS = sorted(_PAINTERS)
+
+
+@pytest.mark.parametrize(("kind", "view"), KINDS, ids=["-".join(one) for one in KINDS])
+def test_a_flower_is_painted_within_its_frame_the_same_each_time(kind: str, view: str) -> None:
+    form = FlowerForm(kind, (200, 40, 160), view=view, count=5)
+    parts = flower_parts(form)
+    assert parts and all(np.isfinite(part.points).all() and part.points.shape[1] == 2 for part in parts)
+    assert max(float(np.abs(part.points).max()) for part in parts) < 2.5
+    assert all(0 <= c <= 255 for part in parts for c in part.colour)
+    again = flower_parts(form)
+    assert len(again) == len(parts)
+    assert all(np.array_equal(a.points, b.points) for a, b in zip(parts, again, strict=True))
+    covered = sprite_of(form, 0).levels[0][..., 3]
+    assert covered.max() > 200 and 0.005 < (covered > 30).mean() < 0.99
+    assert view in views_of(kind)
+
+
+@pytest.mark.parametrize("kind", ["daisy", "straps", "petals"])
+def test_more_petals_are_more_shapes(kind: str) -> None:
+    few, many = (len(flower_parts(FlowerForm(kind, (250, 250, 250), count=count))) for count in (5, 13))
+    assert many >= few + 8
+
+
+@pytest.mark.parametrize(("kind", "view"), [("daisy", "top"), ("petals", "top"), ("pea", "side"), ("lipped", "side")])
+def test_the_colour_of_the_petals_is_seen(kind: str, view: str) -> None:
+    def mean(colour: tuple[int, int, int]) -> np.ndarray:
+        picture = sprite_of(FlowerForm(kind, colour, view=view), 0).levels[0].astype(float)
+        return picture[..., :3].sum(axis=(0, 1)) / picture[..., 3].sum()
+
+    red, blue = mean((230, 20, 20)), mean((20, 20, 230))
+    assert red[0] > blue[0] + 0.05 and blue[2] > red[2] + 0.05
+
+
+@pytest.mark.parametrize("notch", ["none", "shallow", "deep"])
+@pytest.mark.parametrize("stripe", [None, (60, 0, 60)])
+def test_notches_and_stripes_change_petals(notch: str, stripe: tuple[int, int, int] | None) -> None:
+    plain = sprite_of(FlowerForm("petals", (200, 160, 220)), 0).levels[0].astype(int)
+    made = sprite_of(FlowerForm("petals", (200, 160, 220), notch=notch, stripe=stripe), 0).levels[0].astype(int)
+    assert (np.abs(made - plain).mean() > 0) == (notch != "none" or stripe is not None)
+
+
+def test_a_sheet_has_a_row_a_species(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("training.drawn.sheet.contact_sheet.__defaults__", (1, 80))
+    out = tmp_path / "sheet.png"
+    assert sheet_main([str(out), "trifolium_repens", "soliva_sessilis"]) == 0
+    assert "2 rows" in capsys.readouterr().out
+    with Image.open(out) as sheet:
+        assert sheet.size == (80, 160) and np.asarray(sheet).std() > 10
+    assert sheet_main([]) == 2 and "usage" in capsys.readouterr().err
+    assert sheet_main([str(out), "trifolium_repen"]) == 2
+    assert "did you mean trifolium_repens" in capsys.readouterr().err

@@ -1,0 +1,612 @@
+"""Every rule of the gate at its limits, on made-up probabilities that a reader can check by hand."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+from numpy.typing import NDArray
+
+from model.errors import CollectionError, FloraError
+from training.conformal import Cell, LacSets
+from training.intervals import wilson
+from training.manifest import LabelledPhoto
+from training.promote import HeldOut, Judged, Origin, Part, compare, load_rules
+from training.promote.integrity import check_origin, check_sound, kept_species, same_golden
+from training.promote.paired import paired_difference
+from training.promote.unknown import judge_unknown
+from training.promote.verdict import NewSpecies, Rule, Verdict
+
+Array = NDArray[np.float64]
+RULES = load_rules()
+FEWER = RULES.model_copy(update={"draws": RULES.draws.model_copy(update={"value": 40})})
+SPECIES = ("a", "b", "c", "d")
+
+
+def rows(truth: NDArray[np.int64], right: NDArray[np.bool_], columns: int = 5) -> Array:
+    """Probabilities that name 0.6 for the right column, or for the next one where ``right`` is not."""
+    p = np.full((len(truth), columns), 0.4 / (columns - 1))
+    p[np.arange(len(truth)), np.where(right, truth, (truth + 1) % columns)] = 0.6
+    return p
+
+
+def wide_sets(species: tuple[str, ...] = SPECIES) -> LacSets:
+    """Sets that hold every class of every photo, as promised by the rule for a cell of rank 0."""
+    names = (*species, "other")
+    return LacSets(names, RULES.coverage.value, (Cell(tuple(range(len(names))), 0.0, 8, 8.0, 0),))
+
+
+def held_out(old: Array, new: Array, truth: NDArray[np.int64], groups: tuple[str, ...] | None = None) -> HeldOut:
+    labels = tuple((*SPECIES, "other:x")[column] for column in truth)
+    names = groups or tuple(f"g{i}" for i in range(len(truth)))
+    learned, part = Part(("fit",), ("f0",)), Part(names, tuple(f"p{i}" for i in range(len(truth))))
+    origin = Origin(learned, part, 0, SPECIES, SPECIES, "views", "views", 0.0)
+    return HeldOut(labels, names, Judged("old", SPECIES, old), Judged("new", SPECIES, new), wide_sets(), origin)
+
+
+def equal(n: int) -> HeldOut:
+    """Two equal models that name every one of ``n`` photos right."""
+    truth = np.arange(n) % 4
+    p = rows(truth, np.ones(n, dtype=bool))
+    return held_out(p, p.copy(), truth)
+
+
+def rule(verdict: Verdict | list[Rule], name: str) -> Rule:
+    found = [one for one in (verdict.rules if isinstance(verdict, Verdict) else verdict) if one.name == name]
+    assert len(found) == 1, name
+    return found[0]
+
+
+# -- the verdict ------------------------------------------------------------------------------
+
+
+def test_a_hundred_photos_are_enough_and_one_less_cannot_tell() -> None:
+    enough, few = compare(equal(100), FEWER), compare(equal(99), FEWER)
+    assert (enough.decision, enough.photos, enough.groups) == ("promote", 100, 100)
+    assert (few.decision, few.photos) == ("cannot_tell", 99)
+    assert [one.name for one in enough.rules] == [
+        "probabilities", "label order", "preparation of photos", "features", "leak", "near duplicates", "species",
+        "golden photos", "balanced accuracy", "single species", "first three", "likelihood", "coverage",
+        "unknown species",
+    ]  # fmt: skip
+    assert [one.name for one in few.rules] == [one.name for one in enough.rules][:8]
+    assert all(one.always for one in few.rules) and not any(one.always for one in enough.rules[8:])
+
+
+def test_photos_are_counted_apart_from_groups_and_without_those_of_new_species() -> None:
+    whole = equal(120)
+    grouped = replace(whole, groups=tuple(f"g{i // 3}" for i in range(120)))
+    assert compare(grouped, FEWER).groups == 40
+    without_d = replace(whole, old=Judged("old", SPECIES[:3], whole.old.probabilities[:, [0, 1, 2, 4]]))
+    found = compare(without_d, FEWER)
+    assert (found.photos, found.groups, found.old, found.new) == (90, 90, "old", "new")
+
+
+def test_numbers_that_are_no_probabilities_are_looked_at_no_further() -> None:
+    whole = equal(120)
+    broken = whole.new.probabilities.copy()
+    broken[7, 0] = np.inf
+    found = compare(replace(whole, new=replace(whole.new, probabilities=broken)), FEWER)
+    assert found.decision == "keep" and [one.name for one in found.failed] == ["probabilities"]
+    assert len(found.rules) == 8 and found.new_species == ()
+
+
+def test_the_verdict_tells_each_rule_with_its_sign() -> None:
+    rules = (Rule("one", True, 1.0, "is fine"), Rule("two", False, -1.0, "is not"), Rule("three", None, None, "unseen"))
+    verdict = Verdict("keep", "starter", "mine", 50, 20, rules, (NewSpecies("poa", 8, 0.75, 0.4, 0.93, 0.5),))
+    assert str(verdict).splitlines() == [
+        "mine against starter, 50 held-out photos in 20 groups",
+        "  ok   one: is fine",
+        "  FAIL two: is not",
+        "  -    three: unseen",
+        "  new  poa: 75% of 8 photos named right (40% to 93%); the old model said other for 50%",
+        "Verdict: keep the old model.",
+    ]
+    assert verdict.failed == (rules[1],)
+    assert str(replace(verdict, decision="promote")).endswith("Verdict: put the new model in charge.")
+    assert str(replace(verdict, decision="cannot_tell")).endswith(
+        "Verdict: cannot tell which is better; keep the old model."
+    )
+
+
+# -- whoever begins: most photos show species that only the new model knows --------------------
+
+
+def beginners(n: int, right: int) -> HeldOut:
+    """``n`` photos of d, which the old model does not know and takes for ``a`` on every other photo."""
+    truth = np.full(n, 3)
+    new = rows(truth, np.arange(n) < right)
+    old = np.zeros((n, 4))
+    old[np.arange(n), np.where(np.arange(n) % 2 == 0, 0, 3)] = 1.0
+    whole = held_out(new, new, truth)
+    return replace(whole, old=Judged("old", SPECIES[:3], old), new=Judged("new", SPECIES, new))
+
+
+def test_a_model_that_names_clearly_more_of_new_species_is_promoted() -> None:
+    found = compare(beginners(100, 90), FEWER)
+    assert found.decision == "promote" and found.photos == 0
+    gain = rule(found, "gain")
+    assert gain.passed and gain.value is not None and 0.8 < gain.value < 0.9 and not gain.always
+    assert gain.says.startswith("+90.0 points over all photos (+") and gain.says.endswith("low end must be above 0")
+    assert rule(found, "coverage").passed
+    low, high = wilson(90, 100)
+    assert found.new_species == (NewSpecies("d", 100, 0.9, low, high, 0.5),)
+
+
+def test_a_model_that_gains_nothing_on_new_species_cannot_tell() -> None:
+    found = compare(beginners(100, 0), FEWER)
+    assert found.decision == "cannot_tell" and rule(found, "gain").passed is None and not found.failed
+    assert rule(found, "gain").value == 0.0
+    assert compare(beginners(99, 90), FEWER).decision == "cannot_tell"
+    assert "gain" not in [one.name for one in compare(beginners(99, 90), FEWER).rules]
+
+
+def test_the_gain_counts_what_the_old_model_knows_by_its_own_names() -> None:
+    """The old model's columns stand in another order; a photo of a that it names right is no gain."""
+    truth = np.repeat([0, 3], [10, 110])
+    new = rows(truth, np.ones(120, dtype=bool))
+    old = np.zeros((120, 4))
+    old[:10, 2] = 1.0  # a is its third species
+    old[10:, 3] = 1.0  # it says other to d
+    whole = replace(held_out(new, new, truth), old=Judged("old", ("c", "b", "a"), old))
+    found = compare(whole, FEWER)
+    assert found.photos == 10 and rule(found, "gain").says.startswith("+50.0 points")
+    assert found.new_species[0].other_before == 1.0
+
+
+def test_what_the_old_model_gives_to_a_species_that_is_gone_is_no_reason_to_gain() -> None:
+    """Old columns: b, gone, a. It names b on 60 photos of b, and gives most of the rest to what is gone."""
+    truth = np.repeat([1, 3], [60, 60])
+    new = rows(truth, np.ones(120, dtype=bool))
+    old = np.zeros((120, 4))
+    old[:60] = [0.6, 0.1, 0.1, 0.2]
+    old[60:] = [0.1, 0.5, 0.1, 0.3]
+    whole = replace(held_out(new, new, truth), old=Judged("old", ("b", "gone", "a"), old))
+    found = compare(whole, FEWER)
+    assert rule(found, "gain").says.startswith("+50.0 points over all photos (+50.0 to +50.0)")
+    assert found.decision == "keep" and [one.name for one in found.failed] == ["species"]
+
+
+def test_golden_photos_and_what_was_left_out_are_part_of_the_verdict() -> None:
+    whole = equal(120)
+    sure = np.tile([0.8, 0.05, 0.05, 0.05, 0.05], (4, 1))
+    doubt = np.full(120, 0.9)
+    seen = {name: replace(getattr(whole, name), golden=sure, other_left_out=doubt.copy()) for name in ("old", "new")}
+    found = compare(replace(whole, **seen), FEWER)
+    assert rule(found, "golden photos").value == 1.0 and rule(found, "unknown species").value == 0.0
+    assert found.decision == "promote" and found.rules[-1].name == "doubt of unknown species"
+    less = replace(seen["new"], other_left_out=np.full(120, 0.2))
+    worse = compare(replace(whole, **{**seen, "new": less}), FEWER)
+    assert [one.name for one in worse.failed] == ["doubt of unknown species"]
+    # Photos of species that only the new model knows are no part of that comparison.
+    more = equal(160)
+    before = Judged("old", SPECIES[:3], more.old.probabilities[:, [0, 1, 2, 4]], np.full(160, 0.9))
+    after = replace(more.new, other_left_out=np.where(np.arange(160) % 4 == 3, 0.2, 0.9))
+    shared = compare(replace(more, old=before, new=after), FEWER)
+    assert shared.photos == 120 and rule(shared, "doubt of unknown species").value == pytest.approx(0.0)
+
+
+def test_a_leak_turns_a_beginner_down_too() -> None:
+    whole = beginners(100, 90)
+    leaky = replace(whole, origin=replace(whole.origin, learned=whole.origin.held_out))
+    assert compare(leaky, FEWER).decision == "keep"
+
+
+def test_a_new_species_without_held_out_photos_is_not_reported() -> None:
+    whole = equal(120)
+    more = np.insert(whole.new.probabilities, 4, 0.0, axis=1)
+    names = (*SPECIES, "e")
+    found = compare(replace(whole, new=Judged("new", names, more), sets=wide_sets(names)), FEWER)
+    assert found.new_species == () and found.decision == "promote"
+
+
+# -- the figures --------------------------------------------------------------------------------
+
+
+def test_equal_models_lose_nothing_and_say_so() -> None:
+    found = compare(equal(120), FEWER)
+    assert rule(found, "balanced accuracy") == Rule(
+        "balanced accuracy", True, 0.0, "+0.00 points (+0.00 to +0.00); the low end must be above -1"
+    )
+    assert rule(found, "single species") == Rule(
+        "single species", True, 0.0, "a -0.0 points, the worst; none may lose over 15"
+    )
+    assert rule(found, "first three") == Rule("first three", True, 0.0, "100.0% to 100.0%; may lose 1 points")
+    assert rule(found, "likelihood").says == "0.5108 to 0.5108 nats; may grow by 2% and 0.01"
+    assert rule(found, "likelihood").value == 0.0
+    assert rule(found, "coverage").says == (
+        "sets that promise 90% hold 100.0%, 5.00 names each; chance explains 100.0% to 100.0%"
+    )
+    assert rule(found, "unknown species") == Rule("unknown species", None, None, "no species was left out")
+
+
+def test_balanced_accuracy_counts_species_and_not_photos() -> None:
+    """Half of the ten photos of d are lost: an eighth of the balanced accuracy, a twenty-fourth of all photos."""
+    truth = np.repeat([0, 1, 2, 3], [40, 40, 30, 10])
+    good = np.ones(120, dtype=bool)
+    bad = good.copy()
+    bad[-5:] = False
+    found = compare(held_out(rows(truth, good), rows(truth, bad), truth), FEWER)
+    balanced = rule(found, "balanced accuracy")
+    assert balanced.says.startswith("-12.50 points") and balanced.passed is False
+    assert balanced.value is not None and balanced.value < -0.125
+    single = rule(found, "single species")
+    assert (single.value, single.passed) == (0.5, False)
+    assert single.says == "d -50.0 points, the worst; none may lose over 15"
+
+
+@pytest.mark.parametrize(("photos", "name"), [(10, "d"), (9, "a")])
+def test_a_species_of_few_photos_is_not_judged_alone(photos: int, name: str) -> None:
+    truth = np.repeat([0, 1, 2, 3], [120 - 60 - photos, 30, 30, photos])
+    bad = np.ones(120, dtype=bool)
+    bad[-photos:] = False
+    found = rule(compare(held_out(rows(truth, ~bad | bad), rows(truth, bad), truth), FEWER), "single species")
+    assert found.says.startswith(name) and found.passed is (name == "a")
+
+
+def test_no_species_of_enough_photos_says_so() -> None:
+    truth = np.full(120, 4)
+    p = rows(truth, np.ones(120, dtype=bool))
+    found = rule(compare(held_out(p, p, truth), FEWER), "single species")
+    assert found == Rule("single species", None, None, "none has 10 held-out photos")
+
+
+def ranked(truth: NDArray[np.int64], fourth: int) -> Array:
+    """The right species comes third, and on the first ``fourth`` photos fourth of five."""
+    p = np.zeros((len(truth), 5))
+    for i, column in enumerate(truth):
+        others = [c for c in range(5) if c != column]
+        order = [*others[:3], column, others[3]] if i < fourth else [*others[:2], column, *others[2:]]
+        p[i, order] = [0.3, 0.25, 0.2, 0.15, 0.1]
+    return p
+
+
+@pytest.mark.parametrize(("fourth", "passes"), [(0, True), (2, True), (3, False)])
+def test_the_first_three_may_lose_one_in_a_hundred(fourth: int, passes: bool) -> None:
+    truth = np.arange(200) % 4
+    found = rule(compare(held_out(ranked(truth, 0), ranked(truth, fourth), truth), FEWER), "first three")
+    assert found.passed is passes and found.value == pytest.approx(-fourth / 200)
+    assert found.says == f"100.0% to {1 - fourth / 200:.1%}; may lose 1 points"
+
+
+@pytest.mark.parametrize(("after", "passes"), [(0.6, True), (0.5885, True), (0.586, False), (0.61, True)])
+def test_likelihood_may_grow_by_a_fiftieth_and_a_hundredth_of_a_nat(after: float, passes: bool) -> None:
+    truth = np.arange(120) % 4
+    old = rows(truth, np.ones(120, dtype=bool))
+    new = np.where(old == 0.6, after, (1 - after) / 4)
+    found = rule(compare(held_out(old, new, truth), FEWER), "likelihood")
+    assert found.passed is passes
+    assert found.value == pytest.approx(np.log(0.6) - np.log(after))
+
+
+def test_a_right_species_of_no_probability_costs_much_but_not_everything() -> None:
+    truth = np.arange(120) % 4
+    old = rows(truth, np.ones(120, dtype=bool))
+    new = old.copy()
+    new[0] = [0.0, 1.0, 0.0, 0.0, 0.0]
+    found = rule(compare(held_out(old, new, truth), FEWER), "likelihood")
+    assert found.value == pytest.approx((np.log(0.6) - np.log(1e-12)) / 120)
+
+
+def test_sets_must_be_there_and_be_those_of_the_model() -> None:
+    whole = equal(120)
+    assert whole.sets is not None
+    for sets, says in (
+        (None, "the new model has no sets; conformalize it first"),
+        (replace(whole.sets, coverage=0.8), "the sets were made for other classes or another coverage"),
+        (replace(whole.sets, classes=("b", "a", "c", "d", "other")), "the sets were made for other classes or"),
+    ):
+        found = compare(replace(whole, sets=sets), FEWER)
+        assert found.decision == "keep"
+        assert rule(found, "coverage").passed is False and rule(found, "coverage").value is None
+        assert rule(found, "coverage").says.startswith(says)
+
+
+def one_cell(threshold: float, rank: int) -> LacSets:
+    return LacSets((*SPECIES, "other"), RULES.coverage.value, (Cell(tuple(range(5)), threshold, 200, 200.0, rank),))
+
+
+def test_sets_that_hold_less_or_more_than_chance_explains_are_turned_down() -> None:
+    truth = np.arange(200) % 4
+    for lost, passes in ((20, True), (60, False), (0, False)):
+        right = np.arange(200) >= lost
+        p = rows(truth, right)
+        found = rule(compare(replace(held_out(p, p, truth), sets=one_cell(0.5, 20)), FEWER), "coverage")
+        assert found.passed is passes and found.value == pytest.approx(1 - lost / 200)
+        assert f"hold {1 - lost / 200:.1%}, 1.00 names each" in found.says
+
+
+def test_probabilities_that_lie_on_the_threshold_are_no_fault() -> None:
+    """All photos are as sure as the threshold: more are held than chance explains, but none is clear of it."""
+    truth = np.arange(200) % 4
+    p = rows(truth, np.ones(200, dtype=bool))
+    found = rule(compare(replace(held_out(p, p, truth), sets=one_cell(0.6, 20)), FEWER), "coverage")
+    assert found.passed and found.value == 1.0
+
+
+def test_the_seed_decides_the_draws() -> None:
+    truth = np.arange(120) % 4
+    bad = np.arange(120) % 7 != 0
+    whole = held_out(rows(truth, np.ones(120, dtype=bool)), rows(truth, bad), truth)
+    one, same, other = (rule(compare(whole, FEWER, seed), "balanced accuracy") for seed in (1, 1, 2))
+    assert one == same and one != other
+    assert rule(compare(whole, FEWER), "balanced accuracy") == rule(compare(whole, FEWER, 0), "balanced accuracy")
+
+
+# -- integrity ------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("p", "sound"),
+    [
+        ([[0.25, 0.75]], True),
+        ([[-1e-10, 1.0 + 1e-10]], True),
+        ([[-1e-3, 1.001]], False),
+        ([[0.25, 0.74]], False),
+        ([[0.25, 0.7500005]], True),
+        ([[np.nan, 1.0]], False),
+        ([[0.2, 0.3, 0.5]], False),
+        ([0.25, 0.75], False),
+    ],
+)
+def test_probabilities_must_be_probabilities(p: list[list[float]], sound: bool) -> None:
+    found = check_sound(Judged("m", ("a",), np.array(p)))
+    says = "every photo gets probabilities that sum to 1" if sound else "gives numbers that are no probabilities"
+    assert found == Rule("probabilities", sound, None, says, always=True)
+
+
+def origin_rules(**changed: object) -> list[Rule]:
+    return check_origin(replace(equal(4).origin, **changed), RULES)  # type: ignore[arg-type]
+
+
+def test_an_origin_without_fault_passes_every_rule() -> None:
+    assert origin_rules() == [
+        Rule("label order", True, None, "as fitted", always=True),
+        Rule("preparation of photos", True, None, "as in use", always=True),
+        Rule("features", True, 0.0, "differ by at most 0 between training and use; 0.001 is allowed", always=True),
+        Rule("leak", True, 0.0, "0 held-out photos and 0 held-out groups were learned from; none may be", always=True),
+        Rule(
+            "near duplicates", True, 0.0, "0.0% of the held-out photos look like one that was learned from; 2% may",
+            always=True,
+        ),
+    ]  # fmt: skip
+
+
+def test_each_fault_of_an_origin_breaks_its_own_rule() -> None:
+    for changed, name, says in (
+        ({"saved_classes": ("b", "a", "c", "d")}, "label order", "the saved names are not in the order in which the "),
+        ({"views_served": "other views"}, "preparation of photos", "fitted with views, in use other views"),
+        ({"skew": 0.0011}, "features", "differ by at most 0.0011 between training and use; 0.001 is allowed"),
+        ({"learned": Part(("g1", "x"), ("f",))}, "leak", "0 held-out photos and 1 held-out groups were learned from;"),
+        ({"learned": Part(("x",), ("p0", "p1"))}, "leak", "2 held-out photos and 0 held-out groups were learned from"),
+        ({"near_duplicates": 1}, "near duplicates", "25.0% of the held-out photos look like one that was learned from"),
+    ):
+        broken = [one for one in origin_rules(**changed) if one.passed is False]
+        assert [one.name for one in broken] == [name] and broken[0].always
+        assert broken[0].says.startswith(says)
+    both = rule(origin_rules(learned=Part(("g1",), ("p0", "p1"))), "leak")
+    assert both.value == 3.0
+    assert rule(origin_rules(skew=0.001), "features").passed
+
+
+def test_near_duplicates_are_a_share_of_the_held_out_photos() -> None:
+    def found(same: int) -> Rule:
+        return rule(check_origin(replace(equal(100).origin, near_duplicates=same), RULES), "near duplicates")
+
+    assert (found(2).passed, found(2).value) == (True, 0.02)
+    assert (found(3).passed, found(3).value) == (False, 0.03)
+    none = check_origin(replace(equal(4).origin, held_out=Part()), RULES)
+    assert rule(none, "near duplicates").value == 0.0
+
+
+def test_what_could_not_be_checked_is_told_as_such() -> None:
+    assert rule(origin_rules(skew=None), "features") == Rule(
+        "features", None, None, "not compared between training and use", always=True
+    )
+    assert rule(origin_rules(near_duplicates=None), "near duplicates") == Rule(
+        "near duplicates", None, None, "not looked for", always=True
+    )
+
+
+def test_no_species_may_be_gone() -> None:
+    whole = equal(4)
+    assert kept_species(whole) == Rule("species", True, 0.0, "all that the old model knows are kept", always=True)
+    less = replace(whole, new=Judged("new", ("a", "c"), whole.new.probabilities[:, [0, 2, 4]]))
+    assert kept_species(less) == Rule("species", False, 2.0, "gone from the new model: b, d", always=True)
+
+
+def golden(old: list[list[float]], new: list[list[float]], labels: tuple[str, ...] = ()) -> Rule:
+    whole = replace(equal(4), golden_labels=labels)
+    before, after = (
+        replace(judged, species=("a", "b"), golden=np.array(p).reshape(len(p), 3))
+        for judged, p in ((whole.old, old), (whole.new, new))
+    )
+    return same_golden(replace(whole, old=before, new=after), RULES)
+
+
+def test_golden_photos_keep_their_first_choice_or_come_right() -> None:
+    sure_a, sure_b, unsure_a = [0.7, 0.2, 0.1], [0.1, 0.9, 0.0], [0.69, 0.31, 0.0]
+    kept = golden([sure_a] * 20, [sure_a] * 19 + [sure_b])
+    says = "first choice unchanged, or right now, on 95% of 20; 95% must be"
+    assert kept == Rule("golden photos", True, 0.95, says, always=True)
+    assert golden([sure_a] * 20, [sure_a] * 18 + [sure_b] * 2).passed is False
+    assert golden([sure_a] * 20, [sure_b] * 20, ("b",) * 20).passed
+    assert golden([sure_a] * 20, [sure_b] * 20, ("a",) * 20).passed is False
+    # A coin may fall either way: only those count of which the old model was sure.
+    assert golden([unsure_a, sure_b], [sure_b, sure_b]).value == 1.0
+    none = golden([unsure_a], [sure_b])
+    assert none == Rule("golden photos", None, None, "the old model was sure of none", always=True)
+
+
+def test_golden_photos_that_were_not_looked_at_tell_nothing() -> None:
+    nothing = Rule("golden photos", None, None, "none were looked at", always=True)
+    assert same_golden(equal(4), RULES) == nothing
+    assert golden([[0.8, 0.1, 0.1]], [[0.8, 0.1, 0.1]] * 2) == nothing
+    assert golden([], []) == nothing
+    for one in ("old", "new"):
+        whole = equal(4)
+        judged = replace(getattr(whole, one), golden=whole.old.probabilities)
+        assert same_golden(replace(whole, **{one: judged}), RULES) == nothing
+
+
+def test_a_species_that_the_old_model_did_not_know_counts_as_other_on_golden_photos() -> None:
+    whole = equal(4)
+    old = replace(whole.old, species=("a",), golden=np.array([[0.1, 0.9]]))
+    new = replace(whole.new, species=("b", "a"), golden=np.array([[0.8, 0.1, 0.1]]))
+    assert same_golden(replace(whole, old=old, new=new), RULES).value == 1.0
+    assert same_golden(replace(whole, old=replace(old, golden=np.array([[0.9, 0.1]])), new=new), RULES).value == 0.0
+
+
+# -- evidence -----------------------------------------------------------------------------------
+
+
+def test_parts_hold_groups_and_digests_and_add_up(tmp_path: Path) -> None:
+    one = tmp_path / "one.jpg"
+    one.write_bytes(b"abc")
+    photo = LabelledPhoto(one, "one", "a", "lawn-1", True, "made up", "us", "ours")
+    part = Part.of([photo])
+    # The SHA-256 of "abc" is the first example of FIPS 180-2, appendix B.
+    assert part == Part(("lawn-1",), ("ba7816bf8f01cfea414140de5dae2223b00361a396177a9cb410ff61f20015ad",))
+    assert part + Part(("g",), ("s",)) == Part(("lawn-1", "g"), (*part.sha256, "s"))
+    assert Part.of([]) == Part()
+    gone = LabelledPhoto(tmp_path / "gone.jpg", "gone", "a", "lawn-1", True, "made up", "us", "ours")
+    with pytest.raises(CollectionError) as told:
+        Part.of([photo, gone])
+    assert str(told.value) == f"{tmp_path / 'gone.jpg'}: cannot be read (No such file or directory); restore it"
+
+
+@pytest.mark.parametrize(
+    ("changed", "says"),
+    [
+        ({"groups": ("g",)}, "4 labels and 1 groups"),
+        ({"old": Judged("o", SPECIES, np.zeros((3, 5)))}, "4 labels and 3 probabilities of o"),
+        ({"new": Judged("n", SPECIES, np.zeros((5, 5)))}, "4 labels and 5 probabilities of n"),
+    ],
+)
+def test_models_are_compared_on_the_same_photos_only(changed: dict[str, object], says: str) -> None:
+    with pytest.raises(ValueError) as told:
+        replace(equal(4), **changed)  # type: ignore[arg-type]
+    assert str(told.value) == f"{says}; both models are compared on the same photos"
+
+
+def test_new_species_count_as_other_in_the_columns_of_the_old_model() -> None:
+    whole = replace(equal(2), old=Judged("old", ("b", "a"), np.full((2, 3), 1 / 3)))
+    new = Judged("new", ("a", "x", "b"), np.array([[0.1, 0.2, 0.3, 0.4], [0.7, 0.1, 0.1, 0.1]]))
+    assert np.allclose(whole.of_the_old(new), [[0.3, 0.1, 0.6], [0.1, 0.7, 0.2]])
+    assert whole.truth(("b", "a")).tolist() == [1, 0]
+    assert whole.truth(("b",)).tolist() == [1, 0]
+
+
+# -- the paired difference --------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(("photos", "many"), [(40, 12), (6, 4)])
+def test_the_interval_is_that_of_whole_groups_drawn_with_replacement(photos: int, many: int) -> None:
+    """Counted once more, group by group, from the same draws; in the smaller one, draws lack some classes."""
+    random = np.random.default_rng(4)
+    truth, groups = random.integers(0, 3, photos), [f"g{i}" for i in random.integers(0, many, photos)]
+    old, new = random.random(photos) < 0.5, random.random(photos) < 0.7
+    found = paired_difference(old, new, truth, groups, 700, 0.9, seed=6)
+    names = sorted(set(groups))
+    again = np.random.default_rng(6)
+    picks = np.vstack([again.integers(len(names), size=(count, len(names))) for count in (500, 200)])
+    differences = []
+    for pick in picks:
+        chosen = [i for g in pick for i in range(photos) if groups[i] == names[g]]
+        means = [
+            np.mean([float(new[i]) - float(old[i]) for i in chosen if truth[i] == c])
+            for c in set(truth[chosen].tolist())
+        ]
+        differences.append(np.mean(means))
+    low, high = np.quantile(differences, [0.05, 0.95])
+    assert (found.low, found.high) == pytest.approx((low, high))
+    whole = [np.mean(new[truth == c].astype(float) - old[truth == c]) for c in set(truth.tolist())]
+    assert found.value == pytest.approx(np.mean(whole))
+    assert found == paired_difference(old, new, truth, groups, 700, 0.9, 6)
+
+
+# -- plants that were never learned ---------------------------------------------------------------
+
+
+def left_out(known: list[float], old: list[float], new: list[float], labels: tuple[str, ...]) -> list[Rule]:
+    n = len(labels)
+    p = np.zeros((n, 3))
+    p[:, -1] = known
+    p[:, 0] = 1 - p[:, -1]
+    species = ("a", "b")
+    judged = [Judged(name, species, p, np.array(x)) for name, x in (("old", old), ("new", new))]
+    part = Part(labels, labels)
+    origin = Origin(Part(), part, 0, species, species, "v", "v", 0.0)
+    return judge_unknown(HeldOut(labels, labels, judged[0], judged[1], None, origin), RULES)
+
+
+def test_the_unknown_must_be_told_from_the_known_as_well_as_before() -> None:
+    labels = ("a", "a", "b", "b")
+    known = [0.1, 0.3, 0.1, 0.3]
+    same = left_out(known, [0.9] * 4, [0.9] * 4, labels)
+    doubt = -np.log(0.9)
+    assert [one.passed for one in same] == [True, True] and [one.value for one in same] == [0.0, 0.0]
+    assert same[0].says == "told from known ones 1.000 to 1.000 (area under the curve); may lose 0.03"
+    assert same[1].says == f"{doubt:.3f} to {doubt:.3f} nats short of certain that it is other; may grow by 10%"
+    # At 0.2 a left-out photo beats one of the two known photos of the other species: half of the pairs.
+    worse = left_out(known, [0.9] * 4, [0.2] * 4, labels)
+    assert [one.name for one in worse] == ["unknown species", "doubt of unknown species"]
+    assert worse[0].passed is False and worse[0].value == pytest.approx(-0.5)
+    assert worse[1].passed is False and worse[1].value == pytest.approx(np.log(0.9) - np.log(0.2))
+
+
+def test_classes_weigh_alike_and_other_is_no_known_species() -> None:
+    labels = ("a", "a", "a", "b", "other:x")
+    known = [0.1, 0.1, 0.1, 0.3, 0.95]
+    found = left_out(known, [0.9, 0.9, 0.9, 0.9, 0.9], [0.9, 0.9, 0.9, 0.05, 0.9], labels)
+    # b left out falls behind all three photos of a: one of the three classes is told not at all.
+    assert found[0].value == pytest.approx(-1 / 3)
+    assert found[1].value == pytest.approx((np.log(0.9) - np.log(0.05)) / 3)
+
+
+def test_doubt_may_grow_by_a_tenth() -> None:
+    labels = ("a", "b")
+    for share, passes in ((1.1, True), (1.11, False)):
+        new = [float(0.5**share)] * 2
+        found = left_out([0.1, 0.1], [0.5, 0.5], new, labels)
+        assert found[0].passed and found[1].passed is passes
+
+
+def test_certainty_of_nothing_is_counted_as_very_sure() -> None:
+    found = left_out([0.1, 0.1], [1.0, 1.0], [0.0, 1.0], ("a", "b"))
+    assert found[1].value == pytest.approx(-np.log(1e-12) / 2)
+
+
+@pytest.mark.parametrize(("turned", "passes"), [(6, True), (7, False)])
+def test_the_rank_may_lose_three_hundredths(turned: int, passes: bool) -> None:
+    """One photo of b falls behind some of the ten known photos of a: each is a hundredth of b's pairs."""
+    labels = ("a",) * 10 + ("b",) * 10
+    known = [0.6] * turned + [0.5] * (20 - turned)
+    found = left_out(known, [0.9] * 20, [0.9] * 19 + [0.55], labels)
+    assert found[0].value == pytest.approx(-turned / 200) and found[0].passed is passes
+
+
+def test_without_two_species_left_out_nothing_is_said() -> None:
+    none = Rule("unknown species", None, None, "fewer than two species to leave out")
+    nan = float("nan")
+    assert left_out([0.1] * 2, [0.9] * 2, [0.9] * 2, ("a", "a")) == [none]
+    assert left_out([0.1] * 2, [0.9] * 2, [0.9] * 2, ("a", "other:x")) == [none]
+    # Those count that both models learned.
+    assert left_out([0.1] * 3, [0.9] * 3, [0.9, 0.9, nan], ("a", "a", "b")) == [none]
+    assert len(left_out([0.1] * 3, [0.9, 0.9, nan], [0.9] * 3, ("a", "b", "b"))) == 2
+    whole = equal(4)
+    one = replace(whole.old, other_left_out=np.full(4, 0.9))
+    unseen = [Rule("unknown species", None, None, "no species was left out")]
+    assert judge_unknown(replace(whole, old=one), RULES) == unseen
+    assert judge_unknown(replace(whole, new=one), RULES) == unseen
+
+
+# -- the rules themselves ---------------------------------------------------------------------------
+
+
+def test_rules_are_read_from_the_folder_that_is_named(tmp_path: Path) -> None:
+    with pytest.raises(FloraError, match=r"gate\.yaml"):
+        load_rules(tmp_path)
+    assert load_rules() == RULES
