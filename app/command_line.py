@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import os
 import sys
 import traceback
@@ -21,6 +22,8 @@ from app.printed import print_json
 from app.spraying import degree_days, window
 from app.training import train
 from model.errors import SwardkeyError
+
+NO_ROOM_OR_RIGHTS = (errno.ENOSPC, errno.EDQUOT, errno.EROFS, errno.EACCES, errno.EPERM)
 
 cli = typer.Typer(
     no_args_is_help=True,
@@ -191,7 +194,18 @@ def main(arguments: list[str] | None = None) -> None:
         sys.stderr.write("swardkey: stopped\n")
         sys.exit(130)
     except Exception as error:
+        if isinstance(error, OSError) and error.errno in NO_ROOM_OR_RIGHTS:
+            where = error.filename or "the disk"
+            sys.stderr.write(f"swardkey: {where}: {error.strerror}; make room or mend its rights, and do it again\n")
+            sys.exit(2)
+        sys.stderr.write(f"swardkey: a fault of the program ({type(error).__name__}); {_kept_fault()}\n")
+        sys.exit(1)
+
+
+def _kept_fault() -> str:
+    try:
         file = fault_file()
         file.write_text(traceback.format_exc(), encoding="utf-8")
-        sys.stderr.write(f"swardkey: a fault of the program ({type(error).__name__}); please send in {file}\n")
-        sys.exit(1)
+    except OSError:
+        return "what happened could not be written down"
+    return f"please send in {file}"

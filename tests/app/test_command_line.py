@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import json
 import os
 import subprocess
@@ -10,6 +11,8 @@ import time
 from pathlib import Path
 
 import pytest
+
+from app import command_line
 
 ROOT = Path(__file__).resolve().parents[2]
 BINDII = """\
@@ -183,3 +186,31 @@ def test_a_fault_of_ours_shows_no_traceback(tmp_path: Path) -> None:
     assert done.returncode == 1
     assert "Traceback" not in done.stderr and "a fault of the program" in done.stderr
     assert "inside" in next((tmp_path / "faults").iterdir()).read_text()
+
+
+def test_a_disk_that_refuses_is_a_sentence_with_a_remedy(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    def refuse(*_: object, **__: object) -> None:
+        raise OSError(errno.ENOSPC, "No space left on device", "/full/file")
+
+    monkeypatch.setattr(command_line, "cli", refuse)
+    with pytest.raises(SystemExit) as ended:
+        command_line.main(["identify"])
+    told = capsys.readouterr().err
+    assert ended.value.code == 2 and told.startswith("swardkey: /full/file: No space left on device; make room")
+
+
+def test_a_fault_that_cannot_be_written_down_is_still_a_sentence(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str], tmp_path: Path
+) -> None:
+    def fail(*_: object, **__: object) -> None:
+        raise ZeroDivisionError
+
+    monkeypatch.setattr(command_line, "cli", fail)
+    monkeypatch.setattr(command_line, "fault_file", lambda: tmp_path / "no such folder" / "fault.txt")
+    with pytest.raises(SystemExit) as ended:
+        command_line.main(["identify"])
+    assert ended.value.code == 1 and capsys.readouterr().err == (
+        "swardkey: a fault of the program (ZeroDivisionError); what happened could not be written down\n"
+    )

@@ -64,7 +64,7 @@ def test_the_whole_path_needs_no_other_machine(server: Server, notes: Path) -> N
     assert not notes.exists(), notes.read_text(encoding="utf-8")
 
 
-@pytest.mark.parametrize("kind", SHORT)
+@pytest.mark.parametrize("kind", sorted(SHORT))
 def test_what_is_tried_from_outside_is_refused(server: Server, kind: str) -> None:
     tried, wrong = KINDS[kind](server, "a" * 22)
     assert tried and wrong == []
