@@ -142,8 +142,9 @@ def main(draws: int = 4000) -> None:
             print(f"| {label} | {drawn} | {mean:.2f} | {to_name:.2f} | {right:.1%} | {reached:.1%} |")
     proven = [s for s in sessions(key, None, draws, stop=2.0) if s.status == "confirmed"]
     asked, right = np.mean([s.questions for s in proven]), np.mean([s.said == s.species for s in proven])
-    print(f"\nAsking on until every look-alike is told apart: {len(proven) / draws:.1%} end confirmed, ", end="")
-    print(f"after {asked:.2f} questions on average, {right:.1%} of them right")
+    print("\nAsking on until every look-alike and a relative outside the flora are excluded: ", end="")
+    print(f"{len(proven) / draws:.1%} end confirmed, after {asked:.2f} questions")
+    print(f"on average, {right:.1%} of them right")
     kept = share_within_three(key, list(key.flora.ids))
     print(f"\nOne wild answer in eight, every species and place: true species in the first three {kept:.1%}")
 
