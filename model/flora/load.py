@@ -26,13 +26,13 @@ LONG_NUMBER = re.compile(r"[-+0-9_:.]{60,}")  # also of the old form in sixties
 DEEPEST = 20  # lists and mappings within one another
 
 
-class _WordsStayWords(getattr(yaml, "CSafeLoader", yaml.SafeLoader)):  # type: ignore[misc]
+class _YesAndNoAsText(getattr(yaml, "CSafeLoader", yaml.SafeLoader)):  # type: ignore[misc]
     """Safe YAML in which yes, no, on and off are wording, not truth values."""
 
 
-_WordsStayWords.yaml_implicit_resolvers = {
+_YesAndNoAsText.yaml_implicit_resolvers = {
     letter: [(tag, pattern) for tag, pattern in resolvers if tag != "tag:yaml.org,2002:bool"]
-    for letter, resolvers in _WordsStayWords.yaml_implicit_resolvers.items()
+    for letter, resolvers in _YesAndNoAsText.yaml_implicit_resolvers.items()
 }
 
 
@@ -42,7 +42,7 @@ def check_plain(text: str) -> None:
     A few lines of references can stand for more than any memory holds. Raises yaml.YAMLError.
     """
     depth = 0
-    for event in yaml.parse(text, Loader=_WordsStayWords):
+    for event in yaml.parse(text, Loader=_YesAndNoAsText):
         depth += isinstance(event, yaml.CollectionStartEvent) - isinstance(event, yaml.CollectionEndEvent)
         told = "it is nested too deeply" if depth > DEEPEST else ""
         if isinstance(event, yaml.AliasEvent):
@@ -114,7 +114,7 @@ def read_yaml(path: Path) -> Any:
     try:
         text = read_file(path, LARGEST_BYTES).decode("utf-8-sig")
         check_plain(text)
-        return yaml.load(text, Loader=_WordsStayWords)
+        return yaml.load(text, Loader=_YesAndNoAsText)
     except FileNotFoundError:
         raise FloraError(f"{path}: no such file; restore it or name another") from None
     except OSError as error:
@@ -231,7 +231,7 @@ def with_own(flora: Flora, own: Mapping[str, Species], folder: Path) -> Flora:
     return Flora(species, flora.characters, flora.sources)
 
 
-def named_only(id: str, scientific_name: str, common_names: list[str]) -> Species:
+def species_without_characters(id: str, scientific_name: str, common_names: list[str]) -> Species:
     """A species of which nothing but names is known: it may be met in any month, and no answer speaks for it."""
     whole_year = list(range(1, 13))
     return Species(

@@ -18,7 +18,7 @@ def test_an_ordinary_file_is_read_whole_and_a_larger_one_refused(tmp_path: Path)
         read_file(file, 2999)
 
 
-@pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="without pipes and devices as files, none is met")
+@pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="without pipes as files, one that hangs the tool goes unseen")
 def test_pipes_devices_and_folders_are_refused_without_being_opened(tmp_path: Path) -> None:
     os.mkfifo(tmp_path / "pipe")
     for path in (tmp_path / "pipe", Path("/dev/zero"), tmp_path):
