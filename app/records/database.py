@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sqlite3
+import time
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -36,7 +37,7 @@ class Database:
         try:
             with in_a_sentence(self.path):
                 self._connection.row_factory = sqlite3.Row
-                settle(self._connection)
+                settle(self._connection, patience)
                 bring_up_to_date(self._connection, self.path, step)
                 self._identity = _identity(self.path)
         except BaseException:
@@ -91,13 +92,23 @@ class Database:
                 raise
 
 
-def settle(connection: sqlite3.Connection) -> None:
-    """What holds for every connection: nothing is lost by a power cut, and references hold."""
+def settle(connection: sqlite3.Connection, patience: float = PATIENCE) -> None:
+    """What holds for every connection: nothing is lost by a power cut, and references hold.
+
+    ``patience``: seconds to wait for another program that makes the same book at this moment.
+    """
     connection.execute("PRAGMA trusted_schema = OFF")
     connection.execute("PRAGMA foreign_keys = ON")
     connection.execute("PRAGMA synchronous = FULL")
-    if connection.execute("PRAGMA journal_mode").fetchone()[0] != "wal":
-        connection.execute("PRAGMA journal_mode = WAL")
+    until = time.monotonic() + patience
+    while connection.execute("PRAGMA journal_mode").fetchone()[0] != "wal":
+        try:
+            connection.execute("PRAGMA journal_mode = WAL")
+        except sqlite3.OperationalError as error:
+            # Of two that turn at the same moment SQLite refuses one without waiting: each holds what the other needs.
+            if error.sqlite_errorcode & 0xFF != sqlite3.SQLITE_BUSY or time.monotonic() > until:
+                raise
+            time.sleep(0.005)
 
 
 def _identity(path: Path) -> tuple[int, int]:

@@ -89,9 +89,10 @@ def _one_moment(connection: sqlite3.Connection) -> Iterator[None]:
 
 
 def _version(connection: sqlite3.Connection, path: Path) -> int:
-    version: int = connection.execute("PRAGMA user_version").fetchone()[0]
-    ours = connection.execute("PRAGMA application_id").fetchone()[0] == schema.APPLICATION_ID
-    empty = version == 0 and not connection.execute("SELECT 1 FROM sqlite_master").fetchone()
+    with _one_moment(connection):  # or another program that makes the book is met halfway
+        version: int = connection.execute("PRAGMA user_version").fetchone()[0]
+        ours = connection.execute("PRAGMA application_id").fetchone()[0] == schema.APPLICATION_ID
+        empty = version == 0 and not connection.execute("SELECT 1 FROM sqlite_master").fetchone()
     if not ours and not empty:
         raise RecordsError(f"{path}: is no record book of swardkey; move it away")
     if version > len(schema.MIGRATIONS):

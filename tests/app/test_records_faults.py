@@ -190,6 +190,25 @@ def test_a_book_of_a_later_version_is_left_alone(tmp_path: Path) -> None:
         open_records(tmp_path)
 
 
+def test_of_many_that_make_a_book_at_once_none_is_refused(tmp_path: Path) -> None:
+    """Of 300 such starts by six, five were refused before turning to write-ahead logging was tried again."""
+    troubles: list[BaseException] = []
+
+    def make(folder: Path) -> None:
+        try:
+            open_records(folder).close()
+        except RecordsError as error:
+            troubles.append(error)
+
+    for number in range(200):
+        threads = [threading.Thread(target=make, args=(tmp_path / f"{number}",)) for _ in range(6)]
+        for thread in threads:
+            thread.start()
+        for thread in threads:
+            thread.join()
+    assert troubles == []
+
+
 def test_two_programs_make_the_book_at_once(tmp_path: Path) -> None:
     troubles: list[BaseException] = []
 
