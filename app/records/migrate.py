@@ -85,7 +85,8 @@ def _one_moment(connection: sqlite3.Connection) -> Iterator[None]:
         connection.execute("SELECT 1 FROM sqlite_master").fetchone()
         yield
     finally:
-        connection.execute("ROLLBACK")
+        if connection.in_transaction:  # a disk that fails has ended it
+            connection.execute("ROLLBACK")
 
 
 def _version(connection: sqlite3.Connection, path: Path) -> int:
