@@ -28,7 +28,7 @@ from app.progress import bar
 from app.sheet import UNREADABLE, Named, Sheet, shown
 from model.errors import PhotoError, SwardkeyError
 from training.collection.rows import clean_text
-from training.labelled import ENDINGS
+from training.labelled import ENDINGS, photos_below
 from training.registry import Registry
 
 WAITING = 4  # photos that are handed out beforehand for each worker
@@ -64,13 +64,7 @@ class Share:
 
 def photos_in(folder: Path, share: Share) -> list[str]:
     """Names of the photos in a share, within the folder, in alphabetical order. Links are not followed."""
-    found = []
-    for top, folders, files in os.walk(folder):
-        folders[:] = [name for name in folders if not name.startswith(".")]
-        for name in files:
-            file = Path(top, name)
-            if not name.startswith(".") and file.suffix.lower() in ENDINGS:
-                found.append(file.relative_to(folder).as_posix())
+    found = [file.relative_to(folder).as_posix() for file in photos_below(folder)]
     if not found:
         raise SwardkeyError(f"{folder}: holds no photos ({', '.join(ENDINGS)}); name another folder")
     return sorted(name for name in found if share.holds(name))

@@ -138,11 +138,11 @@ def checked(
 
 
 def _files(folder: Path) -> list[Path]:
-    from training.labelled import ENDINGS as PHOTOS
+    from training.labelled import photos_below
 
     if not folder.is_dir():
         raise CollectionError(f"--unlabelled {folder}: no such folder; name one with photos")
-    found = [f for f in sorted(folder.rglob("*")) if f.suffix.lower() in PHOTOS and f.is_file()]
+    found = photos_below(folder)
     if not found:
         raise CollectionError(f"--unlabelled {folder}: holds no photos; name a folder with some")
     return found

@@ -9,7 +9,6 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.optimize import minimize_scalar
 
-from model.photo import Discriminant
 from model.photo.evidence import fuse
 
 Array = NDArray[np.float64]
@@ -39,19 +38,6 @@ def class_weights(truth: NDArray[np.int64]) -> Array:
     return np.asarray(weights / weights.sum())
 
 
-def typical_distances(head: Discriminant, x: Array, labels: Sequence[str], steady: int = 10) -> tuple[float, ...]:
-    """Median squared distance of calibration photos to their own class, one a class of the head.
-
-    Classes with few photos are drawn towards the median over all, which counts as ``steady`` photos.
-    """
-    truth = np.array(labels)
-    distances = head.distances(x)
-    own = {c: distances[truth == c, i] for i, c in enumerate(head.classes)}
-    over_all = float(np.median(np.concatenate(list(own.values()))))
-    pulled = [(len(d) * float(np.median(d)) if len(d) else 0.0) + steady * over_all for d in own.values()]
-    return tuple(total / (len(d) + steady) for total, d in zip(pulled, own.values(), strict=True))
-
-
 def fit_novelty(known: Array, novel: Array, labels: Sequence[str]) -> tuple[float, float, float, float]:
     """Mean and standard deviation of strangeness: classes learned, then classes left out.
 
@@ -67,6 +53,18 @@ def fit_novelty(known: Array, novel: Array, labels: Sequence[str]) -> tuple[floa
     mean, spread = moments(known)
     new_mean, new_spread = moments(novel)
     return mean, spread, max(new_mean, mean), max(new_spread, spread)
+
+
+def move_novelty(
+    novelty: tuple[float, float, float, float], known: Array, labels: Sequence[str]
+) -> tuple[float, float, float, float]:
+    """The same, moved to where the learned classes of another model lie: for too few photos to fit it anew.
+
+    ``known``: strangeness of calibration photos by that model, with their class learned. Classes weigh alike.
+    """
+    weights = class_weights(np.unique(np.array(labels), return_inverse=True)[1])
+    off = float(weights @ known) - novelty[0]
+    return novelty[0] + off, novelty[1], novelty[2] + off, novelty[3]
 
 
 def fit_floor(probabilities: Array, truth: NDArray[np.int64], least: float) -> float:

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Mapping
 from dataclasses import replace
 from pathlib import Path
 
 from model.errors import CollectionError, PhotoError, nearest
+from training.collection.folder import DEEPEST
 from training.collection.group import group_of
 from training.collection.names import OTHER_FOLDER, Names
 from training.manifest import LabelledPhoto, read_manifest
@@ -49,12 +51,29 @@ def read_labelled(folder: Path, names: Names, known: Mapping[str, str] | None = 
     return [replace(photo, label=found[photo.label]) for photo in photos]
 
 
+def photos_below(folder: Path) -> list[Path]:
+    """The photos in a folder and in the folders in it, sorted; what is hidden and links to folders are left out.
+
+    Raises CollectionError for a folder that cannot be read or lies too deep.
+    """
+    found, folders = [], [(folder, 0)]
+    while folders:
+        here, depth = folders.pop()
+        if depth > DEEPEST:
+            raise CollectionError(f"{here}: lies in {DEEPEST} folders within one another; move it up")
+        try:
+            entries = [entry for entry in os.scandir(here) if not entry.name.startswith(".")]
+        except OSError as error:
+            raise CollectionError(f"{here}: cannot be read ({error.strerror or error}); mend its rights") from None
+        folders += [(Path(entry.path), depth + 1) for entry in entries if entry.is_dir(follow_symlinks=False)]
+        found += [path for path in (Path(entry.path) for entry in entries) if path.suffix.lower() in ENDINGS]
+    return sorted(path for path in found if path.is_file())
+
+
 def _walk(folder: Path) -> list[LabelledPhoto]:
     photos = []
-    for file in sorted(folder.rglob("*")):
+    for file in photos_below(folder):
         parts = file.relative_to(folder).parts
-        if file.suffix.lower() not in ENDINGS or not file.is_file() or any(part.startswith(".") for part in parts):
-            continue
         deep = 2 if parts[0] == OTHER_FOLDER else 1
         if len(parts) <= deep:
             raise CollectionError(f"{file}: lies in no folder of a species; move it into one")

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from model.errors import CollectionError
 from model.photo import Calibration, Classifier, Discriminant, Statistics, fit_statistics
-from training.calibrate import fit_dependence, fit_floor, fit_novelty, fit_temperature, typical_distances
+from training.calibrate import fit_dependence, fit_floor, fit_novelty, fit_temperature, move_novelty
 from training.data import Data
 from training.manifest import LabelledPhoto
 from training.novelty import strangeness
@@ -92,20 +92,19 @@ def _calibrate(
     known = np.array([label in statistics.classes for label in check.labels], dtype=bool)
     check = check.where(known)
     if len(check.photos) < recipe.least_calibration_photos:
-        # Too few to tell: what is usual for the base is taken to be so for every class.
-        usual = float(np.median(start.typical))
-        return replace(start, typical=(usual,) * len(statistics.classes))
+        return start  # too few to tell: what holds for the base is taken to hold for every class
     columns = np.array([statistics.classes.index(label) for label in check.labels])
     head = Discriminant(statistics, start.shrinkage)
     temperature = fit_temperature(head.scores(check.x), columns)
-    typical = typical_distances(head, check.x, check.labels)
-    calibration = replace(start, temperature=temperature, typical=typical)
+    calibration = replace(start, temperature=temperature)
     ordinary = strangeness(Classifier(statistics, calibration), check.x)
     left_out = _left_out(base, calibration, fit, check, weight)
     judged = ~np.isnan(left_out)
+    novelty = move_novelty(calibration.novelty, ordinary, check.labels)
     if judged.sum() >= recipe.least_calibration_photos:
         labels = [label for label, here in zip(check.labels, judged, strict=True) if here]
-        calibration = replace(calibration, novelty=fit_novelty(ordinary[judged], left_out[judged], labels))
+        novelty = fit_novelty(ordinary[judged], left_out[judged], labels)
+    calibration = replace(calibration, novelty=novelty)
     warm = Classifier(statistics, calibration)
     probabilities, truth = warm.probabilities(check.x), check.truth(warm.species)
     floor = fit_floor(probabilities, truth, recipe.least_floor)
@@ -119,11 +118,8 @@ def _left_out(base: Statistics, calibration: Calibration, fit: Data, check: Data
     truth, judged = np.array(fit.labels), np.array(check.labels)
     for name in sorted(set(check.labels) - set(base.classes)):
         here, rest = judged == name, truth != name
-        if not rest.any() or not (~here).any():
+        if not rest.any():
             continue
         without = join(base, fit_statistics(fit.x[rest], list(truth[rest])), weight)
-        head = Discriminant(without, calibration.shrinkage)
-        kept = np.array([label in without.classes for label in judged]) & ~here
-        typical = typical_distances(head, check.x[kept], list(judged[kept]))
-        found[here] = strangeness(Classifier(without, replace(calibration, typical=typical)), check.x[here])
+        found[here] = strangeness(Classifier(without, calibration), check.x[here])
     return found

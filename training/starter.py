@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from model.errors import SwardkeyError
 from model.photo import Calibration, Classifier, Discriminant, Statistics, fit_statistics
 from model.photo.saved import save_model
-from training.calibrate import fit_dependence, fit_floor, fit_novelty, fit_temperature, typical_distances
+from training.calibrate import fit_dependence, fit_floor, fit_novelty, fit_temperature
 from training.card import card
 from training.conformal import LacSets, conformalize, save_sets
 from training.data import Data
@@ -76,16 +76,14 @@ def _calibrate(statistics: Statistics, learn: Data, check: Data, shrinkage: floa
     head = Discriminant(statistics, shrinkage)
     columns = np.array([statistics.classes.index(label) for label in check.labels])
     temperature = fit_temperature(head.scores(check.x), columns)
-    typical = typical_distances(head, check.x, check.labels)
-    calibration = Calibration(shrinkage, temperature, typical, (0.0, 1.0, 0.0, 1.0), 0.0, 1.0)
+    calibration = Calibration(shrinkage, temperature, (0.0, 1.0, 0.0, 1.0), 0.0, 1.0)
     known = strangeness(Classifier(statistics, calibration), check.x)
-    novel = strangeness_left_out(calibration, (learn.x, learn.labels), (check.x, check.labels), (check.x, check.labels))
-    # Photos taken in the field, whose groups are known, are the kind that people will send;
-    # seedlings on gravel all look alike, so leaving one out tells nothing of strangeness.
+    novel = strangeness_left_out(calibration, (learn.x, learn.labels), (check.x, check.labels))
+    # Photos taken in the field, whose groups are known, are the kind that people will send; seedlings
+    # on gravel are alike, left out or not, and would make every field photo seem half strange.
     honest = np.array([p.group_known for p in check.photos])
     honest_labels = [label for label, h in zip(check.labels, honest, strict=True) if h]
-    novelty = fit_novelty(known[honest], novel[honest], honest_labels)
-    calibration = replace(calibration, novelty=novelty)
+    calibration = replace(calibration, novelty=fit_novelty(known[honest], novel[honest], honest_labels))
     warm = Classifier(statistics, calibration)
     probabilities, truth = warm.probabilities(check.x), check.truth(warm.species)
     floor = fit_floor(probabilities, truth, recipe.least_floor)
@@ -122,14 +120,10 @@ def sets_of(trained: Trained, data: Data) -> LacSets:
 
 def novelty_auroc(trained: Trained, data: Data) -> dict[str, float]:
     """How well strangeness tells a class that was left out, by class, on held-out photos."""
-    learn, check, held_out = data.part("fit"), data.part("calibrate"), data.part("held_out")
+    learn, held_out = data.part("fit"), data.part("held_out")
     known = strangeness(trained.classifier, held_out.x)
-    novel = strangeness_left_out(
-        trained.classifier.calibration,
-        (learn.x, learn.labels),
-        (check.x, check.labels),
-        (held_out.x, held_out.labels),
-    )
+    fit, judged = (learn.x, learn.labels), (held_out.x, held_out.labels)
+    novel = strangeness_left_out(trained.classifier.calibration, fit, judged)
     return auroc_by_class(known, novel, held_out.labels)
 
 

@@ -96,33 +96,62 @@ class Discriminant:
         covariance *= 1 - shrinkage
         covariance.flat[:: len(covariance) + 1] += shrinkage * even
         self._root = inverse_of_lower(np.linalg.cholesky(covariance))
-        self._white_means = self.means @ self._root.T
+        self._white_means = self.whiten(self.means)
         self._white_squares = (self._white_means**2).sum(axis=1)
         # The mean of n photos lies off the true one by a variance of 1/n, which adds to every
         # distance: without this, species with few photos lose against those with many.
         # In white terms the whole is the identity, so that what is not the even part is the covariance.
         whole = len(covariance) - shrinkage * even * float((self._root**2).sum())
         excess = whole / (1 - shrinkage) if shrinkage < 1 else float(len(covariance))
-        self._excess = TAKEN_OFF * excess / np.maximum(statistics.counts, 1.0)
+        self._excess = excess / np.maximum(statistics.counts, 1.0)
 
-    def distances(self, x: Array) -> Array:
+    def whiten(self, x: Array) -> Array:
+        """Turn and stretch features so that the covariance becomes the identity, float (photos, features)."""
+        return np.asarray(x @ self._root.T)
+
+    def distances(self, x: Array, taken_off: float = TAKEN_OFF) -> Array:
         """Squared Mahalanobis distance to each class mean, float (photos, classes), never negative.
 
-        What the uncertainty of a mean adds to it is taken off, so that classes of few and of
-        many photos are judged alike.
+        Of what the uncertainty of a mean adds to it the share ``taken_off`` is taken off, so that
+        classes of few and of many photos are judged alike.
         """
-        white = x @ self._root.T
+        white = self.whiten(x)
         square = (white**2).sum(axis=1)[:, None] + self._white_squares[None]
-        return np.asarray(np.maximum(square - 2 * white @ self._white_means.T - self._excess[None], 0.0))
+        return np.asarray(np.maximum(square - 2 * white @ self._white_means.T - taken_off * self._excess[None], 0.0))
 
     def linear(self) -> tuple[Array, Array]:
         """The same scores but for what all classes share: weights float (classes, features), offsets (classes,)."""
-        offsets = -0.5 * (self._white_squares - self._excess)
+        offsets = -0.5 * (self._white_squares - TAKEN_OFF * self._excess)
         return self._white_means @ self._root, offsets
 
     def scores(self, x: Array) -> Array:
         """ln density of each class up to a constant, float (photos, classes)."""
         return -0.5 * self.distances(x)
+
+
+class Background:
+    """All classes as one Gaussian, each weighing alike: what plants have in common.
+
+    Its covariance is that of a head, and the spread between the class means on top. ``without``:
+    a class, by its row, that is taken to be none.
+    """
+
+    def __init__(self, head: Discriminant, without: int | None = None) -> None:
+        self._head = head
+        white = head.whiten(head.means if without is None else np.delete(head.means, without, axis=0))
+        self._middle = white.mean(axis=0)
+        # Whitened, the covariance is the identity and one direction a class; the inverse of such is known
+        # (Woodbury's identity), and as many directions as there are classes are all that is kept.
+        between = (white - self._middle) / np.sqrt(len(white))
+        values, axes = np.linalg.eigh(between @ between.T)
+        kept = values > 1e-9 * max(values.max(), 1e-300)
+        self._directions = (between.T @ axes[:, kept]) / np.sqrt(values[kept])
+        self._less = values[kept] / (1.0 + values[kept])
+
+    def distances(self, x: Array) -> Array:
+        """Squared Mahalanobis distance of photos (photos, features) to all plants together, float (photos,)."""
+        off = self._head.whiten(x) - self._middle
+        return np.asarray((off**2).sum(axis=1) - ((off @ self._directions) ** 2 * self._less).sum(axis=1))
 
 
 def inverse_of_lower(lower: Array) -> Array:

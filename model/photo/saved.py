@@ -53,7 +53,6 @@ class Description(BaseModel):
     features: str
     shrinkage: Share
     temperature: Positive
-    typical: list[Positive]
     novelty: tuple[Finite, Positive, Finite, Positive]
     floor: Annotated[Share, Field(gt=0)]  # else a photo could rule a species out
     dependence: Share
@@ -72,7 +71,6 @@ def save_model(
         features=RECIPE,
         shrinkage=calibration.shrinkage,
         temperature=calibration.temperature,
-        typical=list(calibration.typical),
         novelty=calibration.novelty,
         floor=calibration.floor,
         dependence=calibration.dependence,
@@ -109,7 +107,6 @@ def read_model(folder: Path) -> tuple[Statistics, Calibration]:
     calibration = Calibration(
         shrinkage=description.shrinkage,
         temperature=description.temperature,
-        typical=tuple(description.typical),
         novelty=description.novelty,
         floor=description.floor,
         dependence=description.dependence,
@@ -131,8 +128,6 @@ def read_description(path: Path, kind: type[Described], what: str) -> Described:
 
 def _description(path: Path) -> Description:
     description = read_description(path, Description, "a model")
-    if len(description.typical) != len(description.classes):
-        raise ModelError(f"{path}: has not one typical distance a class; use another model")
     if description.features != RECIPE:
         raise ModelError(f"{path}: was made with other views or another backbone; train it again")
     return description

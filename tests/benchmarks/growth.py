@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import random
 import time
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -61,9 +61,8 @@ def classifier_of(classes: tuple[str, ...], seed: int = 1) -> Classifier:
     chance = np.random.default_rng(seed)
     near = statistics.means[chance.integers(len(statistics.means), size=len(classes))]
     means = near + 0.1 * chance.standard_normal(near.shape)
-    typical = (float(np.median(calibration.typical)),) * len(classes)
     made = Statistics(classes, np.full(len(classes), 20.0), means, statistics.scatter)
-    return Classifier(made, replace(calibration, typical=typical))
+    return Classifier(made, calibration)
 
 
 @dataclass(frozen=True)

@@ -12,7 +12,6 @@ from __future__ import annotations
 
 import sys
 from collections.abc import Sequence
-from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -75,9 +74,7 @@ def with_photos(case: Case, material: Material, shots: int, seed: int) -> tuple[
     statistics = case.classifier.statistics
     for i in taken.values():
         statistics = statistics.add(case.species, material.data.x[i])
-    calibration = case.classifier.calibration
-    usual = float(np.median(calibration.typical))
-    classifier = Classifier(statistics, replace(calibration, typical=(*calibration.typical, usual)))
+    classifier = Classifier(statistics, case.classifier.calibration)
     rest = [photos[i][0] for i in order if photos[i][1] not in taken][: len(case.x)]
     return classifier, material.data.x[rest]
 

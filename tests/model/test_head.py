@@ -58,9 +58,7 @@ def test_scores_equal_those_of_a_library_with_the_same_covariance(data: tuple[np
 
 def test_probabilities_sum_to_one_and_a_far_plant_is_other(data: tuple[np.ndarray, list[str]]) -> None:
     x, labels = data
-    classifier = Classifier(
-        fit_statistics(x, labels), Calibration(0.1, 1.0, (12.0, 12.0, 12.0), (0.0, 0.3, 0.5, 0.5), 0.05, 0.5)
-    )
+    classifier = Classifier(fit_statistics(x, labels), Calibration(0.1, 1.0, (-1.0, 0.3, 0.0, 0.5), 0.05, 0.5))
     p = classifier.probabilities(np.vstack([x, np.full((1, 12), 40.0)]))
     assert classifier.species == ("a", "b")
     assert np.allclose(p.sum(axis=1), 1.0)
@@ -77,8 +75,7 @@ def test_several_photos_count_as_fewer_when_they_depend_on_each_other() -> None:
 
 def test_the_stranger_a_photo_the_likelier_it_is_new(data: tuple[np.ndarray, list[str]]) -> None:
     x, labels = data
-    typical = (12.0, 12.0, 12.0)
-    classifier = Classifier(fit_statistics(x, labels), Calibration(0.1, 1.0, typical, (0.0, 0.3, 0.2, 0.5), 0.05, 0.5))
+    classifier = Classifier(fit_statistics(x, labels), Calibration(0.1, 1.0, (0.0, 0.3, 0.2, 0.5), 0.05, 0.5))
     ratios = classifier.ratio(np.linspace(-6, 6, 200))
     assert (np.diff(ratios) >= 0).all() and ratios[0] < 1 < ratios[-1]
 

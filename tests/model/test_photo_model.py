@@ -128,7 +128,7 @@ def _not_finite(folder: Path) -> None:
 BAD = {
     "pickled": (_pickled, "cannot be read"),
     "cut short": (_cut, "cannot be read"),
-    "one class more": (_renamed_class, "one typical distance a class"),
+    "one class more": (_renamed_class, "does not hold the arrays of a head"),
     "other views": (_other_views, "train it again"),
     "not finite": (_not_finite, "not finite"),
     "no description": (lambda folder: (folder / "model.json").unlink(), "is missing"),

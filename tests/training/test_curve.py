@@ -13,7 +13,7 @@ from training.learn import Learned
 from training.manifest import LabelledPhoto
 from training.spread import Spread
 
-CALIBRATION = Calibration(0.2, 1.0, (1.0, 1.0), (0.0, 1.0, 1.0, 1.0), 0.02, 0.5)
+CALIBRATION = Calibration(0.2, 1.0, (0.0, 1.0, 1.0, 1.0), 0.02, 0.5)
 
 
 def cloud(labels: list[str], seed: int) -> np.ndarray:

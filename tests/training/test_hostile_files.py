@@ -28,6 +28,7 @@ from training.collection import Collection, Names, Wishes, open_source, plan_int
 from training.collection.fetch import is_public
 from training.collection.offer import Refusal
 from training.collection.own import read_own
+from training.labelled import photos_below, read_labelled
 from training.manifest import COLUMNS, read_manifest
 from training.model_folder import MANIFEST
 from training.registry import Registry
@@ -184,6 +185,22 @@ def test_folders_without_end_and_long_names_are_refused(tmp_path: Path) -> None:
     (tmp_path / "photos" / ("n" * 210) / "a.jpg").write_bytes(jpeg())
     plan = plan_intake(open_source(tmp_path / "photos", Wishes()), _Nobody(), Collection(tmp_path / "c"), "Kim")
     assert {r.why.split(" ")[0] for r in plan.refused} == {"lies", "names"} and not plan.to_add
+
+
+def test_a_folder_to_measure_is_not_followed_without_end(tmp_path: Path) -> None:
+    top = tmp_path / "photos"
+    deep = top / "/".join(["dandelion"] + ["a"] * 700)
+    here = top
+    for part in deep.relative_to(top).parts:  # by steps: one call would have to be deeper than Python lets it
+        here = here / part
+        here.mkdir(parents=True)
+    (deep / "a.jpg").write_bytes(jpeg())
+    with pytest.raises(CollectionError, match="lies in 30 folders within one another; move it up"):
+        read_labelled(top, _Nobody())
+    (top / "dandelion" / "a.jpg").write_bytes(jpeg())
+    (top / "loop").symlink_to(top)
+    shutil.rmtree(top / "dandelion" / "a")
+    assert photos_below(top) == [top / "dandelion" / "a.jpg"]
 
 
 class _Nobody:

@@ -99,7 +99,7 @@ def test_new_classes_are_learned_beside_those_of_the_base_and_grow_by_all_photos
     old, new = ["a", "b", "other:x"] * 60, ["c", "d"] * 60
     base = fit_statistics(cloud(old, 60, 0.4), old)
     data = made_data(new, 60)
-    start = Calibration(0.4, 5.0, (60.0,) * 3, (0.0, 0.5, 2.0, 0.5), 0.05, 0.3)
+    start = Calibration(0.4, 5.0, (0.0, 0.5, 2.0, 0.5), 0.05, 0.3)
     learned = learn(data, base, start, RECIPE)
     classifier = learned.classifier
     assert classifier.species == ("a", "b", "c", "d")
@@ -115,11 +115,10 @@ def test_new_classes_are_learned_beside_those_of_the_base_and_grow_by_all_photos
 def test_with_few_calibration_photos_the_doubts_of_the_base_are_kept() -> None:
     old = ["a", "b", "other:x"] * 60
     base = fit_statistics(cloud(old, 60, 0.4), old)
-    start = Calibration(0.4, 5.0, (60.0,) * 3, (0.0, 0.5, 2.0, 0.5), 0.05, 0.3)
+    start = Calibration(0.4, 5.0, (0.0, 0.5, 2.0, 0.5), 0.05, 0.3)
     learned = learn(made_data(["c", "d"] * 10, 60), base, start, RECIPE)
     fitted = learned.classifier.calibration
     assert (fitted.novelty, fitted.floor, fitted.temperature) == (start.novelty, start.floor, start.temperature)
-    assert len(fitted.typical) == 5
 
 
 def test_nothing_to_learn_from_is_said() -> None:
@@ -164,7 +163,7 @@ def test_a_run_promotes_what_names_more_and_does_not_promote_the_same_again_as_b
     registry = Registry(tmp_path / "models")
     rules = load_rules()
     # Most photos are held out, as a hundred are needed; one weight and two folds are quicker.
-    shares = {"fit": 0.3, "calibrate": 0.1, "conformal": 0.1, "held_out": 0.5}
+    shares = {"fit": 0.34, "calibrate": 0.1, "conformal": 0.1, "held_out": 0.46}
     recipe = RECIPE.model_copy(update={"shares": shares, "base_weights": [0.3], "folds": 2})
     done = quick.train_quick(made, registry, recipe, rules, tmp_path / "cache")
     assert list(done.left_out) == ["7.jpg"]

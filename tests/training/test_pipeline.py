@@ -123,7 +123,7 @@ def test_a_whole_run_from_features_to_a_promoted_folder(tmp_path: Path) -> None:
         labels[step] = [species[t] for t in truth]
         parts[step] = Part(tuple(f"{step} {i}" for i in range(count)), tuple(f"{step} {i}" for i in range(count)))
     statistics = fit_statistics(x["fit"], labels["fit"])
-    calibration = Calibration(0.5, 20.0, (1200.0,) * 3, (0.0, 0.5, 2.0, 0.5), 0.02, 0.5)
+    calibration = Calibration(0.5, 20.0, (0.0, 0.5, 2.0, 0.5), 0.02, 0.5)
     classifier = Classifier(statistics, calibration)
 
     def truth_of(step: str) -> np.ndarray:

@@ -35,8 +35,7 @@ def classifier(classes: tuple[str, ...] = CLASSES) -> Classifier:
     """One class on each axis, three photos of each, the same spread everywhere."""
     means = np.eye(4)[[CLASSES.index(name) for name in classes]]
     statistics = Statistics(classes, np.full(len(classes), 3.0), means, np.eye(4))
-    typical = tuple(1.0 + 0.5 * CLASSES.index(name) for name in classes)
-    return Classifier(statistics, Calibration(0.5, 2.0, typical, (0.0, 0.5, 1.5, 0.6), 0.02, 0.5))
+    return Classifier(statistics, Calibration(0.5, 2.0, (0.0, 0.5, 1.5, 0.6), 0.02, 0.5))
 
 
 def test_a_model_in_memory_is_judged_by_what_it_says() -> None:
@@ -61,6 +60,16 @@ def test_a_saved_model_is_judged_as_it_is_read(monkeypatch: pytest.MonkeyPatch) 
     assert judging.judge("mine", Path("folder"), x, ["a", "b"]).golden is None
 
 
+def strangeness_without(x: Array, row: int) -> float:
+    """Worked out from the covariance, an eighth of the identity (4 axes of scatter 1, 12 photos, 4 classes)."""
+    means = np.delete(np.eye(4), row, axis=0)
+    squares = ((x - means) ** 2).sum(axis=1) * 8.0
+    nearest = squares.min() - 4.0 / 3.0  # four directions, each mean of three photos off by a third
+    off, between = x - means.mean(axis=0), means - means.mean(axis=0)
+    at_large = off @ np.linalg.inv(np.eye(4) / 8.0 + between.T @ between / 3.0) @ off
+    return float(np.log(nearest) - 0.98 * np.log(at_large))
+
+
 def test_p_other_without_the_own_class_is_what_the_formula_gives() -> None:
     """Step by step for each photo: the own class gone, the closed world of the rest, and odds from strangeness."""
     one = classifier()
@@ -74,9 +83,7 @@ def test_p_other_without_the_own_class_is_what_the_formula_gives() -> None:
         weight = {
             name: prior[name] * np.exp(-distances[n] / 4.0) for n, name in enumerate(CLASSES) if name != label
         }  # half of the distance, over a temperature of 2
-        best = max(weight, key=lambda name: weight[name])
-        n = CLASSES.index(best)
-        z = np.array([np.log(distances[n] / one.calibration.typical[n])])
+        z = np.array([strangeness_without(x[i], CLASSES.index(label))])
         novel = 0.125  # half of the quarter that four names, three species and other, have each
         odds = novel / (1 - novel) * float(one.ratio(z)[0])
         of_species = sum(w for name, w in weight.items() if name != "other:x") / sum(weight.values())

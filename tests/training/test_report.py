@@ -36,9 +36,7 @@ def classifier(seed: int = 0) -> tuple[Classifier, dict[str, np.ndarray]]:
     centres = {label: random.normal(0, 2, 10) for label in ("a", "b", "other:x", "c")}
     labels = [label for label in ("a", "b", "other:x") for _ in range(40)]
     x = np.stack([centres[label] + random.normal(0, 1, 10) for label in labels])
-    return Classifier(
-        fit_statistics(x, labels), Calibration(0.2, 1.0, (10.0,) * 3, (0, 0.4, 1.2, 0.5), 0.02, 0.5)
-    ), centres
+    return Classifier(fit_statistics(x, labels), Calibration(0.2, 1.0, (0, 0.4, 1.2, 0.5), 0.02, 0.5)), centres
 
 
 @pytest.fixture(scope="module")

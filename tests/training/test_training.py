@@ -10,7 +10,7 @@ import pytest
 from model.errors import CollectionError, FloraError
 from model.photo import Discriminant, Statistics, fit_statistics
 from model.photo.head import softmax
-from training.calibrate import fit_dependence, fit_floor, fit_temperature, typical_distances
+from training.calibrate import fit_dependence, fit_floor, fit_temperature
 from training.manifest import LabelledPhoto, read_manifest
 from training.measure import calibration_null, expected_calibration_error, measure
 from training.recipe import load_recipe
@@ -103,13 +103,6 @@ def test_copies_of_one_photo_count_as_one() -> None:
     groups = [f"g{i}" for i in range(120)] * 3
     dependence, count = fit_dependence(np.vstack([rows] * 3), np.concatenate([truth] * 3), groups)
     assert count == 120 and dependence >= 0.9
-
-
-def test_typical_distances_of_rare_classes_are_drawn_to_the_middle() -> None:
-    data = made_up()
-    head = Discriminant(fit_statistics(data.x, data.labels), 0.1)
-    found = typical_distances(head, data.x, data.labels)
-    assert len(found) == 6 and all(f > 0 for f in found)
 
 
 def test_shrinkage_is_chosen_out_of_sample() -> None:

@@ -7,8 +7,8 @@ from typing import Any
 
 import numpy as np
 
+from model.photo.evidence import POWER
 from training.adapt.pack import THING
-from training.adapt.strange import POWER
 
 Line = tuple[str, str, list[dict[str, Any]], float]
 ALL = "all"  # in the place of a fold: nothing was left out

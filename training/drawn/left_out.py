@@ -3,15 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
 from model.hint import NOTHING
-from model.photo import Calibration, Classifier, Discriminant, fit_statistics
+from model.photo import Calibration, Classifier, fit_statistics
 from model.photo.evidence import OTHER
-from training.calibrate import typical_distances
 from training.data import Data
 from training.drawn.album import Album
 from training.drawn.prototypes import Prototypes, make_prototypes
@@ -62,10 +61,8 @@ def cases(data: Data, calibration: Calibration, flora: Sequence[str], seed: int 
 
 def _learned_without(data: Data, species: str, calibration: Calibration) -> Classifier:
     rest = data.where(np.array(data.labels) != species)
-    fit, check = rest.part("fit"), rest.part("calibrate")
-    statistics = fit_statistics(fit.x, fit.labels)
-    head = Discriminant(statistics, calibration.shrinkage)
-    return Classifier(statistics, replace(calibration, typical=typical_distances(head, check.x, check.labels)))
+    fit = rest.part("fit")
+    return Classifier(fit_statistics(fit.x, fit.labels), calibration)
 
 
 def prototypes_of(case: Case, album: Album) -> Prototypes:

@@ -57,10 +57,9 @@ def other_left_out(classifier: Classifier, x: Array, labels: Sequence[str]) -> A
     distances = classifier.distances(x)
     logs = classifier.logs(x, distances)
     logs[rows, own] = -np.inf
-    distances[rows, own] = np.inf
     closed = softmax(logs)
     # The classifier's own formula for odds, from the strangeness that is left.
-    strange = classifier.strangeness(distances, closed)
+    strange = classifier.strangeness(x, own)
     odds = classifier.novel_prior / (1 - classifier.novel_prior) * classifier.ratio(strange)
     species = [i for i, name in enumerate(classes) if not name.startswith(OTHER)]
     return np.where(kept, 1.0 - closed[:, species].sum(axis=1) / (1.0 + odds), np.nan)
