@@ -120,7 +120,7 @@ def main() -> None:
         plan = (
             Plan(Path(made), 3, 3, 12, (60, 600), 50, *where)
             if given.quick
-            else Plan(Path(made), 7, 5, 60, (60, 600, 6000), 300, *where)
+            else Plan(Path(made), 7, 5, 1000, (60, 600, 6000), 300, *where)
         )
         for part in given.only.split(","):
             print(f"{PARTS[part](plan)}\n\n({part}: {load()})\n", flush=True)
