@@ -46,5 +46,5 @@ def control(key: Key) -> Control:
 def photos() -> Path:
     """The folder of openly licensed photos that lies beside the repository."""
     if not (PHOTOS / "manifest.csv").exists():
-        pytest.skip("real photos are not beside this repository, so the photo model is not tried on them")
+        pytest.skip("real photos are not beside this repository, so a model that names real plants wrongly goes unseen")
     return PHOTOS

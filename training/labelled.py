@@ -2,15 +2,15 @@
 
 from __future__ import annotations
 
-import os
 from collections.abc import Mapping
 from dataclasses import replace
 from pathlib import Path
 
 from model.errors import CollectionError, PhotoError, nearest
-from training.collection.folder import DEEPEST
+from training.collection.folder import A_LINK, FolderTree
 from training.collection.group import group_of
 from training.collection.names import OTHER_FOLDER, Names
+from training.collection.offer import Refusal
 from training.manifest import LabelledPhoto, read_manifest
 
 ENDINGS = (".jpg", ".jpeg", ".png", ".webp", ".heic", ".heif")
@@ -54,20 +54,16 @@ def read_labelled(folder: Path, names: Names, known: Mapping[str, str] | None = 
 def photos_below(folder: Path) -> list[Path]:
     """The photos in a folder and in the folders in it, sorted; what is hidden and links to folders are left out.
 
-    Raises CollectionError for a folder that cannot be read or lies too deep.
+    Raises CollectionError for a folder in it that cannot be read or lies too deep.
     """
-    found, folders = [], [(folder, 0)]
-    while folders:
-        here, depth = folders.pop()
-        if depth > DEEPEST:
-            raise CollectionError(f"{here}: lies in {DEEPEST} folders within one another; move it up")
-        try:
-            entries = [entry for entry in os.scandir(here) if not entry.name.startswith(".")]
-        except OSError as error:
-            raise CollectionError(f"{here}: cannot be read ({error.strerror or error}); mend its rights") from None
-        folders += [(Path(entry.path), depth + 1) for entry in entries if entry.is_dir(follow_symlinks=False)]
-        found += [path for path in (Path(entry.path) for entry in entries) if path.suffix.lower() in ENDINGS]
-    return sorted(path for path in found if path.is_file())
+    found = []
+    for name in FolderTree(folder).names():
+        if isinstance(name, Refusal):
+            if name.why != A_LINK:
+                raise CollectionError(f"{folder / name.file}: {name.why}")
+            name = name.file  # to a photo it is as good as the photo, for nothing is copied from here
+        found.append(folder / name)
+    return sorted(path for path in found if path.suffix.lower() in ENDINGS and path.is_file())
 
 
 def _walk(folder: Path) -> list[LabelledPhoto]:

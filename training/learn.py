@@ -17,7 +17,6 @@ from model.photo import Calibration, Classifier, Discriminant, Statistics, fit_s
 from training.calibrate import fit_dependence, fit_floor, fit_novelty, fit_temperature, move_novelty
 from training.data import Data
 from training.manifest import LabelledPhoto
-from training.novelty import strangeness
 from training.recipe import Recipe
 from training.spread import Spread, choose_spread, join
 
@@ -97,7 +96,7 @@ def _calibrate(
     head = Discriminant(statistics, start.shrinkage)
     temperature = fit_temperature(head.scores(check.x), columns)
     calibration = replace(start, temperature=temperature)
-    ordinary = strangeness(Classifier(statistics, calibration), check.x)
+    ordinary = Classifier(statistics, calibration).strangeness(check.x)
     left_out = _left_out(base, calibration, fit, check, weight)
     judged = ~np.isnan(left_out)
     novelty = move_novelty(calibration.novelty, ordinary, check.labels)
@@ -121,5 +120,5 @@ def _left_out(base: Statistics, calibration: Calibration, fit: Data, check: Data
         if not rest.any():
             continue
         without = join(base, fit_statistics(fit.x[rest], list(truth[rest])), weight)
-        found[here] = strangeness(Classifier(without, calibration), check.x[here])
+        found[here] = Classifier(without, calibration).strangeness(check.x[here])
     return found

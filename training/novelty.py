@@ -14,11 +14,6 @@ Array = NDArray[np.float64]
 Labelled = tuple[Array, Sequence[str]]
 
 
-def strangeness(classifier: Classifier, x: Array) -> Array:
-    """Strangeness of photos, float (photos,); higher is stranger."""
-    return classifier.strangeness(x)
-
-
 def strangeness_left_out(calibration: Calibration, fit: Labelled, judge: Labelled) -> Array:
     """Strangeness of the photos of ``judge`` when their own class was never learned.
 
@@ -33,7 +28,7 @@ def strangeness_left_out(calibration: Calibration, fit: Labelled, judge: Labelle
         if not here.any():
             continue
         without = fit_statistics(x[truth != name], list(truth[truth != name]))
-        found[here] = strangeness(Classifier(without, calibration), judge_x[here])
+        found[here] = Classifier(without, calibration).strangeness(judge_x[here])
     return found
 
 

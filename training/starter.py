@@ -24,7 +24,7 @@ from training.data import Data
 from training.features import features_of
 from training.manifest import read_manifest
 from training.measure import Measurement, measure
-from training.novelty import auroc_by_class, strangeness, strangeness_left_out
+from training.novelty import auroc_by_class, strangeness_left_out
 from training.promote.rules import load_rules
 from training.recipe import Recipe, load_recipe
 from training.split import PARTS, split
@@ -77,7 +77,7 @@ def _calibrate(statistics: Statistics, learn: Data, check: Data, shrinkage: floa
     columns = np.array([statistics.classes.index(label) for label in check.labels])
     temperature = fit_temperature(head.scores(check.x), columns)
     calibration = Calibration(shrinkage, temperature, (0.0, 1.0, 0.0, 1.0), 0.0, 1.0)
-    known = strangeness(Classifier(statistics, calibration), check.x)
+    known = Classifier(statistics, calibration).strangeness(check.x)
     novel = strangeness_left_out(calibration, (learn.x, learn.labels), (check.x, check.labels))
     # Photos taken in the field, whose groups are known, are the kind that people will send; seedlings
     # on gravel are alike, left out or not, and would make every field photo seem half strange.
@@ -121,7 +121,7 @@ def sets_of(trained: Trained, data: Data) -> LacSets:
 def novelty_auroc(trained: Trained, data: Data) -> dict[str, float]:
     """How well strangeness tells a class that was left out, by class, on held-out photos."""
     learn, held_out = data.part("fit"), data.part("held_out")
-    known = strangeness(trained.classifier, held_out.x)
+    known = trained.classifier.strangeness(held_out.x)
     fit, judged = (learn.x, learn.labels), (held_out.x, held_out.labels)
     novel = strangeness_left_out(trained.classifier.calibration, fit, judged)
     return auroc_by_class(known, novel, held_out.labels)

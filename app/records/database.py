@@ -92,7 +92,7 @@ class Database:
                 raise
 
 
-def settle(connection: sqlite3.Connection, patience: float = PATIENCE) -> None:
+def settle(connection: sqlite3.Connection, patience: float) -> None:
     """What holds for every connection: nothing is lost by a power cut, and references hold.
 
     ``patience``: seconds to wait for another program that makes the same book at this moment.

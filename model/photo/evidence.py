@@ -23,8 +23,8 @@ POWER = 0.98
 # has grown from the starter, and what the starter has fitted holds where there is too little to fit it anew.
 STEADY_SHRINKAGE = 0.05
 LEAST_DISTANCE = 1e-9
-# Novelty ratio from which a person is told so: 1 % of field photos of learned classes, 36 % of classes left out,
-# and 94 % of what is no plant.
+# Novelty ratio from which a person is told so: 1 % of field photos of learned classes, 36 % of those of classes
+# left out, and 94 % of what is no plant (tests/claims/strange.py).
 UNLIKE = 5.0
 
 

@@ -21,7 +21,7 @@ PLACES = {
 def axe() -> Any:
     found = pytest.importorskip(
         "axe_playwright_python.sync_playwright",
-        reason="axe-playwright-python is not installed, so labels, names and contrast are not checked",
+        reason="axe-playwright-python is missing, so a page that cannot be read aloud or is too faint goes unseen",
     )
     return found.Axe()
 

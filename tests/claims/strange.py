@@ -22,7 +22,7 @@ from model.photo.evidence import UNLIKE
 from model.photo.views import views
 from training.adapt.things import draw_thing
 from training.data import Data
-from training.novelty import auroc_by_class, strangeness, strangeness_left_out
+from training.novelty import auroc_by_class, strangeness_left_out
 from training.recipe import load_recipe
 from training.starter import gather, train
 
@@ -41,13 +41,13 @@ def things() -> Array:
 def told_apart(classifier: Classifier, data: Data) -> None:
     """The first table."""
     learn, held_out = data.part("fit"), data.part("held_out")
-    known = strangeness(classifier, held_out.x)
+    known = classifier.strangeness(held_out.x)
     fit, judged = (learn.x, learn.labels), (held_out.x, held_out.labels)
     left_out = strangeness_left_out(classifier.calibration, fit, judged)
     by_class = auroc_by_class(known, left_out, held_out.labels)
     field = np.array([photo.group_known for photo in held_out.photos])
     in_field = {label for label, here in zip(held_out.labels, field, strict=True) if here}
-    thing = strangeness(classifier, things())
+    thing = classifier.strangeness(things())
     truth = np.repeat([0, 1], [len(known), len(thing)])
 
     def unlike(z: Array) -> str:
@@ -80,7 +80,10 @@ def learned_from_few(classifier: Classifier, data: Data, seed: int = 1) -> None:
 
 
 def main(arguments: list[str]) -> int:
-    """Print both tables."""
+    """PHOTOS FEATURES: print both tables."""
+    if len(arguments) != 2:
+        sys.stderr.write("usage: python -m tests.claims.strange PHOTOS FEATURES.safetensors\n")
+        return 2
     recipe = load_recipe("quick")
     data = gather(Path(arguments[0]), recipe, Path(arguments[1]))
     classifier = train(data, recipe).classifier

@@ -80,6 +80,18 @@ def test_the_stranger_a_photo_the_likelier_it_is_new(data: tuple[np.ndarray, lis
     assert (np.diff(ratios) >= 0).all() and ratios[0] < 1 < ratios[-1]
 
 
+def test_a_class_of_few_photos_is_not_strange_and_a_new_one_among_them_is() -> None:
+    chance = np.random.default_rng(6)
+    middles = chance.normal(0, 0.5, (61, 200))
+    counts = [5, *[40] * 59]
+    labels = [f"s{i}" for i, count in enumerate(counts) for _ in range(count)]
+    x = np.repeat(middles[:60], counts, axis=0) + chance.normal(size=(len(labels), 200))
+    classifier = Classifier(fit_statistics(x, labels), Calibration(0.4, 1.0, (0.0, 1.0, 0.0, 1.0), 0.05, 0.5))
+    few, many, new = (classifier.strangeness(middles[i] + chance.normal(size=(300, 200))) for i in (0, 1, 60))
+    assert abs(np.median(few) - np.median(many)) < 0.25 * (np.median(new) - np.median(many))
+    assert np.median(new) > np.quantile(many, 0.95)
+
+
 def test_one_photo_a_class_is_told_by_distance() -> None:
     x = np.eye(3)
     head = Discriminant(fit_statistics(x, ["a", "b", "c"]), 0.4)

@@ -50,7 +50,7 @@ def test_formula_beyond_the_table(temperature: float, humidity: float, computed:
 def test_two_other_ways_agree_where_people_spray(temperature: int, humidity: int) -> None:
     """The wet bulb of ASHRAE Fundamentals (2017), as psychrolib has it, and the fit of Stull (2011)."""
     psychrolib = pytest.importorskip(
-        "psychrolib", reason="without psychrolib only the table speaks against a wrong Delta T"
+        "psychrolib", reason="without psychrolib a Delta T that is wrong between the rows of the table goes unseen"
     )
     psychrolib.SetUnitSystem(psychrolib.SI)
     found = delta_t(temperature, humidity)

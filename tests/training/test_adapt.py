@@ -187,7 +187,7 @@ def test_lite2_is_the_larger_network_and_refuses_the_weights_of_the_smaller():
 
 def test_lite2_is_that_of_timm():
     timm = pytest.importorskip(
-        "timm", reason="without timm the larger network has nothing independent to be checked against"
+        "timm", reason="without timm a larger network that sees other than the published one goes unseen"
     )
     torch.manual_seed(0)
     net, other = lite2().eval(), timm.create_model("tf_efficientnet_lite2", pretrained=False).eval()

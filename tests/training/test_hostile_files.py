@@ -200,7 +200,8 @@ def test_a_folder_to_measure_is_not_followed_without_end(tmp_path: Path) -> None
     (top / "dandelion" / "a.jpg").write_bytes(jpeg())
     (top / "loop").symlink_to(top)
     shutil.rmtree(top / "dandelion" / "a")
-    assert photos_below(top) == [top / "dandelion" / "a.jpg"]
+    (top / "dandelion" / "b.jpg").symlink_to(top / "dandelion" / "a.jpg")
+    assert photos_below(top) == [top / "dandelion" / "a.jpg", top / "dandelion" / "b.jpg"]
 
 
 class _Nobody:

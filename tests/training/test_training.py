@@ -10,7 +10,7 @@ import pytest
 from model.errors import CollectionError, FloraError
 from model.photo import Discriminant, Statistics, fit_statistics
 from model.photo.head import softmax
-from training.calibrate import fit_dependence, fit_floor, fit_temperature
+from training.calibrate import fit_dependence, fit_floor, fit_temperature, move_novelty
 from training.manifest import LabelledPhoto, read_manifest
 from training.measure import calibration_null, expected_calibration_error, measure
 from training.recipe import load_recipe
@@ -128,6 +128,11 @@ def test_a_perfect_model_stays_under_its_null_about_nineteen_times_in_twenty() -
         right = random.random(300) < confidence
         under += expected_calibration_error(confidence, right) <= calibration_null(confidence, 100, draw)
     assert 88 <= under <= 100
+
+
+def test_doubts_move_with_what_is_ordinary_and_classes_weigh_alike() -> None:
+    known, labels = np.array([0.2, 0.2, 0.2, 0.6]), ["a", "a", "a", "b"]
+    assert move_novelty((0.1, 0.02, 0.3, 0.05), known, labels) == pytest.approx((0.4, 0.02, 0.6, 0.05))
 
 
 def test_measure_counts_by_hand() -> None:

@@ -42,7 +42,7 @@ def ways_of_strangeness(x: Array, labels: Sequence[str]) -> Mapping[str, Way]:
     shown = x / np.linalg.norm(x, axis=1, keepdims=True)
 
     def nearest(z: Array) -> Array:
-        return np.asarray(np.maximum(head.distances(z).min(axis=1), LEAST))
+        return np.asarray(np.maximum(head.distances(z, 1.0).min(axis=1), LEAST))
 
     def relative(power: float) -> Way:
         return lambda z: np.asarray(np.log(nearest(z)) - power * np.log(background.distances(z)))
