@@ -10,11 +10,12 @@ from model.photo import Classifier
 from training.manifest import LabelledPhoto
 from training.measure import Measurement
 
+ADAPTATION = "adaptation.md"  # beside the model: what training/adapt says of its network
 INTRO = """# Card of the starter photo model
 
-EfficientNet-Lite0 features (ImageNet weights, unchanged) and a closed-form head: shrinkage
-discriminant analysis on the square root of the features, averaged over twelve views: six
-parts of the photo at 288 px, and the same mirrored at 416 px.
+EfficientNet-Lite0 (ImageNet weights, Apache-2.0, adapted to plants on the photos below and on our own
+drawings) and a closed-form head: shrinkage discriminant analysis on the square root of the features, averaged
+over twelve views: six parts of the photo at 288 px, and the same mirrored at 416 px.
 The head is kept as counts, means and one pooled scatter; no photo can be restored from it.
 
 **Use.** Ranks the species below from photos of one plant, as one piece of evidence beside the
@@ -27,6 +28,9 @@ food decisions.
 
 LIMITS = """## What to know before trusting it
 
+- The network has learned the fit part of these photos too. The figures above are of held-out photos, which neither
+  network nor head has seen, but of plants that both know; `AUROC if unseen` leaves a plant out of the head alone and
+  so flatters. What is left out of the network as well is judged in the table of trials at the end.
 - Most classes come from one source each, so the model may tell sources apart rather than
   plants: white clover only from one phone, dandelion only from shared photos with many flowers
   and seed heads, all others only from seedlings on gravel, seen from above. Figures across
@@ -47,8 +51,9 @@ def card(
     measured: Mapping[str, Measurement],
     novelty: Mapping[str, float],
     photos: Sequence[LabelledPhoto],
+    adaptation: str,
 ) -> str:
-    """The whole card as Markdown."""
+    """The whole card as Markdown; ``adaptation``: what training/adapt says of the network, "" where not known."""
     parts = [
         INTRO,
         _data(photos, account),
@@ -56,6 +61,7 @@ def card(
         _classes(classifier, measured, novelty),
         _fitted(classifier, account),
         LIMITS,
+        adaptation.replace("# ", "## ", 1),
     ]
     return "\n".join(parts)
 

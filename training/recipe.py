@@ -70,6 +70,15 @@ class Packed(BaseModel):
     things: Annotated[int, Field(ge=0)]
 
 
+class Shipped(BaseModel):
+    """The trial that learns all classes, and how much of the way from ImageNet's weights to its own is gone."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True)
+
+    trial: str
+    blend: Annotated[float, Field(gt=0, le=1)]
+
+
 class StarterRecipe(BaseModel):
     """How the starter's network is adapted: one way in full, and trials that each differ from it."""
 
@@ -79,6 +88,7 @@ class StarterRecipe(BaseModel):
     folds: Annotated[int, Field(ge=2, le=16)]
     stored_side: Annotated[int, Field(ge=64, le=512)]
     blends: Annotated[list[Annotated[float, Field(gt=0, le=1)]], Field(min_length=1)]
+    shipped: Shipped
     packed: Packed
     judged: Judged
     base: Trial
@@ -86,7 +96,7 @@ class StarterRecipe(BaseModel):
 
     @model_validator(mode="after")
     def _trials_are_whole(self) -> StarterRecipe:
-        for name in self.trials:
+        for name in (*self.trials, self.shipped.trial):
             self.trial(name)
         return self
 

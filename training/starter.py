@@ -18,7 +18,7 @@ from model.errors import SwardkeyError
 from model.photo import Calibration, Classifier, Discriminant, Statistics, fit_statistics
 from model.photo.saved import save_model
 from training.calibrate import fit_dependence, fit_floor, fit_novelty, fit_temperature
-from training.card import card
+from training.card import ADAPTATION, card
 from training.conformal import LacSets, conformalize, save_sets
 from training.data import Data
 from training.features import features_of
@@ -144,7 +144,10 @@ def main(arguments: list[str]) -> int:
         data = gather(folder, recipe, Path(arguments[2]) if len(arguments) == 3 else None)
         trained = train(data, recipe)
         measured = measure_by_source(trained, data, recipe)
-        text = card(trained.classifier, trained.account, measured, novelty_auroc(trained, data), data.photos)
+        told = out / ADAPTATION
+        adaptation = told.read_text(encoding="utf-8") if told.exists() else ""
+        novelty = novelty_auroc(trained, data)
+        text = card(trained.classifier, trained.account, measured, novelty, data.photos, adaptation)
     except SwardkeyError as error:
         sys.stderr.write(f"{error}\n")
         return 2

@@ -71,7 +71,7 @@ class Lite0(nn.Module):
                 cin = cout
         self.blocks = nn.Sequential(*blocks)
         self.head = nn.Sequential(_conv(cin, FEATURES), _norm(FEATURES))
-        self.classifier = nn.Linear(FEATURES, classes)
+        self.classifier: nn.Module = nn.Linear(FEATURES, classes)
 
     def features(self, x: Tensor) -> Tensor:
         """Pooled features, float (n, 1280), never negative, of views (n, 3, h, w) in -1..1."""
@@ -85,7 +85,9 @@ class Lite0(nn.Module):
 
 
 def load_backbone() -> Lite0:
-    """The ImageNet backbone, ready to evaluate. Raises ModelError as load_weights does."""
+    """The shipped backbone, ready to evaluate, without a classifier. Raises ModelError as load_weights does."""
     net = Lite0()
-    net.load_state_dict({name: torch.from_numpy(array.copy()) for name, array in load_weights().items()})
+    net.classifier = nn.Identity()
+    # Counts of batches are not shipped: they play no part once learning is over.
+    net.load_state_dict({name: torch.from_numpy(array) for name, array in load_weights().items()}, strict=False)
     return net.eval().to(memory_format=torch.channels_last)

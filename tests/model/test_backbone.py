@@ -8,7 +8,9 @@ import torch
 from model.photo.backbone import Lite0, load_backbone
 from model.photo.graph import Engine
 from model.photo.views import LARGE_SIDE, SIDE
-from model.photo.weights import imagenet_weights, load_weights
+from model.photo.weights import load_weights
+from training.adapt.imagenet import imagenet_weights
+from training.adapt.nets import imagenet
 
 timm = pytest.importorskip(
     "timm",
@@ -21,7 +23,7 @@ def test_features_and_logits_equal_those_of_timm_to_the_last_bit(side: int) -> N
     given = torch.load(imagenet_weights(), weights_only=True)
     other = timm.create_model("tf_efficientnet_lite0", pretrained=False).eval()
     other.load_state_dict(dict(zip(other.state_dict(), given.values(), strict=True)))
-    ours = load_backbone().to(memory_format=torch.contiguous_format)
+    ours = imagenet("lite0").to(memory_format=torch.contiguous_format)
     x = torch.randn(1, 3, side, side, generator=torch.Generator().manual_seed(1)).clamp(-1, 1)
     with torch.inference_mode():
         assert torch.equal(ours(x), other(x))

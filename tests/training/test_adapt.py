@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import io
 import json
 import sys
@@ -25,9 +26,10 @@ from training.adapt.__main__ import main
 from training.adapt.judge import draw_shots, folds_of, judge
 from training.adapt.learn import Lesson, adapt, clustered, lesson_of
 from training.adapt.losses import again_loss, name_loss, near_loss
-from training.adapt.nets import Student, blend, imagenet, lite2, put, save_state, state_of
+from training.adapt.nets import Student, blend, imagenet, lite2, put, read_state, save_state, state_of
 from training.adapt.pack import DRAWN, THING, Pack, Row, pack_pictures, read_pack, save_pack
 from training.adapt.run import Job, Runner
+from training.adapt.ship import ship
 from training.adapt.stock import Stock, learning_views, stock_of, used_views
 from training.adapt.strange import ways_of_strangeness
 from training.adapt.table import table
@@ -41,7 +43,12 @@ CPU = torch.device("cpu")
 def recipe() -> StarterRecipe:
     """The shipped recipe in small numbers."""
     known = yaml.safe_load((CONFIGS / "recipes" / "starter.yaml").read_text(encoding="utf-8"))
-    known |= {"stored_side": 64, "blends": [1.0], "trials": {"imagenet": {"steps": 0}, "base": {}}}
+    known |= {
+        "stored_side": 64,
+        "blends": [1.0],
+        "shipped": {"trial": "base", "blend": 0.5},
+        "trials": {"imagenet": {"steps": 0}, "base": {}},
+    }
     known["judged"] |= {"photos": 40, "fit_photos": 6, "sides": [64], "parts": 1, "shots": [1, 2], "draws": 2}
     known["packed"] |= {"drawings": 1, "drawn_side": 64, "things": 2}
     known["base"] |= {"side": 64, "steps": 2, "batch": 4, "kept_blocks": 14, "average_steps": 2}
@@ -80,16 +87,17 @@ def stock(pack: Pack, recipe: StarterRecipe) -> Stock:
 def test_every_trial_of_the_shipped_recipe_is_whole():
     shipped = load_starter_recipe()
     assert [shipped.trial(name) for name in shipped.trials][1] == shipped.base
+    assert shipped.trial(shipped.shipped.trial).steps > 0 and shipped.shipped.blend in shipped.blends
     with pytest.raises(FloraError, match="no trial 'guess'"):
         shipped.trial("guess")
 
 
 def test_a_trial_with_a_wrong_field_is_refused(tmp_path: Path):
     known = yaml.safe_load((CONFIGS / "recipes" / "starter.yaml").read_text(encoding="utf-8"))
-    known["trials"]["base"] = {"smoothing": 0.9}
-    (tmp_path / "r.yaml").write_text(yaml.safe_dump(known), encoding="utf-8")
-    with pytest.raises(FloraError, match="smoothing"):
-        load_starter_recipe(tmp_path / "r.yaml")
+    for changed, named in (({"base": {"smoothing": 0.9}}, "smoothing"), ({"base": {}}, "together")):
+        (tmp_path / "r.yaml").write_text(yaml.safe_dump(known | {"trials": changed}), encoding="utf-8")
+        with pytest.raises(FloraError, match=named):  # the second lacks the trial that is shipped
+            load_starter_recipe(tmp_path / "r.yaml")
 
 
 def test_folds_leave_each_class_out_once_and_have_some_of_every_source(pack: Pack):
@@ -157,7 +165,7 @@ def test_losses_are_low_where_they_should_be():
 @pytest.mark.parametrize("changed", [{}, {"instances": 1.0, "drawings": 0.3, "normalisations": "learned"}])
 def test_the_same_seed_gives_the_same_weights(pack: Pack, stock: Stock, recipe: StarterRecipe, changed: dict):
     trial = recipe.trial("base").model_copy(update=changed)
-    start, lesson = load_backbone(), lesson_of(pack, trial, frozenset("a"))
+    start, lesson = imagenet("lite0"), lesson_of(pack, trial, frozenset("a"))
     before = state_of(start)
     told: list[int] = []
     one, two = (adapt(stock, lesson, trial, start, 3, lambda step, loss: told.append(step)) for _ in range(2))
@@ -263,6 +271,25 @@ def test_trials_are_kept_as_they_end_and_not_done_twice(
     assert again.run(jobs[:1], time.monotonic() - 1) == [Job("base", 0)]
 
 
+def test_what_is_shipped_lies_between_imagenet_and_what_was_learned(
+    pack: Pack, stock: Stock, recipe: StarterRecipe, tmp_path: Path
+):
+    runner = Runner(pack, stock, recipe, tmp_path, tmp_path)
+    with pytest.raises(ModelError, match="base-all"):
+        ship(runner, "")
+    assert runner.run(runner.plan([], "base"), time.monotonic() + 100) == []
+    known = ship(runner, "| the table |")
+    data = (tmp_path / "backbone.safetensors").read_bytes()
+    assert hashlib.sha256(data).hexdigest() == known
+    start, learned = state_of(imagenet("lite0")), read_state(tmp_path / "base-all.safetensors")
+    shipped = read_state(tmp_path / "backbone.safetensors")
+    name = "head.0.weight"
+    assert not torch.equal(start[name], learned[name])
+    assert torch.allclose(shipped[name].float(), (start[name].float() + learned[name].float()) / 2, atol=1e-3)
+    told = (tmp_path / "adaptation.md").read_text(encoding="utf-8")
+    assert "trial `base`" in told and "50%" in told and "| the table |" in told
+
+
 def test_photos_are_packed_with_drawings_and_things(recipe: StarterRecipe, tmp_path: Path):
     names = ["taraxacum_officinale/1.jpg", "_other/daisy/2.jpg"]
     rows = [f"{name},{name.split('/')[0] if name[0] != '_' else ''},,s,c,CC0" for name in names]
@@ -296,7 +323,7 @@ def test_bad_input_is_one_sentence(tmp_path: Path, pack: Pack, capsys: pytest.Ca
 
 def test_packed_start_weights_stand_for_the_package(tmp_path: Path):
     save_state(tmp_path / "lite0.safetensors", state_of(load_backbone()))
-    packed, own = imagenet("lite0", tmp_path), imagenet("lite0")
+    packed, own = imagenet("lite0", tmp_path), load_backbone()
     x = torch.rand(1, 3, 64, 64) * 2 - 1
     with torch.no_grad():
         off = packed.features(x).sqrt() - own.features(x).sqrt()

@@ -26,7 +26,9 @@ def photo(name: str, known: bool, licence: str = "CC0") -> LabelledPhoto:
 
 def lines(measured: dict[str, Measurement]) -> list[str]:
     photos = [photo("1", True), photo("2", True), photo("3", False), photo("4", True, "CC BY")]
-    return card(classifier(), ACCOUNT, measured, {"a": 0.875, "b": 0.5}, photos).splitlines()
+    return card(
+        classifier(), ACCOUNT, measured, {"a": 0.875, "b": 0.5}, photos, "# Adapted\n\n| a trial |\n"
+    ).splitlines()
 
 
 def test_the_card_counts_photos_by_source_and_licence() -> None:
@@ -43,6 +45,11 @@ def test_the_card_gives_the_figures_and_each_class() -> None:
     assert "| c | 3 | - | nan |" in told and "| other:x | 3 | 0.500 (all of `other`) | nan |" in told
     fitted = next(line for line in told if line.startswith("shrinkage"))
     assert "temperature 2.00" in fitted and "of classes left out 1.500 +- 0.600" in fitted
+
+
+def test_the_card_ends_with_how_the_network_was_adapted() -> None:
+    told = lines({"all": MEASURED})
+    assert told.index("## Adapted") > told.index("## What to know before trusting it") and told[-1] == "| a trial |"
 
 
 def test_calibration_that_is_off_is_said(capsys: pytest.CaptureFixture[str]) -> None:

@@ -12,6 +12,7 @@ import torch
 from model.errors import SwardkeyError
 from training.adapt.pack import DRAWN, THING, pack_of
 from training.adapt.run import Runner
+from training.adapt.ship import BACKBONE, ship
 from training.adapt.stock import stock_of
 from training.adapt.table import table
 from training.recipe import load_starter_recipe
@@ -27,7 +28,7 @@ def main(arguments: list[str]) -> int:
     parser.add_argument("--out", type=Path, required=True, help="results and weights; a run that was cut goes on there")
     parser.add_argument("--recipe", type=Path, help="in place of configs/recipes/starter.yaml")
     parser.add_argument("--trial", action="append", default=[], metavar="NAME", help="these alone; all without")
-    parser.add_argument("--final", metavar="NAME", help="then learn all classes by this trial, to be shipped")
+    parser.add_argument("--ship", action="store_true", help="then learn all classes, and write what is to be shipped")
     parser.add_argument("--minutes", type=float, default=1e6, help="begin no trial that would end later")
     given = parser.parse_args(arguments)
     until = time.monotonic() + 60 * given.minutes
@@ -39,14 +40,16 @@ def main(arguments: list[str]) -> int:
         torch.backends.cudnn.benchmark = True
         stock = stock_of(pack, recipe.stored_side, device)
         runner = Runner(pack, stock, recipe, packed, given.out)
-        trials = given.trial or ([] if given.final else list(recipe.trials))
-        left = runner.run(runner.plan(trials, given.final), until)
+        trials, final = given.trial or list(recipe.trials), recipe.shipped.trial if given.ship else None
+        left = runner.run(runner.plan(trials, final), until)
+        sources = sorted({row.source for row in pack.rows} - {DRAWN, THING})
+        shown = table(runner.done(), trials, recipe.judged.shots, sources)
+        print(shown)
+        if given.ship and not left:
+            print(f"{given.out / BACKBONE}: sha256 {ship(runner, shown)}, to be noted in model/photo/weights.py")
     except SwardkeyError as error:
         sys.stderr.write(f"{error}\n")
         return 2
-    sources = sorted({row.source for row in pack.rows} - {DRAWN, THING})
-    shown = dict.fromkeys([*trials, *([given.final] if given.final else [])])
-    print(table(runner.done(), list(shown), recipe.judged.shots, sources))
     if left:
         print(f"time is up; not done: {', '.join(job.name for job in left)}")
     return 3 if left else 0

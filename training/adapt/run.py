@@ -57,7 +57,7 @@ class Runner:
 
     def digest(self, job: Job) -> str:
         """Stands for all that the result depends on: pictures, the trial, and how it is judged."""
-        recipe = self.recipe.model_dump(exclude={"trials", "base", "packed"}, mode="json")
+        recipe = self.recipe.model_dump(exclude={"trials", "base", "packed", "shipped"}, mode="json")
         parts = [self.pack.digest, self.recipe.trial(job.trial).model_dump(mode="json"), recipe, job.fold]
         return hashlib.sha256(json.dumps(parts, sort_keys=True).encode()).hexdigest()[:16]
 

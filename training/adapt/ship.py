@@ -1,0 +1,49 @@
+"""The weights that are shipped: part of the way from ImageNet's to those that learned all classes."""
+
+from __future__ import annotations
+
+import hashlib
+from pathlib import Path
+
+from training.adapt.nets import blend, imagenet, read_state, save_state, state_of
+from training.adapt.run import Job, Runner
+from training.card import ADAPTATION
+
+LEGEND = """Each row is a trial, learned without half of the classes and judged on them, for both halves, by its frozen
+features: how often, in per cent, a closed-form head from 1, 5, 10 or 35 photos of each names photos of other
+groups right, classes alike; the same by source at the most photos; how well plants left out, and drawn things
+that are no plant, are told from plants learned (AUROC); seconds to learn. Blend: how much of the way from
+ImageNet's weights was gone. Folds: halves that are done; the first is the easier one, so that rows of one fold
+do not compare with rows of two. All learned: judged on all its classes at once, which are twice as many."""
+BACKBONE = "backbone.safetensors"
+
+
+def ship(runner: Runner, shown: str) -> str:
+    """Write the weights and the table of trials ``shown``, and give the sha256 that model/photo/weights.py must know.
+
+    The trial of the recipe must have learned all classes before. Raises ModelError where it has not, OSError.
+    """
+    shipped = runner.recipe.shipped
+    learned = read_state(runner.out / f"{Job(shipped.trial, None).name}.safetensors")
+    start = state_of(imagenet(runner.recipe.trial(shipped.trial).net, runner.packed))
+    save_state(runner.out / BACKBONE, blend(start, learned, shipped.blend))
+    (runner.out / ADAPTATION).write_text(account(runner, shown), encoding="utf-8")
+    return sha256_of(runner.out / BACKBONE)
+
+
+def account(runner: Runner, shown: str) -> str:
+    """What was tried and what is shipped, as Markdown."""
+    shipped = runner.recipe.shipped
+    result = runner.done()[Job(shipped.trial, None).name]
+    way = f"{shipped.blend:.0%} of the way from ImageNet's weights to its own"
+    told = f"{result['photos']} pictures of {result['classes']} classes (photos of the fit part, and drawings)"
+    return (
+        "# How the network was adapted\n\n"
+        f"Shipped: trial `{shipped.trial}` of configs/recipes/starter.yaml, {way}, learned from {told}.\n\n"
+        f"{LEGEND}\n\n{shown}\n"
+    )
+
+
+def sha256_of(path: Path) -> str:
+    """Of a file of weights."""
+    return hashlib.sha256(path.read_bytes()).hexdigest()
