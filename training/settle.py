@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from model.errors import CollectionError, ModelError
 from model.photo import Classifier
-from model.photo.saved import save_model
+from model.photo.saved import STARTER, read_model, save_model
 from model.photo.tuned import TunedClassifier, extractor_for, read_classifier, save_tuned
 from model.photo.weights import FEATURES
 from training.data import Data
@@ -27,6 +27,7 @@ from training.promote import GateRules, Override, Part, Promotion, near_duplicat
 from training.promote.judge import judge_classifier, skew_of
 from training.recipe import Recipe
 from training.registry import Registry
+from training.spread import take_out
 
 Array = NDArray[np.float64]
 LEARNED, NETWORK_LEARNED = "learned", "network_learned"  # in recipe.json: sha256 to label; list of sha256
@@ -109,7 +110,7 @@ def settle(
         folder = Path(scratch) / "candidate"
         _write(folder, candidate, work, every, recipe)
         x = _features_for(old, held, cache)
-        was = judge_classifier(found.name, without(old, story.get(LEARNED, {}), x, held.photos), x, held.labels)
+        was = judge_classifier(found.name, without(old, story, x, held.photos), x, held.labels)
         new = judge_classifier("new", candidate.judged, held.x, held.labels)
         skew = skew_of(held.photos, held.x, extractor_for(candidate.whole))
         evidence = work.evidence(folder, was, new, held.labels, _copies(data, rules), skew)
@@ -143,26 +144,42 @@ def measured(data: Data, conformal: Data, candidate: Candidate, rules: GateRules
 
 
 def without(
-    classifier: Classifier, learned: Mapping[str, str], x: Array, photos: tuple[LabelledPhoto, ...]
+    classifier: Classifier, story: Mapping[str, Any], x: Array, photos: tuple[LabelledPhoto, ...]
 ) -> Classifier:
     """The classifier once photos that it has learned are taken out of its heads.
 
     Taking a photo out is exact, so that a model that was put in charge with all its photos is
-    judged as fairly as the new one. ``x`` float (photos, features) as this classifier goes by them.
+    judged as fairly as the new one. ``x`` float (photos, features) as this classifier goes by them;
+    ``story`` is its recipe.json.
     """
+    learned = _labels_in(story)
+    own = [(row, learned[p.sha256]) for row, p in enumerate(photos) if p.sha256 in learned]
     statistics = classifier.statistics
-    tuned = classifier.tuned if isinstance(classifier, TunedClassifier) else None
-    for row, photo in zip(x, photos, strict=True):
-        label = learned.get(photo.sha256)
-        if label in statistics.classes and statistics.counts[statistics.classes.index(label)] > 1:
-            statistics = statistics.take_back(label, row[:FEATURES])
-        if tuned is not None and label in tuned.statistics.classes:
-            own = tuned.statistics
-            if own.counts[own.classes.index(label)] > 1:
-                tuned = replace(tuned, statistics=own.take_back(label, row[FEATURES:]))
-    if tuned is not None:
-        return TunedClassifier(statistics, classifier.calibration, tuned)
-    return Classifier(statistics, classifier.calibration)
+    known = [(row, label) for row, label in own if label in statistics.classes]
+    if known:
+        rows, labels = [row for row, _ in known], [label for _, label in known]
+        every = [label for label in learned.values() if label in statistics.classes]
+        base = read_model(STARTER)[0]
+        statistics = take_out(statistics, base, _weight_in(story), every, x[rows, :FEATURES], labels)
+    if not isinstance(classifier, TunedClassifier):
+        return Classifier(statistics, classifier.calibration)
+    tuned = classifier.tuned.statistics
+    for row, label in own:
+        if label in tuned.classes and tuned.counts[tuned.classes.index(label)] > 1:
+            tuned = tuned.take_back(label, x[row, FEATURES:])
+    return TunedClassifier(statistics, classifier.calibration, replace(classifier.tuned, statistics=tuned))
+
+
+def _labels_in(story: Mapping[str, Any]) -> dict[str, str]:
+    """Of the photos that a model has learned, by their sha256."""
+    learned = story.get(LEARNED)
+    return {str(k): str(v) for k, v in learned.items()} if isinstance(learned, dict) else {}
+
+
+def _weight_in(story: Mapping[str, Any]) -> float:
+    """How much the starter's spread counts in a model; 1 where its story does not say."""
+    weight = story.get("base_weight")
+    return float(weight) if isinstance(weight, int | float) and 0 < weight <= 1 else 1.0
 
 
 def _unseen(data: Data, seen: set[str]) -> Data:

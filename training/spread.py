@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -44,8 +45,33 @@ def join(base: Statistics, own: Statistics, weight: float) -> Statistics:
             (n, one), (m, other) = found
             apart = one - other
             scatter = scatter + np.outer(apart, apart) * (n * m / (n + m))
-    freedom = weight * _freedom(base) + _freedom(own)
-    return Statistics(classes, counts, means, scatter * ((_freedom(base) + _freedom(own)) / max(freedom, 1.0)))
+    return Statistics(classes, counts, means, scatter * _scale(base, _freedom(own), weight))
+
+
+def take_out(
+    joined: Statistics, base: Statistics, weight: float, own: Sequence[str], x: Array, labels: Sequence[str]
+) -> Statistics:
+    """What ``join`` would have given without some of one's own photos: exact, without the others at hand.
+
+    ``own``: the labels of all photos of one's own in ``joined``. ``x`` float (photos, features) and ``labels`` of
+    those that go. The last photo of a class stays.
+    """
+    left = Counter(own)
+    statistics = replace(joined, scatter=joined.scatter / _scale(base, _own_freedom(left), weight))
+    for row, label in zip(x, labels, strict=True):
+        if statistics.counts[statistics.classes.index(label)] > 1:
+            statistics = statistics.take_back(label, row)
+            left[label] -= 1
+    return replace(statistics, scatter=statistics.scatter * _scale(base, _own_freedom(left), weight))
+
+
+def _scale(base: Statistics, own: float, weight: float) -> float:
+    """What makes of a scatter, in which that of the base counts ``weight`` times, one of all photos."""
+    return (_freedom(base) + own) / max(weight * _freedom(base) + own, 1.0)
+
+
+def _own_freedom(labels: Counter[str]) -> float:
+    return float(sum(count - 1 for count in labels.values() if count > 0))
 
 
 def _freedom(statistics: Statistics) -> float:

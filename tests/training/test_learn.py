@@ -19,7 +19,7 @@ from training.manifest import LabelledPhoto
 from training.promote import load_rules
 from training.recipe import load_recipe
 from training.registry import Registry
-from training.spread import choose_spread, join
+from training.spread import choose_spread, join, take_out
 
 RECIPE = load_recipe("quick")
 
@@ -62,6 +62,22 @@ def test_a_light_base_leaves_its_own_spread_to_the_new_photos() -> None:
 
     assert variance(1.0) == pytest.approx((25 + 0.25) / 2, rel=0.1)
     assert variance(0.01) == pytest.approx(0.5, rel=0.2)
+
+
+@pytest.mark.parametrize("weight", [1.0, 0.3, 0.1])
+def test_taking_photos_out_gives_what_joining_without_them_gives(weight: float) -> None:
+    base = fit_statistics(cloud(["a", "b"] * 50), ["a", "b"] * 50)
+    labels = ["b", "c", "d"] * 20  # b is known to the base
+    x = cloud(labels, spread=0.7)
+    rest, gone = np.arange(60) >= 21, np.arange(60) < 21
+    gone_labels = labels[:21]
+    whole = join(base, fit_statistics(x, labels), weight)
+    taken = take_out(whole, base, weight, labels, x[gone], gone_labels)
+    wanted = join(base, fit_statistics(x[rest], labels[21:]), weight)
+    assert taken.classes == wanted.classes and np.array_equal(taken.counts, wanted.counts)
+    assert np.allclose(taken.means, wanted.means) and np.allclose(taken.scatter, wanted.scatter)
+    last = take_out(whole, base, weight, labels, x, labels)
+    assert last.counts[last.classes.index("d")] == 1
 
 
 def test_the_spread_is_chosen_by_what_names_ones_own_photos() -> None:
