@@ -321,6 +321,31 @@ def test_bad_input_is_one_sentence(tmp_path: Path, pack: Pack, capsys: pytest.Ca
     assert "no trial 'guess'" in capsys.readouterr().err
 
 
+def test_one_command_goes_from_a_pack_to_what_is_shipped(
+    pack: Pack, recipe: StarterRecipe, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+):
+    save_pack(tmp_path, pack)
+    (tmp_path / "small.yaml").write_text(yaml.safe_dump(recipe.model_dump(mode="json")), encoding="utf-8")
+    out = tmp_path / "out"
+    given = [
+        str(tmp_path),
+        "--out",
+        str(out),
+        "--recipe",
+        str(tmp_path / "small.yaml"),
+        "--trial",
+        "imagenet",
+        "--ship",
+    ]
+    assert main([*given, "--minutes", "0"]) == 3
+    assert "time is up; not done: imagenet-0, imagenet-1, base-all" in capsys.readouterr().out
+    assert main(given) == 0
+    told = capsys.readouterr().out
+    known = hashlib.sha256((out / "backbone.safetensors").read_bytes()).hexdigest()
+    assert f"sha256 {known}" in told and "| imagenet | 1.0 | 2 |" in told and "time is up" not in told
+    assert "| imagenet | 1.0 | 2 |" in (out / "adaptation.md").read_text(encoding="utf-8")
+
+
 def test_packed_start_weights_stand_for_the_package(tmp_path: Path):
     save_state(tmp_path / "lite0.safetensors", state_of(load_backbone()))
     packed, own = imagenet("lite0", tmp_path), load_backbone()
