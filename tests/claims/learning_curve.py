@@ -33,8 +33,9 @@ from model.photo import Discriminant, fit_statistics
 from model.photo.backbone import Lite0
 from training.adapt.judge import draw_shots, folds_of
 from training.adapt.learn import roots_of
-from training.adapt.nets import blend, imagenet, put, read_state, state_of
+from training.adapt.nets import imagenet, put
 from training.adapt.pack import Pack, pack_of
+from training.adapt.ship import shipped_way
 from training.adapt.stock import Stock, stock_of
 from training.recipe import load_full_recipe, load_starter_recipe
 from training.tune import Lesson, TunePlan, TuningNet, World, tune
@@ -109,8 +110,7 @@ def run(given: argparse.Namespace) -> None:
                     continue
                 start = imagenet("lite0", packed)
                 if given.start:
-                    learned = read_state(given.start / f"{recipe.shipped.trial}-{fold}.safetensors")
-                    put(start, blend(state_of(start), learned, recipe.shipped.blend))
+                    put(start, shipped_way(recipe, given.start, fold, packed))
                 begun = time.monotonic()
                 found[name] = one(bench, start, rows, shots, seed)
                 given.out.write_text(json.dumps(found), encoding="utf-8")

@@ -92,7 +92,7 @@ def main(arguments: list[str]) -> int:
     classes = sorted(set(labels.tolist()))
     truth = np.array([classes.index(label) for label in labels])
     torch.manual_seed(given.seed)
-    net = TuningNet(imagenet("lite0", given.photos), len(classes), recipe.kept_blocks)
+    net = TuningNet(imagenet("lite0"), len(classes), recipe.kept_blocks)
     side, begun = recipe.sides[-1], time.monotonic()
     plain, _ = look(net, pixels, side, device)
     net.start_head(fit_statistics(plain[learn], labels[learn].tolist()), START_SHRINKAGE, TEMPERATURE)

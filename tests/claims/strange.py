@@ -29,8 +29,8 @@ from model.photo.saved import STARTER, read_model
 from model.photo.tuned import name_of
 from model.photo.views import views
 from training.adapt.judge import folds_of
-from training.adapt.nets import blend, imagenet, read_state, state_of
 from training.adapt.pack import Row
+from training.adapt.ship import shipped_way
 from training.adapt.things import draw_thing
 from training.data import Data
 from training.features import features_of
@@ -78,9 +78,7 @@ def halves(folder: Path, cache: Path, networks: Path) -> Iterator[Half]:
     chosen = tuple(photos[i] for i in rows)
     named = [Row(photo.label, photo.source, photo.group, "") for photo in photos]
     for fold, left_out in enumerate(folds_of(named, starter.folds)):
-        start = state_of(imagenet(starter.trial(starter.shipped.trial).net))
-        learned = read_state(networks / f"{starter.shipped.trial}-{fold}.safetensors")
-        weights = {name: t.numpy() for name, t in blend(start, learned, starter.shipped.blend).items()}
+        weights = {name: t.numpy() for name, t in shipped_way(starter, networks, fold).items()}
         whole = {name: array.astype(np.float32) for name, array in weights.items()}
         extractor = Extractor(whole, None, name_of(weights))
         x, _ = features_of(chosen, cache, _progress, extractor)

@@ -5,9 +5,10 @@ from __future__ import annotations
 import hashlib
 from pathlib import Path
 
-from training.adapt.nets import blend, imagenet, read_state, save_state, state_of
+from training.adapt.nets import State, blend, imagenet, read_state, save_state, state_of
 from training.adapt.run import Job, Runner
 from training.card import ADAPTATION
+from training.recipe import StarterRecipe
 
 LEGEND = """Each row is a trial, learned without half of the classes and judged on them, for both halves, by its frozen
 features: how often, in per cent, a closed-form head from 1, 5, 10 or 35 photos of each names photos of other
@@ -23,12 +24,20 @@ def ship(runner: Runner, shown: str) -> str:
 
     The trial of the recipe must have learned all classes before. Raises ModelError where it has not, OSError.
     """
-    shipped = runner.recipe.shipped
-    learned = read_state(runner.out / f"{Job(shipped.trial, None).name}.safetensors")
-    start = state_of(imagenet(runner.recipe.trial(shipped.trial).net, runner.packed))
-    save_state(runner.out / BACKBONE, blend(start, learned, shipped.blend))
+    save_state(runner.out / BACKBONE, shipped_way(runner.recipe, runner.out, None, runner.packed))
     (runner.out / ADAPTATION).write_text(account(runner, shown), encoding="utf-8")
     return sha256_of(runner.out / BACKBONE)
+
+
+def shipped_way(recipe: StarterRecipe, learned: Path, fold: int | None, packed: Path | None = None) -> State:
+    """Weights as far from ImageNet's as those that are shipped, of the network that did not learn ``fold``; None: all.
+
+    ``learned``: folder in which the trial was run; ``packed`` one with ImageNet's weights, else their package. Raises
+    ModelError where either is missing.
+    """
+    trial, share = recipe.shipped.trial, recipe.shipped.blend
+    start = state_of(imagenet(recipe.trial(trial).net, packed))
+    return blend(start, read_state(learned / f"{Job(trial, fold).name}.safetensors"), share)
 
 
 def account(runner: Runner, shown: str) -> str:
