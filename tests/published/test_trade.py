@@ -44,7 +44,8 @@ def test_spurge_regrows_from_a_taproot_left_behind(spurge: str, control: Control
 
 
 def test_oxalis_does_not_end_by_pulling_and_wants_a_pre_emergent(control: Control) -> None:
-    kinds = [species for species in control.treatments if species.startswith("oxalis")]
+    # Oxalis articulata is left out: it has a thick rhizome near the surface, sets no seed and ends with it.
+    kinds = [s for s in control.treatments if s.startswith("oxalis") and s != "oxalis_articulata"]
     assert len(kinds) == 6
     for oxalis in kinds:
         made = advice(control, oxalis)

@@ -12,21 +12,24 @@ import cv2
 import numpy as np
 import pytest
 
-from model.errors import SwardkeyError
+from model.errors import FloraError, SwardkeyError
+from model.flora.character import PARTS
 from model.flora.load import load_characters
-from training.drawn.line import draw_ruler, draw_state, text_alternative
+from training.drawn.line import draw_ruler, draw_state, draw_visible, text_alternative
 from training.drawn.line.canvas import PALE, THIN, Sketch
 from training.drawn.line.ruler import longest
 from training.drawn.line.sheet import main as sheet_main
 from training.drawn.line.states import figures
+from training.drawn.line.stored import RULER, VISIBLE, drawings, path_of, read_drawing, stored
 
 CHARACTERS = load_characters()
 CHOICES = {name: character for name, character in CHARACTERS.items() if character.kind == "choice"}
 NUMBERS = {name: character for name, character in CHARACTERS.items() if character.kind != "choice"}
 STATES = [(name, state) for name, character in CHOICES.items() for state in character.states]
+FILES = [(name, state) for name, states in drawings().items() for state in states]
 SIDE = 96  # px: the smallest at which the drawings are shown
 # Share of the pixels (of 96 by 96) that two states of one character must differ in, by more than a quarter of
-# black. The least that was measured over all 675 pairs is 0.039 (awns: none and short).
+# black. The least that was measured over all 813 pairs is 0.032 (awns: none and short).
 LEAST_DIFFERENCE = 0.03
 SVG = "{http://www.w3.org/2000/svg}"
 
@@ -74,8 +77,11 @@ def test_every_state_of_every_choice_is_drawn() -> None:
 
 
 def test_nothing_is_drawn_for_states_that_are_not_there() -> None:
-    drawn = {(name, state) for name, states in figures().items() for state in states}
-    assert drawn == set(STATES)
+    computed = {(name, state) for name, states in figures().items() for state in states}
+    filed = {(name, state) for name, state in FILES if name != VISIBLE and state != RULER}
+    assert computed | filed == set(STATES)
+    assert {name for name, state in FILES if state == RULER} <= set(NUMBERS)
+    assert set(drawings()[VISIBLE]) == set(PARTS)
 
 
 def test_two_states_of_one_character_never_look_alike() -> None:
@@ -108,6 +114,7 @@ def test_rulers_end_within_what_is_believed() -> None:
 
 def all_drawings() -> dict[str, str]:
     drawn = {f"{name}: {state}": draw_state(name, state) for name, state in STATES}
+    drawn |= {f"{VISIBLE}: {part}": draw_visible(part) for part in PARTS}
     return drawn | {name: draw_ruler(name) for name in NUMBERS}
 
 
@@ -119,7 +126,7 @@ def test_drawings_are_valid_small_and_have_no_colour_and_no_words() -> None:
         assert drawing.get("viewBox") == "0 0 1000 1000", name
         assert not re.search(r"#[0-9a-fA-F]{3}|rgb|hsl|style=|href|<script", svg), name
         for element in drawing.iter():
-            assert element.tag in {f"{SVG}{kind}" for kind in ("svg", "title", "path", "text")}, name
+            assert element.tag in {f"{SVG}{kind}" for kind in ("svg", "title", "desc", "path", "text")}, name
             assert element.get("stroke", "none") in ("none", "currentColor"), name
             fills.add((element.get("fill"), element.get("fill-opacity")))
             if element.tag == f"{SVG}text":
@@ -150,6 +157,7 @@ def test_drawings_are_the_same_every_time() -> None:
     first = all_drawings()
     draw_state.cache_clear()
     draw_ruler.cache_clear()
+    stored.cache_clear()
     assert first == all_drawings()
 
 
@@ -172,6 +180,69 @@ def test_what_is_asked_for_stands_out_by_a_bold_stroke_or_by_black() -> None:
         heaviest = max(float(path.get("stroke-width", "0")) for path in paths)
         black = any(path.get("fill") == "currentColor" and not path.get("fill-opacity") for path in paths)
         assert heaviest > 1.2 * THIN * 10 or black, f"{name}: {state} has nothing that stands out"
+
+
+def test_files_are_written_as_ours_are_and_refer_to_nothing() -> None:
+    """So that the pages can hold them as they are, and that ``raster`` above sees all of them."""
+    allowed = {
+        "svg": "viewBox width height role aria-labelledby fill stroke stroke-linecap stroke-linejoin",
+        "title": "id",
+        "desc": "id",
+        "path": "d stroke-width fill fill-opacity stroke",
+        "text": "x y font-size text-anchor font-family font-weight fill stroke",
+    }
+    assert FILES
+    for name, state in FILES:
+        text = path_of(name, state).read_text(encoding="utf-8")
+        assert text.startswith("<svg ") and text.endswith("</svg>\n") and text.isascii(), f"{name}: {state}"
+        assert not re.search(r"<!|<\?|&#|url|javascript|\bon\w+=", text), f"{name}: {state}"
+        assert text.count("://") == 1, f"{name}: {state} refers to more than the name of SVG"
+        for element in ElementTree.fromstring(text).iter():
+            known = allowed[element.tag.removeprefix(SVG)].split()
+            assert set(element.attrib) <= set(known), f"{name}: {state} has {set(element.attrib) - set(known)}"
+            if element.tag == f"{SVG}path":
+                assert re.fullmatch(r"(M-?\d+ -?\d+l-?\d+(?: ?-?\d+)*z?)+", element.get("d", "")), f"{name}: {state}"
+                assert 9 <= float(element.get("stroke-width", "9")) <= 55, f"{name}: {state}"
+
+
+def test_files_have_ids_of_their_own_that_tell_where_they_belong() -> None:
+    for name, state in FILES:
+        drawing = ElementTree.fromstring(read_drawing(path_of(name, state))[0])
+        expected = f"ruler-{name}" if state == RULER else f"drawing-{name}-{state}"
+        assert drawing.get("aria-labelledby") == expected and drawing.get("role") == "img", f"{name}: {state}"
+        if name != VISIBLE:
+            assert read_drawing(path_of(name, state))[1] == text_alternative(name, None if state == RULER else state)
+
+
+def test_a_file_goes_before_what_is_computed(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    file = tmp_path / "ligule" / "hairs.svg"
+    file.parent.mkdir()
+    file.write_text('<?xml version="1.0"?>\n<svg xmlns="http://www.w3.org/2000/svg"><desc>By\n hand.</desc></svg>\n')
+    found = drawings(tmp_path)
+    monkeypatch.setattr("training.drawn.line.stored.drawings", lambda: found)
+    stored.cache_clear()
+    draw_state.cache_clear()
+    drawn, words = draw_state("ligule", "hairs"), text_alternative("ligule", "hairs")
+    computed = draw_state("ligule", "membrane")
+    stored.cache_clear()
+    draw_state.cache_clear()
+    assert drawn == '<svg xmlns="http://www.w3.org/2000/svg"><desc>By\n hand.</desc></svg>' and words == "By hand."
+    assert "<path" in computed
+
+
+@pytest.mark.parametrize(
+    ("text", "cause"),
+    [
+        ("<svg", "cannot be read as SVG"),
+        ('<svg xmlns="http://www.w3.org/2000/svg"><title> </title></svg>', "has no text alternative"),
+        ('<s:svg xmlns:s="http://www.w3.org/2000/svg"><s:title>A.</s:title></s:svg>', "without a prefix"),
+    ],
+)
+def test_a_wrong_file_is_named(tmp_path: Path, text: str, cause: str) -> None:
+    file = tmp_path / "wrong.svg"
+    file.write_text(text)
+    with pytest.raises(FloraError, match=f"wrong.svg: .*{cause}"):
+        read_drawing(file)
 
 
 def test_what_lies_in_front_hides_what_lies_behind() -> None:
@@ -201,12 +272,15 @@ def test_rulers_are_refused_for_choices_and_unknown_names() -> None:
         draw_ruler("leaf_edge")
     with pytest.raises(SwardkeyError, match="did you mean leaf_width"):
         draw_ruler("leaf_widht")
+    with pytest.raises(SwardkeyError, match="did you mean flowers"):
+        draw_visible("flower")
 
 
 def test_a_state_without_a_drawing_is_told(monkeypatch: pytest.MonkeyPatch) -> None:
     from training.drawn.line import states
 
     monkeypatch.setattr(states, "figures", lambda: {"ligule": {}})
+    monkeypatch.setattr(states, "stored", lambda *_: None)
     draw_state.cache_clear()
     with pytest.raises(SwardkeyError, match="ligule: hairs has no drawing yet"):
         draw_state("ligule", "hairs")
@@ -217,7 +291,7 @@ def test_the_sheet_holds_all_of_them(tmp_path: Path, capsys: pytest.CaptureFixtu
     out = tmp_path / "sheet.html"
     assert sheet_main([str(out)]) == 0
     page = out.read_text(encoding="utf-8")
-    assert page.count("<svg") == len(STATES) + len(NUMBERS)
+    assert page.count("<svg") == len(STATES) + len(NUMBERS) + len(PARTS)
     assert sheet_main([]) == 2
     assert sheet_main([str(tmp_path / "none" / "sheet.html")]) == 2
     assert "sheet.html" in capsys.readouterr().err

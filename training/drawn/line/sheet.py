@@ -8,7 +8,8 @@ from xml.sax.saxutils import escape
 
 from model.errors import SwardkeyError
 from model.flora.load import load_characters
-from training.drawn.line.states import draw_ruler, draw_state
+from training.drawn.line.states import draw_ruler, draw_state, draw_visible
+from training.drawn.line.stored import VISIBLE, drawings
 from training.durable import replace_file
 
 STYLE = """
@@ -25,7 +26,7 @@ figcaption { font-size: 12px; }
 
 
 def line_sheet() -> str:
-    """The page: characters in their order, each with its drawings and the words of its states."""
+    """The page: characters in their order, each with its drawings and the words of its states; then visible parts."""
     parts = []
     for character in load_characters().values():
         parts.append(f"<h2>{escape(character.question)} <small>{escape(character.id)}</small></h2><div>")
@@ -38,6 +39,10 @@ def line_sheet() -> str:
             unit = escape(character.unit or character.kind)
             parts.append(f"<figure>{draw_ruler(character.id)}<figcaption>{unit}</figcaption></figure>")
         parts.append("</div>")
+    parts.append("<h2>What can be seen or reached</h2><div>")
+    for part in drawings().get(VISIBLE, {}):
+        parts.append(f"<figure>{draw_visible(part)}<figcaption>{escape(part)}</figcaption></figure>")
+    parts.append("</div>")
     head = '<meta charset="utf-8"><meta name="viewport" content="width=device-width">'
     head += f"<title>Line drawings</title><style>{STYLE}</style>"
     return f'<!doctype html><html lang="en">{head}{"".join(parts)}</html>'

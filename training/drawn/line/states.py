@@ -1,4 +1,7 @@
-"""Which drawing belongs to which state of which character, and the ways in."""
+"""Which drawing belongs to which state of which character, and the ways in.
+
+A file in configs/figures goes first; what has none is computed by the modules here.
+"""
 
 from __future__ import annotations
 
@@ -12,6 +15,7 @@ from training.drawn.line import cluster, flower, fruit, grass, habit, head, join
 from training.drawn.line.canvas import Sketch
 from training.drawn.line.leaf import Draw
 from training.drawn.line.ruler import measure
+from training.drawn.line.stored import RULER, VISIBLE, drawings, path_of, stored
 from training.drawn.line.words import sentence
 
 MODULES = (leaf, surface, joint, stem, habit, root, flower, cluster, head, fruit, seed, grass)
@@ -19,7 +23,7 @@ MODULES = (leaf, surface, joint, stem, habit, root, flower, cluster, head, fruit
 
 @cache
 def figures() -> Mapping[str, Mapping[str, Draw]]:
-    """What draws each state: character id, then state id."""
+    """What computes the drawing of each state that needs no file: character id, then state id."""
     found: dict[str, dict[str, Draw]] = {}
     for module in MODULES:
         for character, states in module.FIGURES.items():
@@ -58,9 +62,11 @@ def draw_state(character_id: str, state: str) -> str:
     Raises SwardkeyError for an unknown character or state, and where nothing is drawn for it yet.
     """
     character = _choice(character_id, state)
+    if drawn := stored(character_id, state):
+        return drawn[0]
     draw = figures().get(character_id, {}).get(state)
     if draw is None:
-        raise SwardkeyError(f"{character_id}: {state} has no drawing yet; add one under training/drawn/line")
+        raise SwardkeyError(f"{character_id}: {state} has no drawing yet; add {path_of(character_id, state)}")
     sketch = Sketch()
     draw(sketch)
     return sketch.svg(sentence(character, state), f"drawing-{character_id}-{state}")
@@ -75,11 +81,13 @@ def draw_ruler(character_id: str) -> str:
     character = _character(character_id)
     if character.kind == "choice":
         raise SwardkeyError(f"{character_id} is a choice; draw one of its states: {', '.join(character.states)}")
+    if drawn := stored(character_id, RULER):
+        return drawn[0]
     sketch = Sketch()
     try:
         measure(sketch, character)
     except KeyError:
-        raise SwardkeyError(f"{character_id} has no ruler yet; add one to training/drawn/line/ruler.py") from None
+        raise SwardkeyError(f"{character_id} has no ruler yet; add {path_of(character_id, RULER)}") from None
     return sketch.svg(sentence(character), f"ruler-{character_id}")
 
 
@@ -88,6 +96,18 @@ def text_alternative(character_id: str, state: str | None = None) -> str:
 
     Raises SwardkeyError for an unknown character or state.
     """
-    if state is None:
-        return sentence(_character(character_id))
-    return sentence(_choice(character_id, state), state)
+    character = _character(character_id) if state is None else _choice(character_id, state)
+    drawn = stored(character_id, state or RULER)
+    return drawn[1] if drawn else sentence(character, state)
+
+
+@cache
+def draw_visible(part: str) -> str:
+    """The drawing of a part that a person may have before them: leaves, flowers, seeds or roots.
+
+    Raises SwardkeyError for an unknown part.
+    """
+    drawn = stored(VISIBLE, part)
+    if drawn is None:
+        raise SwardkeyError(f"no drawing of {part}; {nearest(part, drawings().get(VISIBLE, {}))}")
+    return drawn[0]
