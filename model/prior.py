@@ -15,6 +15,7 @@ from model.flora.species import Standing
 
 Share = Annotated[float, Field(gt=0, lt=1)]
 Positive = Annotated[float, Field(gt=0)]
+EVERYWHERE = "none"  # what is typed for no region: all weeds count alike
 
 
 class Region(BaseModel):
@@ -34,9 +35,11 @@ class PriorConfig(BaseModel):
     unlisted: Share
     relatives: Share
     alike: Share
+    looks: Annotated[int, Field(ge=1)]
     in_lawns: dict[str, Positive]
     out_of_season: Share
     regions: dict[str, Region]
+    usual_region: str
     source: list[str]
     standing: Standing
 
@@ -56,17 +59,36 @@ def prior(
     a region that is not in the configuration.
     """
     weights = np.ones(len(flora.ids))
-    shift = 0
+    local = season_month(config, month, region)
     if region is not None:
-        if region not in config.regions:
-            raise SwardkeyError(f"region {region!r} is not in configs/prior.yaml; {nearest(region, config.regions)}")
         place = config.regions[region]
-        shift = place.shift
         for i, plant in enumerate(flora.species.values()):
             weights[i] = config.in_lawns[plant.in_lawns] * place.weights.get(plant.id, 1.0)
-    if month is not None:
-        local = (month - shift - 1) % 12 + 1
-        seen = np.array([local in plant.season.seen for plant in flora.species.values()])
-        weights *= np.where(seen, 1.0, config.out_of_season)
+    if local is not None:
+        weights *= np.where(flora.calendar["seen"][:, local - 1], 1.0, config.out_of_season)
     listed = weights / weights.sum() * (1.0 - config.unlisted)
     return np.append(listed, config.unlisted)
+
+
+def season_month(config: PriorConfig, month: int | None, region: str | None) -> int | None:
+    """The month (1-12) by which the seasons of the species files count in a region.
+
+    Raises SwardkeyError for a region that is not in the configuration.
+    """
+    if region is not None and region not in config.regions:
+        close = nearest(region, [*config.regions, EVERYWHERE])
+        raise SwardkeyError(f"region {region!r} is not in configs/prior.yaml; {close}")
+    shift = config.regions[region].shift if region is not None else 0
+    return (month - shift - 1) % 12 + 1 if month is not None else None
+
+
+def region_named(config: PriorConfig, name: str | None) -> str | None:
+    """The region that is meant: the usual one when none is named, none at all for ``none``.
+
+    Raises SwardkeyError for a region that is not in the configuration.
+    """
+    if name == EVERYWHERE:
+        return None
+    region = config.usual_region if name is None else name
+    season_month(config, None, region)
+    return region

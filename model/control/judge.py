@@ -169,7 +169,7 @@ def _near(m: Matter) -> Iterator[Reason]:
                 yield Reason(
                     "yes", f"{name} may drift as vapour onto the food plants near by.", "from memory", ("MEM",)
                 )
-    flowers = set(m.control.flora.species[m.species].season.flowers)
+    flowers = set(m.control.flora.species[m.species].season.flowers or ())
     blooming = m.case.stage == "flowering" or (m.case.stage is None and m.case.month in flowers)
     if "bees" in near and blooming and m.option.method != "pre_emergent":
         yield Reason("wait", "It may be in flower and bees are near: mow the flowers off first.")

@@ -41,7 +41,7 @@ def year_of(control: Control, species: str) -> Year:
     season = plant.season
     stages = {
         "germinates": in_order(season.germinates or ()),
-        "flowers": in_order(season.flowers),
+        "flowers": in_order(season.flowers or ()),
         "seeds": in_order(season.seeds or ()),
     }
     best: dict[str, set[int]] = {}
@@ -64,7 +64,7 @@ def best_months(option: Option, plant: Species, young_months: int) -> tuple[int,
 
 def _timed(when: When, plant: Species, young_months: int) -> set[int]:
     season = plant.season
-    seen, flowers, seeds = set(season.seen), set(season.flowers), set(season.seeds or ())
+    seen, flowers, seeds = set(season.seen), set(season.flowers or ()), set(season.seeds or ())
     germinates = set(season.germinates or season.seen)
     if when == "any":
         return set(ALL_YEAR)

@@ -1,26 +1,50 @@
-"""Check the flora from the shell: ``python -m model.flora [SPECIES...]``.
+"""Check the flora from the shell: ``python -m model.flora [--leaves] [SPECIES...]``.
 
-Prints one line a species (characters scored, applicable characters left unknown) and every
-look-alike pair that its own ``separate_by`` characters do not tell apart. Exit status 1 when
-such a pair is left, 2 when a file cannot be read.
+Prints one line a species (characters scored, of them of leaves; applicable characters left unknown), every
+look-alike pair that its own ``separate_by`` characters do not tell apart, and the plants that look alike in leaf: those
+that no character of leaves separates, as they are before they flower. ``--leaves`` prints the last only. Exit status
+1 when a pair is not separated by ``separate_by``, 2 when a file cannot be read.
 """
 
 from __future__ import annotations
 
 import sys
+from typing import Literal
 
 from model.errors import FloraError
 from model.flora.load import CONFIGS, Flora, load_flora, load_species
 from model.flora.species import Score
 
+Absent = Literal["unknown", "inapplicable"]
+NOT_SEEN = frozenset({"life_span"})  # mostly a guess
 
-def separates(flora: Flora, character: str, one: str, two: str) -> bool:
+
+def young(score: Score | Absent | None) -> Score | Absent | None:
+    """What a plant shows before it flowers; None where the file does not say."""
+    if not isinstance(score, Score) or score.when is None:
+        return score
+    if score.before is None:
+        return None
+    value = {"states": score.before} if isinstance(score.before, dict) else {"range": score.before}
+    return Score(**value, source=score.source, standing=score.standing)
+
+
+def alike_in_leaf(flora: Flora, species: str) -> list[str]:
+    """The plants that no character of leaves separates from a species, as both are before they flower."""
+    of_leaves = [c.id for c in flora.characters.values() if c.part == "leaves" and c.id not in NOT_SEEN]
+    others = [other for other in flora.ids if other != species]
+    return [s for s in others if not any(separates(flora, c, species, s, in_leaf=True) for c in of_leaves)]
+
+
+def separates(flora: Flora, character: str, one: str, two: str, in_leaf: bool = False) -> bool:
     """Whether two species show nothing in common for a character that both have.
 
     Choices: no shared state that is more than rare in both. Numbers: ranges that overlap by
-    less than a third of the shorter one. Months: no shared month.
+    less than a third of the shorter one. Months: no shared month. ``in_leaf``: before they flower.
     """
     a, b = (flora.species[s].characters.get(character) for s in (one, two))
+    if in_leaf:
+        a, b = young(a), young(b)
     if not (flora.is_applicable(one, character) and flora.is_applicable(two, character)):
         return flora.is_applicable(one, character) != flora.is_applicable(two, character)
     if not isinstance(a, Score) or not isinstance(b, Score):
@@ -42,12 +66,15 @@ def _line(flora: Flora, species: str) -> str:
     missing = [
         c for c in flora.characters if flora.is_applicable(species, c) and plant.characters.get(c) in (None, "unknown")
     ]
-    text = f"{species}: {len(scored)} characters; unknown: {', '.join(missing) or 'none'}"
+    leaves = sum(flora.characters[c].part == "leaves" and c not in idle for c in scored)
+    text = f"{species}: {len(scored)} characters, {leaves} of leaves; unknown: {', '.join(missing) or 'none'}"
     return text + (f"; scored but not applicable: {', '.join(idle)}" if idle else "")
 
 
 def main(wanted: list[str]) -> int:
     """Report on the named species, or on all."""
+    only_leaves = "--leaves" in wanted
+    wanted = [name for name in wanted if name != "--leaves"]
     try:
         for name in wanted:
             load_species(CONFIGS / "species" / f"{name}.yaml")
@@ -55,16 +82,26 @@ def main(wanted: list[str]) -> int:
     except FloraError as error:
         print(error, file=sys.stderr)
         return 2
-    left = 0
+    left = pairs = 0
     for species in wanted or flora.ids:
-        print(_line(flora, species))
+        alike = alike_in_leaf(flora, species)
+        pairs += len(alike)
+        if alike or not only_leaves:
+            print(species if only_leaves else _line(flora, species))
+        if alike:
+            print(f"  alike in leaf: {', '.join(alike)}")
+        if only_leaves:
+            continue
         for entry in flora.species[species].look_alikes:
             if entry.species is not None and not any(
                 separates(flora, c, species, entry.species) for c in entry.separate_by
             ):
                 left += 1
                 print(f"  NOT SEPARATED from {entry.species} by {', '.join(entry.separate_by)}")
-    print(f"{len(flora.ids)} species, {len(flora.characters)} characters, {left} look-alike pairs not separated")
+    print(
+        f"{len(flora.ids)} species, {len(flora.characters)} characters, {left} look-alike pairs not separated;", end=" "
+    )
+    print(f"{pairs} times alike in leaf")
     return 1 if left else 0
 
 

@@ -2,12 +2,24 @@
 
 from __future__ import annotations
 
-from typing import Literal
+from typing import Annotated, Literal, get_args
 
 from pydantic import BaseModel, ConfigDict, Field, model_validator
 
 Kind = Literal["choice", "number", "month"]
 Effort = Literal["glance", "handle", "lens", "dig"]
+Part = Literal["leaves", "flowers", "seeds", "roots"]
+PARTS: tuple[Part, ...] = get_args(Part)
+MOST_AT_ONCE = 8  # states that a person is shown at a time; more are asked in two taps
+
+
+class Group(BaseModel):
+    """Some states of one character, shown together once the group has been picked."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True)
+
+    text: str
+    states: Annotated[list[str], Field(min_length=1, max_length=MOST_AT_ONCE)]
 
 
 class Character(BaseModel):
@@ -16,6 +28,8 @@ class Character(BaseModel):
     ``states`` maps state id to its wording (choices only). ``domain`` is the closed span of
     numbers that are believed, in ``unit``. ``applies_when`` maps another character to states:
     the character exists on a plant that shows at least one of them, for each entry.
+    ``part`` is what must be there to be looked at, and ``until`` when it is gone again. ``groups``
+    deal out more than eight states, each to one group, so that a person picks a group first.
     """
 
     model_config = ConfigDict(extra="forbid", frozen=True)
@@ -23,10 +37,13 @@ class Character(BaseModel):
     id: str
     kind: Kind
     effort: Effort
+    part: Part
+    until: Literal["flowering"] | None = None
     question: str
     look: str
     otherwise: str
     states: dict[str, str] = Field(default_factory=dict)
+    groups: dict[str, Group] = Field(default_factory=dict)
     unit: Literal["mm", "cm", "count"] | None = None
     domain: tuple[float, float] | None = None
     applies_when: dict[str, list[str]] = Field(default_factory=dict)
@@ -39,4 +56,13 @@ class Character(BaseModel):
             raise ValueError("a number needs a unit and a domain, and nothing else may have them")
         if self.domain is not None and not 0 < self.domain[0] < self.domain[1]:
             raise ValueError("a domain is two positive numbers, the smaller first")
+        return self
+
+    @model_validator(mode="after")
+    def _many_states_are_grouped(self) -> Character:
+        grouped = [state for group in self.groups.values() for state in group.states]
+        if grouped and sorted(grouped) != sorted(self.states):
+            raise ValueError("groups must hold every state, each once")
+        if len(self.states) > MOST_AT_ONCE and not grouped:
+            raise ValueError(f"more than {MOST_AT_ONCE} states are too many to choose from at once; give groups")
         return self

@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from functools import cached_property
 from pathlib import Path
 from typing import Any, TypeVar
 
+import numpy as np
 import yaml
+from numpy.typing import NDArray
 from pydantic import BaseModel, ValidationError
 
 from model.errors import FloraError, nearest
@@ -73,14 +75,14 @@ class Flora:
         return tuple(self.species)
 
     def is_applicable(self, species: str, character: str) -> bool:
-        """Whether the plant has the part that the character is about."""
+        """Whether the plant has the part that the character is about, at any age."""
         plant = self.species[species]
         if plant.characters.get(character) == "inapplicable":
             return False
         for gate, states in self.characters[character].applies_when.items():
             score = plant.characters.get(gate)
             if isinstance(score, Score) and score.states is not None:
-                if not set(score.states) & set(states):
+                if not {*score.states, *_states(score.before)} & set(states):
                     return False
             elif not self.is_applicable(species, gate):
                 return False
@@ -97,6 +99,15 @@ class Flora:
                     pairs[other.species].add(plant.id)
         return {s: tuple(sorted(v)) for s, v in pairs.items()}
 
+    @cached_property
+    def calendar(self) -> dict[str, NDArray[np.bool_]]:
+        """Whether each species is seen, flowers and seeds in each month: bool (species, 12), January first."""
+        whole = {what: np.zeros((len(self.ids), 12), dtype=bool) for what in ("seen", "flowers", "seeds")}
+        for row, plant in enumerate(self.species.values()):
+            for what, months in whole.items():
+                months[row, [month - 1 for month in getattr(plant.season, what) or ()]] = True
+        return whole
+
     def look_alike(self, species: str, other: str) -> LookAlike | None:
         """The entry that tells the two apart, from whichever file has it."""
         for one, two in ((species, other), (other, species)):
@@ -104,6 +115,10 @@ class Flora:
                 if entry.species == two:
                     return entry
         return None
+
+
+def _states(value: object) -> Iterable[str]:
+    return value if isinstance(value, dict) else ()
 
 
 def read_yaml(path: Path) -> Any:
@@ -280,12 +295,14 @@ def _check_score(path: Path, character: Character, score: Score) -> None:
     field = {"choice": "states", "number": "range", "month": "months"}[character.kind]
     if getattr(score, field) is None:
         raise FloraError(f"{path}: {character.id} is a {character.kind}; give it {field}")
-    for state in score.states or {}:
+    younger = score.before
+    for state in {**(score.states or {}), **(younger if isinstance(younger, dict) else {})}:
         if state not in character.states:
             raise FloraError(f"{path}: {character.id} has no state {state}; {nearest(state, character.states)}")
-    if score.range is not None and character.domain is not None:
-        low, high = character.domain
-        if score.range[0] < low or score.range[1] > high:
-            raise FloraError(
-                f"{path}: {character.id} {list(score.range)} leaves its domain {low:g} to {high:g} {character.unit}"
-            )
+    for span in (score.range, younger if isinstance(younger, tuple) else None):
+        if span is not None and character.domain is not None:
+            low, high = character.domain
+            if span[0] < low or span[1] > high:
+                raise FloraError(
+                    f"{path}: {character.id} {list(span)} leaves its domain {low:g} to {high:g} {character.unit}"
+                )

@@ -26,22 +26,22 @@ class Source(BaseModel):
 
 
 Sources = Mapping[str, Source]
+_HOLDERS = (BaseModel, dict, list, tuple)  # what may hold a fact
 
 
-def facts_in(found: Any, where: str = "") -> Iterator[tuple[str, Fact]]:
+def facts_in(found: Any, where: tuple[str, ...] = ()) -> Iterator[tuple[tuple[str, ...], Fact]]:
     """Every fact in a checked file, however deep, with the fields that lead to it."""
     if isinstance(found, Fact):
         yield where, found
     if isinstance(found, BaseModel):
-        inner: Any = ((name, getattr(found, name)) for name in type(found).model_fields)
+        inner: Any = found.__dict__.items()
     elif isinstance(found, Mapping):
         inner = found.items()
-    elif isinstance(found, list | tuple):
-        inner = enumerate(found, start=1)
     else:
-        return
+        inner = enumerate(found, start=1)
     for name, value in inner:
-        yield from facts_in(value, f"{where}.{name}" if where else str(name))
+        if isinstance(value, _HOLDERS):
+            yield from facts_in(value, (*where, str(name)))
 
 
 def check_facts(path: Path, found: Any, sources: Sources) -> None:
@@ -49,11 +49,13 @@ def check_facts(path: Path, found: Any, sources: Sources) -> None:
 
     ``found`` is what was read from the file: a model, or models by name.
     """
-    for where, fact in facts_in(found):
-        for key in fact.source:
-            if key not in sources:
-                raise FloraError(f"{path}: {where}: source {key} is not in sources.yaml; {nearest(key, sources)}")
+    for fields, fact in facts_in(found):
+        unknown = next((key for key in fact.source if key not in sources), None)
+        if unknown is not None:
+            where = ".".join(fields)
+            raise FloraError(f"{path}: {where}: source {unknown} is not in sources.yaml; {nearest(unknown, sources)}")
         if _WEIGHT[fact.standing] < min(_WEIGHT[sources[key].standing] for key in fact.source):
+            where = ".".join(fields)
             raise FloraError(f"{path}: {where} says {fact.standing}, but none of its sources {fact.source} is")
 
 

@@ -9,6 +9,9 @@ from pydantic import BaseModel, ConfigDict, Field, model_validator
 Standing = Literal["published", "common practice", "from memory"]
 Frequency = Literal["always", "usually", "sometimes", "rarely"]
 Months = Annotated[list[Annotated[int, Field(ge=1, le=12)]], Field(min_length=1, max_length=12)]
+Stage = Literal["flowering", "seeding"]
+States = dict[str, Frequency]
+Range = tuple[float, float]
 Sources = Annotated[list[str], Field(min_length=1)]
 
 
@@ -25,12 +28,18 @@ class Score(Fact):
     """What a species shows for one character: exactly one of states, range or months.
 
     ``range`` is the ordinary span of the number in the character's unit; a reading outside
-    it is unlikely, never impossible. ``note`` is for people who check the value.
+    it is unlikely, never impossible. ``together``: one plant shows all these states at once,
+    so that naming any of them is right. ``when``: the plant shows this only from flowering,
+    or from setting seed, on; ``before`` is what it shows until then, states or a range, and
+    without it nothing is known of the younger plant. ``note`` is for people who check the value.
     """
 
-    states: dict[str, Frequency] | None = None
-    range: tuple[float, float] | None = None
+    states: States | None = None
+    range: Range | None = None
     months: Months | None = None
+    together: bool = False
+    when: Stage | None = None
+    before: States | Range | None = None
     note: str | None = None
 
     @model_validator(mode="after")
@@ -43,13 +52,30 @@ class Score(Fact):
             raise ValueError("a range is two positive numbers, the smaller first")
         return self
 
+    @model_validator(mode="after")
+    def _age_is_told_whole(self) -> Score:
+        if self.together and len(self.states or {}) < 2:
+            raise ValueError("together needs two or more states")
+        if self.before is None:
+            return self
+        if self.when is None:
+            raise ValueError("before says what a younger plant shows; say with when until which stage")
+        if self.months is not None or isinstance(self.before, dict) != (self.states is not None) or not self.before:
+            raise ValueError("before needs states where there are states, and a range where there is a range")
+        if isinstance(self.before, tuple) and not 0 < self.before[0] <= self.before[1]:
+            raise ValueError("before, as a range, is two positive numbers, the smaller first")
+        return self
+
 
 class Season(Fact):
-    """Months (1-12, southern hemisphere) in which the plant does each thing."""
+    """Months (1-12, southern hemisphere) in which the plant does each thing.
+
+    Without ``flowers`` it never flowers; without the others they are not known.
+    """
 
     seen: Months
     germinates: Months | None = None
-    flowers: Months
+    flowers: Months | None = None
     seeds: Months | None = None
 
 

@@ -3,15 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import combinations
-from typing import Literal
+from typing import get_args
 
 import numpy as np
 from numpy.typing import NDArray
 
-from model.flora.character import Character
-from model.flora.species import Score, Species
+from model.flora.character import Character, Part
+from model.flora.species import Frequency, Range, Score, Species, States
 from model.traits.likelihood import Likelihoods, Table
 
 Array = NDArray[np.float64]
@@ -21,14 +21,14 @@ Branch = tuple[str, ...] | tuple[float, float]  # states, or a number: above, an
 # What the couplets on the way have left open of each character.
 Way = Mapping[str, Branch]
 
-NOT_ON_A_VISIT = frozenset({"flowering_month", "life_span"})  # nobody can see these on one visit
-# What needs a flower or a fruit to be seen; so do the characters that depend on one of these.
-OF_FLOWERS = frozenset({"flower_build", "flower_colour", "rosette_at_flowering"})
-OF_FRUIT = frozenset({"seed_structure", "fruit_length", "capsule_hairs", "seed_wings"})
+# Nobody can see these on one visit: months and lives take longer, and a weed that is noticed has lost its seed leaves.
+NOT_ON_A_VISIT = frozenset({"flowering_month", "life_span", "cotyledons"})
 MOST_STATES = 3  # that the shorter lead of a couplet names
 MISREAD = 1.09  # factor by which a length may be misread without losing the way
 LIMITS = (1.0, 1.2, 1.5, 2.0, 2.5, 3.0, 4.0, 5.0, 6.0, 7.0, 8.0, 9.0)  # times powers of ten: easy on a ruler
 LEAST_BITS = 0.03
+OFTEN: tuple[Frequency, ...] = get_args(Frequency)  # the most frequent first
+SCARCE: tuple[Part, ...] = ("leaves", "roots", "flowers", "seeds")  # roots can always be dug
 IN_BOTH = 3  # power of how much longer the key becomes by plants that stand in both leads
 
 
@@ -58,8 +58,37 @@ def best_parting(likelihoods: Likelihoods, rows: Rows, way: Way, month: int | No
     for mostly in (False, True):
         found = _partings(likelihoods, rows, way, month, mostly)
         if found:
-            return max(found, key=lambda parting: parting.worth)
+            best = max(found, key=lambda parting: parting.worth)
+            return _easier(likelihoods, rows, way, best) or best
     return None
+
+
+def _easier(likelihoods: Likelihoods, rows: Rows, way: Way, best: Parting) -> Parting | None:
+    """The easiest character to look at that makes the same two heaps with less effort, where there is one."""
+    cost, needs = likelihoods.observer.cost, part_of(likelihoods, best.character)
+    found = []
+    for table in likelihoods.tables.values():
+        character = table.character
+        less = cost[character.effort] < cost[best.character.effort]
+        at_hand = part_of(likelihoods, character) in ("leaves", needs)
+        if less and at_hand and not (best.mostly and character.id in way) and usable(likelihoods, table, rows, way):
+            tried = splits(likelihoods, table, rows, way, best.mostly)
+            found += [] if tried is None else _same(character, rows, tried, best)
+    return min(found, key=lambda parting: (cost[parting.character.effort], -parting.bits), default=None)
+
+
+def _same(character: Character, rows: Rows, tried: Splits, best: Parting) -> list[Parting]:
+    """The ways that make the heaps of ``best``."""
+    heaps = [np.isin(rows, heap) for heap in best.rows]
+    bits = information(tried.share)
+    return [
+        replace(best, character=character, branches=branches, bits=float(bits[way]))
+        for way, branches in enumerate(tried.branches)
+        if bits[way] >= LEAST_BITS
+        and all(
+            (side == heap).all() for side, heap in zip((tried.to_first[way], tried.to_second[way]), heaps, strict=True)
+        )
+    ]
 
 
 def _partings(likelihoods: Likelihoods, rows: Rows, way: Way, month: int | None, mostly: bool) -> list[Parting]:
@@ -97,8 +126,8 @@ def _has(likelihoods: Likelihoods, character: Character, row: int, way: Way) -> 
 
 
 def shown(likelihoods: Likelihoods, character: str, row: int, way: Way, mostly: bool) -> tuple[str, ...]:
-    """States that a species shows usually, or also sometimes, as far as the way leaves them open."""
-    states = _score(likelihoods, character, row).states or {}
+    """States that a species shows usually, or also sometimes, young or old, as far as the way leaves them open."""
+    states = states_of(_score(likelihoods, character, row))
     left = {state: often for state, often in states.items() if character not in way or state in way[character]}
     usual = [state for state, often in left.items() if often in ("always", "usually")]
     common = [state for state, often in left.items() if often != "rarely"]
@@ -109,6 +138,19 @@ def _score(likelihoods: Likelihoods, character: str, row: int) -> Score:
     score = likelihoods.flora.species[likelihoods.flora.ids[row]].characters[character]
     assert isinstance(score, Score)
     return score
+
+
+def states_of(score: Score) -> States:
+    """The states that a plant shows at any age, each with the higher of its frequencies: paper knows no age."""
+    states, before = score.states or {}, score.before if isinstance(score.before, dict) else {}
+    merged = {**before, **states}
+    return {state: min((s[state] for s in (states, before) if state in s), key=OFTEN.index) for state in merged}
+
+
+def range_of(score: Score) -> Range:
+    """The span of a number at any age of the plant."""
+    spans = [span for span in (score.range, score.before) if isinstance(span, tuple)] or [(1.0, 1.0)]
+    return min(low for low, _ in spans), max(high for _, high in spans)
 
 
 @dataclass(frozen=True)
@@ -177,7 +219,7 @@ def _by_limits(likelihoods: Likelihoods, table: Table, rows: Rows, way: Way, mos
     if not len(limits):
         return None
     wider = 1.0 if mostly or character.unit == "count" else MISREAD
-    spans = np.array([_score(likelihoods, character.id, row).range or (1.0, 1.0) for row in rows])
+    spans = np.array([range_of(_score(likelihoods, character.id, row)) for row in rows])
     chance = table.rows[list(rows)] * still
     share = (readings <= limits) @ chance.T / chance.sum(axis=1)
     # Where the leads say what is usual, a range that begins at the limit lies beyond it.
@@ -219,24 +261,21 @@ def _entropy(p: Array) -> Array:
 def _seen(likelihoods: Likelihoods, character: Character, rows: Rows, month: int | None) -> float:
     """Share of the plants, or of their seasons, in which the part can be looked at; never quite 0."""
     part = part_of(likelihoods, character)
-    if part is None:
+    if part in ("leaves", "roots"):
         return 1.0
     plants = [likelihoods.flora.species[likelihoods.flora.ids[row]] for row in rows]
     return max(float(np.mean([_share(plant, part, month) for plant in plants])), 1e-6)
 
 
-def _share(plant: Species, part: str, month: int | None) -> float:
-    there = set(plant.season.flowers if part == "flower" else plant.season.seeds or plant.season.flowers)
+def _share(plant: Species, part: Part, month: int | None) -> float:
+    season = plant.season
+    there = set((season.flowers if part == "flowers" else season.seeds or season.flowers) or ())
     if month is not None:
         return float(month in there)
-    return len(there & set(plant.season.seen)) / len(plant.season.seen)
+    return len(there & set(season.seen)) / len(season.seen)
 
 
-def part_of(likelihoods: Likelihoods, character: Character) -> Literal["flower", "fruit"] | None:
-    """What the character needs to be seen; None where leaves and stems will do."""
-    if character.id in OF_FRUIT:
-        return "fruit"
-    if character.id in OF_FLOWERS:
-        return "flower"
-    gates = [part_of(likelihoods, likelihoods.flora.characters[gate]) for gate in character.applies_when]
-    return "fruit" if "fruit" in gates else "flower" if "flower" in gates else None
+def part_of(likelihoods: Likelihoods, character: Character) -> Part:
+    """The scarcest part that must be there for the character to be seen: its own, or that of one it depends on."""
+    gates = (part_of(likelihoods, likelihoods.flora.characters[gate]) for gate in character.applies_when)
+    return max((character.part, *gates), key=SCARCE.index)

@@ -9,6 +9,7 @@ from pathlib import Path
 from model.errors import AnswerError, FloraError, nearest
 from model.flora.character import Character
 from model.flora.load import read_yaml
+from model.traits.visible import VISIBLE, Visible, check_visible
 
 UNSURE = "unsure"
 LONGEST_SHOWN = 60  # characters of what was given, in a message
@@ -86,9 +87,10 @@ def check_answers(characters: Mapping[str, Character], given: Mapping[str, objec
     return answers
 
 
-def read_answers(path: Path, characters: Mapping[str, Character]) -> Answers:
-    """Read an answer file: YAML, `character: state`, `character: [state, state]` or a number.
+def read_answers(path: Path, characters: Mapping[str, Character]) -> tuple[Answers, Visible | None]:
+    """Read an answer file: YAML, `character: state`, `character: [state, state]` or a number; and `visible: [part]`.
 
+    Returns the answers in the order of the file, and the parts that can be seen, None when it does not say.
     Raises AnswerError that names the file.
     """
     try:
@@ -98,29 +100,30 @@ def read_answers(path: Path, characters: Mapping[str, Character]) -> Answers:
     except OSError as error:
         raise AnswerError(f"{path}: cannot be read ({error.strerror}); name a file of answers") from None
     if given is None:
-        return {}
+        return {}, None
     if not isinstance(given, dict):
         kind = "a list" if isinstance(given, list) else "plain text"
         raise AnswerError(f"{path}: holds {kind}; write one `character: state` on each line")
     try:
-        return check_answers(characters, given)
+        visible = check_visible(given.pop(VISIBLE)) if VISIBLE in given else None
+        return check_answers(characters, given), visible
     except AnswerError as error:
         raise AnswerError(f"{path}: {error}") from None
 
 
-def answers_text(answers: Answers) -> str:
-    """The answers as YAML, the way read_answers takes them.
+def answers_text(answers: Answers, visible: Visible | None = None) -> str:
+    """The answers in their order as YAML, the way read_answers takes them.
 
     >>> print(answers_text({"milky_sap": ("absent",), "plant_height": 4.0, "ligule": ()}), end="")
     milky_sap: absent
     plant_height: 4
     ligule: unsure
     """
-    lines = []
+    lines = [f"{VISIBLE}: [{', '.join(visible)}]\n"] if visible is not None else []
     for key, value in answers.items():
         if isinstance(value, tuple):
             text = UNSURE if not value else value[0] if len(value) == 1 else f"[{', '.join(value)}]"
         else:
-            text = f"{value:g}"
+            text = f"{value:.12g}"
         lines.append(f"{key}: {text}\n")
     return "".join(lines)

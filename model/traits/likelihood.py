@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Collection
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -13,11 +14,14 @@ from model.flora.character import Character
 from model.flora.load import Flora
 from model.flora.species import Score
 from model.traits.answers import Answer, Answers
-from model.traits.observer import Observer
+from model.traits.observer import Age, Observer, check_mistakes
+from model.traits.shown import shown
 
 Array = NDArray[np.float64]
 STEPS = 28  # readings of a length that are told apart, evenly spaced in its logarithm
 AGREES, DISAGREES = 0.5, 0.01  # a reading's density, against the species' own highest
+MISREAD = 1e-3  # the same: what is less is further off than people misread a ruler
+USUAL = 0.1  # share of a state, against the commonest, from which it is not rare
 
 
 @dataclass(frozen=True)
@@ -28,8 +32,12 @@ class Table:
     ``truth`` float (species, answers): what each species shows, rows sum to 1.
     ``rows`` float (species + 1, answers): P(answer | hypothesis) with the observer's errors;
     the last row is ``unlisted``. Rows sum to 1, or to the error where the species has no
-    such part.
+    such part. They say what answers to expect.
     ``known``, ``applicable`` bool (species,): whether the file scores it; whether it exists.
+    ``fits`` as ``rows``, with a species that varies paying less for it: what an answer given is
+    weighed by. Rows may sum to more than 1. Without it, ``rows`` are.
+    ``in_file`` bool (species, answers): what the files say is shown, at any age, however rarely.
+    ``mistaken`` bool (answers, answers): whether the first is known to be taken for the second.
     """
 
     character: Character
@@ -38,6 +46,9 @@ class Table:
     rows: Array
     known: NDArray[np.bool_]
     applicable: NDArray[np.bool_]
+    fits: Array | None = None
+    in_file: NDArray[np.bool_] | None = None
+    mistaken: NDArray[np.bool_] | None = None
 
     def column(self, value: str | float) -> int:
         """Index of an answer: of the state, or of the step nearest to the reading."""
@@ -56,32 +67,59 @@ class Table:
         if not values:
             return np.ones(len(self.rows))
         columns = [self.column(value) for value in values]
-        mean: Array = np.exp(np.log(self.rows[:, columns]).mean(axis=1))
+        weighed = self.rows if self.fits is None else self.fits
+        mean: Array = np.exp(np.log(weighed[:, columns]).mean(axis=1))
         return mean
+
+    def is_slip(self, answer: Answer, species: int) -> bool:
+        """Whether the answer is what people are known to say of a species that usually shows something else.
+
+        Of numbers: whether the reading is no further from what the species shows than people misread.
+        """
+        if not self.applicable[species]:
+            return False
+        values = answer if isinstance(answer, tuple) else (answer,)
+        columns = [self.column(value) for value in values]
+        own = self.truth[species]
+        if self.character.kind != "choice" or self.mistaken is None:
+            return bool(max(own[column] for column in columns) >= MISREAD * own.max())
+        usual = own >= USUAL * own.max()
+        return bool(all(usual[column] or self.mistaken[usual, column].any() for column in columns))
 
     def verdict(self, answer: Answer, species: int) -> str | None:
         """``agrees``, ``disagrees`` or None (unknown, unsure or in between)."""
+        return self.verdicts(answer)[species]
+
+    def verdicts(self, answer: Answer) -> list[str | None]:
+        """The verdict on every species, in order."""
         values = answer if isinstance(answer, tuple) else (answer,)
         if not values:
-            return None
-        if not self.applicable[species]:
-            return "disagrees"
-        if not self.known[species]:
-            return None
-        own = self.truth[species]
-        share = max(own[self.column(value)] for value in values) / own.max()
+            return [None] * len(self.truth)
+        columns = [self.column(value) for value in values]
         if self.character.kind == "choice":
-            return "agrees" if share > 0 else "disagrees"
-        return "agrees" if share >= AGREES else "disagrees" if share < DISAGREES else None
+            shown = self.truth > 0 if self.in_file is None else self.in_file
+            fits = shown[:, columns].any(axis=1)
+            against = ~fits
+        else:
+            share = self.truth[:, columns].max(axis=1) / self.truth.max(axis=1)
+            fits, against = share >= AGREES, share < DISAGREES
+        told = np.where(fits, "agrees", np.where(against, "disagrees", ""))
+        told = np.where(self.applicable, np.where(self.known, told, ""), "disagrees")
+        return [str(word) or None for word in told]
 
 
 class Likelihoods:
-    """The tables of all characters of one flora, for one kind of observer."""
+    """The tables of all characters of one flora, for one kind of observer and plants of one age.
 
-    def __init__(self, flora: Flora, observer: Observer) -> None:
+    ``age`` says what is there to be seen: leaves only, flowers, ripe seed; or that nothing was told.
+    """
+
+    def __init__(self, flora: Flora, observer: Observer, age: Age = "untold") -> None:
+        check_mistakes(observer, flora.characters)
         self.flora = flora
         self.observer = observer
-        self.tables = {c: _table(flora, observer, character) for c, character in flora.characters.items()}
+        self.age = age
+        self.tables = {c: _table(flora, observer, character, age) for c, character in flora.characters.items()}
 
     def log_likelihood(self, answers: Answers) -> Array:
         """ln P(answers | hypothesis), float (species + 1,), last is unlisted.
@@ -125,23 +163,76 @@ class Likelihoods:
         efforts = [self.observer.cost[c.effort] for c in self.flora.characters.values()]
         return self.observer.reading + np.array(efforts)
 
+    @cached_property
+    def answerable(self) -> Array:
+        """Chance that a person can answer each character's question at all, before any was asked."""
+        observer, characters = self.observer, self.flora.characters.values()
+        taps = [observer.second_tap if c.groups else 1.0 for c in characters]
+        seldom = [observer.seldom.get(c.id, 1.0) for c in characters]
+        return np.array([observer.answerable[c.effort] for c in characters]) * taps * seldom
 
-def _table(flora: Flora, observer: Observer, character: Character) -> Table:
+    def answerable_after(self, unsure: Collection[str]) -> Array:
+        """The same, once those characters were answered with unsure: what is like them is less likely to be told."""
+        after, chance = self.observer.after_unsure, self.answerable.copy()
+        for name in unsure:
+            told = self.flora.characters[name]
+            for i, character in enumerate(self.flora.characters.values()):
+                same_part = character.part == told.part != "leaves"
+                same_effort = character.effort == told.effort != "glance"
+                gated = name in character.applies_when
+                chance[i] *= (after.part if same_part else 1) * (after.effort if same_effort else 1)
+                chance[i] *= after.gate if gated else 1
+        return chance
+
+
+def _table(flora: Flora, observer: Observer, character: Character, age: Age) -> Table:
     answers = _answers(character)
     count = len(answers)
-    truth = np.full((len(flora.ids), count), 1.0 / count)
-    known = np.zeros(len(flora.ids), dtype=bool)
     applicable = np.array([flora.is_applicable(s, character.id) for s in flora.ids])
-    for row, species in enumerate(flora.ids):
-        score = flora.species[species].characters.get(character.id)
-        if isinstance(score, Score):
-            known[row] = True
-            truth[row] = _shown(character, score, answers, observer)
-    error = observer.error[character.effort]
-    rows = (1 - error) * truth + error / count
-    rows[~known & applicable] = 1.0 / count
-    rows[~applicable] = error / count
-    return Table(character, answers, truth, _with_unlisted(rows, known & applicable, observer), known, applicable)
+    scores = [flora.species[s].characters.get(character.id) for s in flora.ids]
+    seen = shown(character, [s if isinstance(s, Score) else None for s in scores], answers, observer, age)
+    errs = mistakes(character, answers, observer)
+    rows, fits = seen.truth @ errs, seen.fits @ errs
+    for table in (rows, fits):
+        table[~seen.known & applicable] = 1.0 / count
+        table[~applicable] = observer.error[character.effort] / count
+    informative = seen.known & applicable
+    return Table(
+        character,
+        answers,
+        seen.truth,
+        _with_unlisted(rows, informative, observer),
+        seen.known,
+        applicable,
+        _with_unlisted(fits, informative, observer),
+        seen.in_file,
+        _mistaken(character, observer),
+    )
+
+
+def mistakes(character: Character, answers: tuple[str, ...] | tuple[float, ...], observer: Observer) -> Array:
+    """P(answer named | answer that is true), float (answers, answers), rows sum to 1."""
+    count, error = len(answers), observer.error[character.effort]
+    told = observer.mistakes.get(character.id, {})
+    names = [str(answer) for answer in answers]
+    matrix = np.zeros((count, count))
+    for (one, other), share in told.items():
+        matrix[names.index(one), names.index(other)] = share
+    for row in matrix:
+        # What is told of slips is part of all that goes wrong, and never quite all of it.
+        row += max(error - row.sum(), error * observer.elsewhere) / count
+    matrix[np.diag_indices(count)] += 1.0 - matrix.sum(axis=1)
+    return matrix
+
+
+def _mistaken(character: Character, observer: Observer) -> NDArray[np.bool_] | None:
+    if character.kind != "choice":
+        return None
+    names = list(character.states)
+    told = np.zeros((len(names), len(names)), dtype=bool)
+    for shown_state, named in observer.mistakes.get(character.id, {}):
+        told[names.index(shown_state), names.index(named)] = True
+    return told
 
 
 def _with_unlisted(rows: Array, informative: NDArray[np.bool_], observer: Observer) -> Array:
@@ -160,23 +251,3 @@ def _answers(character: Character) -> tuple[str, ...] | tuple[float, ...]:
     if character.unit == "count":
         steps = np.unique(np.concatenate([np.arange(low, min(high, 15) + 1), np.round(steps)]))
     return tuple(float(step) for step in steps)
-
-
-def _shown(
-    character: Character, score: Score, answers: tuple[str, ...] | tuple[float, ...], observer: Observer
-) -> Array:
-    """What one species shows: probability of each true answer, sums to 1."""
-    if score.states is not None:
-        weights = np.array([observer.frequency[score.states[a]] if a in score.states else 0.0 for a in answers])
-    elif score.months is not None:
-        # A year is a ring: December is next to January.
-        away = np.array([min(min(abs(a - m), 12 - abs(a - m)) for m in score.months) for a in answers])  # type: ignore[operator]
-        weights = np.exp(-0.5 * (away / observer.month_shoulder) ** 2)
-    else:
-        low, high = score.range or (1.0, 1.0)
-        logs = np.log(np.asarray(answers, dtype=float))
-        away = np.maximum(0.0, np.maximum(math.log(low) - logs, logs - math.log(high)))
-        weights = np.exp(-0.5 * (away / observer.shoulder[character.unit or "mm"]) ** 2)
-        weights = np.maximum(weights, 1e-12)
-    whole: Array = weights / weights.sum()
-    return whole

@@ -15,7 +15,7 @@ from model.traits.relative import LEAST_TELLING
 
 Array = NDArray[np.float64]
 LEAST_BITS = 0.03  # below this the answer is as good as known
-LEAST_APPLICABLE = 0.6  # share of what is probable that must have the part asked about
+LEAST_APPLICABLE = 0.8  # share of what is probable that must have the part asked about
 SEPARATES = 4.0  # likelihood ratio from which an answer tells two look-alikes apart
 UNSURE_TOGETHER = 2  # latest answers that, all unsure, show that the plant may lack what is asked about
 SETTLED = 0.95  # probability at which a name needs no more questions but those on look-alikes
@@ -66,37 +66,45 @@ def next_question(
     answers: Answers,
     unseparated: Collection[int] = (),
     telling: Array | None = None,
+    barred: Collection[str] = (),
+    settled: bool = False,
 ) -> Question | None:
     """Choose the question whose answer is worth most for the time that it costs.
 
-    Worth is the expected gain of information plus what it saves if it settles the name; time is
-    that of reading the question and of its effort. What was asked, answered or unsure, is left out.
+    Worth is the expected gain of information plus what it saves if it settles the name, times the chance
+    that the person can answer at all; time is that of reading the question and of its effort. What was asked,
+    answered or unsure, is left out, and so are the ``barred`` characters.
     After two answers of unsure about parts that not every plant has, only what every plant has
     is asked: the plant may lack those parts because an earlier answer was wrong.
     ``unseparated`` are indices of look-alikes that no answer has yet told from a species that
     is otherwise settled: the question that most probably separates them is then taken. After them
     ``telling``, float (characters,): what each answer should tell against a relative that is not listed.
+    ``settled``: only such questions are asked; the name itself is in no doubt.
     Returns None when no question is worth its time.
     """
     characters = list(likelihoods.flora.characters.values())
     bits = expected_bits(likelihoods, probability)
     listed = probability[:-1] / max(probability[:-1].sum(), 1e-300)
     allowed = (listed @ likelihoods.applicable >= LEAST_APPLICABLE) & np.array(
-        [c.id not in answers for c in characters]
+        [c.id not in answers and c.id not in barred for c in characters]
     )
+    chance_to_tell = likelihoods.answerable_after([c for c, answer in answers.items() if answer == ()])
+    ease = chance_to_tell / likelihoods.times
     if _may_lack_parts(likelihoods, answers):
         allowed &= np.array([not c.applies_when for c in characters])
     if unseparated:
         chance = separation_chance(likelihoods, int(probability[:-1].argmax()), unseparated)
-        best = int(np.where(allowed, chance / likelihoods.times, -1.0).argmax())
+        best = int(np.where(allowed, chance * ease, -1.0).argmax())
         if allowed[best] and chance[best] > 0.2:
             return Question(characters[best], float(max(bits[best], 0.0)))
     if telling is not None:
-        best = int(np.where(allowed, telling / likelihoods.times, -1.0).argmax())
+        best = int(np.where(allowed, telling * ease, -1.0).argmax())
         if allowed[best] and telling[best] >= LEAST_TELLING:
             return Question(characters[best], float(max(bits[best], 0.0)))
+    if settled:
+        return None
     worth = bits + likelihoods.observer.settling * settling_chance(likelihoods, probability)
-    worth = np.where(allowed & (bits >= LEAST_BITS), worth / likelihoods.times, -1.0)
+    worth = np.where(allowed & (bits >= LEAST_BITS), worth * ease, -1.0)
     best = int(worth.argmax())
     return Question(characters[best], float(bits[best])) if worth[best] > 0 else None
 

@@ -20,17 +20,26 @@ LEAST_TELLING = 0.02  # a question that is expected to bring less against a rela
 
 
 def relative_probability(
-    likelihoods: Likelihoods, answers: Answers, lead: int, share: float, alike: float, photo: float = 1.0
+    likelihoods: Likelihoods,
+    answers: Answers,
+    lead: int,
+    share: float,
+    alike: float,
+    photo: float = 1.0,
+    looks: int = 1,
 ) -> float:
     """P(an unlisted relative of ``lead`` | answers, one of the two), 0-1; not against other listed species.
 
     ``lead`` is a row of the likelihoods; ``share`` its probability before any answer, ``alike`` how much the two share,
     ``photo`` P(photos | something else) / P(photos | lead), of which only support for the lead is heeded: that the
-    photos speak for another plant is weighed in the posterior.
+    photos speak for another plant is weighed in the posterior. They count for as many answers as ``looks``.
     """
-    odds = share / (1 - share) * min(1.0, alike + (1 - alike) * photo)
+    odds = share / (1 - share) * min(1.0, alike + (1 - alike) * photo) ** looks
     for character, answer in answers.items():
-        rows = likelihoods.tables[character].likelihood(answer)
+        table = likelihoods.tables[character]
+        if table.applicable[lead] and not table.known[lead]:
+            continue  # what nobody has described of the lead tells it from nothing
+        rows = table.likelihood(answer)
         odds *= alike + (1 - alike) * float(rows[-1] / rows[lead])
     return odds / (1 + odds) if math.isfinite(odds) else 1.0
 

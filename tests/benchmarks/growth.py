@@ -38,7 +38,8 @@ class CrossedKey(Key):
 
     def __init__(self, flora: Flora) -> None:
         self.flora = flora
-        self.likelihoods = Likelihoods(flora, load_observer())
+        self._observer = load_observer()
+        self._aged = {"untold": Likelihoods(flora, self._observer)}
         self.prior_config = load_prior()
 
 

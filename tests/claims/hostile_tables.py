@@ -245,6 +245,12 @@ def readers(large: bool) -> Iterator[tuple[str, str, Reader, list[tuple[str, byt
         lambda p: read_answers(p, flora().characters),
         list(yamls("milky_sap: present\n")),
     )
+    yield (
+        "answers with what can be seen",
+        "a.yaml",
+        lambda p: read_answers(p, flora().characters),
+        list(yamls("visible: [leaves, roots]\n")),
+    )
     yield "own species", "rosa_rugosa.yaml", own, list(yamls("common_names: [Beach rose]\n"))
     yield "record", "r.yaml", read_fields, list(yamls("gear: hand_spray\n"))
     yield "recipe", "quick.yaml", lambda p: read_as(p, Recipe), list(yamls("seed: 1\n"))

@@ -23,6 +23,7 @@ from typing import Any
 
 import numpy as np
 
+from model.flora.character import PARTS
 from tests.claims.observer import SimulatedObserver
 from tests.claims.visitor import SAMPLES, FullError, Server, Visitor, served
 
@@ -96,6 +97,7 @@ class Person:
         self.step("photo", tab, lambda: tab.send_files(photo))
         self.press(tab, "candidates", "look", month="11")
         self.press(tab, "question", "ask")
+        self.press(tab, "question", "see", visible=PARTS)
         answers = self.answer(tab, photo.name.split("_flowering")[0])
         self.press(tab, "finding", "conclude")
         named = re.search(r"<h1[^>]*>([^<]*)</h1><p><em>([^<]*)", tab.text)

@@ -10,37 +10,66 @@ import numpy as np
 
 from model.flora import Character, Score
 from model.identify import Finding, Key, identify
-from model.traits import Answers, check_answer
+from model.traits import Answers, Observer, Table, Visible, age, check_answer
+from model.traits.likelihood import mistakes
 
 Random = np.random.Generator
 
 
 @dataclass(frozen=True)
 class SimulatedObserver:
-    """Answers from the species file; wrong and unsure with the given shares, of all questions."""
+    """Answers from the species file; wrong and unsure with the given shares, of all questions.
+
+    Wrong answers are those that people give: one state is taken for another as often as configs/observer.yaml says.
+    ``visible`` are the parts that are there, by which plants are older or younger.
+    """
 
     key: Key
     wrong: float = 0.10
     unsure: float = 0.10
+    visible: Visible | None = None
+
+    @property
+    def observer(self) -> Observer:
+        """How this observer errs."""
+        return self.key.likelihoods.observer
+
+    def table(self, character: str) -> Table:
+        """What plants of that age show."""
+        return self.key.at(age(self.visible)).tables[character]
 
     def answer(self, species: str, character: Character, random: Random) -> object:
         """What this observer says of one plant of the species."""
-        table = self.key.likelihoods.tables[character.id]
+        table = self.table(character.id)
         row = self.key.index[species]
         draw = random.random()
         # A part that the plant lacks, or a thing nobody has described, cannot be told.
         if draw < self.unsure or not table.applicable[row]:
             return "unsure"
-        if draw < self.unsure + self.wrong or not table.known[row]:
-            return random.choice(np.array(table.answers, dtype=object))
-        return random.choice(np.array(table.answers, dtype=object), p=table.truth[row])
+        names = np.array(table.answers, dtype=object)
+        if not table.known[row]:
+            return random.choice(names)
+        shows = int(random.choice(len(names), p=table.truth[row]))
+        if draw >= self.unsure + self.wrong:
+            return self._all(species, character, random) or names[shows]
+        slips = mistakes(character, table.answers, self.observer)[shows].copy()
+        slips[shows] = 0.0
+        return random.choice(names, p=slips / slips.sum())
+
+    def _all(self, species: str, character: Character, random: Random) -> list[str]:
+        """What one plant shows at once, as half of the people say who see it; else nothing."""
+        score = self.key.flora.species[species].characters[character.id]
+        if not isinstance(score, Score) or not score.together or random.random() < 0.5:
+            return []
+        if score.when is not None and self.observer.age[age(self.visible)][score.when] < 0.5:
+            return []
+        return [state for state, often in (score.states or {}).items() if often in ("always", "usually")]
 
     def likeliest(self, species: str, character: Character) -> object:
         """What a faultless observer says of a typical plant."""
-        table = self.key.likelihoods.tables[character.id]
+        table = self.table(character.id)
         row = self.key.index[species]
-        known = isinstance(self.key.flora.species[species].characters.get(character.id), Score)
-        if not known or not table.applicable[row]:
+        if not table.known[row] or not table.applicable[row]:
             return "unsure"
         return table.answers[int(table.truth[row].argmax())]
 
@@ -91,6 +120,7 @@ class Session:
     reached: bool
     status: str
     ranks: tuple[str, ...]
+    asked: tuple[str, ...] = ()
 
 
 def interview(
@@ -101,17 +131,19 @@ def interview(
     stop: float = 0.95,
     most: int = 25,
     region: str | None = None,
+    month: int | None = None,
+    visible: Visible | None = None,
 ) -> Session:
     """Ask until a species or `unlisted` reaches ``stop``, no question is left, or ``most`` were asked."""
     answers: Answers = {}
     while True:
-        finding: Finding = identify(key, answers, photo, region=region)
+        finding: Finding = identify(key, answers, photo, month, region, visible)
         lead = finding.candidates[0]
         reached = max(lead.probability, finding.unlisted_probability) >= stop
         question = finding.next_question
         if reached or question is None or len(answers) >= most:
             said = None if finding.unlisted_probability > lead.probability else lead.species
             ranks = tuple(c.species for c in finding.candidates)
-            return Session(species, len(answers), said, reached, finding.status, ranks)
+            return Session(species, len(answers), said, reached, finding.status, ranks, tuple(answers))
         character = question.character
         answers = {**answers, character.id: check_answer(character, say(character))}

@@ -22,27 +22,12 @@ import numpy as np
 from model.flora.character import Character
 from model.flora.load import Flora, read_mapping
 from model.identify import Key, identify
-from model.traits import Answers, Likelihoods, check_answer, check_answers, load_observer
+from model.traits import Answers, check_answer, check_answers
 from tests.claims.observer import SimulatedObserver
 
 SEED = 20261126
 GARDEN = Path(__file__).with_name("outside_plants.yaml")
 STATUSES = ("confirmed", "likely", "undecided", "unlisted")
-OF_THE_FLOWER = (
-    *("flower", "petal", "disc", "seed", "stamens", "styles", "fruit", "pedicel", "cluster", "head_bract", "capsule"),
-    *(
-        "outer_bract",
-        "pod",
-        "spray",
-        "racemes",
-        "grass_head",
-        "spikelet",
-        "awns",
-        "stalk",
-        "bract_stalk",
-        "upper_glume",
-    ),
-)
 Say = Callable[[Character], object]
 Plant = tuple[Key, str, Say]  # the key it is asked with, its own name, and how it is answered for
 
@@ -66,7 +51,7 @@ def without(key: Key, left_out: set[str]) -> Key:
     }
     smaller = Key.__new__(Key)
     smaller.flora = Flora(kept, key.flora.characters, key.flora.sources)
-    smaller.likelihoods = Likelihoods(smaller.flora, load_observer())
+    smaller._observer, smaller._aged = key.likelihoods.observer, {}
     smaller.prior_config = key.prior_config
     return smaller
 
@@ -118,7 +103,7 @@ def flower_of_another(key: Key, count: int) -> Iterator[Plant]:
         flower, leaf = (str(s) for s in random.choice(np.array(key.flora.ids), 2, replace=False))
 
         def say(character: Character, flower: str = flower, leaf: str = leaf) -> object:
-            return observer.answer(flower if character.id.startswith(OF_THE_FLOWER) else leaf, character, random)
+            return observer.answer(flower if character.part in ("flowers", "seeds") else leaf, character, random)
 
         yield key, f"{flower} on {leaf}", say
 

@@ -14,6 +14,7 @@ import tempfile
 from collections.abc import Callable
 from pathlib import Path
 
+from model.flora.character import PARTS
 from tests.claims import page_attacks
 from tests.claims.page_attacks import CANARY, HELD
 from tests.claims.visitor import DANDELION, PHOTO, Server, Visitor, ask, served
@@ -39,7 +40,7 @@ KINDS: dict[str, Callable[[Server, str], HELD]] = {
 def walk_path(server: Server) -> HELD:
     """The whole path with its papers and places; each step must come."""
     tab, wrong = Visitor(server), []
-    tab.send_files(PHOTO).press("look", month="11").press("ask")
+    tab.send_files(PHOTO).press("look", month="11").press("ask").press("see", visible=PARTS)
     for _ in range(25):
         asked = re.search(r'data-do="unsure" data-with="(\w+)"', tab.text)
         if asked is None:

@@ -6,9 +6,10 @@ import numpy as np
 import pytest
 
 from model.errors import SwardkeyError
-from model.identify import Key, identify
+from model.identify import CONFIRMED, Key, identify
 from model.interview import Interview
 from model.prior import prior
+from model.proof import outside_left
 from model.traits import Answers, check_answers
 from tests.claims.observer import SimulatedPhoto
 
@@ -48,9 +49,26 @@ def test_a_photo_alone_never_confirms_however_sure(key: Key) -> None:
 
 
 def test_confirmed_needs_every_look_alike_told_apart(key: Key) -> None:
-    finding = identify(key, given(key, **BINDII))
-    assert finding.candidates[0].species == "soliva_sessilis" and finding.candidates[0].probability >= 0.95
-    assert (finding.status == "confirmed") == (finding.still_to_exclude == ())
+    """At every step of an interview, confirmed is what all the rules together allow, and nothing else."""
+    from tests.claims.observer import SimulatedObserver
+
+    observer, interview, statuses = SimulatedObserver(key), Interview(key, answers=given(key, **BINDII)), []
+    row = key.index["soliva_sessilis"]
+    assert interview.finding.candidates[0].species == "soliva_sessilis"
+    while True:
+        finding = interview.finding
+        stands = finding.candidates[0].probability >= CONFIRMED and finding.hangs_on is None
+        out = finding.relative_probability is not None and finding.relative_probability <= 1 - CONFIRMED
+        inside = finding.still_to_exclude == ()
+        outside = outside_left(key.likelihoods, key.flora, interview.answers, row) == ()
+        assert (finding.status == "confirmed") == (stands and out and inside and outside)
+        assert (finding.stop is None) == (finding.next_question is not None)
+        statuses.append(finding.status)
+        if finding.next_question is None:
+            break
+        asked = finding.next_question.character
+        interview = interview.answer(asked.id, observer.likeliest("soliva_sessilis", asked))
+    assert statuses[-1] == "confirmed" and len(statuses) > 1
     only_photo = identify(key, given(key, life_span="annual"), a_photo(key, "soliva_sessilis", 0.979))
     assert only_photo.status != "confirmed"
     assert set(only_photo.still_to_exclude) <= set(key.flora.look_alikes["soliva_sessilis"])
@@ -65,6 +83,8 @@ def test_a_confirmed_name_is_reached_by_asking_and_excludes_all_look_alikes(key:
         interview = interview.answer(question.character.id, observer.likeliest("soliva_sessilis", question.character))
     assert interview.finding.status == "confirmed"
     assert interview.finding.still_to_exclude == ()
+    row = key.index["soliva_sessilis"]
+    assert outside_left(key.likelihoods, key.flora, interview.answers, row) == ()
 
 
 def test_answers_that_fit_nothing_are_unlisted(key: Key) -> None:

@@ -14,7 +14,7 @@ from model.errors import AnswerError
 from model.flora.character import Character
 from model.interview import Interview
 from model.traits.likelihood import Likelihoods, Table
-from model.traits.observer import load_observer
+from model.traits.observer import AfterUnsure, load_observer
 from model.traits.question import (
     LEAST_APPLICABLE,
     LEAST_BITS,
@@ -34,25 +34,51 @@ SAP = [[0.98, 0.02], [0.02, 0.98], [0.02, 0.98], [0.5, 0.5]]
 EDGE = [[0.5, 0.3, 0.2], [0.2, 0.5, 0.3], [0.3, 0.3, 0.4], [1 / 3, 1 / 3, 1 / 3]]
 
 
-def character(name: str, effort: Any = "glance", states: int = 2, gated: bool = False) -> Character:
+def character(
+    name: str, effort: Any = "glance", states: int = 2, gated: bool | str = False, part: Any = "leaves"
+) -> Character:
+    """A choice; ``gated`` by another character, or, where that is only true, by one that is not asked."""
+    gate = {} if not gated else {"part" if gated is True else gated: ["there"]}
+    many = {f"{name}_{i}": "so" for i in range(states)}
+    groups = {f"group_{i}": {"text": "some", "states": list(many)[i::2]} for i in range(2)} if states > 8 else {}
     return Character(
-        id=name, kind="choice", effort=effort, question=f"{name}?", look="look", otherwise="no",
-        states={f"{name}_{i}": "so" for i in range(states)}, applies_when={"part": ["there"]} if gated else {},
+        id=name, kind="choice", effort=effort, part=part, question=f"{name}?", look="look", otherwise="no",
+        states=many, groups=groups, applies_when=gate,
     )  # fmt: skip
 
 
+PLAIN = {
+    "cost": {"glance": 1.0, "handle": 2.0, "lens": 4.0, "dig": 6.0},
+    "reading": 1.5,
+    "answerable": dict.fromkeys(("glance", "handle", "lens", "dig"), 1.0),
+    "second_tap": 1.0,
+    "seldom": {},
+    "after_unsure": AfterUnsure.model_construct(part=1.0, effort=1.0, gate=1.0),
+    "settling": 0.0,
+}  # somebody who can answer everything, however often unsure
+
+
 def tables(
-    *asked: tuple[Character, list[list[float]]], lacking: dict[str, list[int]] | None = None, settling: float = 0.0
+    *asked: tuple[Character, list[list[float]]],
+    lacking: dict[str, list[int]] | None = None,
+    slips: dict[str, list[list[bool]]] | None = None,
+    **observer: Any,
 ) -> Likelihoods:
-    """The tables of these characters; ``lacking`` names the species (rows) that lack the part asked about."""
+    """The tables of these characters; ``lacking`` names the species (rows) that lack the part asked about.
+
+    ``slips``: which state is known to be taken for which, none unless told. ``observer``: how that of PLAIN differs.
+    """
     made = object.__new__(Likelihoods)
     made.flora = SimpleNamespace(characters={c.id: c for c, _ in asked}, ids=("a", "b", "c"))  # type: ignore[assignment]
-    made.observer = load_observer().model_copy(update={"settling": settling})
+    made.observer = load_observer().model_copy(update={**PLAIN, **observer})
+    made.age = "untold"
     made.tables = {}
     for c, rows in asked:
         has = np.array([i not in (lacking or {}).get(c.id, []) for i in range(3)])
         p = np.array(rows)
-        made.tables[c.id] = Table(c, tuple(c.states), p[:-1], p, np.ones(3, dtype=bool), has)
+        mistaken = np.array((slips or {}).get(c.id, np.zeros((len(c.states),) * 2)), dtype=bool)
+        known = np.ones(3, dtype=bool)
+        made.tables[c.id] = Table(c, tuple(c.states), p[:-1], p, known, has, mistaken=mistaken)
     return made
 
 
@@ -181,12 +207,13 @@ def test_a_question_of_too_few_bits_is_not_worth_asking() -> None:
     assert chosen(asked(0.0), np.array([0.999, 0.001, 0.0, 0.0])) is None
 
 
-def test_three_in_five_plants_must_have_the_part_asked_about() -> None:
-    assert LEAST_APPLICABLE == 0.6
+def test_most_of_what_is_listed_and_probable_must_have_the_part_asked_about() -> None:
     asked = tables((character("sap"), SAP), (character("smell"), SMELL), lacking={"sap": [1]})
-    # What is not listed counts for neither: 0.6 of the listed have it in the first, 0.59 in the second.
-    assert chosen(asked, np.array([0.30, 0.16, 0.04, 0.5])) == "sap"
-    assert chosen(asked, np.array([0.40, 0.41, 0.19, 0.0])) == "smell"
+    assert 0.5 < LEAST_APPLICABLE < 1
+    for share, name in ((LEAST_APPLICABLE + 1e-9, "sap"), (LEAST_APPLICABLE - 1e-9, "smell")):
+        listed = np.array([0.75 * share, 1 - share, 0.25 * share])
+        for unlisted in (0.0, 0.5):  # which counts for neither
+            assert chosen(asked, np.append(listed * (1 - unlisted), unlisted)) == name
     assert chosen(asked, np.array([0.0, 0.0, 0.0, 1.0])) is None
 
 
@@ -259,6 +286,17 @@ def test_what_tells_a_relative_comes_after_look_alikes_and_before_the_rest() -> 
     assert certain is not None and certain.character.id == "edge" and 0.0 <= certain.bits < 1e-9
 
 
+def test_of_a_settled_name_only_what_proves_it_is_asked() -> None:
+    asked = tables((character("edge", states=3), EDGE), (character("smell"), SMELL), (character("sap"), SAP))
+    assert chosen(asked, settled=False) == "sap" and chosen(asked, settled=True) is None
+    assert chosen(asked, LEAD, unseparated=[1], settled=True) == "sap"
+    assert chosen(asked, LEAD, telling=np.array([0.3, 0.2, 0.1]), settled=True) == "edge"
+    least = np.array([LEAST_TELLING, 0.0, 0.0])
+    assert chosen(asked, EVEN, telling=least, settled=True) == "edge"
+    assert chosen(asked, EVEN, telling=least * 0.99, settled=True) is None
+    assert chosen(asked, EVEN, {"sap": ()}, unseparated=[1], settled=True) is None, "nothing else tells the two apart"
+
+
 def test_the_lead_is_a_listed_species_and_separating_needs_no_bits() -> None:
     """`unlisted` may outweigh all: the look-alikes are still those of the best listed species."""
     asked = tables((character("smell"), SMELL), (character("sap"), SAP))
@@ -267,6 +305,104 @@ def test_the_lead_is_a_listed_species_and_separating_needs_no_bits() -> None:
     certain = next_question(asked, np.array([1.0, 0.0, 0.0, 0.0]), {}, [1])
     assert certain is not None and certain.character.id == "sap" and certain.bits == pytest.approx(0.0, abs=1e-12)
     assert certain.bits >= 0.0
+
+
+# -- whether a person can answer --------------------------------------------------------------------
+
+ALIKE = {"cost": dict.fromkeys(PLAIN["cost"], 1.0)}  # all questions take the same time
+
+
+def answered_by(share: float) -> dict[str, Any]:
+    return {**ALIKE, "answerable": {"glance": 1.0, "handle": share, "lens": 1.0, "dig": 1.0}}
+
+
+TELLING = np.array([0.2, 0.3])
+SOME = np.array([0.85, 0.05, 0.05, 0.05])
+
+
+@pytest.mark.parametrize(
+    ("probability", "settling", "more"),
+    [(EVEN, 0.0, {}), (SOME, 0.2, {}), (LEAD, 0.0, {"unseparated": [2]}), (LEAD, 0.0, {"telling": TELLING})],
+    ids=["information", "settling", "look-alikes", "a relative"],
+)
+def test_what_a_question_is_worth_is_worth_it_only_where_it_can_be_answered(
+    probability: Array, settling: float, more: dict[str, Any]
+) -> None:
+    """The sap, to be handled, is worth more than the smell: until that share of people can answer it."""
+    both = (character("smell"), SMELL), (character("sap", "handle"), SAP)
+    free = tables(*both)
+    worth = expected_bits(free, probability) + settling * settling_chance(free, probability)
+    if "unseparated" in more:
+        worth = separation_chance(free, 0, more["unseparated"])
+    even = float(np.divide(*more.get("telling", worth)))
+    assert 0.2 < even < 0.99
+    assert chosen(tables(*both, settling=settling, **answered_by(even * 1.001)), probability, **more) == "sap"
+    assert chosen(tables(*both, settling=settling, **answered_by(even * 0.999)), probability, **more) == "smell"
+
+
+def test_more_than_eight_states_take_a_second_tap() -> None:
+    many = (character("many", states=9), [[1 / 9] * 9] * 4)
+    eight = (character("eight", states=8), [[1 / 8] * 8] * 4)
+    share = {"glance": 0.9, "handle": 0.8, "lens": 0.6, "dig": 0.5}
+    asked = tables(many, eight, (character("dug", "dig"), SAP), answerable=share, second_tap=0.7)
+    assert asked.answerable == pytest.approx([0.9 * 0.7, 0.9, 0.5])
+
+
+def test_what_few_people_can_tell_is_less_likely_to_be_answered() -> None:
+    many = (character("many", states=9), [[1 / 9] * 9] * 4)
+    share = {"glance": 0.9, "handle": 0.8, "lens": 0.6, "dig": 0.5}
+    of = {"answerable": share, "second_tap": 0.7, "seldom": {"many": 0.25, "sap": 0.5}}
+    asked = tables(many, (character("sap", "handle"), SAP), (character("smell", "handle"), SMELL), **of)
+    assert asked.answerable == pytest.approx([0.9 * 0.7 * 0.25, 0.8 * 0.5, 0.8])
+    assert asked.answerable_after([]) == pytest.approx(asked.answerable)
+    both = (character("smell"), SMELL), (character("sap"), SAP)
+    worth = expected_bits(tables(*both), EVEN)
+    even = float(worth[0] / worth[1])
+    for known, name in ((even * 1.001, "sap"), (even * 0.999, "smell")):
+        assert chosen(tables(*both, seldom={"sap": known})) == name
+    assert chosen(tables(*both, seldom={"sap": 0.01}), answers={"smell": ("smell_0",)}) == "sap", "it is still asked"
+
+
+EVEN_COIN = [[0.5, 0.5]] * 4
+AFTER = {"after_unsure": AfterUnsure(part=0.5, effort=0.7, gate=0.3)}
+
+
+def test_after_unsure_what_is_like_it_is_less_likely_to_be_told() -> None:
+    asked = tables(
+        (character("petal", part="flowers"), SAP), (character("colour", part="flowers"), SAP),
+        (character("awn", "lens", part="seeds"), SAP), (character("hairs", "lens"), SAP),
+        (character("spots", part="flowers", gated="petal"), SAP), (character("edge"), SAP), **AFTER,
+    )  # fmt: skip
+    petal = [0.5, 0.5, 1.0, 1.0, 0.5 * 0.3, 1.0]
+    assert asked.answerable_after([]) == pytest.approx([1.0] * 6)
+    assert asked.answerable_after(["petal"]) == pytest.approx(petal)
+    assert asked.answerable_after(["colour"]) == pytest.approx([0.5, 0.5, 1.0, 1.0, 0.5, 1.0])
+    lens = [1.0, 1.0, 0.5 * 0.7, 0.7, 1.0, 1.0]
+    assert asked.answerable_after(["awn"]) == pytest.approx(lens)
+    assert asked.answerable_after(["hairs"]) == pytest.approx([1.0, 1.0, 0.7, 0.7, 1.0, 1.0])
+    assert asked.answerable_after(["edge"]) == pytest.approx([1.0] * 6), "leaves at a glance tell nothing of others"
+    assert asked.answerable_after(["petal", "awn"]) == pytest.approx(np.multiply(petal, lens))
+    assert asked.answerable == pytest.approx([1.0] * 6), "what is believed beforehand stays as it was"
+
+
+def test_a_part_that_was_unsure_is_asked_about_later() -> None:
+    flowers = character("petal", part="flowers"), character("sap", part="flowers")
+    asked = tables((flowers[0], EVEN_COIN), (flowers[1], SAP), (character("smell"), SMELL), **AFTER)
+    assert chosen(asked) == "sap", "the sap is worth more"
+    assert chosen(asked, answers={"petal": ()}) == "smell", "it is of a part that was not to be made out"
+    assert chosen(asked, answers={"petal": ("petal_0",)}) == "sap", "only unsure makes it less likely"
+    assert chosen(asked, LEAD, {"petal": ()}, telling=np.array([0.0, 0.3, 0.2])) == "smell"
+    assert chosen(asked, LEAD, {}, telling=np.array([0.0, 0.3, 0.2])) == "sap"
+
+
+@pytest.mark.parametrize("more", [{}, {"unseparated": [1, 2]}, {"telling": np.array([0.2, 0.3])}])
+def test_what_is_barred_is_never_asked(more: dict[str, Any]) -> None:
+    asked = tables((character("smell"), SMELL), (character("sap"), SAP))
+    probability = np.array([0.6, 0.2, 0.1, 0.1])
+    assert chosen(asked, probability, **more) == "sap"
+    assert chosen(asked, probability, barred=("sap",), **more) == "smell"
+    assert chosen(asked, probability, {"smell": ("smell_0",)}, barred=("sap",), **more) is None
+    assert chosen(asked, probability, barred=("sap", "smell"), **more) is None
 
 
 # -- the interview ----------------------------------------------------------------------------------
@@ -312,4 +448,6 @@ def test_the_finding_is_that_of_all_that_is_known(interview: Interview, monkeypa
     photos: Any = SimpleNamespace()
     whole = Interview(interview.key, photos, 7, "temperate").answer("smell", "smell_0")
     assert whole.finding.next_question == "the question" and whole.question == "the question"
-    assert asked[0] == (interview.key, {"smell": ("smell_0",)}, photos, 7, "temperate")
+    assert asked[0] == (interview.key, {"smell": ("smell_0",)}, photos, 7, "temperate", None)
+    assert whole.see(("leaves",)).finding and asked[-1] == (*asked[0][:-1], ("leaves",))
+    assert whole.visible is None and whole.see(("leaves",)).see(None) == whole

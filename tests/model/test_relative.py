@@ -13,9 +13,9 @@ DANDELION = "taraxacum_officinale"
 FITS = {"milky_sap": "present", "stalk_hollow": "present", "flower_stalk": "leafless_single", "spines": "none"}
 
 
-def probability(key: Key, answers: dict[str, object], photo: float = 1.0) -> float:
+def probability(key: Key, answers: dict[str, object], photo: float = 1.0, looks: int = 1) -> float:
     given = check_answers(key.flora.characters, answers)
-    return relative_probability(key.likelihoods, given, key.index[DANDELION], 0.15, 0.7, photo)
+    return relative_probability(key.likelihoods, given, key.index[DANDELION], 0.15, 0.7, photo, looks)
 
 
 def test_without_answers_it_is_what_was_believed_before(key: Key) -> None:
@@ -39,6 +39,19 @@ def test_each_answer_that_fits_lowers_it_and_one_that_does_not_raises_it(key: Ke
 def test_a_photo_can_only_speak_for_the_lead(key: Key) -> None:
     assert probability(key, {}, photo=0.01) < 0.12
     assert probability(key, {}, photo=100.0) == pytest.approx(0.15)
+
+
+@pytest.mark.parametrize("looks", [1, 2, 3, 5])
+def test_photos_of_the_lead_count_as_so_many_answers(key: Key, looks: int) -> None:
+    odds = 0.15 / 0.85 * (0.7 + 0.3 * 0.01) ** looks
+    assert probability(key, {}, 0.01, looks) == pytest.approx(odds / (1 + odds))
+    assert probability(key, {}, 1.0, looks) == probability(key, {}, 100.0, looks) == pytest.approx(0.15), (
+        "photos that do not speak for the lead say nothing, however many answers they stand for"
+    )
+    with_answers = probability(key, FITS, 0.01, looks)
+    assert with_answers / (1 - with_answers) == pytest.approx(
+        probability(key, FITS) / (1 - probability(key, FITS)) * 0.703**looks
+    )
 
 
 def test_the_order_of_answers_changes_nothing(key: Key) -> None:

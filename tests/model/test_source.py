@@ -69,5 +69,5 @@ def test_drawings_are_sourced_too() -> None:
 def test_facts_are_found_however_deep_and_cited_once() -> None:
     fact = Fact(source=["CP"], standing="common practice")
     found = list(facts_in({"one": [{"two": fact}], "three": fact}))
-    assert [where for where, _ in found] == ["one.1.two", "three"]
+    assert [where for where, _ in found] == [("one", "1", "two"), ("three",)]
     assert cite(load_sources(), fact, fact) == "common practice, no source"
