@@ -27,6 +27,7 @@ from app.printed import print_json
 from app.progress import bar
 from app.sheet import UNREADABLE, Named, Sheet, shown
 from model.errors import PhotoError, SwardkeyError
+from model.prior import load_prior, region_named
 from training.collection.rows import clean_text
 from training.labelled import ENDINGS, photos_below
 from training.registry import Registry
@@ -215,6 +216,7 @@ def identify_folder(
     shard: str | None = None,
     out: Path | None = None,
     answers: Path | None = None,
+    visible: str | None = None,
     month: int | None = None,
     region: str | None = None,
     workers: int | None = None,
@@ -226,12 +228,13 @@ def identify_folder(
     """
     if len(photos or ()) != 1 or not photos or not photos[0].is_dir():
         raise SwardkeyError("name one folder of photos, or photos of one plant without --out and --shard")
-    if answers is not None:
-        raise SwardkeyError("--answers are of one plant; leave them out with a folder, or name the photos of the plant")
+    for option, told in (("--answers", answers), ("--visible", visible)):
+        if told is not None:
+            raise SwardkeyError(f"{option} is of one plant; leave it out with a folder, or name the plant's photos")
     if out is not None and out.suffix.lower() != ".csv":
         raise SwardkeyError(f"--out {out}: is no name of a table; give one that ends in .csv")
     share = Share.read(shard) if shard is not None else Share()
-    job = Job(photos[0], out, share, month, region, workers or processors())
+    job = Job(photos[0], out, share, month, region_named(load_prior(), region), workers or processors())
     rows: list[Named] = []
     done = 0
 

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from app.home import home
+from app.home import cache_folder, home
 from app.printed import print_json
 from app.progress import bar
 from model.errors import CollectionError
@@ -179,7 +179,7 @@ def open_all(folder: Path | None) -> tuple[Collection, Names, Flora]:
     from model.flora import load_flora
     from training.collection import Collection, Names
 
-    files = ParsedFiles(home() / "cache" / "configs.json")
+    files = ParsedFiles(cache_folder() / "configs.json")
     flora = load_flora(read=files)
     files.keep()
     collection = Collection(folder or home() / "collection").open()

@@ -8,7 +8,7 @@ import sys
 import traceback
 from functools import lru_cache
 from pathlib import Path
-from typing import Annotated, Any
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
@@ -19,9 +19,14 @@ from app.drawing import draw
 from app.home import fault_file, home
 from app.models import measure, models
 from app.printed import print_json
+from app.slips import slips
 from app.spraying import degree_days, window
 from app.training import train
 from model.errors import SwardkeyError
+
+if TYPE_CHECKING:
+    from model.identify import Key
+    from model.traits import Answers, Visible
 
 NO_ROOM_OR_RIGHTS = (errno.ENOSPC, errno.EDQUOT, errno.EROFS, errno.EACCES, errno.EPERM)
 
@@ -35,11 +40,24 @@ cli = typer.Typer(
 Photos = Annotated[list[Path] | None, typer.Argument(metavar="PHOTO...", help="Photos of one plant, or a folder.")]
 AnswersFile = Annotated[
     Path | None,
-    typer.Option("--answers", metavar="FILE", help="YAML file of answers, `character: state` on each line."),
+    typer.Option("--answers", metavar="FILE", help="YAML: `character: state` on each line, `visible: [leaves]`."),
 ]
 Month = Annotated[int | None, typer.Option("--month", min=1, max=12, help="Month of the photo or visit, 1 to 12.")]
 Region = Annotated[
-    str | None, typer.Option("--region", help="A region of configs/prior.yaml; without it all weeds count alike.")
+    str | None,
+    typer.Option(
+        "--region",
+        help="By which region's weeds to go, of configs/prior.yaml; none: all weeds count alike.",
+        show_default="southern_australia",
+    ),
+]
+Sight = Annotated[
+    str | None,
+    typer.Option(
+        "--visible",
+        metavar="PARTS",
+        help="What can be seen or reached: leaves, flowers, seeds, roots, with commas; else as the answer file says.",
+    ),
 ]
 Json = Annotated[bool, typer.Option("--json", help="Print one JSON object and nothing else.")]
 
@@ -50,6 +68,7 @@ def identify(
     answers: AnswersFile = None,
     month: Month = None,
     region: Region = None,
+    visible: Sight = None,
     shard: Annotated[str | None, typer.Option("--shard", metavar="2/8", help="Of a folder: this share.")] = None,
     out: Annotated[
         Path | None, typer.Option("--out", metavar="FILE.csv", help="Of a folder: rows go here; a second run goes on.")
@@ -61,20 +80,23 @@ def identify(
     if shard is not None or out is not None or any(photo.is_dir() for photo in photos or ()):
         from app.batch import identify_folder
 
-        given = {"shard": shard, "out": out, "answers": answers, "month": month, "region": region, "workers": workers}
-        identify_folder(photos, **given, as_json=as_json)
+        told = {"answers": answers, "visible": visible, "month": month, "region": region}
+        identify_folder(photos, shard=shard, out=out, workers=workers, **told, as_json=as_json)
         return
     from app.key import load_key
     from model.identify import identify as find
-    from model.traits import read_answers
+    from model.prior import region_named
 
     if not photos and answers is None:
         raise SwardkeyError("nothing to go by: name a photo, or a file of answers with --answers")
     key = load_key()
-    given = read_answers(answers, key.flora.characters) if answers is not None else {}
-    finding = find(key, given, look_at(photos), month, region)
+    given, seen = told_of(key, answers, visible)
+    region = region_named(key.prior_config, region)
+    finding = find(key, given, look_at(photos), month, region, seen)
     if as_json:
-        print_json(finding.as_json())
+        from app.deciding import finding_json
+
+        print_json(finding_json(finding, key, given))
     else:
         from app.show import print_finding
 
@@ -87,21 +109,24 @@ def ask(
     answers: AnswersFile = None,
     month: Month = None,
     region: Region = None,
+    visible: Sight = None,
     as_json: Json = False,
 ) -> None:
-    """Ask in the terminal, one question at a time, until the name is proven."""
+    """Ask in the terminal what can be seen, then one question at a time, until the name is proven."""
     from app.ask import hold_interview
+    from app.deciding import finding_json
     from app.key import load_key
     from model.interview import Interview
-    from model.traits import read_answers
+    from model.prior import region_named
 
     key = load_key()
-    given = read_answers(answers, key.flora.characters) if answers is not None else {}
-    start = Interview(key, look_at(photos), month, region, given)
+    given, seen = told_of(key, answers, visible)
+    region = region_named(key.prior_config, region)
+    start = Interview(key, look_at(photos), month, region, given, seen)
     # With --json, all that is said to the person goes to standard error.
     end = hold_interview(start, quiet_output=as_json)
     if as_json:
-        print_json(end.finding.as_json())
+        print_json(finding_json(end.finding, key, end.answers))
 
 
 @cli.command()
@@ -129,6 +154,15 @@ cli.add_typer(models, name="models")
 cli.command()(measure)
 cli.command()(train)
 cli.command()(draw)
+cli.command()(slips)
+
+
+def told_of(key: Key, answers: Path | None, visible: str | None) -> tuple[Answers, Visible | None]:
+    """The answers of a file, and what can be seen: as it was typed, else as the file says, else not told."""
+    from model.traits import check_visible, read_answers
+
+    given, seen = read_answers(answers, key.flora.characters) if answers is not None else ({}, None)
+    return given, check_visible(visible) if visible is not None else seen
 
 
 def look_at(photos: list[Path] | None) -> Any:

@@ -16,6 +16,17 @@ def home() -> Path:
     return Path(given).expanduser() if given else user_data_path("swardkey", appauthor=False)
 
 
+def cache_folder() -> Path:
+    """Where what can be made again is kept: the folder SWARDKEY_CACHE, or one inside the user's."""
+    given = os.environ.get("SWARDKEY_CACHE")
+    return Path(given).expanduser() if given else home() / "cache"
+
+
+def slips_file() -> Path:
+    """Where the rates of slips that were fitted to the user's records are kept."""
+    return home() / "slips.yaml"
+
+
 def fault_file() -> Path:
     """A new file for the details of a fault, in the user's folder or, failing that, a temporary one."""
     name = f"fault-{datetime.now(UTC):%Y%m%dT%H%M%S%f}.txt"

@@ -9,7 +9,9 @@ from typing import Annotated, Literal, Self
 from pydantic import BaseModel, ConfigDict, Field, model_validator
 
 from model.control.facts import MethodName, Near, Place, Stage
+from model.flora.character import PARTS, Part
 from model.flora.load import CONFIGS, read_as
+from model.traits import Visible
 from training.drawn.ground import Ground
 from training.drawn.grow import Stage as Drawn
 
@@ -18,6 +20,7 @@ DayOfYear = Annotated[
 ]  # up to the 28th: it is there every year
 Clock = Annotated[str, Field(pattern=r"^([01]\d|2[0-3]):[0-5]\d$")]
 Percent = Annotated[float, Field(ge=0, le=100)]
+STAGES: dict[Drawn, Part] = {"seedling": "leaves", "leaves": "leaves", "flowering": "flowers", "seeding": "seeds"}
 SETTLED = 3  # days before today on which the last visit was, so that what came after it is past too
 
 
@@ -126,6 +129,12 @@ class InventedVisit(_Told):
     confirmed: bool = False
     weather: InventedWeather | None = None
     amended: Amended | None = None
+
+    @property
+    def visible(self) -> Visible:
+        """What can be seen or reached: leaves, roots that are dug up, and what the photos show."""
+        shown = {STAGES[stage] for _, stage, _ in self.photos}
+        return tuple(part for part in PARTS if part in {"leaves", "roots", *shown})
 
 
 class Due(_Told):

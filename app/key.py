@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import json
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, ClassVar
 
-from app.home import home
-from model.flora.load import read_mapping
+from app.home import cache_folder, home, slips_file
+from model.flora.load import read_as, read_mapping
 from model.identify import Key
+from model.traits import load_observer
+from model.traits.refit import OwnRates, with_rates
 
 if TYPE_CHECKING:
     from model.control import Control
@@ -20,7 +22,10 @@ class ParsedFiles:
 
     A kept file counts only while its size and time of change are the same. What is kept is
     checked like the file itself; where it cannot be read or written, the files are parsed.
+    No file is parsed twice by one process.
     """
+
+    _of_this_process: ClassVar[dict[str, dict[str, Any]]] = {}
 
     def __init__(self, kept: Path) -> None:
         self.kept = kept
@@ -42,10 +47,13 @@ class ParsedFiles:
         entry = self._known.get(str(path))
         if isinstance(entry, dict) and entry.get("stamp") == stamp and isinstance(entry.get("mapping"), dict):
             return dict(entry["mapping"])
-        mapping = read_mapping(path)
-        self._known[str(path)] = {"stamp": stamp, "mapping": mapping}
+        entry = self._of_this_process.get(str(path))
+        if entry is None or entry["stamp"] != stamp:
+            entry = {"stamp": stamp, "mapping": read_mapping(path)}
+            self._of_this_process[str(path)] = entry
+        self._known[str(path)] = entry
         self.parsed_now = True
-        return mapping
+        return dict(entry["mapping"])
 
     def keep(self) -> None:
         """Write what was parsed, if anything was; a folder that cannot be written to is no fault."""
@@ -76,11 +84,17 @@ def own_species(folder: Path) -> dict[str, Species]:
     }
 
 
-def load_key() -> Key:
-    """The key over the whole flora, and the species of the user's own."""
-    files = ParsedFiles(home() / "cache" / "configs.json")
+def load_key(fitted: bool = True) -> Key:
+    """The key over the whole flora, and the species of the user's own.
+
+    ``fitted``: with the rates of slips that were fitted to the user's records, where they are in use.
+    """
+    files = ParsedFiles(cache_folder() / "configs.json")
     folder = home() / "collection" / "species"
-    key = Key(read=files, own=own_species(folder), own_folder=folder)
+    observer = load_observer()
+    if fitted and slips_file().exists():
+        observer = with_rates(observer, read_as(slips_file(), OwnRates).rates)
+    key = Key(read=files, own=own_species(folder), own_folder=folder, observer=observer)
     files.keep()
     return key
 
@@ -90,7 +104,7 @@ def load_advice() -> Control:
     from model.control import load_control
     from model.flora.load import load_flora
 
-    files = ParsedFiles(home() / "cache" / "configs.json")
+    files = ParsedFiles(cache_folder() / "configs.json")
     control = load_control(load_flora(read=files), read=files)
     files.keep()
     return control

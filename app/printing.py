@@ -213,15 +213,20 @@ def _named(
 ) -> tuple[Naming, tuple[str, ...]]:
     """How a weed is named without a visit: by its name, by answers, or by both."""
     from app.papers.naming import Naming
+    from app.words import LEAST_NAMED
     from model.flora.name import PlantNames
     from model.identify import identify
+    from model.prior import region_named
     from model.traits import read_answers
 
     names = tuple(dict.fromkeys(PlantNames(key.flora).the_species(name) for name in species or []))
     if answers is None:
         return Naming(names[0]), names
-    given = read_answers(answers, key.flora.characters)
-    found = Naming.of(identify(key, given, month=month), given)
+    given, visible = read_answers(answers, key.flora.characters)
+    finding = identify(key, given, None, month, region_named(key.prior_config, None), visible)
+    found = Naming.of(finding, given)
+    if found.status == "undecided" and finding.candidates[0].probability < LEAST_NAMED:
+        raise AnswerError(f"{answers}: puts no plant in front yet; answer more, or name the weed without --answers")
     if found.status == "unlisted":
         raise AnswerError(f"{answers}: no plant on file explains these answers; have a sample looked at first")
     if names and found.species not in names:

@@ -26,6 +26,7 @@ from app.web.draft import Draft, new_id
 from app.web.look import take_in
 from app.web.plan import key_of, made_plan
 from app.web.shed import Shed, open_shed
+from model.traits import age
 
 if TYPE_CHECKING:
     from model.control import JudgedOption
@@ -137,7 +138,8 @@ class _Visit:
             self._press("ask")
 
     def _answer(self) -> None:
-        """Answer what the key asks as a careful person who has a typical plant in the hand."""
+        """Tell what can be seen, then answer as a careful person who has a typical plant in the hand."""
+        self._press("see", visible=list(self.told.visible))
         for _ in range(self.told.questions):
             question = self.shed.finding(self.draft).next_question
             if question is None:
@@ -153,7 +155,8 @@ class _Visit:
 
     def _sees(self, character: Character) -> str:
         """What is most often seen of the species; "" for a part that it lacks, and for what nobody has described."""
-        table, row = self.shed.key.likelihoods.tables[character.id], self.shed.key.index[self.told.species]
+        tables, row = self.shed.key.at(age(self.told.visible)).tables, self.shed.key.index[self.told.species]
+        table = tables[character.id]
         if self.told.shows:
             return self.told.shows.get(character.id, "")
         if not table.known[row] or not table.applicable[row]:

@@ -5,11 +5,13 @@ from __future__ import annotations
 from datetime import date
 from pathlib import Path
 
-from model.flora.character import Character
+from model.flora.character import PARTS, Character
 from model.identify import CONFIRMED, LEADS, Candidate, Finding, Key
 from model.traits import UNSURE, Answers
 from model.traits.answers import Answer
 
+LEAST_NAMED = 0.10  # a plant that is less probable is not put forward by name
+SEEN = {"leaves": "leaves", "flowers": "flowers", "seeds": "seed or fruit", "roots": "roots"}
 DRAWN = "drawn from its description, never seen"  # said of candidates that photos were compared with drawings of
 
 
@@ -41,7 +43,8 @@ def headline(finding: Finding, key: Key) -> str:
                 f"Undecided: it is like {like}, but the answers speak for a plant that is not in the flora "
                 f"({share(relative)}). Collect a sample and ask a herbarium or weeds officer."
             )
-        return "Undecided: there is not enough yet to name it. Answer the next question."
+        further = "" if finding.next_question is None else " Answer the next question."
+        return f"Undecided: there is not enough yet to name it.{further}"
     plant = key.flora.species[finding.species]
     name = f"{plant.common_name} ({plant.scientific_name}), {share(finding.probability)}"
     if finding.status == "confirmed":
@@ -49,9 +52,9 @@ def headline(finding: Finding, key: Key) -> str:
             f"Confirmed: {name}. The answers tell it from every look-alike in the flora, "
             "and fit it too well for a relative that is not listed."
         )
-    others = [key.flora.species[s].common_name for s in finding.still_to_exclude]
+    others = [*(key.flora.species[s].common_name for s in finding.still_to_exclude), *finding.outside_to_exclude]
     left = f" Still to be told from: {', '.join(others)}." if others else f" Not yet proven.{_relative(finding)}"
-    return f"Likely: {name}.{left}"
+    return f"Likely: {name}.{left}{_hangs_on(finding, key)}"
 
 
 def _relative(finding: Finding) -> str:
@@ -61,14 +64,29 @@ def _relative(finding: Finding) -> str:
     return f" It may still be a relative that is not in the flora ({share(relative)})."
 
 
-def shown_candidates(finding: Finding, most: int = 5, least: float = 0.02) -> tuple[list[Candidate], int, float]:
+def _hangs_on(finding: Finding, key: Key) -> str:
+    if finding.hangs_on is None:
+        return ""
+    return f" It hangs on one answer: {key.flora.characters[finding.hangs_on].question}"
+
+
+def shown_candidates(finding: Finding, most: int = 5, least: float = LEAST_NAMED) -> tuple[list[Candidate], int, float]:
     """The candidates worth a line of their own; how many others there are, and their share together.
 
-    Returns at least one candidate, and no more than ``most``, each of ``least`` or more.
+    Returns no more than ``most``, each of ``least`` or more: none where no plant is that probable.
     """
-    shown = [c for c in finding.candidates[:most] if c.probability >= least] or list(finding.candidates[:1])
+    shown = [c for c in finding.candidates[:most] if c.probability >= least]
     rest = 1.0 - finding.unlisted_probability - sum(c.probability for c in shown)
     return shown, finding.species_count - len(shown), max(rest, 0.0)
+
+
+def looked_at(finding: Finding) -> str:
+    """What can be seen of the plant, in a sentence; "" where nobody told, or all of it can."""
+    if finding.visible == PARTS:
+        return ""
+    there = ", ".join(SEEN[part] for part in finding.visible)
+    gone = ", ".join(SEEN[part] for part in PARTS if part not in finding.visible)
+    return f"Looked at: {there}. Not there to look at: {gone}."
 
 
 def photo_lines(finding: Finding) -> list[str]:
@@ -130,7 +148,7 @@ def progress(answers: Answers, finding: Finding) -> str:
     """How far an interview has come, in one line."""
     asked = len(answers)
     lead = finding.candidates[0]
-    if lead.probability < 0.05:
+    if lead.probability < LEAST_NAMED:
         return f"{asked} answered; nothing in front yet"
     return f"{asked} answered; in front: {lead.common_name} {share(lead.probability)}"
 

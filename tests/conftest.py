@@ -9,6 +9,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from app.key import ParsedFiles
 from model.control import Control, load_control
 from model.identify import Key
 
@@ -25,9 +26,19 @@ def _one_seed() -> None:
     np.random.seed(20261125)
 
 
+@pytest.fixture(scope="session")
+def parsed_configs(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """What a first start parses of configs/ and keeps: seconds that each command of a test need not spend again."""
+    files = ParsedFiles(tmp_path_factory.mktemp("parsed") / "configs.json")
+    load_control(Key(read=files).flora, read=files)
+    files.keep()
+    return files.kept
+
+
 @pytest.fixture(autouse=True)
-def _home_of_the_test(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+def _home_of_the_test(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, parsed_configs: Path) -> None:
     monkeypatch.setenv("SWARDKEY_HOME", str(tmp_path / "home"))
+    monkeypatch.setenv("SWARDKEY_CACHE", str(parsed_configs.parent))
 
 
 @pytest.fixture(scope="session")

@@ -16,7 +16,8 @@ from uuid import NAMESPACE_URL, uuid5
 from xml.etree import ElementTree as Xml
 
 from app.papers.csv_table import as_csv
-from app.records.entries import KeptFinding, Site, VisitRecord
+from app.records.entries import Site, VisitRecord
+from app.records.kept import KeptFinding
 from model.errors import AnswerError
 from model.flora import Flora
 

@@ -7,7 +7,8 @@ from typing import Any
 
 from app.papers.naming import Naming, still_possible
 from app.records import Records, VisitRecord
-from app.records.entries import KeptFinding
+from app.records.kept import KeptFinding
+from app.words import LEAST_NAMED
 from model.control import Case, Control, JudgedOption, Plan, plan
 from model.errors import AnswerError
 from model.identify import Key
@@ -29,13 +30,10 @@ def all_visits(records: Records, site: int | None = None) -> list[VisitRecord]:
 def naming_of(record: VisitRecord, key: Key) -> Naming:
     """How the weed of a visit was named: by its latest confirmed finding, or the latest that names a plant.
 
-    Raises AnswerError where none does; a plant outside the flora is not given the name of the nearest.
+    Raises AnswerError where none does; a plant outside the flora is not given the name of the nearest, nor is one
+    named of which hardly anything is known.
     """
-    named = [
-        found
-        for found in record.findings
-        if species_of(found) in key.flora.species and (found.status != "unlisted" or found.confirmed_by)
-    ]
+    named = [found for found in record.findings if species_of(found) in key.flora.species and _may_be_named(found)]
     if not named:
         raise AnswerError(f"visit {record.visit.id} has no finding that names a plant; identify it first")
     best = max(named, key=lambda found: (bool(found.confirmed_by), found.id))
@@ -45,7 +43,16 @@ def naming_of(record: VisitRecord, key: Key) -> Naming:
     undecided = best.status == "undecided" and not best.confirmed_by
     others = {s: p for s, p in chances.items() if s != species and s in key.flora.species}
     also = still_possible(others) if undecided else ()
-    return Naming(species, best.status, probability, answers_of(best, key), best.confirmed_by, also)
+    given = answers_of(best, key)
+    return Naming(species, best.status, probability, given, best.confirmed_by, also, best.visible)
+
+
+def _may_be_named(found: KeptFinding) -> bool:
+    """Whether a person confirmed the name, or the key named it, or put it in front with some weight."""
+    if found.confirmed_by:
+        return True
+    front = _chances(found).get(species_of(found) or "", 1.0)
+    return found.status != "unlisted" and (bool(found.species) or front >= LEAST_NAMED)
 
 
 def species_of(found: KeptFinding) -> str | None:
@@ -58,7 +65,7 @@ def species_of(found: KeptFinding) -> str | None:
 
 
 def answers_of(found: KeptFinding, key: Key) -> Answers:
-    """The answers of a finding, without those to characters that the key no longer has."""
+    """The answers of a finding in their order, without those to characters that the key no longer has."""
     known = {name: answer for name, answer in found.answers.items() if name in key.flora.characters}
     return check_answers(key.flora.characters, known)
 

@@ -5,19 +5,22 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
-from app.words import answer_text
-from model.identify import Finding, Key, unseparated
-from model.traits import Answers
+from app.words import LEAST_NAMED, answer_text
+from model.flora.character import PARTS
+from model.identify import Finding, Key
+from model.proof import unseparated
+from model.traits import Answers, Likelihoods, Visible, age, in_sight, out_of_sight
 
 REASONS, TAKEN_FOR = 5, 4  # how many of each are told, the most telling first
-STILL, AT_MOST = 0.05, 3  # what an undecided plant may still be: the least probability, and how many others
+AT_MOST = 3  # others that an undecided plant may still be
 
 
 @dataclass(frozen=True)
 class Naming:
     """How a plant got its name. ``status`` as in a Finding, or ``told``: a person named it, without the key.
 
-    ``confirmed_by``: who looked at it and said so. ``also``: what an undecided plant may be as well.
+    ``confirmed_by``: who looked at it and said so. ``also``: what an undecided plant may be as well. ``visible``: the
+    parts that could be seen, None where nobody told; answers on others are not counted.
     """
 
     species: str
@@ -26,6 +29,7 @@ class Naming:
     answers: Answers = field(default_factory=dict)
     confirmed_by: str = ""
     also: tuple[str, ...] = ()
+    visible: Visible | None = None
 
     @classmethod
     def of(cls, finding: Finding, answers: Answers, confirmed_by: str = "") -> Naming:
@@ -33,16 +37,26 @@ class Naming:
         lead, *others = finding.candidates
         chances = {candidate.species: candidate.probability for candidate in others}
         also = still_possible(chances) if finding.status == "undecided" else ()
-        return cls(lead.species, finding.status, lead.probability, answers, confirmed_by, also)
+        # A Finding shows all parts where nobody told; a plant of no particular age is then what is meant.
+        visible = finding.visible if finding.visible != PARTS else None
+        return cls(lead.species, finding.status, lead.probability, answers, confirmed_by, also, visible)
+
+    def counted(self, key: Key) -> Answers:
+        """The answers on parts that could be seen, in their order."""
+        return in_sight(self.answers, out_of_sight(key.flora.characters, self.visible))
+
+    def likelihoods(self, key: Key) -> Likelihoods:
+        """What plants of this age show."""
+        return key.at(age(self.visible))
 
 
 def still_possible(chances: Mapping[str, float]) -> tuple[str, ...]:
     """Those that are likely enough to be reckoned with, the likeliest first.
 
-    >>> still_possible({"a": 0.2, "b": 0.3, "c": 0.01})
+    >>> still_possible({"a": 0.2, "b": 0.3, "c": 0.09})
     ('b', 'a')
     """
-    likely = [species for species, chance in chances.items() if chance >= STILL]
+    likely = [species for species, chance in chances.items() if chance >= LEAST_NAMED]
     return tuple(sorted(likely, key=lambda species: -chances[species])[:AT_MOST])
 
 
@@ -75,10 +89,10 @@ def in_hundred(probability: float) -> str:
 
 def seen(naming: Naming, key: Key) -> list[str]:
     """What was seen that fits the name, the most telling first: the question, and the answer."""
-    row = key.index[naming.species]
+    row, tables = key.index[naming.species], naming.likelihoods(key).tables
     ratios = {}
-    for character, answer in naming.answers.items():
-        table = key.likelihoods.tables[character]
+    for character, answer in naming.counted(key).items():
+        table = tables[character]
         if table.verdict(answer, row) == "agrees":
             chances = table.likelihood(answer)
             ratios[character] = chances[row] / chances[-1]
@@ -88,9 +102,8 @@ def seen(naming: Naming, key: Key) -> list[str]:
 
 def against(naming: Naming, key: Key) -> list[str]:
     """What was seen that does not fit the name."""
-    row = key.index[naming.species]
-    tables = key.likelihoods.tables
-    odd = [c for c, answer in naming.answers.items() if tables[c].verdict(answer, row) == "disagrees"]
+    row, tables = key.index[naming.species], naming.likelihoods(key).tables
+    odd = [c for c, answer in naming.counted(key).items() if tables[c].verdict(answer, row) == "disagrees"]
     return [f"{key.flora.characters[c].question} {answer_text(key, c, naming.answers[c])}." for c in odd]
 
 
@@ -99,7 +112,8 @@ def taken_for(naming: Naming, key: Key) -> list[tuple[str, str, bool]]:
 
     Those that are not ruled out come first.
     """
-    open_rows = set(unseparated(key, naming.answers, key.index[naming.species]))
+    row = key.index[naming.species]
+    open_rows = set(unseparated(naming.likelihoods(key), key.flora, naming.counted(key), row))
     found = []
     for other in key.flora.look_alikes[naming.species]:
         entry = key.flora.look_alike(naming.species, other)

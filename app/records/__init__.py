@@ -27,10 +27,6 @@ from app.records.entries import (
     FollowUp,
     GroupUse,
     Hit,
-    KeptFinding,
-    KeptPhoto,
-    KeptPlan,
-    Kind,
     PastVisit,
     Product,
     Reading,
@@ -40,6 +36,8 @@ from app.records.entries import (
     Visit,
     VisitRecord,
 )
+from app.records.fields import Kind
+from app.records.kept import KeptFinding, KeptPhoto, KeptPlan
 from app.records.law import Missing, keep_until, missing_fields, prompts, union_of_fields, write_up_by
 from app.records.restore import Restore, plan_restore, restore
 from app.records.signing import Waiting

@@ -13,18 +13,9 @@ from typing import Any, TypeVar
 
 from app.records import rows
 from app.records.database import PATIENCE, Database
-from app.records.entries import (
-    Client,
-    FollowUp,
-    GroupUse,
-    KeptFinding,
-    KeptPhoto,
-    KeptPlan,
-    Kind,
-    Site,
-    Treatment,
-    Visit,
-)
+from app.records.entries import Client, FollowUp, GroupUse, Site, Treatment, Visit
+from app.records.fields import Kind
+from app.records.kept import KeptFinding, KeptPhoto, KeptPlan
 from app.records.photos import keep_photo, photo_name
 from app.records.trouble import RecordsError, in_a_sentence
 from app.records.words import drop_words, put_words

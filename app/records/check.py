@@ -7,10 +7,11 @@ from collections.abc import Iterator
 from contextlib import closing
 from dataclasses import dataclass, replace
 
-from app.records import schema
+from app.records import rows, schema
 from app.records.chain import HEADS, digest, read_heads, signed_row
 from app.records.drafts import Drafts
-from app.records.entries import Kind, VisitRecord
+from app.records.entries import VisitRecord
+from app.records.fields import Kind
 from app.records.trouble import RecordsError
 from training.collection.pixels import sha256_of
 
@@ -106,7 +107,8 @@ def _of_signed(records: Drafts) -> Iterator[str]:
         if isinstance(first, VisitRecord) and isinstance(now, VisitRecord):
             # Client and site may have changed since; the signed row keeps them as they were.
             now = replace(now, site=first.site, client=first.client)
-        if now != first:
+        # As plain data, in which the order of the answers counts too.
+        if rows.plain(now) != rows.plain(first):
             yield f"{kind} {row['record']}: was changed after it was signed"
 
 

@@ -10,7 +10,7 @@ from typing import Any
 
 from app.records.asking import Asking
 from app.records.entries import Draft
-from app.records.rows import canonical
+from app.records.rows import in_order
 from app.records.trouble import RecordsError
 
 _ID = re.compile(r"[A-Za-z0-9_-]{22}")
@@ -25,7 +25,7 @@ class Drafts(Asking):
         Raises RecordsError for a state that JSON cannot hold, and for a draft that became a visit.
         """
         number = secrets.token_urlsafe(16) if draft is None else _checked(draft)
-        text, now = canonical(state), self.now()
+        text, now = in_order(state), self.now()
         with self.writing() as connection:
             saved = connection.execute(
                 "INSERT INTO drafts VALUES (?, ?, ?, ?, NULL) ON CONFLICT (id) DO UPDATE "

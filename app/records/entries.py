@@ -8,19 +8,12 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 from datetime import date, time
-from typing import Annotated, Any, Literal
+from typing import Annotated, Any
 
-from pydantic import ConfigDict, Field, StringConstraints
+from pydantic import Field
 
-State = Literal["", "NSW", "VIC", "QLD", "WA", "SA", "TAS", "ACT", "NT"]
-Kind = Literal["visit", "treatment"]
-# hand_spray: held in the hand and pumped by it; wiper: a brush, sponge or wick.
-Gear = Literal["", "hand_spray", "powered_spray", "spreader", "wiper"]
-Group = Annotated[int, Field(ge=0, le=40)]
-Text = Annotated[str, StringConstraints(max_length=20_000)]
-Needed = Annotated[str, StringConstraints(min_length=1, max_length=400)]
-Sha256 = Annotated[str, StringConstraints(pattern=r"^[0-9a-f]{64}$")]
-STRICT = ConfigDict(extra="forbid", allow_inf_nan=False)
+from app.records.fields import STRICT, Gear, Group, Kind, Needed, State, Text
+from app.records.kept import KeptFinding, KeptPhoto, KeptPlan
 
 
 @dataclass(frozen=True)
@@ -69,47 +62,6 @@ class Visit:
     who: Text = ""
     purpose: Text = ""
     notes: Text = ""
-    id: int = 0
-
-
-@dataclass(frozen=True)
-class KeptPhoto:
-    """A photo of a visit: upright pixels without metadata, in the file that ``sha256`` names."""
-
-    __pydantic_config__ = STRICT
-
-    visit: int
-    sha256: Sha256
-    shows: Text = ""
-    id: int = 0
-
-
-@dataclass(frozen=True)
-class KeptFinding:
-    """A Finding as its ``as_json`` gave it, and who confirmed the name and when."""
-
-    __pydantic_config__ = STRICT
-
-    visit: int
-    finding: dict[str, Any]
-    status: Text
-    species: Text | None = None
-    probability: Annotated[float, Field(ge=0, le=1)] | None = None
-    answers: dict[str, Any] = field(default_factory=dict)
-    confirmed_by: Text = ""
-    confirmed_at: Text = ""
-    id: int = 0
-
-
-@dataclass(frozen=True)
-class KeptPlan:
-    """A Plan as its ``as_json`` gave it; ``chosen`` is what was decided on, in words."""
-
-    __pydantic_config__ = STRICT
-
-    visit: int
-    plan: dict[str, Any]
-    chosen: Text = ""
     id: int = 0
 
 

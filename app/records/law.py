@@ -15,7 +15,8 @@ from typing import Annotated, Literal, Self, get_args
 
 from pydantic import BaseModel, ConfigDict, Field, model_validator
 
-from app.records.entries import Product, Reading, State, Treatment
+from app.records.entries import Product, Reading, Treatment
+from app.records.fields import State
 from model.flora.load import CONFIGS, read_facts
 from model.flora.species import Fact
 

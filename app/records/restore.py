@@ -23,7 +23,7 @@ from app.records.backup import FORMAT, FORMAT_VERSION, MANIFEST, MOST_FILES, Pro
 from app.records.check import check_records, expected_shape
 from app.records.database import FILE
 from app.records.drafts import Drafts
-from app.records.entries import Sha256
+from app.records.fields import Sha256
 from app.records.swap import ASIDE, FOLDERS, UNFINISHED, finish_restore, one_restore, swap_in
 from app.records.trouble import RecordsError, in_a_sentence
 from model.flora.load import first_cause

@@ -11,6 +11,7 @@ from typing import Any, TypeVar
 
 from pydantic import TypeAdapter, ValidationError
 
+from app.records.kept import KeptFinding, in_pairs
 from app.records.trouble import RecordsError
 from model.flora.load import first_cause
 
@@ -28,6 +29,7 @@ def checked(kind: type[Entry], fields: Mapping[str, Any]) -> Entry:
         found: Entry = _adapter(kind).validate_python(dict(fields))
     except ValidationError as error:
         told = first_cause(error).replace("Unexpected keyword argument", "no such field; check its spelling")
+        told = told.replace("Value error, ", "")
         raise RecordsError(f"{kind.__name__.casefold()}: {told}") from None
     return found
 
@@ -45,8 +47,17 @@ def plain(entry: Any) -> dict[str, Any]:
 
 def canonical(data: Any) -> str:
     """JSON with one spelling for the same data. Raises RecordsError for what JSON cannot hold, or too much of it."""
+    return _json(data, sort_keys=True)
+
+
+def in_order(data: Any) -> str:
+    """JSON in which everything keeps its order. Raises RecordsError as canonical does."""
+    return _json(data, sort_keys=False)
+
+
+def _json(data: Any, sort_keys: bool) -> str:
     try:
-        text = json.dumps(data, ensure_ascii=False, allow_nan=False, sort_keys=True, separators=(",", ":"))
+        text = json.dumps(data, ensure_ascii=False, allow_nan=False, sort_keys=sort_keys, separators=(",", ":"))
     except (TypeError, ValueError, RecursionError) as error:
         raise RecordsError(f"something in it cannot be kept ({error}); give text and ordinary numbers") from None
     if len(text) > LONGEST:
@@ -58,7 +69,10 @@ def columns(entry: Any) -> dict[str, Any]:
     """The entry's columns but its id."""
     data = {name: value for name, value in plain(entry).items() if name != "id"}
     # As given: pydantic would make null of a number that JSON cannot hold.
-    return {name: canonical(getattr(entry, name)) if name in _JSON_COLUMNS else value for name, value in data.items()}
+    given = {name: getattr(entry, name) for name in _JSON_COLUMNS & data.keys()}
+    if isinstance(entry, KeptFinding):
+        given["answers"] = in_pairs(entry.answers, entry.visible)
+    return data | {name: canonical(value) for name, value in given.items()}
 
 
 def entry_of(kind: type[Entry], row: sqlite3.Row) -> Entry:

@@ -109,7 +109,10 @@ def _triggers() -> str:
 # By what open portals know this book again, whoever publishes from it: random, and tells of nobody.
 _DATASET = "INSERT INTO notes VALUES ('dataset', lower(hex(randomblob(16))));\n"
 
-MIGRATIONS: tuple[str, ...] = (_TABLES + _triggers(), _DATASET)
+# Answers became a list in their order. Those of before are read as they are, but an earlier swardkey cannot read these.
+_IN_ORDER = ""
+
+MIGRATIONS: tuple[str, ...] = (_TABLES + _triggers(), _DATASET, _IN_ORDER)
 
 
 def statements(script: str) -> Iterator[str]:

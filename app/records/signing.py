@@ -12,18 +12,9 @@ from typing import Any
 from app.records import rows
 from app.records.book import Book, fitting, known_kind
 from app.records.chain import HEADS, digest, note_heads, read_heads, signed_row
-from app.records.entries import (
-    Client,
-    Current,
-    KeptPhoto,
-    KeptPlan,
-    Kind,
-    Signed,
-    Site,
-    Treatment,
-    Visit,
-    VisitRecord,
-)
+from app.records.entries import Client, Current, Signed, Site, Treatment, Visit, VisitRecord
+from app.records.fields import Kind
+from app.records.kept import KeptPhoto, KeptPlan
 from app.records.law import missing_fields, write_up_by
 from app.records.trouble import RecordsError
 
@@ -143,7 +134,7 @@ class Signing(Book):
             row, record = former[-1]
             if _belongs_to(record) != _belongs_to(changed):
                 raise RecordsError(f"{kind} {number} is of another site or visit; an amendment stays where it was")
-            if record == changed:
+            if rows.plain(record) == rows.plain(changed):
                 raise RecordsError(f"{kind} {number} says that already; change something in it")
             signed = self._signed(connection, kind, number, changed, who, row.sequence, reason)
             if isinstance(changed, Treatment):

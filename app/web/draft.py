@@ -13,6 +13,7 @@ from typing import Any
 from app.home import home
 from app.records import RecordsError, open_records
 from model.errors import SwardkeyError
+from model.flora.character import PARTS, Part
 
 ID = re.compile(r"[A-Za-z0-9_-]{22}")
 STEPS = ("photos", "candidates", "questions", "finding", "lawn", "plan", "spray", "record")
@@ -38,10 +39,25 @@ class Shot:
 
 
 @dataclass(frozen=True)
+class Choosing:
+    """How far an answer has come that takes more than one tap: of which ``character``, from which ``group`` of states.
+
+    ``several``: the plant shows more than one state; ``ticked`` are those of other groups that it shows too.
+    """
+
+    character: str = ""
+    group: str = ""
+    several: bool = False
+    ticked: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
 class Draft:
     """What is known of one plant so far. ``evidence`` is what ``model`` said of the photos; ``furthest`` the last step.
 
-    ``asking`` is a question that is asked again. ``lawn``, ``weather``, ``sums`` and ``record``
+    ``visible`` are the parts that can be seen or reached, None while nobody has told. ``answers`` keep the order in
+    which they were given. ``asking`` is a question that is asked again, ``choosing`` an answer that is half given.
+    ``lawn``, ``weather``, ``sums`` and ``record``
     hold what was typed, as it was typed, so that it is there again after a reload.
     """
 
@@ -52,8 +68,10 @@ class Draft:
     evidence: Mapping[str, Any] | None = None
     model: str = ""
     month: int | None = None
+    visible: tuple[Part, ...] | None = None
     answers: Mapping[str, Any] = field(default_factory=dict)
     asking: str = ""
+    choosing: Choosing = Choosing()
     lawn: Mapping[str, Any] = field(default_factory=dict)
     choice: str = ""
     weather: Mapping[str, Any] = field(default_factory=dict)
@@ -67,8 +85,9 @@ class Draft:
         return self == Draft(self.id, month=self.month)
 
     def as_json(self) -> dict[str, Any]:
-        """As plain data."""
-        return asdict(self)
+        """As plain data; the answers as pairs, for what keeps this sorts all names."""
+        answers = [[c, list(a) if isinstance(a, tuple) else a] for c, a in self.answers.items()]
+        return asdict(self) | {"answers": answers}
 
 
 def new_id() -> str:
@@ -84,12 +103,24 @@ def draft_of(data: Mapping[str, Any]) -> Draft:
             Shot(**{**shot, "notes": tuple(shot["notes"]), "faults": tuple(shot["faults"])})
             for shot in data.get("shots", ())
         )
-        answers = {c: tuple(a) if isinstance(a, list) else float(a) for c, a in data.get("answers", {}).items()}
-        found = {k: v for k, v in data.items() if k in known} | {"shots": shots, "answers": answers}
+        told = {"visible": _visible(data.get("visible")), "answers": _answers(data.get("answers", ()))}
+        half = data.get("choosing", {})
+        choosing = Choosing(**{**half, "ticked": tuple(half.get("ticked", ()))})
+        found = {k: v for k, v in data.items() if k in known} | {"shots": shots, "choosing": choosing, **told}
         draft = Draft(**found)
     except (TypeError, KeyError, ValueError, AttributeError):
         raise DraftError("what was kept of this plant cannot be read any more; start it anew") from None
     return draft if draft.step in STEPS else Draft(draft.id)
+
+
+def _answers(kept: Any) -> dict[str, Any]:
+    """Answers in their order: kept as pairs, and by older versions as a mapping."""
+    pairs = kept.items() if isinstance(kept, Mapping) else kept
+    return {str(c): tuple(a) if isinstance(a, list | tuple) else float(a) for c, a in pairs}
+
+
+def _visible(kept: Any) -> tuple[Part, ...] | None:
+    return None if kept is None else tuple(part for part in PARTS if part in kept)
 
 
 class Drafts:

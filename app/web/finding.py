@@ -7,11 +7,15 @@ from typing import Any
 
 from app.web.draft import Draft
 from app.web.frame import Fields, FormError, one
+from app.web.moves import set_aside
 from app.web.pair import pair_of
+from app.web.questions import change
 from app.web.shed import Shed
-from app.words import answer_text, headline, override_lines
+from app.web.sight import in_words, is_all, look_again
+from app.web.stop import stopped
+from app.words import LEAST_NAMED, answer_text, headline, override_lines
 from model.identify import Candidate
-from model.traits import Answers
+from model.traits import Answers, out_of_sight
 
 WORDS = {
     "confirmed": "Confirmed",
@@ -19,20 +23,28 @@ WORDS = {
     "undecided": "Undecided",
     "unlisted": "Not in the list",
 }
-SHORTLIST, LEAST = 4, 0.1
+SHORTLIST, LEAST = 4, LEAST_NAMED
 
 
 def show(shed: Shed, draft: Draft) -> dict[str, Any]:
     """What the step shows."""
-    finding = shed.finding(draft)
+    interview = shed.interview(draft)
+    finding = interview.finding
     lead = finding.candidates[0]
-    pairs = [pair_of(shed, lead.species, other) for other in finding.still_to_exclude]
+    # The plant that is in front would be named there, however improbable.
+    says = lead.probability >= LEAST or finding.status == "unlisted"
+    hidden = out_of_sight(shed.key.flora.characters, draft.visible)
+    pairs = [pair_of(shed, lead.species, other, hidden) for other in finding.still_to_exclude]
     return {
+        **stopped(shed, finding, interview.answers),
         "finding": finding,
+        "in_sight": in_words(draft),
+        "sees_all": is_all(draft),
+        "set_aside": set_aside(shed, interview),
         "word": WORDS[finding.status],
         "lead": lead,
         "headline": headline(finding, shed.key),
-        "override": override_lines(finding, shed.key),
+        "override": override_lines(finding, shed.key) if says else [],
         "reasons": reasons(shed, lead, dict(draft.answers)) if finding.species else {},
         "pairs": [pair for pair in pairs if pair is not None],
         "shortlist": [c for c in finding.candidates if c.probability >= LEAST][:SHORTLIST],
@@ -48,7 +60,9 @@ def reasons(shed: Shed, lead: Candidate, answers: Answers) -> dict[str, list[dic
 
     def told(characters: tuple[str, ...]) -> list[dict[str, str]]:
         asked = shed.key.flora.characters
-        return [{"question": asked[c].question, "answer": answer_text(shed.key, c, answers[c])} for c in characters]
+        return [
+            {"id": c, "question": asked[c].question, "answer": answer_text(shed.key, c, answers[c])} for c in characters
+        ]
 
     return {"for": told(lead.agrees), "against": told(lead.disagrees)}
 
@@ -107,4 +121,4 @@ def to_record(shed: Shed, draft: Draft, fields: Fields, which: str) -> Draft:
     return replace(draft, step="record")
 
 
-ACTIONS = {"learn": learn, "onward": onward, "to_record": to_record}
+ACTIONS = {"change": change, "look_again": look_again, "learn": learn, "onward": onward, "to_record": to_record}

@@ -10,8 +10,8 @@ from app.web.frame import Fields, month_of, one, render
 from app.web.look import learned
 from app.web.pair import pair_of, state_svg
 from app.web.plan import year_rows
-from app.web.questions import states
 from app.web.shed import Shed
+from app.web.states import states
 from model.control import year_of
 from model.flora import Score, Species
 from model.flora.name import plain

@@ -8,10 +8,9 @@ from types import ModuleType
 from typing import Any
 
 from app.web import candidates, finding, lawn, photos, plan, questions, record, spray, visit
-from app.web.draft import STEPS, Draft
+from app.web.draft import STEPS, Choosing, Draft
 from app.web.frame import Fields, FormError, render
 from app.web.shed import Shed
-from app.words import headline
 
 Changed = tuple[Draft, list[str]]
 Action = Callable[[Shed, Draft, Fields, str], Draft | Changed]
@@ -31,7 +30,7 @@ def go(shed: Shed, draft: Draft, fields: Fields, which: str) -> Draft:
     """To a step that was reached before."""
     if which not in STEPS or STEPS.index(which) > draft.furthest:
         raise FormError("That step comes later; go on from here.")
-    return replace(draft, step=which, asking="")
+    return replace(draft, step=which, asking="", choosing=Choosing())
 
 
 def act(shed: Shed, draft: Draft, do: str, fields: Fields, which: str) -> Changed:
@@ -59,6 +58,4 @@ def body(shed: Shed, draft: Draft) -> tuple[str, str]:
         return render("photos_head.html", overdue=record.overdue(shed)), render("photos.html", **shown)
     if draft.step == "spray":
         return render("spray_head.html", **shown), render("spray.html", **shown)
-    if draft.step == "questions":
-        shown["headline"] = headline(shown["finding"], shed.key)
     return "", render(f"{draft.step}.html", **shown)

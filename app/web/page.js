@@ -3,6 +3,7 @@ const send = (button) => {
   if (document.body.dataset.busy) return;
   const form = button.closest("form"), fields = {};
   if (form) for (const [name, value] of new FormData(form)) (fields[name] = fields[name] || []).push(String(value));
+  if (button.dataset.state) fields.state = [button.dataset.state];
   document.body.dataset.busy = "1";
   window.skSent = form ? nameOf(form) : "";
   clearTimeout(window.skBusy);
@@ -34,7 +35,18 @@ const fillIn = () => {
   }
   for (const range of document.querySelectorAll("input[type=range]")) slide(range, document.getElementById(range.dataset.for)).set();
 };
+// A text as it stands into the clipboard; plain HTTP has only the old way.
+const copy = async (button) => {
+  const field = document.getElementById(button.dataset.copy), told = button.parentElement.querySelector(".copied");
+  field.select();
+  const done = await navigator.clipboard?.writeText(field.value).then(() => true, () => false);
+  told.textContent = done || document.execCommand("copy") ? "Copied." : "It is marked: copy it from here.";
+};
 element.addEventListener("click", (event) => {
+  const other = event.target.closest("button[data-copy], button[data-larger], button[data-close]");
+  if (other?.dataset.copy) copy(other);
+  else if (other?.dataset.larger) document.getElementById(other.dataset.larger).showModal();
+  else if (other || event.target.matches("dialog")) event.target.closest("dialog").close();
   const button = event.target.closest("button[data-do]");
   if (!button || button.disabled) return;
   event.preventDefault();
@@ -70,7 +82,7 @@ element.addEventListener("input", (event) => {
   else if (event.target === text) slide(range, text).set();
 });
 const settle = () => {
-  delete document.body.dataset.busy;
+  if (document.body.dataset.busy !== "new") delete document.body.dataset.busy;
   document.getElementById("told")?.remove();
   delete document.body.dataset.told;
   window.skSay("");
@@ -96,10 +108,19 @@ const settle = () => {
   const moved = window.skStep && (window.skStep !== step || window.skQuestion !== question);
   window.skStep = step;
   window.skQuestion = question;
+  if (moved) {
+    // The second tap of two quick ones was meant for the question before.
+    document.body.dataset.busy = "new";
+    clearTimeout(window.skBusy);
+    window.skBusy = setTimeout(() => document.body.dataset.busy === "new" && delete document.body.dataset.busy, 300);
+  }
+  window.skMoved ||= moved;
   const notice = element.querySelector(".notice");
   requestAnimationFrame(() => {
+    // What had the focus may be gone with the page before.
+    const lost = window.skMoved && document.activeElement === document.body;
     if (notice) notice.scrollIntoView({ block: "center" });
-    else if (moved) {
+    else if (moved || lost) {
       window.scrollTo(0, 0);
       document.querySelector("h1[tabindex]")?.focus({ preventScroll: true });
     }

@@ -40,7 +40,7 @@ class Pages:
             draft = self.shed.drafts.read(plant)
             if plant and draft is None:
                 notices.append("No plant is kept under this address, so this is a new one.")
-            if draft is not None and address.get("step") in flow.MODULES:
+            if draft is not None and address.get("step") in {*flow.MODULES} - {draft.step}:
                 draft = flow.go(self.shed, draft, {}, address["step"])
         except SwardkeyError as error:
             notices.append(fault(str(error)))

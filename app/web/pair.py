@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from dataclasses import dataclass
 from functools import lru_cache
 
@@ -26,13 +27,17 @@ class Pair:
     standing: str
 
 
-def pair_of(shed: Shed, one: str, other: str) -> Pair | None:
-    """What parts two plants; None where the flora does not say that they are alike."""
+def pair_of(shed: Shed, one: str, other: str, hidden: Collection[str] = ()) -> Pair | None:
+    """What parts two plants, if possible none of the ``hidden`` characters, which cannot be seen now.
+
+    None where the flora does not say that they are alike.
+    """
     flora = shed.key.flora
     entry = flora.look_alike(one, other)
     if entry is None or one not in flora.species or other not in flora.species:
         return None
-    character = max(entry.separate_by, key=lambda c: (_parts(shed, c, one, other), -entry.separate_by.index(c)))
+    parting = [c for c in entry.separate_by if _parts(shed, c, one, other)] or entry.separate_by
+    character = next((c for c in parting if c not in hidden), parting[0])
     return Pair(
         one,
         other,

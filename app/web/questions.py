@@ -1,114 +1,60 @@
-"""Step 3: the questions, one at a time; unsure, back, change; and what each answer did."""
+"""Step 3: what can be seen, then the questions, one at a time; one tap an answer; unsure, back and change."""
 
 from __future__ import annotations
 
-import math
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Any
 
+from app.web import sight
 from app.web.candidates import ranking
-from app.web.draft import Draft
+from app.web.draft import Choosing, Draft
 from app.web.frame import Fields, FormError, one, several
-from app.web.pair import ruler_svg, state_svg, state_words
+from app.web.moves import set_aside, told
+from app.web.pair import ruler_svg
 from app.web.shed import Shed
-from app.words import answer_text
+from app.web.states import begun, choices, choosing, ruler
+from app.web.stop import stopped
+from app.words import headline
 from model.flora import Character
-from model.interview import Interview
-from model.traits import UNSURE
-
-MOVED = 0.005  # smaller changes of a chance are not told
-
-
-@dataclass(frozen=True)
-class Move:
-    """What one answer did: which plant rose or fell, from which chance to which."""
-
-    name: str
-    before: float
-    after: float
-
-    @property
-    def up(self) -> bool:
-        """Whether the plant has become more likely."""
-        return self.after > self.before
+from model.identify import MOST_ASKED, Finding
+from model.traits import UNSURE, in_sight, out_of_sight
 
 
 def show(shed: Shed, draft: Draft) -> dict[str, Any]:
     """What the step shows."""
     interview = shed.interview(draft)
     finding = interview.finding
-    question = finding.next_question
-    character = question.character if question is not None else None
-    if draft.asking in shed.key.flora.characters:
-        character = shed.key.flora.characters[draft.asking]
+    character = None if sight.is_asked(draft) else asked(shed, draft, finding)
     seen = set(interview.photos.probabilities) if interview.photos is not None else set()
+    counted = told(shed, interview)
     return {
         **ranking(shed, finding, seen),
+        **stopped(shed, finding, interview.answers),
+        "headline": headline(finding, shed.key),
         "finding": finding,
+        "photo": next((shot for shot in draft.shots if shot.usable and shot.file), None),
+        "parts_asked": sight.cards(draft) if sight.is_asked(draft) else [],
+        "in_sight": sight.in_words(draft),
+        "sees_all": sight.is_all(draft),
         "character": character,
         "again": bool(draft.asking),
-        "asked": len(interview.answers),
-        "states": states(character) if character is not None else [],
-        "given": interview.answers.get(draft.asking, ()) if draft.asking else (),
-        "told": told(shed, interview),
+        "first": not draft.answers and draft.visible is None,
+        "asked": len(counted),
+        "most": MOST_ASKED,
+        "told": counted,
+        "set_aside": set_aside(shed, interview),
+        "choice": choices(draft, character) if character is not None and character.kind == "choice" else None,
+        "given": draft.answers.get(draft.asking, ()) if draft.asking else (),
         "measure": ruler_svg(character.id) if character is not None and character.kind == "number" else "",
         "ticks": ruler(character) if character is not None else [],
     }
 
 
-def ruler(character: Character) -> list[dict[str, float]]:
-    """Marks of a ruler over the readings that are believed: value, and place from 0 to 100 in its logarithm."""
-    if character.domain is None:
-        return []
-    low, high = character.domain
-    marks = [m * 10.0**power for power in range(-2, 5) for m in (1, 2, 5)]
-    return [{"value": m, "place": 100 * math.log(m / low) / math.log(high / low)} for m in marks if low <= m <= high]
-
-
-def states(character: Character) -> list[dict[str, str]]:
-    """The states of a question, with their drawings where all of them have one."""
-    arts = {state: state_svg(character.id, state) for state in character.states}
-    drawn = all(arts.values())
-    return [
-        {
-            "id": state,
-            "text": text,
-            "svg": arts[state] if drawn else "",
-            "words": state_words(character.id, state) if drawn else "",
-        }
-        for state, text in character.states.items()
-    ]
-
-
-def told(shed: Shed, interview: Interview) -> list[dict[str, Any]]:
-    """Every answer with what it did, the latest first."""
-    found, so_far = [], replace(interview, answers={})
-    before = _chances(so_far)
-    for character, answer in interview.answers.items():
-        so_far = replace(so_far, answers={**so_far.answers, character: answer})
-        after = _chances(so_far)
-        found.append(
-            {
-                "id": character,
-                "question": shed.key.flora.characters[character].question,
-                "answer": answer_text(shed.key, character, answer),
-                "moves": _moves(shed, before, after) if answer != () else [],
-            }
-        )
-        before = after
-    return found[::-1]
-
-
-def _chances(interview: Interview) -> Any:
-    return interview.key.posterior(interview.answers, interview.photos, interview.month, interview.region)
-
-
-def _moves(shed: Shed, before: Any, after: Any) -> list[Move]:
-    """The plant that rose most and the one that fell most, where it is worth telling."""
-    change = after - before
-    names = [*(shed.name(s) for s in shed.key.flora.ids), "a plant outside the flora"]
-    found = [Move(names[i], float(before[i]), float(after[i])) for i in (int(change.argmax()), int(change.argmin()))]
-    return [move for move in found if abs(move.after - move.before) > MOVED]
+def asked(shed: Shed, draft: Draft, finding: Finding) -> Character | None:
+    """The question on the page: one that is asked again, else the next; None where there is none."""
+    if draft.asking in shed.key.flora.characters:
+        return shed.key.flora.characters[draft.asking]
+    return finding.next_question.character if finding.next_question is not None else None
 
 
 def answer(shed: Shed, draft: Draft, fields: Fields, which: str) -> Draft:
@@ -117,12 +63,21 @@ def answer(shed: Shed, draft: Draft, fields: Fields, which: str) -> Draft:
     if character is None:
         return draft
     if character.kind == "choice":
+        half = choosing(draft, character)
         given: Any = list(several(fields, "state"))
+        if half.several:
+            given += elsewhere(half, character)
     else:
         given = one(fields, "reading").replace(",", ".")
     if not given:
         raise FormError("Choose an answer first, or press Unsure.")
     return _given(shed, draft, which, given)
+
+
+def elsewhere(half: Choosing, character: Character) -> list[str]:
+    """The states that were ticked before, but for those of which the page shows a box."""
+    shown = character.groups[half.group].states if half.group else () if character.groups else character.states
+    return [state for state in half.ticked if state not in shown]
 
 
 def unsure(shed: Shed, draft: Draft, fields: Fields, which: str) -> Draft:
@@ -132,24 +87,70 @@ def unsure(shed: Shed, draft: Draft, fields: Fields, which: str) -> Draft:
 
 def _given(shed: Shed, draft: Draft, character: str, given: Any) -> Draft:
     after = shed.interview(draft).answer(character, given)
-    return replace(draft, answers=after.answers, asking="")
+    return replace(draft, answers=after.answers, asking="", choosing=Choosing())
+
+
+def more(shed: Shed, draft: Draft, fields: Fields, which: str) -> Draft:
+    """The plant shows more than one state: from now on they are ticked."""
+    character = shed.key.flora.characters.get(which)
+    if character is None or character.kind != "choice":
+        return draft
+    half = choosing(draft, character)
+    given: Any = draft.answers.get(which, ()) if draft.asking == which else ()
+    return replace(draft, choosing=replace(half, several=True, ticked=half.ticked or given))
+
+
+def group(shed: Shed, draft: Draft, fields: Fields, which: str) -> Draft:
+    """Into a group of states, or, where none is named, back to the groups; what was ticked stays ticked."""
+    name, _, picked = which.partition(":")
+    character = shed.key.flora.characters.get(name)
+    if character is None or (picked and picked not in character.groups):
+        return draft
+    half = choosing(draft, character)
+    if half.several and half.group:
+        marked = {*elsewhere(half, character), *several(fields, "state")}
+        half = replace(half, ticked=tuple(state for state in character.states if state in marked))
+    return replace(draft, choosing=replace(half, group=picked))
 
 
 def back(shed: Shed, draft: Draft, fields: Fields, which: str) -> Draft:
-    """Take the latest answer back; where an answer was to be changed, leave it as it is."""
+    """One step back: in an answer that is half given, else by the latest answer, last by what can be seen.
+
+    Where an answer was to be changed, it stays as it is. Answers that are set aside stay so.
+    """
+    interview = shed.interview(draft)
+    character = None if sight.is_asked(draft) else asked(shed, draft, interview.finding)
+    if character is not None and choosing(draft, character) != begun(draft, character):
+        return replace(draft, choosing=Choosing())
     if draft.asking:
-        return replace(draft, asking="")
-    return replace(draft, answers=shed.interview(draft).back().answers)
+        return replace(draft, asking="", choosing=Choosing())
+    counted = in_sight(interview.answers, out_of_sight(shed.key.flora.characters, draft.visible))
+    if counted:
+        return replace(draft, answers=interview.forget([*counted][-1]).answers)
+    if draft.answers:
+        return sight.look_again(shed, draft, fields, which)
+    return replace(draft, visible=None)
 
 
 def change(shed: Shed, draft: Draft, fields: Fields, which: str) -> Draft:
-    """Ask one question again."""
-    return replace(draft, asking=which, step="questions") if which in draft.answers else draft
+    """Ask one question again; not of a part that is not there."""
+    if which not in draft.answers or which in out_of_sight(shed.key.flora.characters, draft.visible):
+        return draft
+    return replace(draft, asking=which, choosing=Choosing(), step="questions")
 
 
 def conclude(shed: Shed, draft: Draft, fields: Fields, which: str) -> Draft:
     """On to the finding, with as many answers as there are."""
-    return replace(draft, step="finding", asking="")
+    return replace(draft, step="finding", asking="", choosing=Choosing())
 
 
-ACTIONS = {"answer": answer, "unsure": unsure, "back": back, "change": change, "conclude": conclude}
+ACTIONS = {
+    "answer": answer,
+    "unsure": unsure,
+    "more": more,
+    "group": group,
+    "back": back,
+    "change": change,
+    "conclude": conclude,
+    **sight.ACTIONS,
+}

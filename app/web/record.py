@@ -95,9 +95,8 @@ def _new_site(records: Records, draft: Draft, fields: Fields) -> Site:
 def _keep_finding(shed: Shed, draft: Draft, records: Records, kept: Visit) -> None:
     finding = shed.finding(draft)
     answers = {c: list(a) if isinstance(a, tuple) else a for c, a in draft.answers.items()}
-    records.add_finding(
-        KeptFinding(kept.id, finding.as_json(), finding.status, finding.species, finding.probability, answers)
-    )
+    said = (finding.as_json(), finding.status, finding.species, finding.probability)
+    records.add_finding(KeptFinding(kept.id, *said, answers, visible=draft.visible))
 
 
 def _keep_plan(shed: Shed, draft: Draft, records: Records, kept: Visit) -> None:

@@ -11,6 +11,7 @@ from app.key import load_advice, load_key
 from app.web.draft import Draft, Drafts
 from model.identify import Finding, Key
 from model.interview import Interview
+from model.prior import region_named
 
 if TYPE_CHECKING:
     from model.control import Control
@@ -63,7 +64,8 @@ class Shed:
 
         evidence = evidence_of_shots(draft, self.drafts.photos(draft.id))
         answers = {c: a for c, a in draft.answers.items() if c in self.key.flora.characters}
-        return Interview(self.key, evidence, draft.month, None, answers)
+        region = region_named(self.key.prior_config, None)
+        return Interview(self.key, evidence, draft.month, region, answers, draft.visible)
 
     def finding(self, draft: Draft) -> Finding:
         """What is known of a draft's plant."""

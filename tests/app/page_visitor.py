@@ -5,23 +5,28 @@ from __future__ import annotations
 import html
 import re
 from collections.abc import Sequence
+from functools import cached_property
 from typing import Any
 
 from app.web.draft import Drafts
 from app.web.page import Pages
 from app.web.shed import Shed
 from model.control import Control
+from model.flora.character import PARTS
 from model.identify import Key
 
-# A dandelion, answered as far as it takes; what is not here is answered unsure.
-DANDELION: dict[str, list[str]] = {
-    "leaf_edge": ["deep_lobed"],
-    "flower_build": ["dandelion"],
-    "flower_stalk": ["leafless_single"],
-    "stalk_hollow": ["present"],
-    "milky_sap": ["present"],
-    "leaf_hairs": ["none"],
-}
+DANDELION = "taraxacum_officinale"
+
+
+def typical(key: Key, species: str = DANDELION) -> dict[str, str]:
+    """What a plant of a species mostly shows, by character: a state or a figure; nothing of a part that it lacks."""
+    row, found = key.index[species], {}
+    for character, table in key.likelihoods.tables.items():
+        if table.known[row] and table.applicable[row]:
+            answer = table.answers[int(table.truth[row].argmax())]
+            # Nobody reads a ruler to more than two figures.
+            found[character] = answer if isinstance(answer, str) else f"{float(f'{answer:.2g}'):g}"
+    return found
 
 
 def shed_of(key: Key, control: Control) -> Shed:
@@ -77,13 +82,28 @@ class Person:
         found = re.search(r'data-do="unsure" data-with="(\w+)"', self.text)
         return found[1] if found else ""
 
-    def answer(self) -> Person:
-        """Answer the question on the page as a dandelion."""
-        states = DANDELION.get(self.asked())
-        return self.press("answer", self.asked(), state=states) if states else self.press("unsure", self.asked())
+    def see(self, *visible: str) -> Person:
+        """Tell what can be seen, where that is asked: all, when none is named."""
+        if 'data-do="see"' in self.text:
+            self.press("see", visible=visible or PARTS)
+        return self
+
+    def answer(self, sees: dict[str, str] | None = None) -> Person:
+        """Answer the question on the page as one who has a dandelion, or what else is seen; else with unsure."""
+        asked = self.asked()
+        seen = (self._dandelion if sees is None else sees).get(asked)
+        if not seen:
+            return self.press("unsure", asked)
+        choice = self.shed.key.flora.characters[asked].kind == "choice"
+        return self.press("answer", asked, **{"state" if choice else "reading": seen})
+
+    @cached_property
+    def _dandelion(self) -> dict[str, str]:
+        return typical(self.shed.key)
 
     def prove(self) -> Person:
         """Answer until the name is proven, then see the finding."""
+        self.see()
         for _ in range(30):
             if not self.asked():
                 break

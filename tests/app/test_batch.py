@@ -77,6 +77,7 @@ def test_processes_name_a_folder_as_identify_names_each_photo(lot: Path, capsys:
     from app.key import load_key
     from app.photos import evidence_of
     from model.identify import identify
+    from model.prior import region_named
 
     identify_folder([lot], month=10, as_json=True, workers=2)
     found = json.loads(capsys.readouterr().out)
@@ -90,8 +91,9 @@ def test_processes_name_a_folder_as_identify_names_each_photo(lot: Path, capsys:
     key = load_key()
     for name in NAMES[:3]:
         row, evidence = by_name[name], evidence_of([lot / name])
-        finding = identify(key, {}, evidence, 10)
+        finding = identify(key, {}, evidence, 10, region_named(key.prior_config, None))
         assert (row["status"], row["species"]) == (finding.status, finding.species)
+        assert row["probability"] == (finding.probability and pytest.approx(finding.probability, abs=1e-3))
         best = sorted(evidence.probabilities.items(), key=lambda item: -item[1])[:3]
         assert [choice["probability"] for choice in row["photo"]] == pytest.approx([p for _, p in best], abs=1e-3)
         assert row["photo"][0]["species"] == best[0][0] or best[0][1] < 0.01
@@ -191,6 +193,8 @@ def test_what_does_not_go_together_is_refused_in_one_sentence(lot: Path, tmp_pat
         lambda: identify_folder([lot, lot]),
         lambda: identify_folder([lot / "c.jpeg"], out=out),
         lambda: identify_folder([lot], answers=tmp_path / "a.yaml"),
+        lambda: identify_folder([lot], visible="leaves"),
+        lambda: identify_folder([lot], region="nowhere", out=out),
         lambda: identify_folder([lot], out=tmp_path / "a.xlsx"),
         lambda: identify_folder([tmp_path / "none"]),
     ]

@@ -9,6 +9,7 @@ import subprocess
 import sys
 import time
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -43,9 +44,11 @@ def test_identify_from_answers_gives_one_json_object_with_the_documented_keys(an
     done = swardkey("identify", "--answers", answers, "--json")
     assert done.returncode == 0, done.stderr
     found = json.loads(done.stdout)
-    assert {
-        "status", "species", "probability", "unlisted_probability", "candidates", "override", "next_question", "photos",
-    } <= set(found)  # fmt: skip
+    assert set(found) == {
+        "status", "species", "probability", "unlisted_probability", "relative_probability", "candidates",
+        "species_count", "override", "next_question", "stop", "would_decide", "outside_to_exclude", "still_to_exclude", "hangs_on",
+        "visible", "set_aside", "photos", "answers", "known", "message",
+    }  # fmt: skip
     assert found["species"] == "soliva_sessilis"
     assert found["status"] in ("confirmed", "likely")
     first = found["candidates"][0]
@@ -55,6 +58,71 @@ def test_identify_from_answers_gives_one_json_object_with_the_documented_keys(an
     }  # fmt: skip
     assert first["photo_probability"] is None and "seed_structure" in first["agrees"]
     assert found["override"] is None and found["photos"] == []
+    assert found["visible"] == ["leaves", "flowers", "seeds", "roots"] and found["set_aside"] == []
+    assert [one["character"] for one in found["answers"]] == [line.split(":")[0] for line in BINDII.splitlines()]
+    assert found["answers"][0] == {"character": "leaf_build", "answer": ["finely_cut"]}
+    assert (found["stop"] is None) == (found["next_question"] is not None)
+
+
+def test_what_can_be_seen_is_told_by_the_command_line_or_by_the_answer_file(answers: Path, tmp_path: Path) -> None:
+    def found(file: Path, *options: str) -> dict[str, Any]:
+        done = swardkey("identify", "--answers", file, "--json", *options)
+        assert done.returncode == 0, done.stderr
+        return json.loads(done.stdout)  # type: ignore[no-any-return]
+
+    told = tmp_path / "told.yaml"
+    told.write_text("visible: [roots, leaves]\n" + BINDII)
+    leaves = found(answers, "--visible", "roots,leaves")
+    assert leaves == found(told)
+    assert leaves["visible"] == ["leaves", "roots"]
+    gone = ["flower_build", "flower_stalk", "seed_structure", "seed_wings"]
+    assert [c for c in leaves["set_aside"] if c in gone] == gone, "in the order in which they were answered"
+    assert "leaf_build" not in leaves["set_aside"]
+    assert not {*gone} & {c for one in leaves["candidates"] for c in (*one["agrees"], *one["disagrees"])}
+    # What is typed comes before what the file says.
+    assert found(told, "--visible", "leaves,flowers,seeds,roots")["set_aside"] == []
+
+
+def test_a_part_or_a_region_that_is_not_known_is_one_sentence(answers: Path) -> None:
+    wrong = {
+        ("--visible", "leafs"): "'leafs' is no part of a plant that is asked about; did you mean leaves?",
+        ("--visible", ""): "visible: ",
+        ("--visible", "leaves,3"): "choose from: leaves, flowers, seeds, roots",
+        ("--region", "southern_australis"): "did you mean southern_australia?",
+    }
+    for (option, value), says in wrong.items():
+        for command in ("identify", "ask"):
+            done = swardkey(command, "--answers", answers, option, value)
+            assert (done.returncode, done.stdout) == (2, ""), (command, option, value)
+            assert done.stderr.startswith("swardkey: ") and done.stderr.count("\n") == 1 and says in done.stderr
+
+
+def test_the_region_is_on_unless_it_is_turned_off(tmp_path: Path) -> None:
+    path = tmp_path / "a.yaml"
+    path.write_text("leaf_build: simple\n")
+    first, named, off = (
+        json.loads(swardkey("identify", "--answers", path, "--json", *options).stdout)
+        for options in ([], ["--region", "southern_australia"], ["--region", "none"])
+    )
+    assert first == named != off
+
+
+def test_where_no_more_is_asked_it_is_said_why_and_what_would_settle_it(tmp_path: Path) -> None:
+    path = tmp_path / "a.yaml"
+    unsure = ("growth_habit", "leaf_hairs", "milky_sap", "crushed_smell")
+    path.write_text("visible: [leaves]\nleaf_build: simple\n" + "".join(f"{c}: unsure\n" for c in unsure))
+    found = json.loads(swardkey("identify", "--answers", path, "--json", "--month", "7").stdout)
+    assert found["stop"] == "too often unsure" and found["next_question"] is None
+    assert found["would_decide"] and len(found["would_decide"]) <= 3
+    for one in found["would_decide"]:
+        assert set(one) == {"character", "part", "how", "months", "text", "look"}
+        assert one["how"] in ("photo", "look", "dig", "wait") and set(one["months"]) <= set(range(1, 13))
+        assert f"{one['text']} {one['look']}" in found["message"]
+    assert found["known"] == "a broad-leaved plant"
+    told = " ".join(swardkey("identify", "--answers", path, "--month", "7").stdout.split())
+    assert "What is known: it is a broad-leaved plant." in told
+    assert "Several answers were unsure" in told and "as a message to whoever has the plant" in told
+    assert "Not there to look at: flowers, seed or fruit, roots." in told
 
 
 def test_identify_without_a_photo_starts_no_deep_learning(answers: Path) -> None:
@@ -140,37 +208,21 @@ def test_a_missing_answer_file_and_nothing_at_all_are_sentences_too(tmp_path: Pa
 
 def test_ask_asks_goes_back_changes_saves_and_stops(tmp_path: Path) -> None:
     saved = tmp_path / "answers.yaml"
-    typed = ["u", "u", "b", "u", "c", "1", "u", "nonsense", "s", str(saved), "q"]
+    typed = ["1", "u", "u", "b", "u", "c", "1", "u", "nonsense", "s", str(saved), "q"]
     done = swardkey("ask", stdin="\n".join(typed) + "\n")
     assert done.returncode == 0, done.stderr
     assert "saved to" in done.stdout
     assert "did you mean" in done.stdout or "choose from" in done.stdout or "is no number" in done.stdout
-    lines = saved.read_text().splitlines()
+    seen, *lines = saved.read_text().splitlines()
+    assert seen == "visible: [leaves]"
     assert len(lines) == 2 and all(line.endswith(": unsure") for line in lines)
-    assert swardkey("identify", "--answers", saved, "--json").returncode == 0
-
-
-def test_ask_proves_bindii_from_answers_alone() -> None:
-    """A whole session: the typed answers are those of a faultless observer of one plant."""
-    from model.identify import Key
-    from model.interview import Interview
-    from tests.claims.observer import SimulatedObserver
-
-    key = Key()
-    observer, interview, typed = SimulatedObserver(key), Interview(key), []
-    while (question := interview.question) is not None and len(typed) < 20:
-        said = observer.likeliest("soliva_sessilis", question.character)
-        typed.append(str(said))
-        interview = interview.answer(question.character.id, said)
-    done = swardkey("ask", stdin="\n".join(typed) + "\n")
-    assert done.returncode == 0, done.stderr
-    assert "Confirmed: bindii (Soliva sessilis)" in done.stdout
+    assert json.loads(swardkey("identify", "--answers", saved, "--json").stdout)["visible"] == ["leaves"]
 
 
 def test_ask_with_json_prints_one_object_and_talks_on_standard_error() -> None:
     done = swardkey("ask", "--json", stdin="q\n")
     assert json.loads(done.stdout)["status"] == "undecided"
-    assert "unsure" in done.stderr
+    assert "unsure" in done.stderr and "What can you see or reach?" in done.stderr
 
 
 def test_a_fault_of_ours_shows_no_traceback(tmp_path: Path) -> None:

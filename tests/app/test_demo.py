@@ -19,6 +19,7 @@ from model.control import Control
 from model.errors import FloraError
 from model.flora.load import CONFIGS
 from model.identify import Key
+from training.drawn.samples import GARDEN_FLOWER
 
 TODAY = date(2026, 11, 25)
 
@@ -55,11 +56,16 @@ def test_two_clients_three_sites_and_a_season(records: Records, folder: Path) ->
 def test_findings_are_those_of_the_model_and_the_key(records: Records) -> None:
     kept: Any = [records.current("visit", visit.id).record for visit in records.visits()]
     findings = [record.findings[0] for record in kept]
-    assert {"confirmed", "unlisted"} <= {f.status for f in findings} <= {"confirmed", "likely", "undecided", "unlisted"}
+    assert {"confirmed"} <= {f.status for f in findings} <= {"confirmed", "likely", "undecided", "unlisted"}
+    assert all(f.visible and "leaves" in f.visible and not f.finding["set_aside"] for f in findings)
     assert all(f.finding["candidates"] and f.finding["photos"][0]["usable"] for f in findings)
     assert all(f.answers for f in findings), "a name rests on answers"
     town = load_town()
     seen = {(day, visit.species): visit for day, visit in town.season(TODAY)}
+    stranger = next(
+        f for visit, f in zip(seen.values(), reversed(findings), strict=True) if visit.plant == GARDEN_FLOWER
+    )
+    assert stranger.species is None and stranger.status in ("unlisted", "undecided"), "what is not on file gets no name"
     right = [f.species == species for (_, species), f in zip(seen, reversed(findings), strict=True) if f.species]
     assert len(right) >= 10 and all(right)
     assert any(f.confirmed_by for f in findings) and not any(f.confirmed_by for f in findings if not f.species)

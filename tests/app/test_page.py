@@ -12,11 +12,11 @@ from PIL import Image
 from app.records import open_records
 from app.web.draft import DraftError, draft_of, new_id
 from app.web.look import evidence_of_shots
-from app.web.questions import told
+from app.web.moves import told
 from app.web.shed import Shed
 from model.control import Control
 from model.identify import Key
-from tests.app.page_visitor import Person, shed_of
+from tests.app.page_visitor import Person, shed_of, typical
 
 ROOT = Path(__file__).resolve().parents[2]
 SAMPLE = ROOT / "sample_images" / "taraxacum_officinale_flowering_3.jpg"
@@ -85,11 +85,12 @@ def test_the_whole_path_ends_in_a_signed_visit(shed: Shed, tmp_path: Path) -> No
 
 def test_a_reload_finds_the_place_and_two_people_do_not_mix(shed: Shed) -> None:
     one, other = Person(shed), Person(shed)
-    one.press("look")
-    other.press("look")
+    one.press("look").see()
+    other.press("look").see()
     one.answer()
-    assert one.plant != other.plant
-    assert (Person(shed, {"plant": one.plant}).title, other.asked()) == (one.title, Person(shed).press("look").asked())
+    assert one.plant != other.plant and one.asked() != other.asked()
+    again, third = Person(shed, {"plant": one.plant}), Person(shed).press("look").see()
+    assert (again.title, other.asked()) == (one.title, third.asked())
 
 
 def test_an_unknown_address_is_a_new_plant_and_says_so(shed: Shed) -> None:
@@ -139,31 +140,39 @@ def test_removing_a_photo_forgets_what_it_said(shed: Shed, tmp_path: Path) -> No
 
 
 def test_back_and_change_are_exact_and_each_answer_says_what_it_did(shed: Shed) -> None:
-    person = Person(shed).press("look")
+    person = Person(shed).press("look").see()
     first = person.asked()
-    before = person.text
+    before = person.shown[4]
     person.press("answer", first, state=[next(iter(shed.key.flora.characters[first].states))])
-    assert "rose from" in person.text or "next to nothing" in person.text
+    assert any(words in person.text for words in ("rose from", "fell from", "next to nothing", "narrowed the list"))
     assert person.press("change", first).asked() == first and "Change an answer" in person.text
-    assert "checked" in person.text
+    assert "your answer" in person.text
     person.press("back").press("back")
-    assert person.asked() == first and person.text.count("class='said'") == before.count("class='said'")
+    stands = [page.split('aria-label="Where it stands"')[1] for page in (person.shown[4], before)]
+    assert person.asked() == first and stands[0] == stands[1]
 
 
 def test_what_an_answer_did_is_the_change_of_the_chances(shed: Shed) -> None:
-    person = Person(shed).press("look")
+    person = Person(shed).press("look").see()
     draft = shed.drafts.read(person.plant)
     assert draft is not None
-    interview = shed.interview(draft).answer("milky_sap", "present")
-    moves = told(shed, interview)[0]["moves"]
-    assert [move.up for move in moves] == [True, False]
-    for move in moves:
-        row = [*(shed.name(s) for s in shed.key.flora.ids), "a plant outside the flora"].index(move.name)
-        assert move.after == pytest.approx(float(shed.key.posterior(interview.answers, None, draft.month)[row]))
+    interview = shed.interview(draft)
+    for character in ("flower_stalk", "flower_build", "milky_sap", "stalk_hollow"):
+        interview = interview.answer(character, typical(shed.key)[character])
+    at = (None, interview.month, interview.region, interview.visible)
+    answers = list(interview.answers.items())
+    rows = [*(shed.name(s) for s in shed.key.flora.ids), "a plant outside the flora"]
+    moves = [(place, move) for place, one in enumerate(told(shed, interview)[::-1]) for move in one["moves"]]
+    assert {move.up for _, move in moves} == {True, False}
+    for place, move in moves:
+        before, after = (
+            float(shed.key.posterior(dict(answers[:count]), *at)[rows.index(move.name)]) for count in (place, place + 1)
+        )
+        assert (move.before, move.after) == (pytest.approx(before), pytest.approx(after))
 
 
 def test_unsure_changes_nothing_but_the_question(shed: Shed) -> None:
-    person = Person(shed).press("look")
+    person = Person(shed).press("look").see()
     first = person.asked()
     person.press("unsure", first)
     assert person.asked() != first and "it changed nothing" in person.text
@@ -173,7 +182,7 @@ def test_unsure_changes_nothing_but_the_question(shed: Shed) -> None:
     "fields", [{"state": ["no_such_state"]}, {"state": []}, {"state": "x" * 5000}, {"reading": "-3"}, {}]
 )
 def test_a_bad_answer_is_one_sentence_and_loses_nothing(shed: Shed, fields: dict[str, str]) -> None:
-    person = Person(shed).press("look")
+    person = Person(shed).press("look").see()
     first = person.asked()
     person.press("answer", first, **fields)
     assert len(person.notices) == 1 and person.asked() == first

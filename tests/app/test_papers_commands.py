@@ -15,7 +15,7 @@ from app.keying import key as key_command
 from app.printing import papers
 from app.records import Client, FollowUp, KeptFinding, Product, Site, Visit, open_records
 from model.control import Control
-from model.errors import SwardkeyError
+from model.errors import AnswerError, SwardkeyError
 from model.identify import Key
 
 cli = typer.Typer()
@@ -106,6 +106,11 @@ def test_advice_without_a_visit_by_name_and_answers(tmp_path: Path) -> None:
     out = tmp_path / "advice.pdf"
     run("print", "advice", "bindii", "--answers", str(answers), "--month", "6", "--lawn", "Buffalo", "--out", str(out))
     assert "What was seen, and fits" in text_of(out)
+    # With too little to go by no plant is put on paper, however it is asked for.
+    answers.write_text("leaf_build: simple\n")
+    for named in ([], ["bindii"]):
+        with pytest.raises(AnswerError, match="puts no plant in front yet; answer more"):
+            run("print", "advice", *named, "--answers", str(answers), "--month", "6", "--out", str(out))
 
 
 @pytest.mark.usefixtures("at_hand")

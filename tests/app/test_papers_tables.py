@@ -20,17 +20,9 @@ from app.papers.csv_table import findings_csv, treatments_csv
 from app.papers.darwin_core import LICENCES, Sharing, archive, occurrence_csv, uncertainty
 from app.papers.follow_ups import calendar_file
 from app.papers.gather import answers_of, naming_of
-from app.records.entries import (
-    Client,
-    Current,
-    FollowUp,
-    KeptFinding,
-    Product,
-    Site,
-    Treatment,
-    Visit,
-    VisitRecord,
-)
+from app.papers.naming import against, seen, taken_for
+from app.records.entries import Client, Current, FollowUp, Product, Site, Treatment, Visit, VisitRecord
+from app.records.kept import KeptFinding
 from model.errors import AnswerError
 from model.identify import Key
 
@@ -199,6 +191,25 @@ def test_the_name_of_a_visit_is_its_confirmed_finding(key: Key) -> None:
     unlisted = found(species=None, status="unlisted", finding={"candidates": listed}, probability=None)
     with pytest.raises(AnswerError, match="names a plant"):
         naming_of(visit(unlisted), key)
+    faint = found(species=None, status="undecided", finding={"candidates": [{**listed[0], "probability": 0.09}]})
+    with pytest.raises(AnswerError, match="identify it first"):
+        naming_of(visit(faint), key)
+    assert naming_of(visit(replace(faint, confirmed_by="Kim")), key).species == "poa_annua", "a person said so"
     assert answers_of(found(answers={"gone_character": "x", "spines": "none"}), key) == {"spines": ("none",)}
     with pytest.raises(AnswerError, match="identify it first"):
         naming_of(visit(), key)
+
+
+def test_answers_on_parts_that_could_not_be_seen_are_no_reasons(key: Key) -> None:
+    told = {"seed_wings": "broad", "leaf_build": "finely_cut", "spines": "on_fruit"}
+    kept = found(answers=told, species="soliva_sessilis", status="likely")
+    whole = naming_of(visit(kept), key)
+    assert list(whole.answers) == list(told) and whole.counted(key) == whole.answers
+    leaves = naming_of(visit(replace(kept, visible=("leaves",))), key)
+    assert leaves.answers == whole.answers and "seed_wings" not in leaves.counted(key)
+    assert "leaf_build" in leaves.counted(key)
+    wings = key.flora.characters["seed_wings"].question
+    assert any(line.startswith(wings) for line in seen(whole, key))
+    assert not any(line.startswith(wings) for line in (*seen(leaves, key), *against(leaves, key)))
+    ruled_out = [sum(out for *_, out in taken_for(naming, key)) for naming in (leaves, whole)]
+    assert ruled_out[0] < ruled_out[1], "what could not be seen rules nothing out"

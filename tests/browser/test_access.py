@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import Any
 
 import pytest
 
+from model.flora.character import PARTS
+from model.flora.load import load_characters
+from model.identify import MOST_ASKED
 from tests.browser.conftest import Served
 from tests.browser.walking import SIZES, Visitor
 
@@ -24,6 +28,41 @@ def axe() -> Any:
         reason="axe-playwright-python is missing, so a page that cannot be read aloud or is too faint goes unseen",
     )
     return found.Axe()
+
+
+def _stop_without_a_name(visitor: Visitor, check: Callable[[str], None]) -> None:
+    """Every way to answer, four times unsure, something set aside; then back to where it began."""
+    asked = load_characters()
+    visitor.page.evaluate("document.querySelectorAll('details').forEach((fold) => (fold.open = true))")
+    visitor.into_a_long_list()
+    check("groups")
+    visitor.page.click(".kinds button >> nth=0")
+    visitor.page.wait_for_selector(".states [data-state]")
+    visitor.settled()
+    check("states of a group")
+    visitor.press("more", '.states input[name="state"]')
+    check("several states")
+    visitor.page.check('.states input[name="state"] >> nth=0')
+    visitor.press("answer", ".told")
+    visitor.press("look_again", ".parts")
+    hidden = [part for part in PARTS if part not in ("leaves", "roots")]
+    for part in hidden:
+        visitor.page.uncheck(f'.parts input[value="{part}"]')
+    visitor.press("see", ".set-aside")
+    check("set aside")
+    for _ in range(MOST_ASKED):
+        if not visitor.asked():
+            break
+        assert asked[visitor.asked()].part not in hidden
+        visitor.unsure()
+    check("stop")
+    visitor.press("conclude", ".verdict.undecided")
+    check("undecided")
+    visitor.press("look_again", ".parts")
+    for part in hidden:
+        visitor.page.check(f'.parts input[value="{part}"]')
+    visitor.press("see", ".ask .acts")
+    visitor.take_all_back()
 
 
 @pytest.mark.parametrize("size", list(SIZES))
@@ -50,9 +89,11 @@ def test_no_page_has_a_serious_fault(axe: Any, served: Served, browser: Any, siz
     check("photo added")
     visitor.press("look", ".ranks")
     check("candidates")
-    visitor.press("ask", ".ask")
-    visitor.answer()
+    visitor.press("ask", ".parts")
+    check("what can be seen")
+    visitor.see()
     check("question")
+    _stop_without_a_name(visitor, check)
     visitor.answer_all()
     visitor.press("conclude", ".verdict")
     check("finding")

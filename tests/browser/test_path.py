@@ -89,7 +89,9 @@ def test_the_questions_are_answered_with_the_keyboard_alone(served: Served, brow
     page.keyboard.press("Space")
     visitor.answer_all(keyboard=True)
     assert visitor.title() == "The name is proven"
+    page.wait_for_function("document.activeElement?.tagName === 'H1'")
     page.keyboard.press("Tab")
+    assert page.evaluate("document.activeElement.dataset.do") == "conclude"
     page.keyboard.press("Enter")
     page.wait_for_selector(".verdict.confirmed")
     visitor.close()
@@ -100,6 +102,7 @@ def test_two_people_at_once_do_not_mix(served: Served, browser: Any) -> None:
     for visitor in (one, other):
         visitor.open()
         visitor.press("look", ".ask")
+        visitor.see()
     one.answer()
     other.page.reload()
     other.page.wait_for_selector(".ask")
@@ -113,6 +116,7 @@ def test_an_answer_is_changed_and_taken_back(served: Served, browser: Any) -> No
     visitor = Visitor(browser, served.url)
     visitor.open()
     visitor.press("look", ".ask")
+    visitor.see()
     first = visitor.title()
     visitor.answer()
     visitor.page.click(".told summary")

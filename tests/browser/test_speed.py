@@ -32,7 +32,8 @@ def test_first_page_photo_and_question_come_in_time(served: Served, browser: Any
     visitor.add_photo()
     visitor.press("look", ".ranks")
     photo = time.monotonic() - begun
-    visitor.press("ask", ".ask")
+    visitor.press("ask", ".parts")
+    visitor.see()
     questions = []
     for _ in range(3):
         questions.append(visitor.page.evaluate(FROM_PRESS_TO_QUESTION) / 1000)

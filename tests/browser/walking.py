@@ -3,19 +3,28 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Callable
+from functools import cache
 from pathlib import Path
 from typing import Any
 
-from model.flora.load import read_mapping
+from model.flora.character import PARTS
+from model.flora.load import load_characters
+from model.identify import Key
+from tests.app.page_visitor import typical
 
 ROOT = Path(__file__).resolve().parents[2]
 PHOTO = ROOT / "sample_images" / "taraxacum_officinale_flowering_3.jpg"
-# A dandelion as a careful person sees it; what is not here is answered unsure.
-SEES: dict[str, Any] = read_mapping(ROOT / "sample_images" / "dandelion_answers.yaml")
 SIZES = {"phone": (390, 844), "desk": (1280, 800)}
 # A page that is left closes its open stream, and gradio's client reports its own closing, if the browser is quick
 # enough.
 LEAVING = "signal is aborted without reason"
+
+
+@cache
+def dandelion() -> dict[str, str]:
+    """A dandelion as a careful person sees it."""
+    return typical(Key())
 
 
 class Visitor:
@@ -71,38 +80,90 @@ class Visitor:
         self.page.wait_for_selector(f".shots li:nth-child({before + 1})")
         self.settled()
 
+    def see(self, *parts: str) -> None:
+        """Tell what can be seen, where that is asked: all, when none is named."""
+        if self.page.locator('button[data-do="see"]').count():
+            for part in parts or PARTS:
+                self.page.check(f'.parts input[value="{part}"]')
+            self.press("see", ".ask h1:not(:has-text('What can you see'))")
+
+    def asked(self) -> str:
+        """The character that is asked about, "" where none is."""
+        unsure = self.page.locator('button[data-do="unsure"]')
+        return str(unsure.get_attribute("data-with")) if unsure.count() else ""
+
     def answer(self, keyboard: bool = False) -> None:
-        """Answer the question on the page as SEES has it, else with unsure."""
-        question = self.page.get_attribute('button[data-do="unsure"]', "data-with")
-        asked = self.title()
-        seen = SEES.get(str(question), [])
-        if self.page.locator("#f-reading").count():
-            self.page.fill("#f-reading", str(seen or ""))
-            states = []
+        """Answer the question on the page as one who has a dandelion, else with unsure."""
+        self.see()
+        question = self.asked()
+        seen = dandelion().get(question, "")
+        self._leave(lambda: self._tell(question, seen, keyboard))
+
+    def _tell(self, question: str, seen: str, keyboard: bool) -> None:
+        if not seen:
+            self._hit(f'button[data-do="unsure"][data-with="{question}"]', keyboard)
+        elif self.page.locator("#f-reading").count():
+            self._fill(seen)
+            self._hit(f'button[data-do="answer"][data-with="{question}"]', keyboard)
         else:
-            states = [seen] if isinstance(seen, str) else seen
-        for state in states:
-            box = self.page.locator(f'.states input[value="{state}"]')
-            if keyboard:
-                box.focus()
-                self.page.keyboard.press("Space")
-            else:
-                box.check()
-        button = self.page.locator(f'button[data-do="{"answer" if seen else "unsure"}"]')
+            self.into_group(question, seen, keyboard)
+            self._hit(f'button[data-state="{seen}"]', keyboard)
+
+    def into_group(self, question: str, state: str, keyboard: bool = False) -> None:
+        """The first of two taps, where states are dealt out to groups; none where the state is there already."""
+        if self.page.locator(f'button[data-state="{state}"]').count():
+            return
+        group = next(name for name, g in load_characters()[question].groups.items() if state in g.states)
+        self._hit(f'button[data-with="{question}:{group}"]', keyboard)
+        self.page.wait_for_selector(f'button[data-state="{state}"]')
+        self.settled()
+
+    def into_a_long_list(self) -> None:
+        """Answer until a question comes whose states are dealt out to groups."""
+        for _ in range(12):
+            if self.page.locator(".kinds").count():
+                return
+            self.answer()
+        raise AssertionError("no question with groups came")
+
+    def unsure(self) -> None:
+        """Answer with unsure."""
+        self._leave(lambda: self.page.click('button[data-do="unsure"]'))
+
+    def take_all_back(self) -> None:
+        """Back to before the first answer, and tell again that all can be seen."""
+        for _ in range(30):
+            if self.page.locator('button[data-do="see"]').count():
+                break
+            self._leave(lambda: self.page.click('button[data-do="back"]'))
+        self.see()
+
+    def _leave(self, press: Callable[[], object]) -> None:
+        """Press, and wait until the page after it is there."""
+        turn = "document.querySelector('#work')?.dataset.turn"
+        before = self.page.evaluate(turn)
+        press()
+        self.page.wait_for_function(f"(before) => ({turn} || before) !== before", arg=before)
+        self.settled()
+
+    def _hit(self, button: str, keyboard: bool) -> None:
         if keyboard:
-            button.focus()
+            self.page.locator(button).focus()
             self.page.keyboard.press("Enter")
         else:
-            button.click()
-        self.page.wait_for_function(
-            "(before) => document.querySelector('h1[tabindex]')?.innerText.trim() !== before", arg=asked.strip()
-        )
-        self.settled()
+            self.page.click(button)
+
+    def _fill(self, reading: str) -> None:
+        if self.page.locator("select#f-reading").count():
+            self.page.select_option("#f-reading", reading)
+        else:
+            self.page.fill("#f-reading", reading)
 
     def answer_all(self, most: int = 25, keyboard: bool = False) -> None:
         """Answer until the name is proven."""
+        self.see()
         for _ in range(most):
-            if not self.page.locator('button[data-do="answer"]').count():
+            if not self.asked():
                 return
             self.answer(keyboard)
 

@@ -1,0 +1,17 @@
+"""What may stand in a field of the records."""
+
+from __future__ import annotations
+
+from typing import Annotated, Literal
+
+from pydantic import ConfigDict, Field, StringConstraints
+
+State = Literal["", "NSW", "VIC", "QLD", "WA", "SA", "TAS", "ACT", "NT"]
+Kind = Literal["visit", "treatment"]
+# hand_spray: held in the hand and pumped by it; wiper: a brush, sponge or wick.
+Gear = Literal["", "hand_spray", "powered_spray", "spreader", "wiper"]
+Group = Annotated[int, Field(ge=0, le=40)]
+Text = Annotated[str, StringConstraints(max_length=20_000)]
+Needed = Annotated[str, StringConstraints(min_length=1, max_length=400)]
+Sha256 = Annotated[str, StringConstraints(pattern=r"^[0-9a-f]{64}$")]
+STRICT = ConfigDict(extra="forbid", allow_inf_nan=False)

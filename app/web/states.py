@@ -1,0 +1,86 @@
+"""The states of a question as they are put before a person: in one tap, ticked, or by groups; never more than eight."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Collection
+from dataclasses import replace
+from typing import Any
+
+from app.web.draft import Choosing, Draft
+from app.web.pair import state_svg, state_words
+from model.flora import Character
+from model.traits.answers import Answer
+
+SMALL = 5  # drawings beside the name of a group
+
+
+def states(character: Character, only: Collection[str] | None = None) -> list[dict[str, str]]:
+    """The states of a question, or ``only`` some, with their drawings where all of them have one."""
+    shown = {state: text for state, text in character.states.items() if only is None or state in only}
+    arts = {state: state_svg(character.id, state) for state in shown}
+    drawn = all(arts.values())
+    return [
+        {
+            "id": state,
+            "text": text,
+            "svg": arts[state] if drawn else "",
+            "words": state_words(character.id, state) if drawn else "",
+        }
+        for state, text in shown.items()
+    ]
+
+
+def groups(character: Character, given: Collection[str]) -> list[dict[str, Any]]:
+    """The groups of a question, each with drawings of a few of its states.
+
+    ``here``: it holds one that was given; ``only``: its one state, which needs no second tap, else "".
+    """
+    found = []
+    for name, group in character.groups.items():
+        arts = [state_svg(character.id, state) for state in group.states[:SMALL]]
+        only = group.states[0] if len(group.states) == 1 else ""
+        shown = {"id": name, "text": group.text, "svgs": [art for art in arts if art], "only": only}
+        found.append({**shown, "here": not set(given).isdisjoint(group.states)})
+    return found
+
+
+def begun(draft: Draft, character: Character) -> Choosing:
+    """How the choosing starts: by ticking where the answer that is changed has several states."""
+    given: Answer = draft.answers.get(character.id, ()) if draft.asking == character.id else ()
+    if isinstance(given, tuple) and len(given) > 1:
+        return Choosing(character.id, several=True, ticked=given)
+    return Choosing(character.id)
+
+
+def choosing(draft: Draft, character: Character) -> Choosing:
+    """How far the answer to a question has come."""
+    half = draft.choosing if draft.choosing.character == character.id else begun(draft, character)
+    return half if half.group in character.groups else replace(half, group="")
+
+
+def choices(draft: Draft, character: Character) -> dict[str, Any]:
+    """What the page puts up for a choice: groups, or the states of one; which are ticked, and which were given."""
+    half = choosing(draft, character)
+    given: Any = draft.answers.get(character.id, ()) if draft.asking == character.id else ()
+    only = character.groups[half.group].states if half.group else None
+    by_group = bool(character.groups) and only is None
+    return {
+        "groups": groups(character, (*given, *half.ticked)) if by_group else [],
+        "states": [] if by_group else states(character, only),
+        "group": half.group,
+        "several": half.several,
+        "ticked": half.ticked,
+        "ticked_words": [character.states[s] for s in half.ticked if s in character.states],
+        "given": given,
+        "halfway": half != begun(draft, character),
+    }
+
+
+def ruler(character: Character) -> list[dict[str, float]]:
+    """Marks of a ruler over the readings that are believed: value, and place from 0 to 100 in its logarithm."""
+    if character.domain is None:
+        return []
+    low, high = character.domain
+    marks = [m * 10.0**power for power in range(-2, 5) for m in (1, 2, 5)]
+    return [{"value": m, "place": 100 * math.log(m / low) / math.log(high / low)} for m in marks if low <= m <= high]
