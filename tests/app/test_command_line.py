@@ -46,8 +46,8 @@ def test_identify_from_answers_gives_one_json_object_with_the_documented_keys(an
     found = json.loads(done.stdout)
     assert set(found) == {
         "status", "species", "probability", "unlisted_probability", "relative_probability", "candidates",
-        "species_count", "override", "next_question", "stop", "would_decide", "outside_to_exclude", "still_to_exclude", "hangs_on",
-        "visible", "set_aside", "photos", "answers", "known", "message",
+        "species_count", "override", "next_question", "stop", "would_decide", "outside_to_exclude", "still_to_exclude",
+        "hangs_on", "visible", "set_aside", "photos", "answers", "known", "message",
     }  # fmt: skip
     assert found["species"] == "soliva_sessilis"
     assert found["status"] in ("confirmed", "likely")
