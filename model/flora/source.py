@@ -40,8 +40,16 @@ def facts_in(found: Any, where: tuple[str, ...] = ()) -> Iterator[tuple[tuple[st
     else:
         inner = enumerate(found, start=1)
     for name, value in inner:
-        if isinstance(value, _HOLDERS):
+        if _may_hold_facts(value):
             yield from facts_in(value, (*where, str(name)))
+
+
+def _may_hold_facts(value: Any) -> bool:
+    """Whether to look into a value; most are words, numbers and short lists of them, ten thousands in the flora."""
+    if isinstance(value, BaseModel):
+        return True
+    within = value.values() if isinstance(value, dict) else value if isinstance(value, list | tuple) else ()
+    return any(isinstance(part, _HOLDERS) for part in within)
 
 
 def check_facts(path: Path, found: Any, sources: Sources) -> None:
