@@ -104,6 +104,23 @@ def bindii_in_july(key: Key, draws: int, most: int = 9) -> Outcome:
     return outcome(key, sessions, LEAVES)
 
 
+def bits_of_missing_flowers(key: Key, heeds_season: bool) -> float:
+    """What it tells that no flowers and no seed are there, in bits for the true species; below 0 it would mislead.
+
+    Mean over species and the months in which each is seen. ``heeds_season``: plants bear flowers as their files say, by
+    the shares of configs/observer.yaml; else, as in turf that is always mown, none ever does, whatever the month.
+    """
+    gained, weight = 0.0, 0.0
+    for month in range(1, 13):
+        before = prior(key.flora, key.prior_config, month)
+        logs = visible_log_likelihood(key.flora, key.likelihoods.observer, LEAVES, month)
+        after = before * np.exp(logs)
+        gain = np.log2(after / after.sum() / before)[:-1]
+        met = before[:-1] * (np.exp(logs[:-1]) if heeds_season else 1.0)
+        gained, weight = gained + float(met @ gain), weight + float(met.sum())
+    return gained / weight
+
+
 def main(draws: int = 40) -> None:
     """Print the tables."""
     key = Key()
@@ -124,6 +141,8 @@ def main(draws: int = 40) -> None:
             print(f"| {species} | {one.first:.0%} | {one.three:.0%} | {one.questions:.1f} |")
         worst = sorted((outcome(key, found, visible).three, s) for s, found in sessions.items())[:12]
         print("\n  least often in the first three: " + ", ".join(f"{s} {three:.0%}" for three, s in worst) + "\n")
+    helps, hurts = bits_of_missing_flowers(key, True), bits_of_missing_flowers(key, False)
+    print(f"That flowers and seed are missing tells {helps:+.3f} bits; of turf where none ever show {hurts:+.3f} bits")
     bindii = bindii_in_july(key, 10 * draws)
     print(
         f"Bindii in July from leaves, with the region's prior, at most nine questions: first {bindii.first:.1%}, in ",
