@@ -149,7 +149,7 @@ def test_identify_from_answers_takes_about_a_second_from_a_cold_start(
         after = resource.getrusage(resource.RUSAGE_CHILDREN)
         return after.ru_utime + after.ru_stime - before.ru_utime - before.ru_stime
 
-    # The best of five: what is parsed at the first start is kept for the next. 0.9 on a quiet machine, 1.2 on a busy one.
+    # The best of five: what is parsed at the first start is kept. 0.9 on a quiet machine, 1.2 on a busy one.
     assert min(seconds() for _ in range(5)) < 1.4
 
 
