@@ -33,24 +33,33 @@ def advise(
     state: Annotated[str | None, typer.Option(help="Australian state or territory, such as NSW.")] = None,
     used: Used = None,
     near: Near = None,
+    cultivar: Annotated[str | None, typer.Option(help="Of a buffalo lawn, where it is known.")] = None,
+    exact: Annotated[bool, typer.Option("--exact", help="Refuse a name that several plants have.")] = False,
     as_json: Json = False,
 ) -> None:
-    """Say what to do about a weed on this lawn in this month. Never a rate: that is on the label."""
+    """Say what to do about a weed on this lawn in this month. Never a rate: that is on the label.
+
+    A name that several plants have, such as oxalis, is taken as a shortlist: what holds for all, and where it parts.
+    """
     from app.key import load_advice
+    from app.read_labels import labels_read
     from model.control import Case, plan
     from model.flora.name import PlantNames
 
     control = load_advice()
+    names = PlantNames(control.flora)
     case = Case(
-        species=tuple(dict.fromkeys(PlantNames(control.flora).the_species(name) for name in species)),
+        species=tuple(dict.fromkeys(one for name in species for one in names.the_plants(name, exact=exact))),
         month=month,
         lawn=as_word(lawn),
         place=as_word(place),  # type: ignore[arg-type]  # checked with the case
         cover=cover,
         stage=as_word(stage) if stage else None,  # type: ignore[arg-type]
         state=state.strip().upper() if state else None,
-        near=tuple(dict.fromkeys(as_word(n) for n in near or [])),  # type: ignore[arg-type]
-        used=tuple(_group(g) for g in used or []),
+        near=tuple(dict.fromkeys(as_word(n) for n in near or [])),  # type: ignore[misc]
+        used=tuple(group_number(g) for g in used or []),
+        cultivar=as_word(cultivar) if cultivar else None,
+        labels=labels_read(),
     )
     made = plan(control, case)
     if as_json:
@@ -92,7 +101,8 @@ def as_word(text: str) -> str:
     return text.strip().casefold().replace(" ", "_").replace("-", "_")
 
 
-def _group(text: str) -> int:
+def group_number(text: str) -> int:
+    """A mode of action group as people write it. Raises AnswerError where it is no number."""
     found = re.fullmatch(r"(?:group\s*)?(\d{1,2})", text.strip(), re.IGNORECASE)
     if found is None:
         raise AnswerError(f"--used {text!r} is no group number; give the number on the label, such as 4")

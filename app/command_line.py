@@ -18,6 +18,7 @@ from app.checking import check
 from app.collecting import collect
 from app.drawing import draw
 from app.home import fault_file, home
+from app.labels import label
 from app.models import measure, models
 from app.printed import print_json
 from app.slips import slips
@@ -156,6 +157,7 @@ cli.command()(measure)
 cli.command()(train)
 cli.command()(draw)
 cli.command()(slips)
+cli.add_typer(label, name="label")
 
 
 def told_of(key: Key, answers: Path | None, visible: str | None) -> tuple[Answers, Visible | None]:

@@ -27,6 +27,11 @@ def slips_file() -> Path:
     return home() / "slips.yaml"
 
 
+def labels_file() -> Path:
+    """Where is kept which labels the user has read, and what grass they name."""
+    return home() / "labels" / "labels.yaml"
+
+
 def fault_file() -> Path:
     """A new file for the details of a fault, in the user's folder or, failing that, a temporary one."""
     name = f"fault-{datetime.now(UTC):%Y%m%dT%H%M%S%f}.txt"

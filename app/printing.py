@@ -41,6 +41,8 @@ def advice(
     lawn: Annotated[str, typer.Option(help="The lawn grass, or unknown.")] = "unknown",
     place: Place = None,
     cover: Cover = None,
+    stage: Annotated[str | None, typer.Option(help="seedling, young, flowering or seeding.")] = None,
+    cultivar: Annotated[str | None, typer.Option(help="Of a buffalo lawn, where it is known.")] = None,
     state: Annotated[str | None, typer.Option(help="Australian state or territory, such as NSW.")] = None,
     near: Annotated[list[str] | None, typer.Option("--near", help="What is near; repeatable.")] = None,
     client: Annotated[str, typer.Option(help="Whom it is for.")] = "",
@@ -51,6 +53,7 @@ def advice(
     from app.advice import as_word
     from app.papers.advice import AdviceSheet, advice_paper
     from app.papers.file import check_place
+    from app.read_labels import labels_read
     from model.control import Case, plan
 
     check_place(out, "--out", (".pdf",))
@@ -73,6 +76,9 @@ def advice(
             cover=cover,
             state=state.strip().upper() if state else None,
             near=tuple(dict.fromkeys(as_word(n) for n in near or [])),  # type: ignore[arg-type]
+            stage=as_word(stage) if stage else None,  # type: ignore[arg-type]
+            cultivar=as_word(cultivar) if cultivar else None,
+            labels=labels_read(),
         )
         sheet = AdviceSheet(naming, plan(control, case), client, "", "", maker)
     _write(out, (".pdf",), lambda: advice_paper(sheet, key, control), as_json)
@@ -118,12 +124,9 @@ def record(
     as_json: Json = False,
 ) -> None:
     """The spray record of a treatment: all fields that any state asks for, signatures and amendments."""
-    from app.papers.record import record_paper
-    from app.records import open_records
+    from app.papers.record import paper_of_treatment
 
-    with open_records() as book:
-        current, versions = book.current("treatment", treatment), book.versions("treatment", treatment)
-    _write(out, (".pdf",), lambda: record_paper(current, versions, maker), as_json)  # type: ignore[arg-type]
+    _from_records(out, (".pdf",), lambda book: paper_of_treatment(book, treatment, maker), as_json)
 
 
 @papers.command()
@@ -219,7 +222,8 @@ def _named(
     from model.prior import region_named
     from model.traits import read_answers
 
-    names = tuple(dict.fromkeys(PlantNames(key.flora).the_species(name) for name in species or []))
+    known = PlantNames(key.flora)
+    names = tuple(dict.fromkeys(one for name in species or [] for one in known.the_plants(name)))
     if answers is None:
         return Naming(names[0]), names
     given, visible = read_answers(answers, key.flora.characters)

@@ -12,7 +12,7 @@ from app.printed import print_json
 from app.show_records import plain, say, show_added, show_list, show_signed, show_treatment
 
 if TYPE_CHECKING:
-    from app.records import Kind, Records
+    from app.records import Current, Kind, Records
 
 records = typer.Typer(no_args_is_help=True, help="Keep clients, sites, visits and spray records; sign and amend them.")
 Json = Annotated[bool, typer.Option("--json", help="Print one JSON object and nothing else.")]
@@ -124,7 +124,10 @@ def show(
     number: Number,
     as_json: Json = False,
 ) -> None:
-    """Show one record in its latest version with its signatures; of a site, its history."""
+    """Show one record in its latest version with its signatures; of a site, its history.
+
+    Beside a treatment stands what speaks against it, if anything does; the record itself keeps what was done.
+    """
     from app.records import RecordsError
 
     with opened() as book:
@@ -134,10 +137,15 @@ def show(
                 "sites": [plain(site) for site in book.sites(number)],
             }
         elif kind == "site":
-            past = [plain(visit) for visit in book.history(number)]
+            past = [
+                plain(visit) | {"treatments": [_with_against(book, one) for one in visit.treatments]}
+                for visit in book.history(number)
+            ]
             found = {"site": plain(book.site(number)), "groups_used": list(book.groups_used(number)), "history": past}
-        elif kind in ("visit", "treatment"):
-            found = plain(book.current(kind, number))  # type: ignore[arg-type]
+        elif kind == "treatment":
+            found = _with_against(book, book.current("treatment", number))
+        elif kind == "visit":
+            found = plain(book.current("visit", number))
         else:
             raise RecordsError(f"{kind!r} is no kind of record; give client, site, visit or treatment")
     if as_json:
@@ -247,6 +255,15 @@ def check(as_json: Json = False) -> None:
         say(*found.faults, f"{counted}: {'all is as it was' if found.sound else 'see above'}")
     if not found.sound:
         raise typer.Exit(1)
+
+
+def _with_against(book: Records, treatment: Current) -> dict[str, Any]:
+    """A treatment as data, and what speaks against it."""
+    from app.against import against
+    from app.records import Treatment
+
+    assert isinstance(treatment.record, Treatment)
+    return plain(treatment) | {"against": [str(remark) for remark in against(book, treatment.record)]}
 
 
 def opened() -> Records:

@@ -11,10 +11,11 @@ from rich.text import Text
 from app.words import month_name
 from model.control import Control, JudgedOption, Plan
 from model.control.facts import Statement
-from model.control.year import spans
+from model.control.use import Suited
 
-MARKS = {"yes": "YES ", "wait": "WAIT", "no": "NO  "}
-STYLES = {"yes": "bold green", "wait": "bold yellow", "no": "dim"}
+MARKS: dict[Suited, str] = {"yes": "YES ", "wait": "WAIT"}
+EVERY: dict[Suited, str] = {"yes": "Every herbicide for now", "wait": "Every herbicide that waits"}
+STYLES = {"yes": "bold green", "wait": "bold yellow"}
 
 
 class Notes:
@@ -46,23 +47,31 @@ def print_plan(plan: Plan, control: Control, console: Console | None = None) -> 
     """Print a whole plan for a person."""
     console = console or Console(highlight=False)
     console.print(heading(plan, control), style="bold", markup=False)
-    for line in summary(plan):
+    for line in plan.summary:
         console.print(line, markup=False)
     notes = Notes(control)
     several = len(plan.case.species) > 1
     for species, statement in plan.about:
         name = f"{control.flora.species[species].common_name}: " if several else ""
         console.print(f"- {name}{notes.of(statement)}", markup=False)
-    if several:
+    _print_list("First of all", plan.first, notes, console)
+    if several and not plan.itself:
         console.print("\nHolds for all that it may still be:", style="bold")
+    shared = {suited: shared_lines(plan, suited, notes) for suited in MARKS}
+    for suited, lines in shared.items():
+        for line in lines:
+            console.print(f"- {EVERY[suited]}: {line}", markup=False)
     for option in plan.options:
-        _print_option(option, notes, console)
-    if plan.only:
+        if option.suited != "no":
+            _print_option(option, notes, console, shared[option.suited])
+    if any(option.suited != "no" for option in plan.only):
         console.print("\nOnly for some of them, so tell them apart first:", style="bold")
         for option in plan.only:
-            _print_option(option, notes, console, whose=True)
+            if option.suited != "no":
+                _print_option(option, notes, console, [], whose=True)
     for line in parting_lines(plan, control):
         console.print(f"- {line}", markup=False)
+    _print_ruled_out(plan, notes, console)
     _print_list("About the name of the lawn grass", plan.traps, notes, console)
     _print_list("Always", plan.cautions, notes, console)
     _print_list("Law", plan.law, notes, console)
@@ -81,30 +90,30 @@ def heading(plan: Plan, control: Control) -> str:
     return f"{names}: {place[plan.case.place]}, {month_name(plan.case.month)}"
 
 
-def summary(plan: Plan) -> list[str]:
-    """What can be done now, and what is worth waiting for, a line each."""
-    now = _titles(o for o in plan.options if o.suited == "yes")
-    later = [o for o in plan.options if o.suited == "wait"]
-    lines = [f"Now: {', '.join(now)}." if now else "Nothing to do now but wait."]
-    if later:
-        lines.append("Later or under conditions: " + "; ".join(f"{o.title} ({spans(o.months)})" for o in later) + ".")
-    again = next((o.look_again for o in plan.options if o.suited == "yes" and o.look_again), None)
-    if again:
-        lines.append(f"Look again after {again[0]} to {again[1]} days.")
-    return lines
-
-
 def parting_lines(plan: Plan, control: Control) -> list[str]:
     """What tells the candidates of a shortlist apart, a line a pair."""
     names = {s: control.flora.species[s].common_name for s in plan.case.species}
     return [f"{names[p.one]} or {names[p.other]}? {p.note}" for p in plan.partings]
 
 
-def _titles(options: Iterable[JudgedOption]) -> list[str]:
-    return list(dict.fromkeys(o.title.lower() for o in options))
+def ruled_out_lines(plan: Plan, notes: Notes) -> list[str]:
+    """What is ruled out, a line each, the reason first; each line once."""
+    out = [option for option in (*plan.options, *plan.only) if option.suited == "no"]
+    lines = [notes.said(o.ruled_out, o.against[0].standing, o.against[0].source) for o in out]
+    return list(dict.fromkeys(lines))
 
 
-def _print_option(option: JudgedOption, notes: Notes, console: Console, whose: bool = False) -> None:
+def _print_ruled_out(plan: Plan, notes: Notes, console: Console) -> None:
+    lines = ruled_out_lines(plan, notes)
+    if lines:
+        console.print("\nNot here", style="bold")
+    for line in lines:
+        console.print(f"- {line}", markup=False)
+
+
+def _print_option(
+    option: JudgedOption, notes: Notes, console: Console, shared: Sequence[str], whose: bool = False
+) -> None:
     line = Text(f"\n{MARKS[option.suited]} ", style=STYLES[option.suited])
     line.append(option.title, style="bold")
     if option.actives:
@@ -112,17 +121,26 @@ def _print_option(option: JudgedOption, notes: Notes, console: Console, whose: b
     if whose:
         line.append(f" [{', '.join(notes.control.flora.species[s].common_name for s in option.species)}]")
     console.print(line)
-    console.print(Padding(Text("\n".join(_told(option, notes))), (0, 0, 0, 5)))
+    console.print(Padding(Text("\n".join(_told(option, notes, shared))), (0, 0, 0, 5)))
 
 
-def _told(option: JudgedOption, notes: Notes) -> list[str]:
-    """What is said under an option; of one that is ruled out, only why."""
-    if option.suited == "no":
-        return [f"- {notes.said(r.text, r.standing, r.source)}" for r in option.reasons if r.suited == "no"]
-    told = [notes.said(r.text, r.standing, r.source) for r in option.do]
+def said_of(option: JudgedOption, notes: Notes) -> list[str]:
+    """The reasons for which it waits, each named as such; then what must be borne in mind with it."""
+    wait = [f"Wait: {notes.said(r.whole, r.standing, r.source)}" for r in option.against]
+    return wait + [notes.said(r.whole, r.standing, r.source) for r in option.beside if not wait or r.weight == "care"]
+
+
+def shared_lines(plan: Plan, suited: Suited, notes: Notes) -> list[str]:
+    """What is said of every herbicide that is suited, or that waits, to be told once; nothing of a single one."""
+    said = [said_of(option, notes) for option in plan.by(suited) if option.actives]
+    return [line for line in said[0] if all(line in one for one in said[1:])] if len(said) > 1 else []
+
+
+def _told(option: JudgedOption, notes: Notes, shared: Sequence[str]) -> list[str]:
+    told = [notes.said(r.whole, r.standing, r.source) for r in option.do]
     if option.out:
         told.append(f"Must come out: {', '.join(option.out)}.")
-    told += [f"- {notes.said(r.text, r.standing, r.source)}" for r in option.reasons]
+    told += [f"- {line}" for line in said_of(option, notes) if not (option.actives and line in shared)]
     told += [f"Leaves undone: {text}" for text in option.leaves]
     dry = [
         f"{a.name} {a.rain_fast_hours:g} h" + ("" if a.rain_fast_published else " (assumed)")

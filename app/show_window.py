@@ -14,6 +14,7 @@ from model.spray.reason import gravest_first
 from model.spray.warmth import DegreeDayThreshold, Warmth
 
 LABEL_WINS = "The label in your hand wins over every limit here. Measure at the place before, during and at the end."
+BY_THE_HOUR = ("delta_t", "wind", "heat", "cold", "humidity", "inversion", "rain", "volatile")
 HEADLINES = {
     "go": "GO: nothing that was judged speaks against spraying.",
     "caution": "CAUTION: spray only if what is named below is dealt with.",
@@ -21,10 +22,18 @@ HEADLINES = {
 }
 
 
+def headline(verdict: Verdict) -> str:
+    """The verdict in a sentence; a go that rests on less than everything says so, and what is missing."""
+    missing = list(dict.fromkeys(reason.factor.replace("_", " ") for reason in verdict.open))
+    if verdict.word == "go" and missing:
+        return f"GO SO FAR: {' and '.join(missing)} not judged yet, as nobody told what that needs."
+    return HEADLINES[verdict.word]
+
+
 def print_verdict(verdict: Verdict, console: Console | None = None) -> None:
     """Print one verdict with all its reasons, the gravest first."""
     console = console or Console(highlight=False)
-    console.print(f"{HEADLINES[verdict.word]} Delta T {verdict.delta_t:g} C.", style="bold", markup=False)
+    console.print(f"{headline(verdict)} Delta T {verdict.delta_t:g} C.", style="bold", markup=False)
     console.print(reasons_table(verdict.reasons))
     console.print(LABEL_WINS, markup=False)
 
@@ -74,12 +83,16 @@ def usable_sentence(day: Day) -> str:
 
 
 def one_of_each(day: Day) -> tuple[Reason, ...]:
-    """Of each factor and level that speaks against, or was not judged, the first reason of the day."""
-    first: dict[tuple[str, str], Reason] = {}
+    """Of each reading and level that speaks against, or was not judged, the first reason of the day.
+
+    What does not change with the hour, such as the lawn and the law, is told whole.
+    """
+    first: dict[tuple[str, ...], Reason] = {}
     for hour in day.hours:
         for reason in hour.verdict.reasons:
             if reason.level != "go":
-                first.setdefault((reason.factor, reason.level), reason)
+                each = () if reason.factor in BY_THE_HOUR else (reason.text,)
+                first.setdefault((reason.factor, reason.level, *each), reason)
     return gravest_first(first.values())
 
 

@@ -2,70 +2,77 @@
 
 from __future__ import annotations
 
-import dataclasses
 from collections.abc import Mapping
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Literal
+from typing import Annotated, Literal
 
 import typer
 
 from app.printed import print_json
-from model.errors import AnswerError, nearest
-
-if TYPE_CHECKING:
-    from model.control import Control
-    from model.spray import Occasion, Rules, Spray
+from model.errors import AnswerError
 
 Json = Annotated[bool, typer.Option("--json", help="Print one JSON object and nothing else.")]
 Signs = Annotated[
     list[str] | None,
     typer.Option("--signs", metavar="SIGN", help="Seen at the place: smoke, mist, sounds, clear_calm; repeatable."),
 ]
+Reading = Annotated[float | None, typer.Option(metavar="C", help="Air temperature in shade, C.")]
+Actives = Annotated[
+    list[str] | None, typer.Option("--active", metavar="NAME", help="The active on the label; repeat it for a mix.")
+]
+Near = Annotated[list[str] | None, typer.Option("--near", help="As for advise; repeatable.")]
+Used = Annotated[list[str] | None, typer.Option("--used", metavar="GROUP", help="As for advise.")]
+Weed = Annotated[
+    str | None, typer.Option("--weed", metavar="SPECIES", help="The weed: its season and its plan count too.")
+]
+RainFast = Annotated[float | None, typer.Option(metavar="HOURS", min=0, max=168, help="Rain-fast hours of the label.")]
+ForecastFile = Annotated[
+    Path | None, typer.Option(metavar="FILE", help="CSV: time, temperature, humidity, wind and, if there, rain.")
+]
 Clock = Annotated[str | None, typer.Option(metavar="TIME", help="By the local clock, such as 17:40.")]
 
 
 def window(
-    temperature: Annotated[float | None, typer.Option(metavar="C", help="Air temperature in shade, C.")] = None,
+    temperature: Reading = None,
     humidity: Annotated[float | None, typer.Option(metavar="PERCENT", help="Relative humidity.")] = None,
     wind: Annotated[float | None, typer.Option(metavar="KM_H", help="Wind at the place, km/h.")] = None,
     rain_in: Annotated[float | None, typer.Option(metavar="HOURS", help="Hours until rain.")] = None,
-    active: Annotated[str | None, typer.Option(metavar="NAME", help="The active ingredient on the label.")] = None,
+    active: Actives = None,
     hour: Annotated[str | None, typer.Option(metavar="H", help="Local clock: 17 or 17:30.")] = None,
     month: Annotated[int | None, typer.Option(min=1, max=12, help="Month, 1 to 12.")] = None,
     state: Annotated[str | None, typer.Option(help="Australian state or territory, such as NSW.")] = None,
     sunrise: Clock = None,
     sunset: Clock = None,
     lawn: Annotated[str | None, typer.Option(help="The lawn grass, or unknown.")] = None,
+    cultivar: Annotated[str | None, typer.Option(help="Of a buffalo lawn, where it is known.")] = None,
+    place: Annotated[str, typer.Option(help="lawn, bed or paving.")] = "lawn",
+    near: Near = None,
+    used: Used = None,
+    weed: Weed = None,
+    stage: Annotated[str | None, typer.Option(help="Of the weed: seedling, young, flowering or seeding.")] = None,
+    wipe: Annotated[bool, typer.Option("--wipe", help="Wiped or dabbed onto single plants, not sprayed.")] = False,
     signs: Signs = None,
-    rain_fast: Annotated[
-        float | None, typer.Option(metavar="HOURS", min=0, max=168, help="Rain-fast hours of the label.")
-    ] = None,
-    forecast: Annotated[
-        Path | None, typer.Option(metavar="FILE", help="CSV: time, temperature, humidity, wind and, if there, rain.")
-    ] = None,
+    rain_fast: RainFast = None,
+    forecast: ForecastFile = None,
     figure: Annotated[Path | None, typer.Option(metavar="FILE", help="Draw the day to an .svg or .png file.")] = None,
     as_json: Json = False,
 ) -> None:
     """Say whether to spray: go, caution or stop, with every reason. The label in hand always wins.
 
-    Give --temperature, --humidity and --wind as measured at the place, or a day's hours with --forecast.
+    Give --temperature, --humidity and --wind as measured at the place, or a day's hours with --forecast. What advise
+    rules out for the same lawn, state, month and place is stop here too.
     """
-    from model.spray import Occasion, Weather, judge, load_rules
+    from app.window import Job, judge_file, judge_now
 
-    rules = load_rules()
-    occasion = Occasion(
-        state=state.strip().upper() if state else None,
-        month=month,
-        sunrise=_clock("--sunrise", sunrise),
-        sunset=_clock("--sunset", sunset),
-    )
-    spray = spray_of(active, rain_fast)
-    grass = lawn_of(lawn)
+    job = Job.told(
+        active or [], month, state, lawn, cultivar, place, near or [], used or [], weed, stage, wipe, rain_fast,
+        _clock("--sunrise", sunrise), _clock("--sunset", sunset),
+    )  # fmt: skip
     readings = {"--temperature": temperature, "--humidity": humidity, "--wind": wind}
     if forecast is not None:
         now = {**readings, "--rain-in": rain_in, "--hour": hour, "--signs": signs or None}
         _refuse_both(now)
-        judge_file(forecast, rules, spray, occasion, grass, figure, as_json)
+        judge_file(job, forecast, figure, as_json)
         return
     if figure is not None:
         raise AnswerError("--figure draws the hours of a day; name them with --forecast")
@@ -74,37 +81,10 @@ def window(
         raise AnswerError(
             f"nothing is judged without {' and '.join(lacking)}; measure at the place, or give --forecast"
         )
+    from model.spray import Weather
+
     weather = Weather(temperature, humidity, wind, rain_in, _clock("--hour", hour))
-    verdict = judge(weather, rules, spray, occasion, [_word(sign) for sign in signs or []], grass)
-    if as_json:
-        print_json(verdict.as_json())
-    else:
-        from app.show_window import print_verdict
-
-        print_verdict(verdict)
-
-
-def judge_file(
-    file: Path, rules: Rules, spray: Spray, occasion: Occasion, lawn: str | None, figure: Path | None, as_json: bool
-) -> None:
-    """Judge a forecast, draw it if asked, and print it."""
-    from model.spray import judge_day, read_forecast
-
-    if figure is not None:
-        from app.figures.picture import check_ending
-
-        check_ending(figure)
-    day = judge_day(read_forecast(file), rules, spray, occasion, lawn)
-    if figure is not None:
-        from app.figures.spray_hours import draw_hours
-
-        draw_hours(day, rules, figure)
-    if as_json:
-        print_json(day.as_json())
-    else:
-        from app.show_window import print_day
-
-        print_day(day)
+    judge_now(job, weather, [_word(sign) for sign in signs or []], as_json)
 
 
 def degree_days(
@@ -141,48 +121,6 @@ def degree_days(
         print_json(warmth_json(record, warmth, species))
     else:
         print_warmth(record, warmth, species)
-
-
-def find_active(name: str, control: Control | None = None) -> Spray:
-    """What spraying must know of an active; ``control`` where it is loaded. Raises AnswerError for an unknown one."""
-    from app.key import load_advice
-    from model.flora.source import cite
-    from model.spray import Spray
-
-    control = control or load_advice()
-    named = {key.casefold(): key for key in control.actives}
-    for key, active in control.actives.items():
-        named |= {other.casefold(): key for other in active.also_called}
-    if name.strip().casefold() not in named:
-        raise AnswerError(f"--active {name}: no such active is known; {nearest(name, control.actives)}")
-    key = named[name.strip().casefold()]
-    active, fast = control.actives[key], control.actives[key].rain_fast
-    spray = Spray(key, volatile=active.volatile, pre_emergent=active.use == "pre_emergent")
-    if fast is None:
-        return spray
-    return dataclasses.replace(spray, rain_fast=(fast.low, fast.high), cited=cite(control.flora.sources, fast))
-
-
-def spray_of(active: str | None, rain_fast: float | None, control: Control | None = None) -> Spray:
-    """What is to be sprayed; hours read off the label win over those that are published."""
-    from model.spray import Spray
-
-    spray = find_active(active, control) if active else Spray()
-    if rain_fast is None:
-        return spray
-    return dataclasses.replace(spray, rain_fast=(rain_fast, rain_fast), cited="the label in hand")
-
-
-def lawn_of(name: str | None) -> str | None:
-    """The lawn grass by its id. Raises AnswerError for one that is not known."""
-    if name is None:
-        return None
-    from app.key import load_advice
-
-    lawns = load_advice().lawns
-    if _word(name) not in lawns:
-        raise AnswerError(f"--lawn {name}: no such lawn grass is known; {nearest(_word(name), lawns)}")
-    return _word(name)
 
 
 def _clock(option: str, text: str | None) -> float | None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import textwrap
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -23,17 +24,19 @@ LOOKS: dict[Word, tuple[str, str, str]] = {
 }
 # Factors that have a panel of their own, or only repeat the temperature's.
 PANELS = ("delta_t", "wind")
+LETTERS, LINE = 40, 0.21  # letters in a line of the heading, and its height in inches
 
 
-def draw_hours(day: Day, rules: Rules, file: Path) -> None:
+def draw_hours(day: Day, rules: Rules, file: Path, about: str = "") -> None:
     """Draw a judged day to an SVG or PNG file, by its ending. The picture carries its content in words.
 
+    ``about``: what the day is judged for, to stand above it: place, date and actives.
     Raises AnswerError where the file cannot be written; what was there before is then still there.
     """
-    save_figure(lambda: hours_figure(day, rules), file, TITLE, in_words(day))
+    save_figure(lambda: hours_figure(day, rules, about), file, TITLE, in_words(day, about))
 
 
-def in_words(day: Day) -> str:
+def in_words(day: Day, about: str = "") -> str:
     """What the picture shows, in words: each run of hours with its verdict and the factors behind it."""
     told = []
     for run in day.runs():
@@ -43,18 +46,23 @@ def in_words(day: Day) -> str:
     depressions = [hour.verdict.delta_t for hour in day.hours]
     winds = [hour.weather.wind for hour in day.hours]
     return (
-        f"{'; '.join(told)}. Delta T is {min(depressions):g} to {max(depressions):g} C, "
+        f"{about and f'{about}. '}{'; '.join(told)}. Delta T is {min(depressions):g} to {max(depressions):g} C, "
         f"wind {min(winds):g} to {max(winds):g} km/h."
     )
 
 
-def hours_figure(day: Day, rules: Rules) -> Figure:
+def hours_figure(day: Day, rules: Rules, about: str = "") -> Figure:
+    """The picture of a judged day; ``about`` heads it."""
     from matplotlib.figure import Figure
 
     rows = _rows(day)
     strip = 0.36 * len(rows)
+    heading = textwrap.wrap(about, LETTERS)
     # As wide as a phone: on a desk it is enlarged, and the letters with it.
-    figure = Figure(figsize=(4.4, strip + 4.6), layout="constrained")
+    figure = Figure(figsize=(4.4, strip + 4.6 + LINE * len(heading)), layout="constrained")
+    if heading:
+        words = "\n".join(heading)
+        figure.suptitle(words, x=0.02, ha="left", fontsize=11.5, fontweight="bold", linespacing=1.25, parse_math=False)
     top, middle, bottom = figure.subplots(3, 1, sharex=True, height_ratios=[strip + 0.1, 1.5, 1.5])
     _draw_rows(top, day, rows)
     bands = rules.facts.bands

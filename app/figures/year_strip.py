@@ -68,8 +68,9 @@ def _strip(axis: Axes, rows: list[tuple[str, str, tuple[int, ...]]], month: int 
     for row, (_, stage, months) in enumerate(rows):
         colour = STAGE_COLOURS.get(stage, "#ffffff")
         for m in months:
+            # The outlines of January and December lie on the edge of the axes: clipped, half of them would be missing.
             axis.barh(row, 1, left=m - 0.5, height=0.72, color=colour, edgecolor=INK, linewidth=0.6,
-                      hatch="" if stage else "////")  # fmt: skip
+                      hatch="" if stage else "////", clip_on=False)  # fmt: skip
     axis.set_yticks(range(len(rows)), [name for name, _, _ in rows], color=INK, fontsize=9)
     axis.set_xticks(range(1, 13), MONTHS, color=INK, fontsize=9)
     axis.set_xlim(0.5, 12.5)
@@ -78,6 +79,7 @@ def _strip(axis: Axes, rows: list[tuple[str, str, tuple[int, ...]]], month: int 
     for edge in range(1, 12):
         axis.axvline(edge + 0.5, color="#c9d1c4", linewidth=0.5, zorder=0)
     if month is not None:
-        axis.axvspan(month - 0.5, month + 0.5, fill=False, edgecolor="#1f4e8c", linewidth=2.2, zorder=5)
+        frame = {"fill": False, "edgecolor": "#1f4e8c", "linewidth": 2.2, "zorder": 5, "clip_on": False}
+        axis.axvspan(month - 0.5, month + 0.5, **frame)
     for side in ("top", "right", "left"):
         axis.spines[side].set_visible(False)

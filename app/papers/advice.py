@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from dataclasses import dataclass, replace
 
 from app.papers.marks import Marks
@@ -14,12 +15,6 @@ from model.control import Control, JudgedOption, Plan, Year
 from model.control.year import spans
 from model.identify import Key
 
-RATINGS = {
-    "safe": "borne well where the label names this grass",
-    "caution": "may hurt the lawn: only as the label says for this grass",
-    "unknown": "not known how the lawn bears it: only if the label names this grass",
-    "injures": "hurts this lawn",
-}
 STRIP = (
     "Filled: what the plant does. Hatched: when to act, where that is good in some months only. "
     "Framed: the month of this sheet."
@@ -54,7 +49,8 @@ def advice_paper(advice: AdviceSheet, key: Key, control: Control) -> bytes:
     else:
         title = _capital(" or ".join(one.common_name for one in several)) + "?"
         sheet.title(safe(title), " or ".join(slanted(one.scientific_name) for one in several))
-    _what_it_is(sheet, advice.naming, key)
+    summary(sheet, advice.plan)
+    _what_it_is(sheet, advice.naming.among(advice.plan.case.species), key, _parted(advice.plan))
     sheet.items(parting_lines(advice.plan, control))
     for species, statement in advice.plan.about:
         name = f"{_capital(key.flora.species[species].common_name)}: " if len(several) > 1 else ""
@@ -77,7 +73,19 @@ def _capital(text: str) -> str:
     return text[:1].upper() + text[1:]
 
 
-def _what_it_is(sheet: Sheet, naming: Naming, key: Key) -> None:
+def summary(sheet: Sheet, plan: Plan) -> None:
+    """The plan in one breath, before anything else."""
+    for line in plan.summary:
+        sheet.text(line, style(9.5, fontName="bold", spaceAfter=3))
+
+
+def _parted(plan: Plan) -> set[str]:
+    """The plants that the plan itself tells from the one in front."""
+    front = plan.case.species[0]
+    return {p.other if p.one == front else p.one for p in plan.partings if front in (p.one, p.other)}
+
+
+def _what_it_is(sheet: Sheet, naming: Naming, key: Key, parted: Collection[str]) -> None:
     sheet.heading("What it is")
     sheet.text(how_sure(naming, key))
     fits, odd = seen(naming, key), against(naming, key)
@@ -87,7 +95,9 @@ def _what_it_is(sheet: Sheet, naming: Naming, key: Key) -> None:
     if odd:
         sheet.text("What was seen, and does not fit:")
         sheet.items(odd)
-    others = taken_for(naming, key)
+    # What parts the names of a shortlist is said below, pair by pair.
+    shortlist = {key.flora.species[species].common_name for species in parted}
+    others = [one for one in taken_for(naming, key) if one[0] not in shortlist]
     if not others:
         return
     asked = any(value != () for value in naming.answers.values())
@@ -103,14 +113,13 @@ def _what_it_is(sheet: Sheet, naming: Naming, key: Key) -> None:
 
 
 def _what_to_do(sheet: Sheet, plan: Plan, marks: Marks, control: Control) -> None:
-    now = [o for o in plan.options if o.suited == "yes"]
-    later = [o for o in plan.options if o.suited == "wait"]
+    now, later = plan.by("yes"), plan.by("wait")
     sheet.heading(f"What to do now, in {month_name(plan.case.month)}")
     if len(plan.case.species) > 1:
         names = " or ".join(control.flora.species[s].common_name for s in plan.case.species)
         sheet.text(f"This holds for all that it may still be: {names}.")
-    if not now:
-        sheet.text("Nothing is to be gained by acting now; wait for the months below.")
+    for statement in plan.first:
+        sheet.markup(marks.of(statement), style(9, spaceAfter=3))
     for option in now:
         _option(sheet, option, marks)
     days = next((o.look_again for o in now if o.look_again), None)
@@ -119,29 +128,31 @@ def _what_to_do(sheet: Sheet, plan: Plan, marks: Marks, control: Control) -> Non
     if later:
         sheet.heading("What to do later, or under a condition")
         for option in later:
-            reason = next(r for r in option.reasons if r.suited == "wait")
-            names = f": {_actives(option)}" if option.actives else ""
-            line = f"<b>{safe(option.title)}</b>{safe(names)} (best in {spans(option.months)}). "
-            sheet.bullet(line + marks.said(reason.text, reason.standing, reason.source), ITEM)
+            read = [reason for reason in option.beside if reason.standing == "by the label"]
+            told = " ".join(marks.said(r.text, r.standing, r.source) for r in (*option.against, *read))
+            names = f": {option.mix_with_groups}" if option.actives else ""
+            sheet.bullet(f"<b>{safe(option.title)}</b>{safe(names)}. {told}", ITEM)
     _only_for(sheet, plan, marks, control)
     _not_here(sheet, plan, marks)
 
 
 def _option(sheet: Sheet, option: JudgedOption, marks: Marks) -> None:
-    told = " ".join(marks.said(r.text, r.standing, r.source) for r in option.do)
-    sheet.markup(f"<b>{safe(option.title)}.</b> {told}", style(9, spaceAfter=1.5))
-    more = []
-    if option.actives:
-        lawn = "; ".join(f"{a.name}: {RATINGS[a.lawn_rating]}" for a in option.actives)
-        more.append(f"With {_actives(option)}. {lawn[:1].upper() + lawn[1:]}.")
+    told = " ".join(marks.said(r.whole, r.standing, r.source) for r in option.do)
+    name = f": {option.mix_with_groups}" if option.actives else ""
+    sheet.markup(f"<b>{safe(option.title)}{safe(name)}.</b> {told}", style(9, spaceAfter=1.5))
+    mind = [r for r in option.beside if r.factor == "lawn" or r.weight == "care"]
+    more = [marks.said(_capital(r.text), r.standing, r.source) for r in mind]
     if option.out:
-        more.append(f"Must come out: {', '.join(option.out)}.")
-    more += [f"Does not deal with: {text[:1].lower() + text[1:]}" for text in option.leaves]
-    sheet.text(" ".join(more), style(8.2, leftIndent=10, spaceAfter=4))
+        more.append(f"Must come out: {safe(', '.join(option.out))}.")
+    if option.leaves:
+        more.append(f"Does not deal with: {safe(_undone(option.leaves))}.")
+    sheet.markup(" ".join(more), style(8.2, leftIndent=10, spaceAfter=4))
 
 
-def _actives(option: JudgedOption) -> str:
-    return " + ".join(f"{a.name} (group {a.group})" for a in option.actives)
+def _undone(leaves: tuple[str, ...]) -> str:
+    """What is left undone, without what is said more fully beside it."""
+    texts = [f"{text[:1].lower()}{text[1:]}".rstrip(".") for text in leaves]
+    return "; ".join(text for text in texts if not any(text != other and other.startswith(text) for other in texts))
 
 
 def _only_for(sheet: Sheet, plan: Plan, marks: Marks, control: Control) -> None:
@@ -151,7 +162,7 @@ def _only_for(sheet: Sheet, plan: Plan, marks: Marks, control: Control) -> None:
         sheet.heading("Only for one of them, so tell them apart first")
     for option in some:
         names = " or ".join(control.flora.species[s].common_name for s in option.species)
-        title = f"{option.title}{f': {_actives(option)}' if option.actives else ''}"
+        title = f"{option.title}{f': {option.mix_with_groups}' if option.actives else ''}"
         told = " ".join(marks.said(r.text, r.standing, r.source) for r in option.do)
         when = "now" if option.suited == "yes" else f"best in {spans(option.months)}"
         sheet.bullet(f"<b>{safe(title)}</b>, {safe(names)} only ({when}). {told}", SMALL_ITEM)
@@ -163,9 +174,8 @@ def _not_here(sheet: Sheet, plan: Plan, marks: Marks) -> None:
     if not out:
         return
     sheet.heading("What not to use here")
-    for option in out:
-        reason = next(r for r in option.reasons if r.suited == "no")
-        line = f"<b>{safe(_actives(option))}.</b> {marks.said(reason.text, reason.standing, reason.source)}"
+    first = [(_capital(option.ruled_out), option.against[0]) for option in out]
+    for line in dict.fromkeys(marks.said(text, reason.standing, reason.source) for text, reason in first):
         sheet.bullet(line, SMALL_ITEM)
 
 

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import fields, replace
+from dataclasses import replace
 from typing import Any
 
 from app.papers.naming import Naming, still_possible
+from app.read_labels import labels_read
 from app.records import Records, VisitRecord
 from app.records.kept import KeptFinding
 from app.words import LEAST_NAMED
@@ -90,12 +91,13 @@ def plan_of(records: Records, record: VisitRecord, naming: Naming, control: Cont
 
 def kept_case(record: VisitRecord) -> Case | None:
     """The case that the latest kept plan of a visit was made for; None where there is none that can be read."""
-    known = {f.name for f in fields(Case)}
     for kept in reversed(record.plans):
         found = kept.plan.get("case")
-        if isinstance(found, dict) and set(found) == known:
-            told: dict[str, Any] = {n: tuple(value) if isinstance(value, list) else value for n, value in found.items()}
-            return Case(**told)
+        if isinstance(found, dict):
+            try:
+                return Case.of_json(found)
+            except (TypeError, ValueError, KeyError):
+                continue  # of another version, which knew more
     return None
 
 
@@ -103,13 +105,13 @@ def _case_of_site(records: Records, record: VisitRecord) -> Case:
     site = record.site
     used = tuple(sorted({use.group for use in records.group_uses(site.id) if use.day < record.visit.day}))
     near: Any = tuple(site.near)
-    return Case((), record.visit.day.month, site.lawn, state=site.state or None, near=near, used=used)
+    day = record.visit.day
+    return Case((), day.month, site.lawn, state=site.state or None, near=near, used=used, labels=labels_read())
 
 
 def decided(option: JudgedOption) -> str:
     """What was decided on, in words, as a kept plan has it."""
-    actives = " + ".join(active.name for active in option.actives)
-    return f"{option.title}: {actives}" if actives else option.title
+    return option.name
 
 
 def decided_option(record: VisitRecord, made: Plan) -> tuple[JudgedOption, ...]:

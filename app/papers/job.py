@@ -5,12 +5,12 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from app.papers.advice import summary
 from app.papers.bring import load_papers, to_bring
 from app.papers.marks import Marks
 from app.papers.naming import Naming, how_sure, taken_for
 from app.papers.sheet import SMALL, SMALL_ITEM, Head, Sheet, safe, slanted, style
 from app.show_plan import heading, parting_lines
-from app.words import month_name
 from model.control import Control, JudgedOption, Plan
 from model.control.facts import MethodName
 from model.control.year import spans
@@ -66,8 +66,10 @@ def job_paper(job: JobSheet, key: Key, control: Control, rules: Rules) -> bytes:
     sheet = Sheet(Head("Job sheet", where, job.day, job.maker, "no rates but those you typed: the label comes first"))
     marks = Marks(control)
     sheet.title(safe(f"{plant.common_name[:1].upper()}{plant.common_name[1:]}"), slanted(plant.scientific_name))
-    sheet.text(heading(job.plan, control))
-    _site(sheet, job)
+    about = heading(job.plan, control)
+    sheet.text(f"{about[:1].upper()}{about[1:]}")
+    summary(sheet, job.plan)
+    _site(sheet, job, control)
     _weed(sheet, job, key, control)
     options = chosen_options(job)
     _plan(sheet, job, options, marks)
@@ -97,7 +99,7 @@ def chosen_options(job: JobSheet) -> tuple[JudgedOption, ...]:
     return tuple(o for o in job.plan.options if o.suited == "yes")
 
 
-def _site(sheet: Sheet, job: JobSheet) -> None:
+def _site(sheet: Sheet, job: JobSheet, control: Control) -> None:
     rows = []
     if job.client is not None:
         contact = ", ".join(text for text in (job.client.phone, job.client.email) if text)
@@ -107,9 +109,7 @@ def _site(sheet: Sheet, job: JobSheet) -> None:
         rows.append(["Address", ", ".join(filter(None, (job.site.address, job.site.state)))])
         if job.site.area_m2:
             rows.append(["Lawn area", f"{job.site.area_m2:g} m\u00b2"])
-    rows.append(
-        ["Lawn grass", case.lawn.replace("_", " ") + (": check it on the spot" if case.lawn == "unknown" else "")]
-    )
+    rows.append(["Lawn grass", _grass(job.plan, control)])
     rows.append(["Near", ", ".join(case.near) or "nothing was told; look round"])
     if case.used:
         rows.append(["Groups used here before", ", ".join(str(group) for group in case.used)])
@@ -118,10 +118,21 @@ def _site(sheet: Sheet, job: JobSheet) -> None:
     sheet.table(rows, (0.24, 0.76), heads=False)
 
 
+def _grass(plan: Plan, control: Control) -> str:
+    """The lawn grass, with the variety where it is known."""
+    lawn = control.lawns[plan.case.lawn]
+    if plan.case.lawn == "unknown":
+        return "unknown: check it on the spot"
+    variety = f" ({lawn.cultivars[plan.case.cultivar].name})" if plan.case.cultivar in lawn.cultivars else ""
+    return f"{lawn.name}{variety}"
+
+
 def _weed(sheet: Sheet, job: JobSheet, key: Key, control: Control) -> None:
     sheet.heading("The weed")
-    sheet.text(how_sure(job.naming, key))
-    still = [(name, note) for name, note, out in taken_for(job.naming, key) if not out]
+    naming = job.naming.among(job.plan.case.species)
+    sheet.text(how_sure(naming, key))
+    parted = {key.flora.species[species].common_name for p in job.plan.partings for species in (p.one, p.other)}
+    still = [(name, note) for name, note, out in taken_for(naming, key) if not out and name not in parted]
     if still:
         sheet.text("Before you start, look again: it may be taken for")
         sheet.items(f"{name}: {note}" for name, note in still[:4])
@@ -130,20 +141,19 @@ def _weed(sheet: Sheet, job: JobSheet, key: Key, control: Control) -> None:
 
 def _plan(sheet: Sheet, job: JobSheet, options: tuple[JudgedOption, ...], marks: Marks) -> None:
     sheet.heading("What to do")
-    if not options:
-        sheet.text(f"Nothing of the plan is to be done in {month_name(job.plan.case.month)}.")
+    for statement in job.plan.first:
+        sheet.markup(marks.of(statement), style(9, spaceAfter=3))
     for option in options:
-        told = " ".join(marks.said(r.text, r.standing, r.source) for r in option.do)
-        names = " + ".join(f"{a.name} (group {a.group}, lawn: {a.lawn_rating})" for a in option.actives)
-        with_names = f": {safe(names)}" if names else ""
-        sheet.markup(f"<b>{safe(option.title)}{with_names}.</b> {told}", style(9, spaceAfter=1.5))
+        told = " ".join(marks.said(r.whole, r.standing, r.source) for r in option.do)
+        names = f": {safe(option.mix_with_groups)}" if option.actives else ""
+        sheet.markup(f"<b>{safe(option.title)}{names}.</b> {told}", style(9, spaceAfter=1.5))
         more = [f"Must come out: {', '.join(option.out)}."] if option.out else []
         more.append(f"Best months: {spans(option.months)}.")
         if option.look_again:
             more.append(f"Look again after {option.look_again[0]} to {option.look_again[1]} days.")
         sheet.text(" ".join(more), style(8.2, leftIndent=10, spaceAfter=1.5))
         for reason in (r for r in option.reasons if r.suited == "wait" or option.actives):
-            sheet.bullet(marks.said(reason.text, reason.standing, reason.source), SMALL_ITEM)
+            sheet.bullet(marks.said(reason.whole, reason.standing, reason.source), SMALL_ITEM)
 
 
 def _window(sheet: Sheet, job: JobSheet, rules: Rules, marks: Marks) -> None:

@@ -9,7 +9,7 @@ from model.control import Control
 from model.control.facts import Statement
 from model.flora.species import Fact
 
-PRACTICE, MEMORY = "*", "\u00b0"
+PRACTICE, MEMORY, LABEL = "*", "\u00b0", "L"
 
 
 class Marks:
@@ -34,6 +34,9 @@ class Marks:
             known = self.control.flora.sources
             keys = [key for key in sources if known[key].standing == "published"]
             return [str(self.works.setdefault(key, len(self.works) + 1)) for key in keys]
+        if standing == "by the label":
+            self.used.add(LABEL)
+            return [LABEL]
         mark = PRACTICE if standing == "common practice" else MEMORY
         self.used.add(mark)
         return [mark]
@@ -44,7 +47,11 @@ class Marks:
 
     def legend(self) -> list[str]:
         """What the marks mean, in markup, a line each."""
-        said = {PRACTICE: "common practice, no source", MEMORY: "from memory, to be verified"}
-        plain = "; ".join(f"{mark} {said[mark]}" for mark in (PRACTICE, MEMORY) if mark in self.used)
+        said = {
+            PRACTICE: "common practice, no source",
+            MEMORY: "from memory, to be verified",
+            LABEL: "by a label that was read, as it says",
+        }
+        plain = "; ".join(f"{mark} {told}" for mark, told in said.items() if mark in self.used)
         works = [f"{n} {safe(self.control.flora.sources[key].citation)}" for key, n in self.works.items()]
         return [line for line in (plain, ";  ".join(works)) if line]

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass, field
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field, replace
 
 from app.words import LEAST_NAMED, answer_text
 from model.flora.character import PARTS
@@ -41,6 +41,10 @@ class Naming:
         visible = finding.visible if finding.visible != PARTS else None
         return cls(lead.species, finding.status, lead.probability, answers, confirmed_by, also, visible)
 
+    def among(self, shortlist: Iterable[str]) -> Naming:
+        """The same, where a plan is made for a shortlist: all of it is still possible, whatever the answers say."""
+        return replace(self, also=tuple(dict.fromkeys(s for s in (*self.also, *shortlist) if s != self.species)))
+
     def counted(self, key: Key) -> Answers:
         """The answers on parts that could be seen, in their order."""
         return in_sight(self.answers, out_of_sight(key.flora.characters, self.visible))
@@ -65,7 +69,8 @@ def how_sure(naming: Naming, key: Key) -> str:
     name = key.flora.species[naming.species].common_name
     told = f" The name was confirmed by {naming.confirmed_by}." if naming.confirmed_by else ""
     if naming.status == "told":
-        return (told or " The name was given by who looked at it; no signs were noted on this sheet.").strip()
+        names = "names were" if naming.also else "name was"
+        return (told or f" The {names} given by who looked at it; no signs were noted on this sheet.").strip()
     chance = f" ({in_hundred(naming.probability)})" if naming.probability is not None else ""
     if naming.status == "confirmed":
         return f"This is {name}{chance}: what was seen tells it from every plant on file that is taken for it.{told}"
@@ -110,10 +115,11 @@ def against(naming: Naming, key: Key) -> list[str]:
 def taken_for(naming: Naming, key: Key) -> list[tuple[str, str, bool]]:
     """Plants that are taken for this one: name, what parts the two, and whether what was seen rules it out.
 
-    Those that are not ruled out come first.
+    What the plant may still be is never ruled out. Those that are not ruled out come first.
     """
     row = key.index[naming.species]
     open_rows = set(unseparated(naming.likelihoods(key), key.flora, naming.counted(key), row))
+    open_rows |= {key.index[species] for species in naming.also}
     found = []
     for other in key.flora.look_alikes[naming.species]:
         entry = key.flora.look_alike(naming.species, other)

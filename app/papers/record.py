@@ -2,15 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import fields
 from datetime import date, datetime, time
 from itertools import pairwise
+from typing import TYPE_CHECKING
 
+from app.against import HEADING, against
 from app.papers.sheet import SMALL, SMALL_ITEM, Head, Sheet, style
 from app.records.entries import Current, Product, Reading, Signed, Treatment
 from app.records.law import keep_until, missing_fields, union_of_fields, write_up_by
 from app.words import day_text
+
+if TYPE_CHECKING:
+    from app.records import Records
 
 EMPTY = "\u2013"
 # What is written down beside the fields that states ask for.
@@ -40,8 +45,19 @@ READING = {
 Versions = Sequence[tuple[Signed, Treatment]]
 
 
-def record_paper(current: Current, versions: Versions = (), maker: str = "") -> bytes:
-    """The record of a treatment as PDF. ``versions``: every signed one, oldest first; none while it is unsigned."""
+def paper_of_treatment(records: Records, number: int, maker: str = "") -> bytes:
+    """The record of a treatment in the book, as PDF. Raises RecordsError where there is none."""
+    current, versions = records.current("treatment", number), records.versions("treatment", number)
+    assert isinstance(current.record, Treatment)
+    remarks = [str(remark) for remark in against(records, current.record)]
+    return record_paper(current, versions, maker, remarks)  # type: ignore[arg-type]  # all are of a treatment
+
+
+def record_paper(current: Current, versions: Versions = (), maker: str = "", remarks: Iterable[str] = ()) -> bytes:
+    """The record of a treatment as PDF. ``versions``: every signed one, oldest first; none while it is unsigned.
+
+    ``remarks``: what speaks against what was done.
+    """
     treatment = current.record
     assert isinstance(treatment, Treatment)
     kind = "Spray record" if treatment.chemical else "Record of work"
@@ -54,6 +70,7 @@ def record_paper(current: Current, versions: Versions = (), maker: str = "") -> 
         _products(sheet, treatment, missing)
         _weather(sheet, treatment, missing)
     _law(sheet, treatment)
+    _against(sheet, list(remarks))
     sheet.together(lambda: _signatures(sheet, current, versions))
     return sheet.as_pdf()
 
@@ -151,6 +168,18 @@ def _law(sheet: Sheet, treatment: Treatment) -> None:
         return
     due = write_up_by(treatment)
     sheet.text(f"{due.text[:1].upper()}{due.text[1:]}. Keep it until {day_text(keep_until(treatment))}.", SMALL)
+
+
+def _against(sheet: Sheet, remarks: list[str]) -> None:
+    if not remarks:
+        return
+
+    def write() -> None:
+        sheet.heading(HEADING)
+        sheet.items(remarks, SMALL_ITEM)
+        sheet.text("Said by swardkey when this paper was made. It is no part of what is signed.", SMALL)
+
+    sheet.together(write)
 
 
 def _signatures(sheet: Sheet, current: Current, versions: Versions) -> None:

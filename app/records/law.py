@@ -41,7 +41,10 @@ class WithoutChemical(Fact):
 
 
 class StateLaw(Fact):
-    """One state's spray record. Where ``list`` is unconfirmed, the union of all fields is asked."""
+    """One state's spray record. Where ``list`` is unconfirmed, the union of all fields is asked.
+
+    ``exempt``: who need not keep it, which is said first and excuses nobody before the regulator has confirmed it.
+    """
 
     list: Literal["known", "unconfirmed"]
     asks: tuple[str, ...] = ()
@@ -50,6 +53,7 @@ class StateLaw(Fact):
     within_hours: Hours | None
     keep_years: Years
     unconfirmed: str
+    exempt: str = ""
 
     @model_validator(mode="after")
     def _known_or_not(self) -> Self:
@@ -164,9 +168,15 @@ def write_up_by(treatment: Treatment, state: str | None = None) -> WriteUp:
         ended += timedelta(days=1)
     hours = [rule.within_hours] if rule.within_hours is not None else []
     hours += [law.actives[name].within_hours for name in _actives(treatment, law)]
-    told = f"within {min(hours):g} hours" if hours else "before you leave the site"
+    told = f"within {_long(min(hours))}" if hours else "before you leave the site"
     at = ended + timedelta(hours=min(hours, default=0))
-    return WriteUp(at, f"write it up {told}; confirm with the regulator ({rule.unconfirmed})")
+    first = f"exempt: {rule.exempt}; else " if rule.exempt else ""
+    return WriteUp(at, f"{first}write it up {told}; confirm with the regulator ({rule.unconfirmed})")
+
+
+def _long(hours: float) -> str:
+    """Hours in words: by the day from three days on."""
+    return f"{hours / 24:g} days" if hours >= 72 else f"{hours:g} hours"
 
 
 def keep_until(treatment: Treatment, state: str | None = None) -> date:

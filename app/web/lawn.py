@@ -6,6 +6,7 @@ from dataclasses import replace
 from datetime import date
 from typing import Any, get_args
 
+from app.read_labels import labels_read
 from app.records import open_records
 from app.web.draft import Draft
 from app.web.finding import plan_species
@@ -15,7 +16,12 @@ from model.control import Case
 from model.control.case import check_case
 from model.control.facts import Near, Place, Stage
 
-NEAR_WORDS = {"edibles": "vegetables or fruit", "bees": "bees or hives", "grazing": "grazing animals"}
+NEAR_WORDS = {
+    "pond": "pond, creek or drain",
+    "edibles": "vegetables or fruit",
+    "bees": "bees or hives",
+    "grazing": "grazing animals",
+}
 STAGE_WORDS = {"young": "young plant", "seeding": "in seed", "flowering": "in flower"}
 
 
@@ -28,6 +34,7 @@ def show(shed: Shed, draft: Draft) -> dict[str, Any]:
             groups.setdefault(active.group, []).append(name)
     return {
         "lawns": [(name, lawn.name) for name, lawn in control.lawns.items()],
+        "cultivars": [(name, one.name) for name, one in control.lawns["buffalo"].cultivars.items()],
         "places": [(place, place) for place in get_args(Place)],
         "stages": [(stage, STAGE_WORDS.get(stage, stage)) for stage in get_args(Stage)],
         "near": [(thing, NEAR_WORDS.get(thing, thing)) for thing in get_args(Near)],
@@ -62,6 +69,8 @@ def from_site(shed: Shed, draft: Draft, fields: Fields, which: str) -> Draft:
         "near": [thing for thing in site.near if thing in get_args(Near)],
         "used": [group for group in used if group in groups],
     }
+    if known["lawn"] != "buffalo":
+        known["cultivar"] = ""
     return replace(draft, lawn={**defaults(draft), **draft.lawn, **typed, **known})
 
 
@@ -77,12 +86,14 @@ def defaults(draft: Draft) -> dict[str, Any]:
         "state": "",
         "near": [],
         "used": [],
+        "cultivar": "",
     }
 
 
 def make_plan(shed: Shed, draft: Draft, fields: Fields, which: str) -> Draft:
     """On to the plan, once what was told makes sense. Raises AnswerError or FormError where it does not."""
-    after = replace(draft, lawn=_typed(draft, fields), choice="")
+    weather = {name: told for name, told in draft.weather.items() if name not in ("active", "rain_fast", "state")}
+    after = replace(draft, lawn=_typed(draft, fields), choice="", weather=weather)
     check_case(case_of(shed, after), shed.control)
     return replace(after, step="plan")
 
@@ -98,6 +109,7 @@ def _typed(draft: Draft, fields: Fields) -> dict[str, Any]:
         "stage": one(fields, "stage"),
         "state": one(fields, "state"),
         "near": list(several(fields, "near")),
+        "cultivar": one(fields, "cultivar") if one(fields, "lawn") == "buffalo" else "",
         "used": [int(g) for g in several(fields, "used") if g.isascii() and g.isdigit()],
     }
 
@@ -115,6 +127,8 @@ def case_of(shed: Shed, draft: Draft) -> Case:
         state=told["state"] or None,
         near=tuple(told["near"]),
         used=tuple(told["used"]),
+        cultivar=told["cultivar"] or None,
+        labels=labels_read(),
     )
 
 

@@ -16,7 +16,7 @@ const nameOf = (form) => {
   return `sk ${location.pathname} ${page ? `${page.plant} ${page.step}` : location.search} ${button?.do} ${button?.with || ""}`;
 };
 const note = (event) => {
-  const form = event.target.closest("form");
+  const form = event.target.form || event.target.closest("form");
   if (form) sessionStorage.setItem(nameOf(form), JSON.stringify([...new FormData(form)]));
 };
 element.addEventListener("input", note);

@@ -81,11 +81,10 @@ def of_visit(shed: Shed, visit: int, kind: str) -> bytes:
 
 def of_treatment(number: int) -> bytes:
     """The record of a treatment as PDF, with its amendments. Raises RecordsError where there is none."""
-    from app.papers.record import record_paper
+    from app.papers.record import paper_of_treatment
 
     with open_records() as records:
-        versions = records.versions("treatment", number)
-        return record_paper(records.current("treatment", number), versions)  # type: ignore[arg-type]
+        return paper_of_treatment(records, number)
 
 
 def of_all(name: str) -> tuple[bytes, str]:

@@ -3,18 +3,21 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from datetime import date
 from typing import Any
 
 from app.figures.year_strip import STAGES
-from app.show_plan import Notes, heading, parting_lines, summary
+from app.read_labels import note_label, revoke_label, split_actives
+from app.show_plan import Notes, heading, parting_lines, ruled_out_lines, said_of, shared_lines
 from app.web.draft import Draft
 from app.web.frame import Fields, FormError, one
 from app.web.lawn import case_of
 from app.web.shed import Shed
 from model.control import Control, JudgedOption, Plan, Year, plan
 from model.control.facts import Statement
+from model.control.use import Suited
 
-MARKS = {"yes": "Do it now", "wait": "Wait", "no": "Not here"}
+MARKS: dict[Suited, str] = {"yes": "Do it now", "wait": "Wait"}
 STANDS = {"published": "published", "common practice": "common practice, no source", "from memory": "from memory"}
 
 
@@ -23,16 +26,30 @@ def show(shed: Shed, draft: Draft) -> dict[str, Any]:
     control = shed.control
     made = plan(control, case_of(shed, draft))
     notes = Notes(control)
-    rows = {word: [_row(o, notes) for o in made.options if o.suited == word] for word in MARKS}
+    said = {option: said_of(option, notes) for option in (*made.options, *made.only) if option.suited != "no"}
+    shared = {word: shared_lines(made, word, notes) for word in MARKS}
+    rows = {
+        word: [
+            _row(o, notes, _without(said[o], shared[word] if o.actives else []))
+            for o in made.options
+            if o.suited == word
+        ]
+        for word in MARKS
+    }
+    only = [o for o in made.only if o.suited != "no"]
     return {
         "heading": heading(made, control),
-        "summary": summary(made),
+        "summary": made.summary,
+        "itself": made.itself,
+        "first": _said(notes, made.first),
         "about": [notes.of(statement) for _, statement in made.about],
         "rows": rows,
-        "only": [_row(o, notes) | {"whose": _names(control, o)} for o in made.only],
+        "shared": shared,
+        "only": [_row(o, notes, said[o], whose=True) | {"whose": _names(control, o)} for o in only],
+        "ruled_out": ruled_out_lines(made, notes),
         "partings": parting_lines(made, control),
         "marks": MARKS,
-        "years": [year_rows(control, year) for year in made.years],
+        "years": [year_rows(control, year) for year in _years(made)],
         "month": made.case.month,
         "lists": [
             ("About the name of the lawn grass", _said(notes, made.traps)),
@@ -41,28 +58,45 @@ def show(shed: Shed, draft: Draft) -> dict[str, Any]:
         ],
         "works": notes.lines(),
         "choice": draft.choice,
+        "lawn": control.lawns[made.case.lawn].name,
+        "may_read": made.case.place == "lawn" and made.case.lawn != "unknown",
     }
 
 
-def key_of(option: JudgedOption) -> str:
-    """What names an option on the page."""
-    return "+".join([option.method, *(active.name for active in option.actives)])
+def key_of(option: JudgedOption, whose: bool = False) -> str:
+    """What names an option on the page; with its plants where it holds for some of a shortlist only."""
+    whom = ["of", *option.species] if whose else []
+    return "+".join([option.method, *(active.name for active in option.actives), *whom])
 
 
-def _row(option: JudgedOption, notes: Notes) -> dict[str, Any]:
-    against = [r for r in option.reasons if r.suited == "no"] if option.suited == "no" else option.reasons
+def _without(said: list[str], shared: list[str]) -> list[str]:
+    return [line for line in said if line not in shared]
+
+
+def _years(made: Plan) -> list[Year]:
+    """The years of the plants, without the ways that are ruled out here."""
+    ways = {option.method for option in (*made.options, *made.only) if option.suited != "no"}
+    return [
+        replace(y, best={method: months for method, months in y.best.items() if method in ways}) for y in made.years
+    ]
+
+
+def _row(option: JudgedOption, notes: Notes, why: list[str], whose: bool = False) -> dict[str, Any]:
+    unread = [a.name for a in option.actives if a.needs_label]
     return {
-        "key": key_of(option),
-        "title": option.title,
+        "key": key_of(option, whose),
+        "name": option.name,
         "suited": option.suited,
         "actives": option.actives,
-        "do": [notes.said(r.text, r.standing, r.source) for r in option.do] if option.suited != "no" else [],
-        "why": [notes.said(r.text, r.standing, r.source) for r in against],
+        "do": [notes.said(r.whole, r.standing, r.source) for r in option.do],
+        "why": why,
         "out": option.out,
         "leaves": option.leaves,
         "months": option.months,
         "look_again": option.look_again,
         "standing": STANDS[option.standing],
+        "labels": list(dict.fromkeys(" + ".join(a.label.actives) for a in option.actives if a.label is not None)),
+        "unread": " + ".join(unread),
     }
 
 
@@ -94,7 +128,8 @@ def made_plan(shed: Shed, draft: Draft) -> Plan:
 def chosen(shed: Shed, draft: Draft) -> JudgedOption | None:
     """The option that was chosen, where it is still in the plan."""
     made = made_plan(shed, draft)
-    return next((o for o in (*made.options, *made.only) if key_of(o) == draft.choice), None)
+    every = {key_of(option, whose=True): option for option in made.only} | {key_of(o): o for o in made.options}
+    return every.get(draft.choice)
 
 
 def choose(shed: Shed, draft: Draft, fields: Fields, which: str) -> Draft:
@@ -104,13 +139,30 @@ def choose(shed: Shed, draft: Draft, fields: Fields, which: str) -> Draft:
     if option is None:
         raise FormError("Choose what you will do first.")
     if option.suited == "no":
-        raise FormError(f"{option.title} is not for this lawn; choose another way.")
-    return replace(after, step="spray" if option.actives else "record")
+        raise FormError(f"{option.ruled_out} Choose another way.")
+    # What was sprayed before is not what is chosen now; the readings still hold.
+    weather = {name: told for name, told in after.weather.items() if name not in ("active", "rain_fast")}
+    return replace(after, weather=weather, step="spray" if option.actives else "record")
+
+
+def read_label(shed: Shed, draft: Draft, fields: Fields, which: str) -> tuple[Draft, list[str]]:
+    """Keep that the user has read a label which names this lawn, and plan anew."""
+    lawn = case_of(shed, draft).lawn
+    read = note_label(shed.control, split_actives(which), lawn, one(fields, "number"), one(fields, "by"), date.today())
+    return draft, [f"Kept: {which} on {shed.control.lawns[lawn].name}, {read}."]
+
+
+def revoke(shed: Shed, draft: Draft, fields: Fields, which: str) -> tuple[Draft, list[str]]:
+    """Take back that a label was read."""
+    lawn = case_of(shed, draft).lawn
+    revoke_label(shed.control, split_actives(which), lawn)
+    told = f"Taken back: the label for {which} on {shed.control.lawns[lawn].name}."
+    return replace(draft, choice=""), [told]
 
 
 def to_record(shed: Shed, draft: Draft, fields: Fields, which: str) -> Draft:
     """On to the record without choosing: advice alone."""
-    return replace(draft, step="record")
+    return replace(draft, choice="", step="record")
 
 
-ACTIONS = {"choose": choose, "to_record": to_record}
+ACTIONS = {"choose": choose, "to_record": to_record, "read_label": read_label, "revoke": revoke}

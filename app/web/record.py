@@ -46,7 +46,7 @@ def show(shed: Shed, draft: Draft) -> dict[str, Any]:
             "states": [(key, state.name) for key, state in shed.control.states.items()],
             "state": draft.lawn.get("state", ""),
             "visit": visit.show(shed, records, number) if number else None,
-            "option": option.title if option is not None else "",
+            "option": option.name if option is not None else "",
             "has_plan": bool(plan_species(shed, draft)) and bool(draft.lawn),
         }
 
@@ -123,7 +123,17 @@ def _treatment(shed: Shed, draft: Draft, new: Treatment, option: JudgedOption) -
         plants=f"{shed.control.lawns[lawn].name} lawn" if draft.lawn.get("place") == "lawn" else "",
         situation={"lawn": "home lawn", "bed": "garden bed", "paving": "paving"}.get(draft.lawn.get("place", ""), ""),
         weather=_as_read(draft) if chemical else (),
+        notes=_labels_read(shed, draft, option),
     )
+
+
+def _labels_read(shed: Shed, draft: Draft, option: JudgedOption) -> str:
+    """The labels that the user read, without which the plan would have had these actives wait on this lawn."""
+    if draft.lawn.get("place", "lawn") != "lawn":
+        return ""
+    lawn = shed.control.lawns[draft.lawn.get("lawn", "unknown")].name
+    read = [f"{active.name} on {lawn}: {active.label}" for active in option.actives if active.label is not None]
+    return "\n".join(read)
 
 
 def _as_read(draft: Draft) -> tuple[Reading, ...]:

@@ -7,15 +7,19 @@ from datetime import datetime
 from pathlib import Path
 from typing import Any
 
-from app.show_window import HEADLINES, LABEL_WINS, one_of_each, usable_sentence
+from app.read_labels import split_actives
+from app.show_window import LABEL_WINS, headline, one_of_each, usable_sentence
 from app.web import sums
 from app.web.draft import Draft
 from app.web.frame import Fields, FormError, number, one, several
+from app.web.lawn import case_of
 from app.web.plan import chosen
 from app.web.shed import Shed
 from app.web.uploads import put_away
+from app.window import Job, about, active_of, day_of, verdict_of
+from model.control import Use
 from model.errors import SwardkeyError
-from model.spray import Day, Occasion, Verdict, Weather, judge, judge_day, read_clock, read_forecast
+from model.spray import Forecast, Occasion, Verdict, Weather, read_clock, read_forecast
 
 LONGEST_FORECAST = 200_000  # bytes; a day's hours are a few thousand
 
@@ -26,7 +30,7 @@ def show(shed: Shed, draft: Draft) -> dict[str, Any]:
     found: dict[str, Any] = {"verdict": None, "day": None, "fault": ""}
     try:
         if told["from"] == "forecast" and draft.forecast:
-            found |= _day(judged_day(shed, draft), shed)
+            found |= _day(shed, draft, told)
         elif told["temperature"]:
             found["verdict"] = judged(shed, draft)
     except SwardkeyError as error:
@@ -34,10 +38,10 @@ def show(shed: Shed, draft: Draft) -> dict[str, Any]:
     return {
         **found,
         "told": told,
-        "actives": [(name, name) for name in sorted(shed.control.actives)],
+        "actives": [(mix, mix) for mix in dict.fromkeys((*_mix(shed, draft), *sorted(shed.control.actives)))],
         "states": [(key, state.name) for key, state in shed.control.states.items()],
         "signs": [(key, sign.question) for key, sign in shed.rules.facts.signs.items()],
-        "headlines": HEADLINES,
+        "headline": headline(found["verdict"]) if found["verdict"] is not None else "",
         "label_wins": LABEL_WINS,
         "has_forecast": bool(draft.forecast),
         **sums.show(shed, draft),
@@ -46,10 +50,9 @@ def show(shed: Shed, draft: Draft) -> dict[str, Any]:
 
 def defaults(shed: Shed, draft: Draft) -> dict[str, Any]:
     """What is taken until something is told: the active of the plan, the state, the hour of now."""
-    option = chosen(shed, draft) if draft.choice else None
     return {
         "from": "readings",
-        "active": option.actives[0].name if option is not None and option.actives else "",
+        "active": next(iter(_mix(shed, draft)), ""),
         "state": draft.lawn.get("state", ""),
         "temperature": "",
         "humidity": "",
@@ -61,14 +64,26 @@ def defaults(shed: Shed, draft: Draft) -> dict[str, Any]:
     }
 
 
-def _occasion(shed: Shed, draft: Draft, told: dict[str, Any]) -> Occasion:
-    return Occasion(state=told["state"] or None, month=draft.lawn.get("month") or draft.month)
+def _mix(shed: Shed, draft: Draft) -> list[str]:
+    """The actives of what was chosen, as one mix; none where nothing was."""
+    option = chosen(shed, draft) if draft.choice else None
+    return [option.mix] if option is not None and option.actives else []
 
 
-def _spray(shed: Shed, told: dict[str, Any]) -> Any:
-    from app.spraying import spray_of
-
-    return spray_of(told["active"] or None, float(told["rain_fast"]) if told["rain_fast"] else None, shed.control)
+def _job(shed: Shed, draft: Draft, told: dict[str, Any]) -> Job:
+    """What is to be sprayed, on this lawn, with what the plan makes of it."""
+    case = replace(case_of(shed, draft), state=told["state"] or None)
+    actives = tuple(active_of(shed.control, name) for name in split_actives(told["active"]))
+    use = Use(
+        actives=actives, lawn=case.lawn, cultivar=case.cultivar, place=case.place, month=case.month, state=case.state,
+        near=case.near, used=case.used, labels=case.labels,
+    )  # fmt: skip
+    occasion = Occasion(state=case.state, month=case.month)
+    job = Job(shed.control, use, occasion, float(told["rain_fast"]) if told["rain_fast"] else None)
+    option = chosen(shed, draft) if draft.choice else None
+    if option is not None and set(actives) == {active.name for active in option.actives}:
+        return replace(job, use=replace(option.use, state=case.state), option=option)
+    return job.in_case(case) if actives else job
 
 
 def judged(shed: Shed, draft: Draft) -> Verdict:
@@ -81,34 +96,33 @@ def judged(shed: Shed, draft: Draft) -> Verdict:
         float(told["rain_in"]) if told["rain_in"] else None,
         read_clock(told["hour"]) if told["hour"] else None,
     )
-    lawn = draft.lawn.get("lawn")
-    return judge(weather, shed.rules, _spray(shed, told), _occasion(shed, draft, told), told["signs"], lawn)
+    return verdict_of(_job(shed, draft, told), weather, told["signs"])
 
 
-def judged_day(shed: Shed, draft: Draft) -> Day:
-    """The verdicts on the hours of a draft's forecast. Raises SwardkeyError naming row and column."""
+def _forecast(draft: Draft) -> Forecast:
+    """The hours of a draft's forecast. Raises SwardkeyError naming row and column."""
     import tempfile
 
-    told = {**defaults(shed, draft), **draft.weather}
     with tempfile.TemporaryDirectory(prefix="swardkey-") as folder:
         file = Path(folder) / "forecast.csv"
         file.write_text(draft.forecast, encoding="utf-8")
         try:
-            forecast = read_forecast(file)
+            return read_forecast(file)
         except SwardkeyError as error:
             raise FormError(str(error).replace(str(file), "forecast")) from None
-    return judge_day(forecast, shed.rules, _spray(shed, told), _occasion(shed, draft, told), draft.lawn.get("lawn"))
 
 
-def _day(day: Day, shed: Shed) -> dict[str, Any]:
+def _day(shed: Shed, draft: Draft, told: dict[str, Any]) -> dict[str, Any]:
     from app.figures.picture import as_svg
     from app.figures.spray_hours import TITLE, hours_figure, in_words
 
+    job, forecast = _job(shed, draft, told), _forecast(draft)
+    day, words = day_of(job, forecast), about(job, forecast)
     return {
         "day": day,
         "usable": usable_sentence(day),
         "day_why": one_of_each(day),
-        "chart": as_svg(lambda: hours_figure(day, shed.rules), TITLE, in_words(day)),
+        "chart": as_svg(lambda: hours_figure(day, shed.rules, words), TITLE, in_words(day, words)),
     }
 
 
@@ -149,7 +163,7 @@ def take_forecast(shed: Shed, draft: Draft, file: str) -> Draft:
     finally:
         put_away(path)
     after = replace(draft, forecast=text, weather={**draft.weather, "from": "forecast"})
-    judged_day(shed, after)
+    day_of(_job(shed, after, {**defaults(shed, after), **after.weather}), _forecast(after))
     return after
 
 

@@ -6,9 +6,13 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 from typing import Any
 
+from app.read_labels import split_actives
 from app.web.draft import Draft
 from app.web.frame import Fields, FormError, one
+from app.web.lawn import case_of
+from app.web.plan import chosen
 from app.web.shed import Shed
+from model.control import Use, judge_use
 from model.mix import (
     LABEL_FIRST,
     MixError,
@@ -75,7 +79,34 @@ def show(shed: Shed, draft: Draft) -> dict[str, Any]:
         "typed": draft.sums,
         "results": {kind: result_of(kind, draft.sums[kind]) for kind in SUMS if kind in draft.sums},
         "label_first": LABEL_FIRST,
+        "not_here": ruled_out(shed, draft),
     }
+
+
+def ruled_out(shed: Shed, draft: Draft) -> str:
+    """Why what is to be sprayed must not be used in this case, in one line; empty where nothing says no."""
+    use = _use(shed, draft)
+    found = judge_use(shed.control, use) if use is not None else ()
+    why = dict.fromkeys(reason.text for reason in found if reason.suited == "no")
+    return f"Not in this case: {' '.join(why)} The sums are worked out all the same." if why else ""
+
+
+def _use(shed: Shed, draft: Draft) -> Use | None:
+    """What is to be sprayed: the actives told at this step, else those that were chosen; None where none is known."""
+    option = chosen(shed, draft) if draft.choice else None
+    told = draft.weather.get("active", option.mix if option is not None else "")
+    names = (shed.control.active_named(name) for name in split_actives(told))
+    actives = tuple(dict.fromkeys(name for name in names if name is not None))
+    if not actives:
+        return None
+    case = case_of(shed, draft)
+    case = replace(case, state=draft.weather.get("state", case.state) or None)
+    if option is not None and set(actives) == {active.name for active in option.actives}:
+        return replace(option.use, state=case.state)
+    return Use(
+        actives, lawn=case.lawn, cultivar=case.cultivar, place=case.place, month=case.month, state=case.state,
+        near=case.near, used=case.used, labels=case.labels,
+    )  # fmt: skip
 
 
 def result_of(kind: str, typed: dict[str, str]) -> dict[str, Any]:

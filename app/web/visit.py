@@ -7,6 +7,7 @@ from dataclasses import replace
 from datetime import date, timedelta
 from typing import Any
 
+from app.against import HEADING, against
 from app.records import FollowUp, Product, Reading, Records, Treatment, open_records, write_up_by
 from app.web.finding import LEAST, SHORTLIST
 from app.web.frame import Fields, FormError, one, several
@@ -28,7 +29,7 @@ def show(shed: Shed, records: Records, number: int) -> dict[str, Any]:
         "signed": current.chain,
         "to_confirm": not current.is_signed and any(f.species and not f.confirmed_by for f in kept.findings),
         "findings": [_finding(shed, finding) for finding in kept.findings],
-        "treatments": [_treatment(one_of) for one_of in records.treatments(visit=number)],
+        "treatments": [_treatment(shed, records, one_of) for one_of in records.treatments(visit=number)],
         "due": [f for f in records.follow_ups(kept.site.id, open_only=False) if f.visit == number],
         "ahead": [((today + timedelta(days=days)).isoformat(), words) for days, words in AHEAD],
         "papers": papers(kept),
@@ -65,13 +66,15 @@ def found_name(shed: Shed, finding: Any) -> str:
     return f"not named yet; it may be {' or '.join(likely[:SHORTLIST])}" if likely else "not named yet"
 
 
-def _treatment(current: Any) -> dict[str, Any]:
+def _treatment(shed: Shed, records: Records, current: Any) -> dict[str, Any]:
     treatment: Treatment = current.record
     return {
         "treatment": treatment,
         "signed": current.chain,
         "form": form(treatment),
         "write_up": write_up_by(treatment).text if treatment.chemical else "",
+        "against": against(records, treatment, shed.control if treatment.products else None),
+        "against_heading": HEADING,
     }
 
 

@@ -5,8 +5,15 @@ plan(control, Case(("soliva_sessilis",), month=6, lawn="buffalo"))
 """
 
 from model.control.case import Case
+from model.control.label import LabelRead
 from model.control.load import Control, load_control
-from model.control.plan import JudgedOption, Plan, plan, with_standing
+from model.control.option import JudgedOption, with_standing
+from model.control.plan import Plan, plan
+from model.control.spraying import judge_spraying, judge_spraying_day
+from model.control.use import Use, judge_use, suited_of
 from model.control.year import Year, year_of
 
-__all__ = ["Case", "Control", "JudgedOption", "Plan", "Year", "load_control", "plan", "with_standing", "year_of"]
+__all__ = [
+    "Case", "Control", "JudgedOption", "LabelRead", "Plan", "Use", "Year", "judge_spraying", "judge_spraying_day",
+    "judge_use", "load_control", "plan", "suited_of", "with_standing", "year_of",
+]  # fmt: skip

@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import get_args
+from typing import Any, get_args
 
 from model.control.facts import Near, Place, Stage
+from model.control.label import LabelRead
 from model.control.load import Control
 from model.errors import AnswerError, nearest
+
+HIGHEST_GROUP = 34  # of the modes of action that have a number world-wide
 
 
 @dataclass(frozen=True)
@@ -16,7 +19,8 @@ class Case:
 
     ``species``: one name, or all that a shortlist still holds. ``cover``: per cent of the
     ground under the weed. ``used``: groups by mode of action used here before. ``month`` is
-    1-12, southern hemisphere. What is None is not known, and nothing is concluded from it.
+    1-12, southern hemisphere. ``cultivar``: of the lawn. ``labels``: those that the user has read.
+    What is None is not known, and nothing is concluded from it.
     """
 
     species: tuple[str, ...]
@@ -28,6 +32,19 @@ class Case:
     state: str | None = None
     near: tuple[Near, ...] = ()
     used: tuple[int, ...] = ()
+    cultivar: str | None = None
+    labels: tuple[LabelRead, ...] = ()
+
+    def as_json(self) -> dict[str, Any]:
+        """The same as plain data."""
+        plain = {name: list(v) if isinstance(v, tuple) else v for name, v in vars(self).items()}
+        return plain | {"labels": [label.as_json() for label in self.labels]}
+
+    @classmethod
+    def of_json(cls, told: dict[str, Any]) -> Case:
+        """From what as_json gave, or gave when a case held less. Raises TypeError or ValueError for anything else."""
+        parts: dict[str, Any] = {n: tuple(value) if isinstance(value, list) else value for n, value in told.items()}
+        return cls(**parts | {"labels": tuple(LabelRead.of_json(label) for label in told.get("labels", ()))})
 
 
 def check_case(case: Case, control: Control) -> Case:
@@ -43,6 +60,11 @@ def check_case(case: Case, control: Control) -> Case:
     if not case.species:
         raise AnswerError("no weed was named; name one, or all that it may still be")
     _one_of("lawn", case.lawn, tuple(control.lawns))
+    if case.cultivar is not None:
+        cultivars = control.lawns[case.lawn].cultivars
+        if not cultivars:
+            raise AnswerError(f"cultivar {case.cultivar!r}: none of {case.lawn} is told apart here; leave it out")
+        _one_of(f"cultivar of {case.lawn}", case.cultivar, tuple(cultivars))
     _one_of("place", case.place, get_args(Place))
     for thing in case.near:
         _one_of("near", thing, get_args(Near))
@@ -54,12 +76,11 @@ def check_case(case: Case, control: Control) -> Case:
         raise AnswerError(f"month {case.month} is none; give 1 to 12")
     if case.cover is not None and not 0 <= case.cover <= 100:
         raise AnswerError(f"cover {case.cover:g} per cent is impossible; give 0 to 100")
-    groups = {active.group for active in control.actives.values()}
     for group in case.used:
-        if group not in groups:
+        if not 0 <= group <= HIGHEST_GROUP:
             raise AnswerError(
-                f"group {group} is no mode of action that is known; give its number as on the label, "
-                f"such as {', '.join(str(g) for g in sorted(groups - {0}))}"
+                f"group {group} is no mode of action; give its number as on the label, 1 to {HIGHEST_GROUP}, "
+                "or 0 for one that is not classified"
             )
     return case
 

@@ -2,18 +2,23 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Literal
+from datetime import date
+from typing import Annotated, Literal, get_args
 
 from pydantic import BaseModel, ConfigDict, Field, model_validator
 
 from model.flora.species import Fact, Months
 
 Rating = Literal["safe", "caution", "injures", "unknown"]
-MethodName = Literal["leave", "mend", "mow", "hand", "cover", "pre_emergent", "selective", "non_selective"]
+MethodName = Literal["leave", "mend", "mow", "hand", "cover", "pre_emergent", "selective", "wipe", "non_selective"]
 Place = Literal["lawn", "bed", "paving"]
 Stage = Literal["seedling", "young", "flowering", "seeding"]
 Near = Literal["edibles", "pond", "pets", "bees", "grazing", "children"]
-When = Literal["before_germination", "germination", "young", "before_flowers", "flowers", "before_seed", "any"]
+When = Literal[
+    "before_germination", "germination", "young", "before_flowers", "flowers", "before_seed", "lawn_grows", "any"
+]
+Hazard = Literal["sap", "pollen", "hairs", "burrs", "spines", "toxic", "bees"]
+Registered = Literal["current", "home_garden", "professional_only", "cancelled", "unknown"]
 Share = Annotated[float, Field(ge=0, le=100)]
 
 
@@ -30,16 +35,37 @@ class RainFast(Fact):
     high: Annotated[float, Field(gt=0, le=48)]
 
 
+class Registration(Fact):
+    """Whether products with an active may be sold and used in Australia, as far as was known on the day ``checked``.
+
+    ``home_garden``: current, and sold to householders too. ``text`` ends what is said of it: for one
+    that is cancelled since when, why, and how to hand in what is left.
+    """
+
+    status: Registered
+    checked: date
+    text: str = ""
+
+
+class Poison(Fact):
+    """The poison schedules (5, 6 or 7; 0 for none) that an active's products are in, by their strength."""
+
+    schedules: Annotated[list[Literal[0, 5, 6, 7]], Field(min_length=1)]
+
+
 class Active(Fact):
     """A herbicide's active ingredient.
 
     ``group``: mode of action by its global number; 0 means unclassified, which is no group to
     rotate with. ``use``: what it spares. ``confirm``: what must be asked of label or regulator.
+    ``poison``: None where its schedule is not known.
     """
 
     group: Annotated[int, Field(ge=0, le=40)]
     family: str
     use: Literal["selective", "grass", "pre_emergent", "non_selective"]
+    registration: Registration
+    poison: Poison | None = None
     also_called: list[str] = Field(default_factory=list)
     volatile: bool = False
     lasts_in_clippings: bool = False
@@ -47,11 +73,29 @@ class Active(Fact):
     confirm: Statement | None = None
 
 
-class Tolerance(Fact):
-    """How one lawn grass bears one active."""
+class Bearing(Fact):
+    """How a grass bears an active."""
 
     rating: Literal["safe", "caution", "injures"]
     note: str = ""
+
+
+class Tolerance(Bearing):
+    """How one lawn grass bears one active; ``cultivars``: those that bear it otherwise than the rest."""
+
+    cultivars: dict[str, Bearing] = Field(default_factory=dict)
+
+
+class Growing(Fact):
+    """Months in which a lawn grass grows well enough to be fed, mended and mown often."""
+
+    months: Months
+
+
+class Cultivar(Fact):
+    """A cultivar, or a group of them that bear herbicides alike."""
+
+    name: str
 
 
 class Lawn(Fact):
@@ -60,16 +104,22 @@ class Lawn(Fact):
     name: str
     scientific_name: str
     growth: Literal["warm", "cool", "unknown"]
+    growing: Growing | None = None
     species: str | None = None
+    cultivars: dict[str, Cultivar] = Field(default_factory=dict)
     traps: list[Statement] = Field(default_factory=list)
 
 
 class Method(BaseModel):
-    """A way to deal with weeds, and where it is used. Per cent of ground for ``cover_at_most``."""
+    """A way to deal with weeds, and where it is used. Per cent of ground for ``cover_at_most``.
+
+    ``short``: what to do, in a few words that begin a sentence.
+    """
 
     model_config = ConfigDict(extra="forbid", frozen=True)
 
     title: str
+    short: str
     places: list[Place]
     stages: list[Stage] | None = None
     cover_at_most: Share | None = None
@@ -81,10 +131,19 @@ class Methods(Fact):
 
     methods: dict[MethodName, Method]
     young_months: Annotated[int, Field(ge=1, le=6)]
+    growth_months: Annotated[int, Field(ge=1, le=8)]
+
+
+# A weed's hazard and the occasion of its caution: bees that work it are not the hives that somebody told to be near.
+HAZARD_OCCASIONS = {hazard: "bees_flowers" if hazard == "bees" else hazard for hazard in get_args(Hazard)}
+OCCASIONS = (
+    "always", "chemical", "chemical_on_lawn", "buffalo_chemical", "lasts_in_clippings", "volatile",
+    *get_args(Near), *HAZARD_OCCASIONS.values(),
+)  # fmt: skip
 
 
 class Caution(Statement):
-    """What is said on an occasion; ``when`` is always, chemical, something near, a property or an active."""
+    """What is said on an occasion: one of OCCASIONS, or an active by name."""
 
     when: str
 
@@ -101,39 +160,54 @@ class Ban(BaseModel):
 
 
 class State(Fact):
-    """A state's licence and record law, as prompts to confirm with the regulator."""
+    """A state's licence and record law, as prompts to confirm with the regulator.
+
+    ``exempt``: who need not, which is said first. ``also``: further duties and codes of practice.
+    """
 
     name: str
+    exempt: str = ""
     licence: str
     record: str
+    also: list[str] = Field(default_factory=list)
     unconfirmed: str
     keep_years: Annotated[int, Field(ge=1, le=30)]
     bans: list[Ban] = Field(default_factory=list)
 
 
 class Option(Fact):
-    """One thing that may be done: exactly one of ``when`` (by the plant's season) or ``months``.
+    """One thing that may be done: exactly one of ``when`` (by the season of plant or lawn) or ``months``.
 
-    ``actives`` are used together. ``out``: what must come out of the ground. ``only_on``: the
-    lawns that it is for. ``look_again``: days until survivors show, from and to.
+    ``actives`` are used together. ``short``: the method's own, in place of it. ``months_from``: where the months
+    were read; without it they are common practice. ``stages``: of the weed at which it works, in place of the
+    method's. ``late``: what is said in place of "wait" where it is still right outside its months. ``out``: what
+    must come out of the ground. ``only_on``: the lawns that it is for; ``usual_on``: those on which it is the usual
+    choice. ``look_again``: days until survivors show, from and to.
     """
 
     method: MethodName
     actives: list[str] = Field(default_factory=list)
     do: str
+    short: str = ""
     when: When | None = None
     months: Months | None = None
+    months_from: Fact | None = None
+    stages: list[Stage] | None = None
+    late: str = ""
     out: list[str] = Field(default_factory=list)
     leaves: str
     look_again: tuple[int, int] | None = None
     places: list[Place] | None = None
     only_on: list[str] = Field(default_factory=list)
+    usual_on: list[str] = Field(default_factory=list)
     cover_at_most: Share | None = None
 
     @model_validator(mode="after")
     def _timed_once(self) -> Option:
         if (self.when is None) == (self.months is None):
             raise ValueError("give either when or months")
+        if self.months_from is not None and self.months is None:
+            raise ValueError("months_from goes with months")
         if self.look_again is not None and not 0 < self.look_again[0] <= self.look_again[1]:
             raise ValueError("look_again is two numbers of days, the smaller first")
         return self
@@ -152,21 +226,38 @@ class Resistance(Fact):
 
 
 class Kind(BaseModel):
-    """Weeds that come back alike, with the options that hold for all of them."""
+    """Weeds that come back alike, with the options that hold for all of them.
+
+    ``seeding``: what is done first when one is pulled or dug in seed.
+    """
 
     model_config = ConfigDict(extra="forbid", frozen=True)
 
     name: str
+    seeding: Statement
     options: Annotated[list[Option], Field(min_length=1)]
 
 
 class Treatment(BaseModel):
-    """A file of configs/plans: one species' kind, and what differs from it."""
+    """A file of configs/plans: one species' kind, and what differs from it.
+
+    ``without`` and ``without_mixes`` strike methods, or mixes of actives, out of the kind's options. ``seeding``
+    takes the place of the kind's. ``hazards`` are cautioned of in every case.
+    """
 
     model_config = ConfigDict(extra="forbid", frozen=True)
 
     kind: str
     about: list[Statement] = Field(default_factory=list)
+    seeding: Statement | None = None
+    hazards: list[Hazard] = Field(default_factory=list)
     without: list[MethodName] = Field(default_factory=list)
+    without_mixes: list[list[str]] = Field(default_factory=list)
     options: list[Option] = Field(default_factory=list)
     resistance: list[Resistance] = Field(default_factory=list)
+
+
+class Declared(Fact):
+    """That a state has declared a weed, or a prompt to ask whether it has."""
+
+    text: str

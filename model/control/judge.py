@@ -1,32 +1,38 @@
 """Judge one option in one case: suited now, wait, or no, each with its reasons.
 
-Every rule looks at one matter and returns the reasons that it has; the worst of them decides.
+Every rule looks at one matter and returns the reasons that it has; the worst of them decides. Whether its actives
+may be used is judged in model.control.use, as it is for the spray window.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
-from typing import Literal
+from functools import cached_property
 
 from model.control.case import Case
-from model.control.facts import Active, Method, Option, Rating
+from model.control.facts import Active, Method, Option, Stage, Statement, When
 from model.control.load import Control
-from model.control.year import MONTHS, best_months, next_month, spans
-from model.flora.species import Fact, Standing
+from model.control.use import WORST, How, Reason, Suited, Use, judge_use, of, suited_of
+from model.control.year import Timing, next_month, spans, timing_of
+from model.flora.species import Season
 
-Suited = Literal["yes", "wait", "no"]
-WORST: dict[Suited, int] = {"yes": 0, "wait": 1, "no": 2}
-
-
-@dataclass(frozen=True)
-class Reason:
-    """Why: what it means for the option, in a sentence, and how far the sentence may be leant on."""
-
-    suited: Suited
-    text: str
-    standing: Standing = "common practice"
-    source: tuple[str, ...] = ("CP",)
+# What a stage that was told means for an option that is timed by the plant's own stages.
+FITS: dict[When, tuple[Stage, ...]] = {
+    "germination": ("seedling",),
+    "young": ("seedling", "young"),
+    "before_flowers": ("seedling", "young"),
+    "flowers": ("flowering",),
+    "before_seed": ("seedling", "young", "flowering"),
+}
+STAGE_WORDS: dict[Stage, str] = {
+    "seedling": "a seedling",
+    "young": "a young plant",
+    "flowering": "in flower",
+    "seeding": "in seed",
+}
+MONTHS = ("January", "February", "March", "April", "May", "June", "July", "August", "September", "October",
+          "November", "December")  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -49,151 +55,172 @@ class Matter:
         return {name: self.control.actives[name] for name in self.option.actives}
 
     @property
-    def months(self) -> tuple[int, ...]:
-        """The months in which the option is best used."""
-        return best_months(self.option, self.control.flora.species[self.species], self.control.methods.young_months)
+    def season(self) -> Season:
+        """The season of the plant."""
+        return self.control.flora.species[self.species].season
 
-    def rating(self, active: str) -> Rating:
-        """How the lawn bears an active; unknown where nothing is known."""
-        found = self.control.rating(active, self.case.lawn)
-        return found.rating if found is not None else "unknown"
+    @cached_property
+    def timing(self) -> Timing:
+        """The months in which the option is best used, on this lawn."""
+        lawn = self.case.lawn if self.case.place == "lawn" else "unknown"
+        return timing_of(self.control, self.option, self.species, lawn)
+
+    @property
+    def use(self) -> Use:
+        """What is used, as model.control.use judges it."""
+        case, how = self.case, HOW.get(self.option.method, "spray")
+        return Use(
+            actives=tuple(self.option.actives), how=how, lawn=case.lawn, cultivar=case.cultivar, place=case.place,
+            month=case.month, state=case.state, near=case.near, blooming=in_stage(self, "flowering"), used=case.used,
+            labels=case.labels,
+        )  # fmt: skip
+
+    @property
+    def seeding(self) -> Statement | None:
+        """What is done first, where the plant carries seed as far as is known."""
+        if not shows(self) or not in_stage(self, "seeding"):
+            return None
+        treatment = self.control.treatments[self.species]
+        return treatment.seeding or self.control.kinds[treatment.kind].seeding
+
+
+HOW: dict[str, How] = {"pre_emergent": "soil", "wipe": "wipe"}
+
+
+def in_stage(m: Matter, stage: Stage) -> bool:
+    """Whether the plant is in flower, or in seed: by what was told, else by its season."""
+    months = m.season.flowers if stage == "flowering" else m.season.seeds
+    return m.case.stage == stage if m.case.stage is not None else m.case.month in (months or ())
+
+
+def shows(m: Matter) -> bool:
+    """Whether anything of the plant can be seen: somebody told its stage, or it is its season."""
+    return m.case.stage is not None or m.case.month in m.season.seen
+
+
+def is_the_lawn(control: Control, case: Case, species: str) -> bool:
+    """Whether a plant is the lawn grass itself, where it should be."""
+    return case.place == "lawn" and control.lawns[case.lawn].species == species
 
 
 def judge(matter: Matter) -> tuple[Suited, tuple[Reason, ...]]:
     """Whether an option suits the case, and every reason, the gravest first."""
     found = [reason for rule in RULES for reason in rule(matter)]
     found.sort(key=lambda reason: -WORST[reason.suited])
-    return (found[0].suited if found else "yes"), tuple(found)
-
-
-def _of(fact: Fact, suited: Suited, text: str) -> Reason:
-    return Reason(suited, text, fact.standing, tuple(fact.source))
+    return suited_of(found), tuple(found)
 
 
 def _place(m: Matter) -> Iterator[Reason]:
     lawn = m.control.lawns[m.case.lawn]
-    if m.case.place == "lawn" and lawn.species == m.species and m.option.method != "leave":
-        yield _of(lawn, "no", f"This lawn is {lawn.name} itself.")
+    if is_the_lawn(m.control, m.case, m.species) and m.option.method != "leave":
+        yield of(lawn, "no", f"This lawn is {lawn.name} itself.", "place")
     if m.case.place not in (m.option.places or m.method.places):
-        yield _of(m.option, "no", f"This is not for {_PLACES[m.case.place]}.")
+        yield of(m.option, "no", f"It is not for {_PLACES[m.case.place]}.", "place")
     if m.option.only_on and m.case.place == "lawn" and m.case.lawn not in m.option.only_on:
         names = " or ".join(m.control.lawns[lawn].name for lawn in m.option.only_on)
         suited: Suited = "wait" if m.case.lawn == "unknown" else "no"
-        yield _of(m.option, suited, f"It is for {names} lawns only.")
+        yield of(m.option, suited, f"It is for {names} lawns only.", "place")
+    elif m.case.place == "lawn" and m.case.lawn in m.option.usual_on:
+        yield of(m.option, "yes", f"The usual choice on {m.control.lawns[m.case.lawn].name}.", "place")
 
 
-def _tolerance(m: Matter) -> Iterator[Reason]:
-    lawn = m.control.lawns[m.case.lawn].name
-    on_lawn = m.case.place == "lawn"
-    for name, active in m.actives.items():
-        known = m.control.rating(name, m.case.lawn)
-        note = f" {_sentence(known.note)}" if known is not None and known.note else ""
-        if not on_lawn:
-            if known is not None and known.rating == "injures":
-                yield _of(known, "yes", f"{name} injures {lawn}: keep it off the lawn.")
-        elif active.use == "non_selective":
-            yield _of(known or active, "no", f"{name} kills whatever green it touches, {lawn} too.")
-        elif known is None:
-            yield Reason(
-                "wait",
-                f"How {lawn} bears {name} is not known to us, which counts as caution: "
-                "do not use it before you have found this grass on the label.",
-                "common practice",
-            )
-        elif known.rating == "injures":
-            yield _of(known, "no", f"{name} injures {lawn}.{note}")
-        elif known.rating == "caution":
-            yield _of(known, "yes", f"Caution: {lawn} may be hurt by {name}; only as the label says for it.{note}")
-        else:
-            yield _of(known, "yes", f"{name}: {lawn} bears it where the label names it.{note}")
+def _use(m: Matter) -> Iterator[Reason]:
+    # What nobody told is asked where it matters: beside the weather, not in a plan.
+    yield from (reason for reason in judge_use(m.control, m.use) if reason.weight != "open")
 
 
-def _season(m: Matter) -> Iterator[Reason]:
-    months, month = m.months, m.case.month
-    if len(months) == 12:
-        return
-    best = f"best months: {spans(months)}"
-    if month in months:
-        yield _of(m.option, "yes", f"{MONTHS[month - 1]} is a good time ({best}).")
-        return
-    following = next_month(months, month)
-    when = f"wait until {MONTHS[following - 1]}" if following is not None else "not now"
-    yield _of(m.option, "wait", f"{MONTHS[month - 1]} is not the time, {when} ({best}).")
-
-
-def _stage(m: Matter) -> Iterator[Reason]:
-    stage, stages = m.case.stage, m.method.stages
-    if stage is None or stages is None or stage in stages:
-        return
-    if m.option.method == "pre_emergent":
-        yield Reason("wait", "The weed is up, which a pre-emergent does not undo: next season.")
-    elif stage == "seeding":
-        yield Reason("wait", f"It is seeding: too late this time for {m.method.title.lower()}; bag the seed first.")
-    else:
-        yield Reason("wait", f"At the stage '{stage}' this does little; it works on: {', '.join(stages)}.")
+def _resistance(m: Matter) -> Iterator[Reason]:
+    groups = {active.group for active in m.actives.values()} - {0}
+    for resistance in m.control.treatments[m.species].resistance:
+        if resistance.group in groups:
+            text = f"Group {resistance.group}: {resistance.text}"
+            yield of(resistance, "yes", text, "group", weight="care")
 
 
 def _cover(m: Matter) -> Iterator[Reason]:
     most = m.option.cover_at_most if m.option.cover_at_most is not None else m.method.cover_at_most
     if m.case.cover is not None and most is not None and m.case.cover > most:
-        yield Reason(
-            "no", f"With {m.case.cover:g} per cent under the weed this is too much work; it is for {most:g} or less."
-        )
+        text = f"With {m.case.cover:g} per cent under the weed this is too much work; it is for {most:g} or less."
+        yield Reason("no", text, factor="cover")
 
 
-def _rotation(m: Matter) -> Iterator[Reason]:
-    groups = {active.group for active in m.actives.values()} - {0}
-    for group in sorted(groups & set(m.case.used)):
-        yield Reason("yes", f"Group {group} was used here before: prefer another mode of action, or one without.")
-    for resistance in m.control.treatments[m.species].resistance:
-        if resistance.group in groups:
-            yield _of(resistance, "yes", f"Group {resistance.group}: {resistance.text}")
-    for name, active in m.actives.items():
-        if active.group == 0:
-            yield _of(active, "yes", f"{name} has no classified mode of action, so it is no change of group.")
-
-
-def _near(m: Matter) -> Iterator[Reason]:
-    if not m.method.chemical:
+def _time(m: Matter) -> Iterator[Reason]:
+    """By hand whenever it is seen; else by the stage where it was told and decides, else by the calendar."""
+    if m.option.method == "hand":
+        yield from _by_hand(m)
         return
-    near = set(m.case.near)
-    if "pond" in near:
-        yield Reason("wait", "Water is near: read the distance to water on the label first, and keep it.")
-    if "edibles" in near:
-        for name, active in m.actives.items():
-            if active.lasts_in_clippings:
-                yield Reason(
-                    "no", f"{name} lasts in clippings and compost and hurts food plants.", "published", ("VT_COMPOST",)
-                )
-            elif active.volatile:
-                yield Reason(
-                    "yes", f"{name} may drift as vapour onto the food plants near by.", "from memory", ("MEM",)
-                )
-    flowers = set(m.control.flora.species[m.species].season.flowers or ())
-    blooming = m.case.stage == "flowering" or (m.case.stage is None and m.case.month in flowers)
-    if "bees" in near and blooming and m.option.method != "pre_emergent":
-        yield Reason("wait", "It may be in flower and bees are near: mow the flowers off first.")
-    if near & {"grazing", "pets"}:
-        yield Reason("yes", "Animals that eat the lawn are kept off for as long as the label says.")
+    stage = m.case.stage
+    if stage is not None and m.option.when in FITS:
+        yield from _by_stage(m, stage, FITS[m.option.when])
+        return
+    stages = m.option.stages or m.method.stages
+    if stage is not None and stages is not None and stage not in stages:
+        yield _wrong_stage(m, stage, stages)
+    yield from _by_calendar(m)
 
 
-def _law(m: Matter) -> Iterator[Reason]:
-    for name, active in m.actives.items():
-        if active.confirm is not None:
-            yield _of(active.confirm, "wait", active.confirm.text)
-        if m.case.state is None:
-            continue
-        state = m.control.states[m.case.state]
-        for ban in state.bans:
-            if ban.active == name and m.case.month in (*ban.whole_months, *ban.part_months):
-                suited: Suited = "no" if m.case.month in ban.whole_months else "wait"
-                yield _of(state, suited, f"{state.name}: {ban.text}")
+def _by_hand(m: Matter) -> Iterator[Reason]:
+    months, month = m.timing.months, m.case.month
+    if not shows(m):
+        following = next_month(m.season.seen, month)
+        until = f" It comes up again in {MONTHS[following - 1]}." if following else ""
+        yield Reason("wait", f"Nothing of it shows in {MONTHS[month - 1]}.{until}")
+    elif month in months and not in_stage(m, "seeding"):
+        yield from _by_calendar(m)
+    elif m.option.late:
+        yield of(m.option, "yes", m.option.late, "season", weight="care")
+    elif m.case.stage is None and not in_stage(m, "seeding"):
+        yield _timed(m, "yes", f"It can be taken out whenever it is seen; it is easiest in {spans(months)}.")
 
 
-def _sentence(note: str) -> str:
-    text = note[0].upper() + note[1:]
-    return text if text.endswith((".", "?")) else f"{text}."
+def _by_stage(m: Matter, stage: Stage, fits: tuple[Stage, ...]) -> Iterator[Reason]:
+    stages = m.option.stages or fits
+    if stage not in stages:
+        yield _wrong_stage(m, stage, stages)
+    elif m.case.month not in m.timing.months:
+        text = (
+            f"It is {STAGE_WORDS[stage]} now, which counts for more than the usual months ({spans(m.timing.months)})."
+        )
+        yield Reason("yes", text, factor="stage")
+    else:
+        yield from _by_calendar(m)
+
+
+def _wrong_stage(m: Matter, stage: Stage, stages: tuple[Stage, ...] | list[Stage]) -> Reason:
+    if m.option.method == "pre_emergent":
+        return Reason("wait", "The weed is up, which a pre-emergent does not undo: next season.", factor="stage")
+    if stage == "seeding":
+        return Reason("wait", "It is in seed: too late for this now.", factor="stage")
+    works = " or ".join(STAGE_WORDS[one] for one in stages)
+    return Reason("wait", f"It is {STAGE_WORDS[stage]}: this works on {works}.", factor="stage")
+
+
+def _by_calendar(m: Matter) -> Iterator[Reason]:
+    months, month = m.timing.months, m.case.month
+    if len(months) == 12:
+        return
+    if month in months:
+        yield _timed(m, "yes", f"{MONTHS[month - 1]} is a good time ({_best(m)}).")
+        return
+    following = next_month(months, month)
+    when = f"wait until {MONTHS[following - 1]}" if following is not None else "not now"
+    what = MONTHS[month - 1]
+    if m.option.when == "lawn_grows":
+        lawn = m.control.lawns[m.case.lawn].name
+        yield _timed(m, "wait", f"{lawn[:1].upper()}{lawn[1:]} hardly grows in {what}: {when} ({_best(m)}).")
+    else:
+        yield _timed(m, "wait", f"{what} is not the time, {when} ({_best(m)}).")
+
+
+def _best(m: Matter) -> str:
+    told = "reckoned from its season" if m.timing.computed and m.option.when != "lawn_grows" else ""
+    return ", ".join(filter(None, (f"best months: {spans(m.timing.months)}", told)))
+
+
+def _timed(m: Matter, suited: Suited, text: str) -> Reason:
+    """A reason about months stands as the months do, not as the option does."""
+    return Reason(suited, text, m.timing.standing, m.timing.source, "season")
 
 
 _PLACES = {"lawn": "a lawn", "bed": "a bed", "paving": "paving"}
-RULES = (_place, _tolerance, _law, _near, _cover, _stage, _season, _rotation)
+RULES = (_place, _use, _resistance, _cover, _time)

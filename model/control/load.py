@@ -10,8 +10,11 @@ from typing import TypeVar
 from pydantic import BaseModel, ValidationError
 
 from model.control.facts import (
+    OCCASIONS,
     Active,
+    Bearing,
     Caution,
+    Declared,
     Kind,
     Lawn,
     Methods,
@@ -25,6 +28,7 @@ from model.flora.load import CONFIGS, Flora, Reader, first_cause, read_mapping
 from model.flora.source import check_facts
 
 Config = TypeVar("Config", bound=BaseModel)
+ON_THE_PLANT = ("mow", "hand", "selective", "wipe", "non_selective")
 
 
 @dataclass(frozen=True)
@@ -34,6 +38,7 @@ class Control:
     ``tolerance``: active to lawn to rating; a pair that is missing is unknown.
     ``assumed_rain_fast_hours``: without rain, where no figure is published for an active.
     ``treatments``: species id to what is done about it; a species of the user's own has none.
+    ``declared``: species id to state to what is known of its declaration there.
     """
 
     flora: Flora
@@ -46,17 +51,20 @@ class Control:
     states: dict[str, State]
     kinds: dict[str, Kind]
     treatments: dict[str, Treatment]
+    declared: dict[str, dict[str, Declared]]
 
     def options(self, species: str) -> tuple[Option, ...]:
         """The options of a species in the order of the methods: its own, and its kind's that it keeps."""
         treatment = self.treatments[species]
         own = list(treatment.options)
         taken = {option.key for option in own}
+        struck = [frozenset(mix) for mix in treatment.without_mixes]
         replaced = {option.method for option in own if not option.actives}
         inherited = [
             option
             for option in self.kinds[treatment.kind].options
             if option.key not in taken
+            and frozenset(option.actives) not in struck
             and option.method not in treatment.without
             and not (option.method in replaced and not option.actives)
         ]
@@ -69,9 +77,30 @@ class Control:
             return None
         return active.rain_fast.high if active.rain_fast is not None else self.assumed_rain_fast_hours
 
-    def rating(self, active: str, lawn: str) -> Tolerance | None:
-        """How a lawn bears an active; None where nothing is known."""
-        return self.tolerance.get(active, {}).get(lawn)
+    def rating(self, active: str, lawn: str, cultivar: str | None = None) -> Bearing | None:
+        """How a lawn, or that cultivar of it, bears an active; None where nothing is known."""
+        found = self.tolerance.get(active, {}).get(lawn)
+        return found.cultivars.get(cultivar or "", found) if found is not None else None
+
+    def settled(self, active: str, lawn: str, cultivar: str | None = None) -> bool:
+        """Whether it is known how a lawn bears an active: that it does rests on more than memory, or it is injured."""
+        found = self.rating(active, lawn, cultivar)
+        return found is not None and (found.rating == "injures" or found.standing != "from memory")
+
+    def excepted(self, active: str, lawn: str) -> tuple[str, ...]:
+        """The cultivars of a lawn that an active injures although the rest of them bear it."""
+        found = self.tolerance.get(active, {}).get(lawn)
+        if found is None or found.rating == "injures":
+            return ()
+        return tuple(name for name, bearing in found.cultivars.items() if bearing.rating == "injures")
+
+    def active_named(self, name: str) -> str | None:
+        """The active that any of its names means, in any case; None where it is not known."""
+        word = name.strip().casefold()
+        for key, active in self.actives.items():
+            if word in (key.casefold(), *(other.casefold() for other in active.also_called)):
+                return key
+        return None
 
 
 def load_control(flora: Flora, configs: Path = CONFIGS, read: Reader | None = None) -> Control:
@@ -100,6 +129,10 @@ def load_control(flora: Flora, configs: Path = CONFIGS, read: Reader | None = No
         kinds=_entries(folder / "kinds.yaml", read(folder / "kinds.yaml"), Kind),
         treatments={
             path.stem: _one(path, read(path), Treatment) for path in sorted((configs / "plans").glob("*.yaml"))
+        },
+        declared={
+            species: _entries(folder / "declared.yaml", states, Declared, f"{species}: ")
+            for species, states in read(folder / "declared.yaml").items()
         },
     )
     _check(control, configs)
@@ -137,11 +170,17 @@ def _check(control: Control, configs: Path) -> None:
     folder = configs / "control"
     for active, lawns in control.tolerance.items():
         _known(folder / "tolerance.yaml", active, control.actives)
-        for lawn in lawns:
+        for lawn, bearing in lawns.items():
             _known(folder / "tolerance.yaml", lawn, control.lawns)
+            for cultivar in bearing.cultivars:
+                _known(folder / "tolerance.yaml", cultivar, control.lawns[lawn].cultivars)
     for state in control.states.values():
         for ban in state.bans:
             _known(folder / "states.yaml", ban.active, control.actives)
+    for species, states in control.declared.items():
+        _known(folder / "declared.yaml", species, control.flora.species)
+        for name in states:
+            _known(folder / "declared.yaml", name, control.states)
     for name, kind in control.kinds.items():
         for option in kind.options:
             _check_option(control, folder / "kinds.yaml", name, option)
@@ -151,7 +190,10 @@ def _check(control: Control, configs: Path) -> None:
         _known(path, treatment.kind, control.kinds)
         for option in treatment.options:
             _check_option(control, path, "options", option)
-    for name in ("actives", "tolerance", "lawns", "methods", "cautions", "states", "kinds"):
+            _check_months(control, path, species, option)
+    for caution in control.cautions:
+        _known(folder / "cautions.yaml", caution.when, dict.fromkeys((*OCCASIONS, *control.actives)))
+    for name in ("actives", "tolerance", "lawns", "methods", "cautions", "states", "kinds", "declared"):
         check_facts(folder / f"{name}.yaml", getattr(control, name), control.flora.sources)
     for species, treatment in control.treatments.items():
         check_facts(configs / "plans" / f"{species}.yaml", treatment, control.flora.sources)
@@ -160,10 +202,18 @@ def _check(control: Control, configs: Path) -> None:
 def _check_option(control: Control, path: Path, where: str, option: Option) -> None:
     for active in option.actives:
         _known(path, active, control.actives)
-    for lawn in option.only_on:
+    for lawn in (*option.only_on, *option.usual_on):
         _known(path, lawn, control.lawns)
     if control.methods.methods[option.method].chemical != bool(option.actives):
         raise FloraError(f"{path}: {where}: {option.method} must name actives if it is chemical, and none otherwise")
+
+
+def _check_months(control: Control, path: Path, species: str, option: Option) -> None:
+    """Nobody can treat a plant in a month in which nothing of it shows."""
+    unseen = set(option.months or ()) - set(control.flora.species[species].season.seen)
+    if unseen and option.method in ON_THE_PLANT:
+        months = ", ".join(map(str, sorted(unseen)))
+        raise FloraError(f"{path}: {option.method} in months in which the plant is not seen: {months}")
 
 
 def _known(path: Path, word: str, known: Mapping[str, object]) -> None:

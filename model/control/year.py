@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Any
 
-from model.control.facts import Option, When
-from model.control.load import Control
-from model.flora.species import Score, Species
+from model.control.facts import Methods, Option, When
+from model.control.load import ON_THE_PLANT, Control
+from model.flora.species import Score, Species, Standing
 
 ALL_YEAR = tuple(range(1, 13))
 MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
@@ -35,10 +36,26 @@ class Year:
         }
 
 
-def year_of(control: Control, species: str) -> Year:
-    """The year of a species: its season, and the best months of each method that its plan has."""
-    plant, young = control.flora.species[species], control.methods.young_months
-    season = plant.season
+@dataclass(frozen=True)
+class Timing:
+    """The months in which an option is best used, and how far they may be leant on.
+
+    ``computed``: reckoned from the season of plant or lawn, and not given by a source.
+    """
+
+    months: tuple[int, ...]
+    standing: Standing = "common practice"
+    source: tuple[str, ...] = ("CP",)
+    computed: bool = False
+
+    def as_json(self) -> dict[str, Any]:
+        """The same as plain data."""
+        return {**vars(self), "months": list(self.months), "source": list(self.source)}
+
+
+def year_of(control: Control, species: str, lawn: str = "unknown") -> Year:
+    """The year of a species: its season, and the best months of each method that its plan has on a lawn."""
+    season = control.flora.species[species].season
     stages = {
         "germinates": in_order(season.germinates or ()),
         "flowers": in_order(season.flowers or ()),
@@ -46,41 +63,80 @@ def year_of(control: Control, species: str) -> Year:
     }
     best: dict[str, set[int]] = {}
     for option in control.options(species):
-        best.setdefault(option.method, set()).update(best_months(option, plant, young))
+        best.setdefault(option.method, set()).update(timing_of(control, option, species, lawn).months)
     return Year(species, stages, {method: in_order(months) for method, months in best.items()})
 
 
-def best_months(option: Option, plant: Species, young_months: int) -> tuple[int, ...]:
-    """The months in which an option is best used on a plant, in the order in which they follow one another.
+def timing_of(control: Control, option: Option, species: str, lawn: str = "unknown") -> Timing:
+    """When an option is best used on a plant in a lawn.
 
-    ``young_months``: how many months from germination a plant counts as young; an annual that
-    seeds is no longer young.
+    Months that a source gives keep its standing; months that are reckoned have that of the season, and of the rule.
     """
     if option.months is not None:
-        return in_order(option.months)
+        stands, given = option.months_from, set(option.months)
+        if option.method in ON_THE_PLANT:
+            # Months of a kind are those of all its plants; this one may show later, or be gone sooner.
+            given &= set(control.flora.species[species].season.seen)
+        if stands is None:
+            return Timing(in_order(given))
+        return Timing(in_order(given), stands.standing, tuple(stands.source))
+    if option.when == "lawn_grows":
+        growing = control.lawns[lawn].growing
+        if growing is None:
+            return Timing(ALL_YEAR)
+        return Timing(in_order(growing.months), growing.standing, tuple(growing.source), computed=True)
     assert option.when is not None
-    return in_order(_timed(option.when, plant, young_months))
+    plant = control.flora.species[species]
+    months = best_months(option.when, plant, control.methods)
+    if option.when == "any":
+        return Timing(months)
+    season = plant.season
+    standing: Standing = "from memory" if season.standing == "from memory" else "common practice"
+    return Timing(months, standing, tuple(season.source), computed=True)
 
 
-def _timed(when: When, plant: Species, young_months: int) -> set[int]:
+def best_months(when: When, plant: Species, methods: Methods) -> tuple[int, ...]:
+    """The months that ``when`` means for a plant, in the order in which they follow one another.
+
+    Before flowering, or before seed, means the months of growth that lead up to it, and never those after it.
+    """
     season = plant.season
     seen, flowers, seeds = set(season.seen), set(season.flowers or ()), set(season.seeds or ())
     germinates = set(season.germinates or season.seen)
-    if when == "any":
-        return set(ALL_YEAR)
+    if when in ("any", "lawn_grows"):
+        return ALL_YEAR
     if when == "germination":
-        return germinates
+        return in_order(germinates)
     if when == "before_germination":
         # The month before it starts and the month in which it does.
-        return {month for start in starts(germinates) for month in (before(start), start)}
+        return in_order(month for start in starts(germinates) for month in (before(start), start))
     if when == "flowers":
-        return flowers
+        return in_order(flowers)
     if when == "before_flowers":
-        return (seen - flowers) or seen
+        return in_order(leading_up(seen, flowers, methods.growth_months) or seen)
     if when == "before_seed":
-        return (seen - seeds) or seen
-    young = {after(month, step) for month in germinates for step in range(young_months)}
-    return (young - seeds) or young if _is_annual(plant) else young
+        return in_order(leading_up(seen, seeds, methods.growth_months) or seen)
+    young = {after(month, step) for month in germinates for step in range(methods.young_months)} & seen
+    return in_order((young - seeds) or young if _is_annual(plant) else young)
+
+
+def leading_up(seen: set[int], event: set[int], longest: int) -> set[int]:
+    """The months of growth that lead up to an event, at most ``longest``; its first where nothing is seen before.
+
+    >>> sorted(leading_up({4, 5, 6, 7, 8, 9, 10}, {8, 9}, 5))
+    [4, 5, 6, 7]
+    >>> sorted(leading_up({8, 9}, {8, 9}, 5))
+    [8]
+    """
+    found: set[int] = set()
+    for start in starts(event):
+        month = before(start)
+        for _ in range(longest):
+            if month not in seen or month in event:
+                break
+            found.add(month)
+            month = before(month)
+    return found or set(starts(event)) & seen
 
 
 def _is_annual(plant: Species) -> bool:
@@ -122,7 +178,11 @@ def in_order(months: Iterable[int]) -> tuple[int, ...]:
     >>> in_order({1, 2, 11, 12})
     (11, 12, 1, 2)
     """
-    known = set(months)
+    return _in_order(frozenset(months))
+
+
+@lru_cache(maxsize=4096)  # a year has as many sets of months as there can be
+def _in_order(known: frozenset[int]) -> tuple[int, ...]:
     first = starts(known)
     if not first:
         return tuple(sorted(known))
@@ -131,7 +191,7 @@ def in_order(months: Iterable[int]) -> tuple[int, ...]:
     return tuple(m for m in (after(begin, step) for step in range(12)) if m in known)
 
 
-def _pause(start: int, known: set[int]) -> int:
+def _pause(start: int, known: frozenset[int]) -> int:
     length, month = 0, before(start)
     while month not in known and length < 12:
         length, month = length + 1, before(month)
@@ -144,7 +204,11 @@ def spans(months: Iterable[int]) -> str:
     >>> spans((11, 12, 1, 5)), spans(range(1, 13)), spans(())
     ('May, Nov to Jan', 'all year', 'no month')
     """
-    known = set(months)
+    return _spans(frozenset(months))
+
+
+@lru_cache(maxsize=4096)
+def _spans(known: frozenset[int]) -> str:
     if len(known) == 12:
         return "all year"
     parts = []

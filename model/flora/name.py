@@ -1,9 +1,11 @@
-"""Find a species by any of its names, exactly and never by guessing."""
+"""Find a species by any of its names, exactly and never by guessing; or all that an everyday name may mean."""
 
 from __future__ import annotations
 
+import difflib
 import re
 import unicodedata
+from collections import Counter
 from collections.abc import Iterable, Mapping
 from typing import Protocol
 
@@ -12,6 +14,9 @@ from model.flora.load import Flora
 
 # Spellings of one name differ in these only: they separate or join words and carry no meaning.
 _SEPARATORS = re.compile(r"[\s_.,'`\u2018\u2019\u00b4\u02bc\u2010-\u2015-]+")
+_BETWEEN_WORDS = re.compile(r"[\s_,()\u2010-\u2015-]+")
+MOST_MEANT = 10  # plants that one word may mean and still be a shortlist
+HINTS, ALIKE = 3, 0.8  # names told as a hint; how like a name a slip of the pen is
 
 
 class Plant(Protocol):
@@ -68,18 +73,123 @@ class PlantNames:
                 return found[0] if len(found) == 1 else found
         return None
 
+    def candidates(self, text: str) -> tuple[str, ...]:
+        """All plants that a name may mean, those whose usual name it is first; none where it is not known.
+
+        Plants that bear exactly this name, of one or of several; else all with these words in a common name, or of
+        this genus; else all with them in another scientific name. The plural is the same name.
+
+        >>> from model.flora.load import load_flora
+        >>> PlantNames(load_flora()).candidates("milk thistles")
+        ('sonchus_oleraceus', 'silybum_marianum')
+        """
+        exact = self._exact(text)
+        if exact:
+            return self._usual_first(exact, text)
+        common: set[str] = set()
+        scientific: set[str] = set()
+        for species, plant in self.plants.items():
+            genus, *_ = plant.scientific_name.split() or [""]
+            if _has_words((*plant.common_names, genus), text):
+                common.add(species)
+            if _has_words((plant.scientific_name, *getattr(plant, "synonyms", ())), text):
+                scientific.add(species)
+        return self._usual_first(common or scientific, text)
+
+    def the_plants(self, text: str, exact: bool = False) -> tuple[str, ...]:
+        """The plants that a name means: one, or as many as it may be.
+
+        Raises AnswerError where it means none, or so many that it names none; ``exact``: where it means several.
+        """
+        if exact:
+            return (self.the_species(text),)
+        found = self.candidates(text)
+        if not found:
+            raise AnswerError(f"{text!r} is not in the flora; {self._hint(text)}")
+        if len(found) > MOST_MEANT:
+            raise AnswerError(self._several(text, found))
+        return found
+
     def the_species(self, text: str) -> str:
         """The one species that a name means. Raises AnswerError where it means none, or several."""
-        found = self.look_up(text)
-        if isinstance(found, str):
-            return found
-        alike = found or [s for s, plant in self.plants.items() if self._has_word(plant, text)]
+        found = self._exact(text)
+        if len(found) == 1:
+            return found[0]
+        alike = self.candidates(text)
+        if len(alike) == 1:
+            raise AnswerError(f"{text!r} is only part of a name; did you mean {self._named(alike[0])}?")
         if alike:
-            listed = ", ".join(f"{self.plants[s].common_names[0]} ({s})" for s in alike)
-            raise AnswerError(f"{text!r} may be any of several plants; say which: {listed}")
-        names = [n for s, plant in self.plants.items() for n in (s, *plant.common_names)]
-        raise AnswerError(f"{text!r} is not in the flora; {nearest(text, names)}")
+            raise AnswerError(self._several(text, alike))
+        raise AnswerError(f"{text!r} is not in the flora; {self._hint(text)}")
 
-    @staticmethod
-    def _has_word(plant: Plant, text: str) -> bool:
-        return any(plain(text) in map(plain, name.split()) for name in plant.common_names)
+    def _exact(self, text: str) -> list[str]:
+        """All plants that bear this name, in the singular or the plural."""
+        for form in (text, *_singulars(plain(text))):
+            found = self.look_up(form)
+            if found is not None:
+                return [found] if isinstance(found, str) else found
+        return []
+
+    def _usual_first(self, found: Iterable[str], text: str) -> tuple[str, ...]:
+        def place(species: str) -> int:
+            """Of the first common name with these words; a plant found by its scientific name comes first as well."""
+            names = self.plants[species].common_names
+            return next((i for i, name in enumerate(names) if _has_words((name,), text)), 0)
+
+        known = sorted(species for species in found if species in self.plants)
+        return tuple(sorted(known, key=place)) or tuple(found)
+
+    def _several(self, text: str, found: tuple[str, ...]) -> str:
+        listed = ", ".join(map(self._named, found[:MOST_MEANT]))
+        more = f" and {len(found) - MOST_MEANT} more" if found[MOST_MEANT:] else ""
+        return f"{text!r} may be any of several plants; say which: {listed}{more}"
+
+    def _named(self, species: str) -> str:
+        return f"{self.plants[species].common_names[0]} ({species})"
+
+    def _hint(self, text: str) -> str:
+        """Names that may have been meant: of a slip of the pen, else those with its letters, else with a word of it."""
+        names = [n for s, plant in self.plants.items() for n in (s, plant.scientific_name, *plant.common_names)]
+        spelt = {plain(name): name for name in names}
+        word = plain(text)
+        slip = difflib.get_close_matches(word, spelt, n=1, cutoff=ALIKE)
+        if slip:
+            return f"did you mean {spelt[slip[0]]}?"
+        words = {form for one in _words(text) for form in (one, *_singulars(one)) if len(form) > 2}
+        count = Counter(shared for name in names for shared in words.intersection(_words(name)))
+        # The rarer a word is, the more it tells.
+        weights = {name: sum(1 / count[shared] for shared in words.intersection(_words(name))) for name in names}
+        if len(word) > 2:
+            weights |= {name: 2.0 for name in names if word in plain(name)}
+        best = sorted((name for name in spelt.values() if weights[name]), key=lambda name: -weights[name])[:HINTS]
+        if best:
+            return f"did you mean {best[0]}?" if len(best) == 1 else f"the nearest are: {', '.join(best)}"
+        return nearest(text, names)
+
+
+def _words(name: str) -> list[str]:
+    return [word for word in map(plain, _BETWEEN_WORDS.split(name)) if word]
+
+
+def _singulars(word: str) -> tuple[str, ...]:
+    """What a word may be the plural of.
+
+    >>> _singulars("daisies"), _singulars("grass")
+    (('daisy', 'daisi', 'daisie'), ())
+    """
+    ends = {"ies": "y", "es": "", "s": ""}
+    cut = [word[: -len(end)] + instead for end, instead in ends.items() if word.endswith(end)]
+    return () if word.endswith("ss") else tuple(one for one in cut if len(one) > 2)
+
+
+def _has_words(names: Iterable[str], text: str) -> bool:
+    """Whether one of the names has these words, one after the other; they may be written as one, or in the plural."""
+    asked = {plain(text), *_singulars(plain(text))} - {""}
+    for name in names:
+        words = _words(name)
+        for start in range(len(words)):
+            for end in range(start + 1, len(words) + 1):
+                run = "".join(words[start:end])
+                if not asked.isdisjoint((run, *_singulars(run))):
+                    return True
+    return False

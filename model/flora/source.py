@@ -68,13 +68,16 @@ def check_facts(path: Path, found: Any, sources: Sources) -> None:
 
 
 def cite(sources: Sources, *facts: Fact) -> str:
-    """Standing and source of facts, in words: each pair once."""
-    said: list[str] = []
+    """Standing and source of facts, in words: each standing and each work once."""
+    works: dict[Standing, dict[str, None]] = {}
     for fact in facts:
         named = [sources[key].citation for key in fact.source if sources[key].standing == "published"]
-        if fact.standing == "published":
-            said.append(f"published: {'; '.join(named)}")
-        else:
-            plain = "common practice, no source" if fact.standing == "common practice" else "from memory, verify"
-            said.append(f"{plain.split(',')[0]}; compare {'; '.join(named)}" if named else plain)
-    return "; ".join(dict.fromkeys(said))
+        works.setdefault(fact.standing, {}).update(dict.fromkeys(named))
+    return "; ".join(_cited(standing, "; ".join(named)) for standing, named in works.items())
+
+
+def _cited(standing: Standing, named: str) -> str:
+    if standing == "published":
+        return f"published: {named}"
+    plain = "common practice, no source" if standing == "common practice" else "from memory, verify"
+    return f"{plain.split(',')[0]}; compare {named}" if named else plain

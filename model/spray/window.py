@@ -45,13 +45,23 @@ class Verdict:
         """go, caution or stop."""
         return worst(self.reasons)
 
+    @property
+    def open(self) -> tuple[Reason, ...]:
+        """What could not be judged, as nobody told it."""
+        return tuple(reason for reason in self.reasons if reason.level == "not judged")
+
     def against(self) -> tuple[Reason, ...]:
         """The reasons for caution and for stop."""
         return tuple(reason for reason in self.reasons if reason.level in ("caution", "stop"))
 
     def as_json(self) -> dict[str, Any]:
         """For ``--json``."""
-        return {"delta_t": self.delta_t, "verdict": self.word, "reasons": [str(reason) for reason in self.reasons]}
+        return {
+            "delta_t": self.delta_t,
+            "verdict": self.word,
+            "not_judged": [reason.factor for reason in self.open],
+            "reasons": [str(reason) for reason in self.reasons],
+        }
 
 
 @dataclass(frozen=True)
@@ -104,27 +114,30 @@ class Day:
 def judge(
     weather: Weather,
     rules: Rules,
-    spray: Spray | None = None,
+    sprays: Sequence[Spray] = (),
     occasion: Occasion | None = None,
     signs: Sequence[str] = (),
     lawn: str | None = None,
+    besides: Sequence[Reason] = (),
 ) -> Verdict:
     """Judge one reading. Without ``occasion``, every state and month is looked at.
 
-    ``signs``: keys of the signs of configs/spray.yaml that are seen. ``lawn``: the grass, None
-    where nobody said. Raises SprayError for an unknown state or sign.
+    ``sprays``: every active of the mix, which is as strict as its strictest part. ``signs``: keys of the signs of
+    configs/spray.yaml that are seen. ``lawn``: the grass, None where nobody said. ``besides``: reasons that are not of
+    the weather, which count as these do. Raises SprayError for an unknown state or sign.
     """
     occasion = occasion or Occasion()
     lights = occasion.lights(rules.facts.places) if weather.hour is not None else ()
-    return _judge(weather, rules, spray or Spray(), lights, occasion.wanted, signs, lawn)
+    return _judge(weather, rules, sprays, lights, occasion.wanted, signs, lawn, besides)
 
 
 def judge_day(
     forecast: Forecast,
     rules: Rules,
-    spray: Spray | None = None,
+    sprays: Sequence[Spray] = (),
     occasion: Occasion | None = None,
     lawn: str | None = None,
+    besides: Sequence[Reason] = (),
 ) -> Day:
     """Judge each hour of a forecast, whole: none of it may be in the lock-out, and rain counts from its end.
 
@@ -134,10 +147,9 @@ def judge_day(
     if forecast.day is not None and occasion.day is None:
         occasion = dataclasses.replace(occasion, day=forecast.day)
     lights = occasion.lights(rules.facts.places)
-    spray = spray or Spray()
     return Day(
         tuple(
-            Hour(weather, _judge(weather, rules, spray, lights, occasion.wanted, (), lawn))
+            Hour(weather, _judge(weather, rules, sprays, lights, occasion.wanted, (), lawn, besides))
             for weather in forecast.hours
         )
     )
@@ -146,11 +158,12 @@ def judge_day(
 def _judge(
     weather: Weather,
     rules: Rules,
-    spray: Spray,
+    sprays: Sequence[Spray],
     lights: Sequence[Daylight],
     wanted: str,
     signs: Sequence[str],
     lawn: str | None,
+    besides: Sequence[Reason],
 ) -> Verdict:
     bands = rules.facts.bands
     # What is shown is what is judged, so that 8.0 is never above 8.
@@ -165,10 +178,11 @@ def _judge(
     reasons = [judge_band(rules, factor, bands[factor], value) for factor, value in readings.items()]
     reasons += judge_signs(rules, signs)
     reasons.append(judge_clock(rules, weather.hour, weather.lasts, lights, wanted))
-    reasons.append(judge_rain(rules, weather, spray))
-    reasons += judge_volatile(rules, weather, spray)
-    reasons += judge_lawn(rules, weather, spray, lawn)
-    return Verdict(depression, gravest_first(reasons))
+    for spray in sprays or (Spray(),):
+        reasons.append(judge_rain(rules, weather, spray))
+        reasons += judge_volatile(rules, weather, spray)
+        reasons += judge_lawn(rules, weather, spray, lawn)
+    return Verdict(depression, gravest_first(dict.fromkeys((*reasons, *besides))))
 
 
 def judge_band(rules: Rules, factor: str, band: Band, value: float) -> Reason:

@@ -73,7 +73,7 @@ class Person:
 
     def choose_a_spray(self) -> Person:
         """Choose the first option with an active that the plan does not rule out."""
-        found = re.search(r'name="choice" value="((?:selective|pre_emergent)[^"]+)"', self.text)
+        found = re.search(r'name="choice"[^>]* value="((?:selective|pre_emergent)[^"]+)"', self.text)
         assert found is not None, "the plan offers no spray"
         return self.press("choose", choice=html.unescape(found[1]))
 

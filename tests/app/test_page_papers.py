@@ -35,7 +35,7 @@ def kept(shed: Shed) -> int:
         "make_plan", lawn="couch", place="paving", month="4", cover="30", stage="young", state="NSW", near=["pets"],
         used=["9"],
     )  # fmt: skip
-    found = re.findall(r'name="choice" value="([^"]+)"', person.text)
+    found = re.findall(r'name="choice"[^>]* value="([^"]+)"', person.text)
     person.press("choose", choice=html.unescape(found[-1]))
     if person.title == "Spray window and sums":
         person.press("to_record")

@@ -2,12 +2,17 @@
 
 from __future__ import annotations
 
+import html
+import re
 from pathlib import Path
 
 import pytest
 
+from app.read_labels import labels_read
 from app.records import Client, GroupUse, Site, open_records
+from app.web.draft import Draft
 from app.web.paper import PAPERS
+from app.web.plan import key_of, made_plan
 from app.web.shed import Shed
 from app.web.sums import SUMS, WORK, result_of
 from model.control import Control
@@ -32,6 +37,13 @@ def planner(shed: Shed) -> Person:
 def sprayer(planner: Person) -> Person:
     planner.press("make_plan", lawn="buffalo", place="lawn", month="11", state="NSW")
     return planner.choose_a_spray()
+
+
+def draft_of(person: Person) -> Draft:
+    """What is kept of the person's plant."""
+    draft = person.shed.drafts.read(person.plant)
+    assert draft is not None
+    return draft
 
 
 def test_what_was_told_of_the_lawn_is_there_again(planner: Person) -> None:
@@ -76,6 +88,106 @@ def test_the_plan_shows_each_option_with_its_reasons_and_never_a_rate(sprayer: P
         assert words in sprayer.text
     assert "L/ha" not in sprayer.text and "mL" not in sprayer.text
     assert "Choose what you will do" in sprayer.press("choose", choice="").notices[0]
+
+
+def test_the_plan_begins_with_what_to_do_in_one_breath(sprayer: Person) -> None:
+    told = made_plan(sprayer.shed, draft_of(sprayer)).summary
+    sprayer.press("go", "plan")
+    shown = re.findall(r"<p>(.*?)</p>", sprayer.text.split('class="summary">')[1].split("</div>")[0])
+    assert [html.unescape(line) for line in shown] == list(told) and told[0].startswith("Now: ")
+    assert sprayer.text.index(shown[0]) < sprayer.text.index("Do it now") < sprayer.text.index("Not here: ")
+
+
+def test_what_is_ruled_out_can_not_be_chosen(sprayer: Person) -> None:
+    sprayer.press("go", "plan")
+    ruled_out = made_plan(sprayer.shed, draft_of(sprayer)).by("no")
+    assert {"2,4-D", "MCPA + dicamba"} <= {option.mix for option in ruled_out}
+    for option in ruled_out:
+        assert f'value="{key_of(option)}"' not in sprayer.text
+        notice = sprayer.press("choose", choice=key_of(option)).notices[0]
+        assert option.mix in notice and "Choose another way" in notice, option.mix
+    assert sprayer.title.startswith("Dandelion: buffalo lawn")
+
+
+def test_a_lawn_that_is_the_weed_itself_has_nothing_to_choose(planner: Person, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("app.web.lawn.plan_species", lambda shed, draft: ("cynodon_dactylon",))
+    planner.press("make_plan", lawn="couch", place="lawn", month="6")
+    assert "this lawn itself" in planner.text and 'name="choice"' not in planner.text
+    assert 'data-do="choose"' not in planner.text
+
+
+def test_the_cultivar_of_buffalo_decides_and_is_there_again(planner: Person) -> None:
+    """Common practice, no source: labels leave the ST varieties of buffalo out."""
+    there = {"lawn": "buffalo", "place": "lawn", "month": "11", "state": "NSW"}
+    mix = 'value="selective+bromoxynil+MCPA"'
+    assert mix in planner.press("make_plan", **there).text
+    assert mix not in planner.press("go", "lawn").press("make_plan", **there, cultivar="st").text
+    again = Person(planner.shed, {"plant": planner.plant}).press("go", "lawn")
+    assert re.search(r'value="st"[^>]*(?:checked|selected)', again.text)
+    planner.press("go", "lawn").press("make_plan", **{**there, "lawn": "couch"}, cultivar="st")
+    assert planner.notices == [] and draft_of(planner).lawn["cultivar"] == "", "couch has none"
+
+
+def test_a_label_that_was_read_unlocks_an_option_until_it_is_taken_back(planner: Person) -> None:
+    planner.press("make_plan", lawn="kikuyu", place="lawn", month="5", state="NSW")
+    asked = re.search(r'data-do="read_label" data-with="([^"]+)"', planner.text)
+    assert asked is not None, "something is unknown of kikuyu"
+    mix = html.unescape(asked[1])
+
+    def suited() -> dict[str, str]:
+        return {option.mix: option.suited for option in made_plan(planner.shed, draft_of(planner)).options}
+
+    before = suited()
+    assert "who read it" in planner.press("read_label", mix, number="54321", by="").notices[0]
+    assert "registration number" in planner.press("read_label", mix, number="", by="Kim").notices[0]
+    assert suited() == before and labels_read() == ()
+    planner.press("read_label", mix, number="54321", by="Kim Grower")
+    assert "by the label, read by Kim Grower" in planner.notices[0]
+    assert "lawn: by the label" in planner.text and f'data-do="revoke" data-with="{asked[1]}"' in planner.text
+    (read,) = labels_read()
+    assert (" + ".join(read.actives), read.lawn, read.number) == (mix, "kikuyu", "54321")
+    assert ("54321" in planner.text and suited() != before) or before[mix] == "wait"
+    assert "Taken back" in planner.press("revoke", mix).notices[0]
+    assert suited() == before and labels_read() == ()
+    assert "lawn: by the label" not in planner.text
+
+
+def test_no_label_unlocks_what_injures_the_lawn(sprayer: Person) -> None:
+    sprayer.press("go", "plan")
+    notice = sprayer.press("read_label", "2,4-D", number="54321", by="Kim").notices[0]
+    assert "2,4-D is known to injure buffalo" in notice and labels_read() == ()
+
+
+def test_the_whole_mix_that_was_chosen_is_judged(sprayer: Person) -> None:
+    """In heat MCPA leaves as vapour (common practice), so bromoxynil + MCPA does too."""
+    hot = {"temperature": "32", "humidity": "60", "wind": "9", "hour": "11:00", "rain_in": "24", "state": "NSW"}
+    assert re.search(r'value="bromoxynil \+ MCPA" selected', sprayer.text)
+    sprayer.press("weigh", **hot, active="bromoxynil + MCPA")
+    assert "STOP" in sprayer.text and "MCPA at 32 C" in html.unescape(sprayer.text)
+    for active in ("bromoxynil", "MCPA"):
+        assert f"{active} needs" in sprayer.text, "each part is judged by itself"
+    assert "STOP" not in sprayer.press("weigh", **hot, active="bromoxynil").text
+
+
+def test_the_window_stops_what_the_plan_forbids(sprayer: Person) -> None:
+    fine = {"temperature": "20", "humidity": "60", "wind": "9", "hour": "11:00", "rain_in": "24"}
+    sprayer.press("weigh", **fine, active="2,4-D", state="NSW")
+    assert "STOP" in sprayer.text and "2,4-D injures buffalo" in sprayer.text
+    sprayer.press("go", "lawn").press("make_plan", lawn="couch", place="lawn", month="12", state="TAS")
+    sprayer.press("choose", choice="hand").press("go", "spray")
+    sprayer.press("weigh", **fine, active="2,4-D", state="TAS")
+    assert "STOP" in sprayer.text and "Tasmania: 2,4-D is banned" in sprayer.text
+    sprayer.press("weigh", **fine, active="2,4-D", state="VIC")
+    assert "STOP" not in sprayer.text and "banned" not in sprayer.text
+
+
+def test_go_is_only_so_far_while_something_is_not_told(planner: Person) -> None:
+    planner.press("make_plan", lawn="unknown", place="paving", month="5", state="NSW")
+    planner.press("choose", choice="non_selective+glyphosate")
+    fine = {"temperature": "20", "humidity": "60", "wind": "9", "state": "NSW", "active": "glyphosate"}
+    told = {**fine, "hour": "11:00"}
+    assert "GO SO FAR: rain not judged yet" in planner.press("weigh", **told).text
+    assert "GO: " in planner.press("weigh", **told, rain_in="24").text
 
 
 def test_readings_are_judged_and_what_lacks_is_named(sprayer: Person) -> None:

@@ -18,7 +18,7 @@ from pypdf import PdfReader
 from app.papers.advice import AdviceSheet, advice_paper
 from app.papers.job import JobSheet, Sum, job_paper
 from app.papers.key import key_paper
-from app.papers.naming import Naming
+from app.papers.naming import Naming, how_sure, taken_for
 from app.papers.record import changes, record_paper
 from app.papers.sheet import Head, Sheet
 from app.records.entries import Client, Current, Product, Reading, Signed, Site, Treatment
@@ -104,7 +104,8 @@ def test_an_advice_sheet_says_what_how_sure_why_and_what_to_do(key: Key, control
     text = text_of(pdf, tmp_path)
     for words in ("Bindii", "Soliva sessilis", CLIENT.name, "What it is", "fits:", "does not fit", "milk", "Ruled out",
                   "What to do now, in June", "Hand removal", "What not to use here", "The year of bindii",
-                  "common practice, no source", "Pets stay off", "stands on the product's label"):  # fmt: skip
+                  "common practice, no source", "children and pets above all", "guinea pigs",
+                  "stands on the product's label"):  # fmt: skip
         assert words in text, words
 
 
@@ -121,6 +122,19 @@ def test_a_shortlist_is_a_question_and_what_parts_it_stands_first(key: Key, cont
     assert "Dandelion or catsear?" in text
     assert text.index("stalk is hollow") < text.index("What to do now")
     assert "no signs were noted" in text, "a name without signs is not shown as proven"
+
+
+def test_nothing_that_a_shortlist_holds_is_called_ruled_out(key: Key) -> None:
+    alone = naming(key)
+    ruled_out = {name for name, _, out in taken_for(alone, key) if out}
+    assert ruled_out, "the answers rule something out"
+    listed = [s for s in key.flora.look_alikes[alone.species] if key.flora.species[s].common_name in ruled_out][:2]
+    several = alone.among((alone.species, *listed))
+    assert set(several.also) == {*alone.also, *listed}
+    told = {name: out for name, _, out in taken_for(several, key)}
+    assert {name for name, out in told.items() if out} == ruled_out - {key.flora.species[s].common_name for s in listed}
+    assert list(told.values()) == sorted(told.values()), "what is still possible comes first"
+    assert "The names were given" in how_sure(Naming("poa_annua").among(("lolium_perenne",)), key)
 
 
 def test_a_job_sheet_has_place_plan_limits_sums_and_lines_to_write_on(

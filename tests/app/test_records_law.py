@@ -122,6 +122,32 @@ def test_years_agree_with_the_advice(control: Control) -> None:
     }
 
 
+# Who need not keep a record: Department of Primary Industries Victoria; Queensland Government; DPIRD (WA), 2020.
+EXEMPT = {"VIC": "household products", "QLD": "householders in their own garden", "WA": "the grounds of a dwelling"}
+IN_WORDS = {"two days": 48, "seven days": 168, "promptly": None, "before leaving the site": None}
+
+
+@pytest.mark.parametrize("state", sorted(load_law().states))
+def test_the_advice_says_the_same_of_records(state: str, control: Control) -> None:
+    rule, told = load_law().of(state), control.states[state]
+    hours = [hours for words, hours in IN_WORDS.items() if words in told.record]
+    assert hours == ([] if state == "SA" else [rule.within_hours])
+    assert set(rule.source) <= {*told.source, "CP"}
+    assert bool(rule.exempt) == (state in EXEMPT)
+    assert EXEMPT.get(state, "") in rule.exempt and EXEMPT.get(state, "") in told.exempt.lower()
+    text = write_up_by(Treatment(visit=1, day=DAY, finished=time(9)), state).text
+    assert text.startswith("exempt: ") == (state in EXEMPT), "the exemption comes first"
+
+
+def test_a_week_is_told_in_days() -> None:
+    assert "within 7 days" in write_up_by(Treatment(visit=1, day=DAY), "WA").text
+    assert "within 48 hours" in write_up_by(Treatment(visit=1, day=DAY), "NSW").text
+
+
+def test_an_exemption_takes_no_field_away() -> None:
+    assert lacking(Treatment(visit=1, day=DAY), "WA") == ASKED["WA"] - {"day"}
+
+
 def test_the_union_has_every_field_that_a_state_asks_for() -> None:
     union = union_of_fields()
     assert set().union(*ASKED.values()) <= {asked.field for asked in union}

@@ -62,6 +62,31 @@ def test_the_whole_path_from_photo_to_signed_record(visitor: Visitor) -> None:
     assert not visitor.is_too_wide()
 
 
+def test_a_label_that_was_read_unlocks_its_herbicide_and_is_taken_back(visitor: Visitor) -> None:
+    page = visitor.page
+    visitor.to_lawn()
+    varieties = page.locator('input[name="cultivar"]').first
+    page.check('input[name="lawn"][value="buffalo"]')
+    assert varieties.is_visible()
+    page.check('input[name="lawn"][value="zoysia"]')
+    assert not varieties.is_visible()
+    visitor.press("make_plan", ".summary")
+    page.click("summary:has-text('I have read the label') >> nth=0")
+    which = page.get_attribute('button[data-do="read_label"] >> visible=true', "data-with") or ""
+    visitor.press("read_label", ".notice", which)
+    assert "registration number" in page.inner_text(".notice")
+    page.click("summary:has-text('I have read the label') >> nth=0")
+    page.fill('input[name="number"] >> visible=true', "12345")
+    page.fill('input[name="by"] >> visible=true', "Sam")
+    page.keyboard.press("Enter")
+    page.wait_for_selector(".told-so")
+    assert f"Kept: {which} on zoysia, by the label, read by Sam" in page.inner_text(".told-so")
+    assert "lawn: by the label" in page.inner_text(".options >> nth=-1")
+    visitor.press("revoke", ".told-so:has-text('Taken back')", which)
+    assert page.locator(".rating:has-text('by the label')").count() == 0
+    assert not visitor.is_too_wide()
+
+
 def test_reload_keeps_the_place_and_back_leads_to_the_step_before(visitor: Visitor) -> None:
     visitor.open()
     visitor.press("look", ".ask")

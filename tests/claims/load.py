@@ -141,7 +141,7 @@ class Person:
         """The lawn, the plan, the window, a sum, and the paper for the homeowner."""
         self.press(tab, "lawn", "onward")
         self.press(tab, "plan", "make_plan", lawn="buffalo", place="lawn", month="11", cover="20", state="NSW")
-        choices = re.findall(r'name="choice" value="([^"]+)"', tab.text)
+        choices = re.findall(r'name="choice"[^>]* value="([^"]+)"', tab.text)
         spray = [choice for choice in choices if choice.startswith(("selective", "pre_emergent", "spot"))]
         if choices:
             self.press(tab, "choose", "choose", choice=(spray or choices)[0])

@@ -136,7 +136,7 @@ class Teller:
             "make_plan", **{n: self.text() for n in ("site", "lawn", "place", "month", "cover", "state", "near")}
         )
         self.press("make_plan", lawn="buffalo", place="lawn", month="11", state="NSW")
-        choice = re.search(r'name="choice" value="((?:selective|pre_emergent)[^"]+)"', self.shown[4])
+        choice = re.search(r'name="choice"[^>]* value="((?:selective|pre_emergent)[^"]+)"', self.shown[4])
         self.press("choose", choice=choice[1] if choice else "")
         self.press_all("spray")
         self.press("weigh", **{n: self.text() for n in ("temperature", "humidity", "wind", "hour", "state", "active")})

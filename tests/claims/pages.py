@@ -49,7 +49,7 @@ def walk_path(server: Server) -> HELD:
         tab.press("answer", asked[1], state=seen) if seen else tab.press("unsure", asked[1])
     tab.press("conclude").press("onward")
     tab.press("make_plan", lawn="buffalo", place="lawn", month="11", state="NSW")
-    choice = re.search(r'name="choice" value="((?:selective|pre_emergent)[^"]+)"', tab.text)
+    choice = re.search(r'name="choice"[^>]* value="((?:selective|pre_emergent)[^"]+)"', tab.text)
     tab.press("choose", choice=choice[1] if choice else "")
     tab.press("weigh", temperature="22", humidity="60", wind="9", hour="11:00", state="NSW")
     tab.press("sum", "tank", tank="10", output="400", rate="3 L/ha").press("to_record")

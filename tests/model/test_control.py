@@ -11,7 +11,7 @@ from typing import Any
 import pytest
 
 from model.control import Case, Control, JudgedOption, load_control, plan, year_of
-from model.control.facts import Option
+from model.control.facts import When
 from model.control.year import best_months, in_order
 from model.errors import AnswerError, FloraError
 from model.flora.load import CONFIGS
@@ -61,7 +61,9 @@ def test_rates_are_not_hidden_in_the_files_either() -> None:
 
 def test_methods_come_in_the_order_of_a_good_adviser(control: Control) -> None:
     order = list(control.methods.methods)
-    assert order == ["leave", "mend", "mow", "hand", "cover", "pre_emergent", "selective", "non_selective"]
+    assert order == [
+        "leave", "mend", "mow", "hand", "cover", "pre_emergent", "selective", "wipe", "non_selective",
+    ]  # fmt: skip
     for species in control.flora.ids:
         places = [order.index(option.method) for option in plan(control, Case((species,), 5, "couch")).options]
         assert places == sorted(places)
@@ -87,10 +89,11 @@ def test_bindii_on_buffalo_in_june_and_on_couch_in_november(control: Control) ->
     june = plan(control, Case(("soliva_sessilis",), 6, "buffalo")).options
     assert the(june, "selective", "bromoxynil", "MCPA").suited == "yes"
     assert the(june, "selective", "2,4-D", "mecoprop", "dicamba").suited == "no"
-    assert the(june, "hand").suited == "yes"
+    assert the(june, "selective", "2,4-D", "mecoprop", "dicamba").months == (6, 7, 8)
+    assert the(june, "hand").suited == "yes" and the(june, "hand").months == (4, 5, 6, 7, 8)
     november = plan(control, Case(("soliva_sessilis",), 11, "couch")).options
     assert the(november, "selective", "2,4-D", "mecoprop", "dicamba").suited == "wait"
-    assert "wait until May" in words(the(november, "selective", "2,4-D", "mecoprop", "dicamba"))
+    assert "wait until June" in words(the(november, "selective", "2,4-D", "mecoprop", "dicamba"))
     assert any("spines" in text for text in the(november, "selective", "bromoxynil", "MCPA").leaves)
 
 
@@ -163,10 +166,23 @@ def test_a_ban_of_a_state_is_kept(control: Control) -> None:
         case = Case(("taraxacum_officinale",), month, "couch", state=state)
         return the(plan(control, case).options, "selective", "2,4-D").suited
 
-    assert [suited(m, "TAS") for m in (5, 8, 9, 10)] == ["yes", "yes", "wait", "no"]
-    assert suited(10, "VIC") == suited(10, None) == "yes"
+    # Out of its season (April, May, September and October) it waits, where the ban does not rule it out.
+    assert [suited(m, "TAS") for m in (4, 5, 8, 9, 10, 12)] == ["wait", "yes", "wait", "wait", "no", "no"]
+    assert [suited(m, "VIC") for m in (4, 5, 8, 9, 10, 12)] == ["yes", "yes", "wait", "yes", "yes", "wait"]
+    assert suited(10, None) == "yes"
+    september = the(
+        plan(control, Case(("taraxacum_officinale",), 9, "couch", state="TAS")).options, "selective", "2,4-D"
+    )
+    assert [reason.factor for reason in september.against] == ["law"], "not its season, which September is"
     law = plan(control, Case(("taraxacum_officinale",), 5, state="SA")).law
-    assert len(law) == 3 and "Not confirmed" in law[2].text
+    assert len(law) >= 3 and "Not confirmed" in law[-1].text
+
+
+def test_who_need_not_keep_the_law_is_told_first(control: Control) -> None:
+    """DPIRD (2020), domestic use of pesticides: the grounds of a home are exempt in Western Australia."""
+    law = plan(control, Case(("taraxacum_officinale",), 5, "couch", state="WA")).law
+    assert law[0].text.startswith("Exempt, Western Australia")
+    assert plan(control, Case(("poa_annua",), 5, "kikuyu")).law == (), "no state was told"
 
 
 def test_cover_stage_and_place_are_judged(control: Control) -> None:
@@ -177,7 +193,8 @@ def test_cover_stage_and_place_are_judged(control: Control) -> None:
     up = plan(control, Case(("soliva_sessilis",), 3, "couch", stage="seedling")).options
     assert "next season" in words(the(up, "pre_emergent", "isoxaben"))
     bed = plan(control, Case(("soliva_sessilis",), 6, "buffalo", place="bed")).options
-    assert the(bed, "cover").suited == "yes" and the(bed, "selective", "bromoxynil", "MCPA").suited == "no"
+    assert the(bed, "cover").suited == "yes"
+    assert not [option for option in bed if option.method == "selective"], "what is only for a lawn is no choice here"
     assert "keep it off the lawn" in words(the(bed, "non_selective", "glyphosate"))
 
 
@@ -187,8 +204,17 @@ def test_a_lawn_is_not_weeded_out_of_itself(control: Control) -> None:
         ("cenchrus_clandestinus", "kikuyu"),
         ("lolium_perenne", "ryegrass"),
     ):
-        options = plan(control, Case((species,), 12, lawn)).options
-        assert all(o.suited == "no" and "itself" in words(o) for o in options if o.method != "leave")
+        made = plan(control, Case((species,), 12, lawn))
+        assert made.itself and made.options == made.only == () and "this lawn itself" in made.summary[0]
+        bed = plan(control, Case((species,), 12, lawn, place="bed"))
+        assert not bed.itself and bed.by("yes"), "in a bed it is a weed like another"
+
+
+def test_in_a_shortlist_the_lawn_itself_is_ruled_out_for_what_it_is(control: Control) -> None:
+    """What cannot be dug out of a couch lawn, as it may be the lawn, is not said to suit both."""
+    made = plan(control, Case(("cynodon_dactylon", "paspalum_dilatatum"), 12, "couch"))
+    assert not made.itself and "This lawn is couch itself" in " ".join(words(o) for o in made.options)
+    assert not [option for option in made.by("yes") if option.actives]
 
 
 def test_a_shortlist_gets_what_holds_for_all_and_is_told_where_it_parts(control: Control) -> None:
@@ -243,9 +269,8 @@ def test_rain_fast_hours_are_the_published_ones_or_said_to_be_assumed(control: C
 
 
 def test_options_are_timed_by_the_season_of_the_plant(control: Control) -> None:
-    def months(when: str, species: str) -> tuple[int, ...]:
-        option = Option(method="mow", do="", when=when, leaves="", source=["CP"], standing="from memory")
-        return best_months(option, control.flora.species[species], control.methods.young_months)
+    def months(when: When, species: str) -> tuple[int, ...]:
+        return best_months(when, control.flora.species[species], control.methods)
 
     assert months("before_germination", "soliva_sessilis") == (2, 3)
     assert months("flowers", "soliva_sessilis") == (8, 9, 10, 11, 12)

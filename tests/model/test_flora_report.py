@@ -1,4 +1,4 @@
-"""`python -m model.flora`, and finding a plant by a name that means several."""
+"""`python -m model.flora`: what is reported of a species."""
 
 from __future__ import annotations
 
@@ -8,9 +8,7 @@ from typing import Any
 
 import pytest
 
-from model.errors import AnswerError
 from model.flora.__main__ import alike_in_leaf, main, separates, young
-from model.flora.name import PlantNames
 from model.flora.species import Score
 from model.identify import Key
 
@@ -120,12 +118,3 @@ def test_what_is_alike_in_leaf_is_listed_by_itself(capsys: pytest.CaptureFixture
         alike = alike_in_leaf(key.flora, species)
         expected += [species, f"  alike in leaf: {', '.join(alike)}"] if alike else []
     assert told[:-1] == expected
-
-
-def test_a_name_that_means_several_or_none_is_told_with_what_to_say(key: Key) -> None:
-    names = PlantNames(key.flora)
-    assert names.the_species("Bindy-Eye") == "soliva_sessilis"
-    with pytest.raises(AnswerError, match=r"may be any of several plants; say which: .*trifolium_repens"):
-        names.the_species("clover")
-    with pytest.raises(AnswerError, match="'soliva sessilus' is not in the flora; did you mean"):
-        names.the_species("soliva sessilus")

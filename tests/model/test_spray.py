@@ -18,7 +18,7 @@ from model.spray import Occasion, Spray, SprayError, Weather, delta_t, judge, ju
 from model.spray.clock import clock, read_clock
 from model.spray.daylight import daylight_of_day, daylight_of_month
 from model.spray.degree_days import DegreeDays, read_record
-from model.spray.reason import Reason
+from model.spray.reason import Level, Reason
 from model.spray.warmth import load_warmth
 
 # A reading against which nothing speaks: Delta T 5.1 at 10 in the morning.
@@ -28,7 +28,7 @@ AT_SIX = Occasion(sunrise=6, sunset=18)
 
 
 def reasons(weather: Weather, factor: str, spray: Spray | None = None, occasion: Occasion = AT_SIX) -> list[Reason]:
-    found = judge(weather, load_rules(), spray, occasion).reasons
+    found = judge(weather, load_rules(), () if spray is None else (spray,), occasion).reasons
     return [reason for reason in found if reason.factor == factor]
 
 
@@ -37,10 +37,10 @@ def level(weather: Weather, factor: str, spray: Spray | None = None, occasion: O
 
 
 def test_a_fine_morning_is_go_and_every_reason_bears_its_source() -> None:
-    verdict = judge(FINE, load_rules(), Spray("glyphosate", (1, 4), "published: somewhere"), AT_SIX)
+    verdict = judge(FINE, load_rules(), [Spray("glyphosate", (1, 4), "published: somewhere")], AT_SIX)
     assert verdict.word == "go" and verdict.against() == ()
     found = verdict.as_json()
-    assert set(found) == {"delta_t", "verdict", "reasons"}
+    assert set(found) == {"delta_t", "verdict", "not_judged", "reasons"} and found["not_judged"] == []
     for line in found["reasons"]:
         factor, told, rest = line.split(": ", 2)
         assert factor in {"delta_t", "wind", "heat", "cold", "humidity", "inversion", "rain"} and told == "go"
@@ -48,7 +48,8 @@ def test_a_fine_morning_is_go_and_every_reason_bears_its_source() -> None:
         assert any(word in rest.rpartition("[")[2] for word in ("published: ", "common practice", "from memory"))
 
 
-# Limits: common practice (GRDC module 10.3 carries the chart) for Delta T; label wording from memory, by Virginia
+# Limits: University of Waikato for a Delta T above 8, and common practice (GRDC module 10.3 carries the chart) for its
+# other limits; label wording from memory, by Virginia
 # Cooperative Extension nearly, for wind; Virginia Cooperative Extension for 28 C and 50 per cent; University of
 # Illinois (1997) for 4 C; 35 C and 90 per cent are common practice, no source.
 @pytest.mark.parametrize(
@@ -91,9 +92,18 @@ def humidity_for(depression: float) -> float:
 )
 def test_limits_of_delta_t(depression: float, expected: str) -> None:
     weather = dataclasses.replace(FINE, temperature=25, humidity=humidity_for(depression))
-    verdict = judge(weather, load_rules(), None, AT_SIX)
+    verdict = judge(weather, load_rules(), (), AT_SIX)
     assert verdict.delta_t == depression
     assert level(weather, "delta_t") == expected
+
+
+@pytest.mark.parametrize(
+    ("depression", "standing"), [(1.9, "common practice"), (8.1, "published"), (10.1, "common practice")]
+)
+def test_each_limit_of_delta_t_bears_its_own_standing(depression: float, standing: str) -> None:
+    """Only the drift above 8 C is published (University of Waikato)."""
+    weather = dataclasses.replace(FINE, temperature=25, humidity=humidity_for(depression))
+    assert reasons(weather, "delta_t")[0].cited.startswith(standing)
 
 
 @given(st.floats(-20, 55), st.floats(1, 99.5))
@@ -130,14 +140,15 @@ def test_without_month_and_state_the_year_is_looked_at() -> None:
 def test_what_was_not_told_is_said_and_is_no_reason_against() -> None:
     verdict = judge(Weather(22, 60, 8), load_rules())
     assert verdict.word == "go"
-    assert {reason.factor for reason in verdict.reasons if reason.level == "not judged"} == {"inversion", "rain"}
+    assert {reason.factor for reason in verdict.open} == {"inversion", "rain"}
+    assert set(verdict.as_json()["not_judged"]) == {"inversion", "rain"}
 
 
 def test_signs_at_the_place_stop_whatever_the_clock_says() -> None:
     for sign in load_rules().facts.signs:
-        assert judge(FINE, load_rules(), None, AT_SIX, signs=[sign]).word == "stop"
+        assert judge(FINE, load_rules(), (), AT_SIX, signs=[sign]).word == "stop"
     with pytest.raises(SprayError, match="did you mean smoke"):
-        judge(FINE, load_rules(), None, AT_SIX, signs=["smok"])
+        judge(FINE, load_rules(), (), AT_SIX, signs=["smok"])
 
 
 @pytest.mark.parametrize(
@@ -170,6 +181,30 @@ def test_a_volatile_active_stops_above_its_heat_now_or_to_come() -> None:
     assert level(dataclasses.replace(warm, temperature=31), "volatile") == "not judged"
 
 
+def test_a_mix_is_as_strict_as_its_strictest_part() -> None:
+    """85 F (29.4 C) for what is volatile: common practice, no source."""
+    bland, volatile = Spray("a", (1, 1), "published: x"), Spray("b", (4, 4), "published: x", volatile=True)
+    warm = dataclasses.replace(FINE, temperature=30, humidity=65, rain_in=2)
+    assert judge(warm, load_rules(), [bland], AT_SIX).word == "caution"
+    for mix in ([bland, volatile], [volatile, bland]):
+        verdict = judge(warm, load_rules(), mix, AT_SIX)
+        assert verdict.word == "stop"
+        assert {(r.factor, r.level) for r in verdict.reasons if r.level == "stop"} == {
+            ("rain", "stop"), ("volatile", "stop"),
+        }  # fmt: skip
+        assert [r.level for r in verdict.reasons if r.factor == "rain"] == ["stop", "go"], "both are told"
+
+
+@pytest.mark.parametrize("level_of_it", ["go", "not judged", "caution", "stop"])
+def test_what_is_not_of_the_weather_counts_as_much(level_of_it: Level, tmp_path: Path) -> None:
+    beside = Reason("law", level_of_it, "by the law", "published: x")
+    verdict = judge(FINE, load_rules(), (), AT_SIX, besides=[beside])
+    assert beside in verdict.reasons and verdict.word == (level_of_it if level_of_it in ("caution", "stop") else "go")
+    assert verdict.as_json()["not_judged"] == (["law"] if level_of_it == "not judged" else [])
+    day = judge_day(read_forecast(forecast_file(tmp_path, HEADER + "10,22,60,8,0\n")), load_rules(), besides=[beside])
+    assert beside in day.hours[0].verdict.reasons
+
+
 @pytest.mark.parametrize(
     ("active", "lawn", "temperature", "cautioned"),
     [
@@ -184,7 +219,7 @@ def test_a_volatile_active_stops_above_its_heat_now_or_to_come() -> None:
 def test_buffalo_and_24d_in_heat(active: str, lawn: str | None, temperature: float, cautioned: bool) -> None:
     """Above 85 F (29 C): common practice, no source."""
     weather = dataclasses.replace(FINE, temperature=temperature)
-    found = judge(weather, load_rules(), Spray(active), AT_SIX, lawn=lawn).reasons
+    found = judge(weather, load_rules(), [Spray(active)], AT_SIX, lawn=lawn).reasons
     assert any("buffalo" in reason.text and reason.level == "caution" for reason in found) is cautioned
 
 
@@ -268,7 +303,7 @@ def test_capitals_stand_where_the_time_zone_data_base_puts_them() -> None:
 )
 def test_an_occasion_that_cannot_be(fields: dict[str, object], told: str) -> None:
     with pytest.raises(SprayError, match=told):
-        judge(FINE, load_rules(), None, Occasion(**fields))  # type: ignore[arg-type]
+        judge(FINE, load_rules(), (), Occasion(**fields))  # type: ignore[arg-type]
 
 
 HEADER = "time,temperature,humidity,wind,rain\n"
@@ -283,7 +318,7 @@ def forecast_file(tmp_path: Path, text: str) -> Path:
 def test_a_day_is_judged_hour_by_hour_and_its_usable_runs_named(tmp_path: Path) -> None:
     rows = [f"{h:02d}:00,22,60,{2 if h == 12 else 8},{0.2 if h == 16 else 0}" for h in range(6, 20)]
     forecast = read_forecast(forecast_file(tmp_path, HEADER + "\n".join(rows)))
-    day = judge_day(forecast, load_rules(), Spray("x", (2, 2), "published: x"), AT_SIX)
+    day = judge_day(forecast, load_rules(), [Spray("x", (2, 2), "published: x")], AT_SIX)
     # 07:00 on: an hour after sunrise. 12: calm. 13: rain two hours after its end; 14: only one.
     assert day.usable == ((7.0, 12.0), (13.0, 14.0))
     at = {hour.starts: hour for hour in day.hours}
@@ -292,13 +327,13 @@ def test_a_day_is_judged_hour_by_hour_and_its_usable_runs_named(tmp_path: Path) 
     assert at[17].weather.rain_in is None and at[17].weather.dry_for == 2
     found = day.as_json()
     assert found["usable"] == [[7.0, 12.0], [13.0, 14.0]]
-    assert set(found["hours"][0]) == {"hour", "delta_t", "verdict", "reasons"}
+    assert set(found["hours"][0]) == {"hour", "delta_t", "verdict", "not_judged", "reasons"}
 
 
 def test_no_part_of_an_hour_is_in_the_lock_out(tmp_path: Path) -> None:
     rows = "\n".join(f"{h},22,60,8" for h in range(5, 19))
     forecast = read_forecast(forecast_file(tmp_path, "time,temperature,humidity,wind\n" + rows))
-    day = judge_day(forecast, load_rules(), None, Occasion(sunrise=6.5, sunset=18.5))
+    day = judge_day(forecast, load_rules(), (), Occasion(sunrise=6.5, sunset=18.5))
     words = {hour.starts: hour.verdict.word for hour in day.hours}
     # Open from 07:30 to 17:30, with caution from 16:30.
     assert words[7] == "stop" and words[8] == "go" and words[15] == "go" and words[16] == "caution"
@@ -309,14 +344,14 @@ def test_dates_give_the_day_and_gaps_break_runs(tmp_path: Path) -> None:
     text = HEADER + "".join(f"2026-06-15T{h:02d}:00;22;60;8;\n" for h in (9, 10, 13)).replace(";", ",")
     forecast = read_forecast(forecast_file(tmp_path, text))
     assert forecast.day == date(2026, 6, 15)
-    day = judge_day(forecast, load_rules(), None, Occasion(state="NSW"))
+    day = judge_day(forecast, load_rules(), (), Occasion(state="NSW"))
     assert day.usable == ((9.0, 11.0), (13.0, 14.0))
     assert any("15 June" in str(reason) for reason in day.hours[0].verdict.reasons)
 
 
 def test_heat_to_come_stops_a_volatile_active(tmp_path: Path) -> None:
     forecast = read_forecast(forecast_file(tmp_path, HEADER + "9,22,60,8,\n10,25,55,8,\n11,30,50,8,\n12,27,55,8,\n"))
-    day = judge_day(forecast, load_rules(), Spray("dicamba", (1, 1), "published: x", volatile=True), AT_SIX)
+    day = judge_day(forecast, load_rules(), [Spray("dicamba", (1, 1), "published: x", volatile=True)], AT_SIX)
     assert [hour.verdict.word for hour in day.hours] == ["stop", "stop", "stop", "go"]
 
 

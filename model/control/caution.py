@@ -1,0 +1,94 @@
+"""What must be said beside a plan: the usual cautions, those that the weed itself calls for, and the law's prompts."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+
+from model.control.case import Case
+from model.control.facts import HAZARD_OCCASIONS, Statement
+from model.control.load import Control
+from model.control.option import JudgedOption
+
+
+def cautions_for(control: Control, case: Case, options: Sequence[JudgedOption]) -> tuple[Statement, ...]:
+    """The cautions of configs/control/cautions.yaml that the case calls for, whether anybody asked or not.
+
+    After them come the poison schedules of the herbicides, and what is known of the weed's declaration.
+    """
+    wanted = set(_occasions(control, case, options))
+    found: list[Statement] = [caution for caution in control.cautions if caution.when in wanted]
+    return (*found, *_poisons(control, options), *_declared(control, case))
+
+
+def _occasions(control: Control, case: Case, options: Sequence[JudgedOption]) -> Iterator[str]:
+    yield from ("always", *case.near)
+    for species in case.species:
+        yield from (HAZARD_OCCASIONS.get(hazard, hazard) for hazard in control.treatments[species].hazards)
+    names = _actives(options)
+    yield from names
+    if names:
+        yield "chemical"
+    if names and case.place == "lawn":
+        yield "chemical_on_lawn"
+        if case.lawn == "buffalo":
+            yield "buffalo_chemical"
+    if any(control.actives[name].lasts_in_clippings for name in names):
+        yield "lasts_in_clippings"
+    if any(control.actives[name].volatile for name in names):
+        yield "volatile"
+
+
+def _actives(options: Sequence[JudgedOption]) -> list[str]:
+    """The actives of what is not ruled out, each once."""
+    return list(dict.fromkeys(a.name for option in options if option.suited != "no" for a in option.actives))
+
+
+def _poisons(control: Control, options: Sequence[JudgedOption]) -> Iterator[Statement]:
+    """The poison schedule of each active where it is known; one sentence for those that are known alike."""
+    alike: dict[tuple[tuple[int, ...], tuple[str, ...], str], list[str]] = {}
+    for name in _actives(options):
+        poison = control.actives[name].poison
+        if poison is not None:
+            key = (tuple(sorted(poison.schedules)), tuple(poison.source), poison.standing)
+            alike.setdefault(key, []).append(name)
+    for (schedules, source, standing), names in alike.items():
+        words = " or ".join("none" if number == 0 else str(number) for number in schedules)
+        text = f"Poison schedule {words}, as the product's strength has it: {', '.join(names)}."
+        yield Statement(text=text, source=list(source), standing=standing)  # type: ignore[arg-type]
+
+
+def _declared(control: Control, case: Case) -> Iterator[Statement]:
+    """What is known of the weed's declaration in the state; where no state was told, in which ones to ask."""
+    for species in case.species:
+        known = control.declared.get(species, {})
+        name = _capital(control.flora.species[species].common_name)
+        if case.state in known:
+            declared = known[case.state]
+            text = f"{name} in {control.states[case.state].name}: {declared.text}"
+            yield Statement(text=text, source=declared.source, standing=declared.standing)
+        elif known and case.state is None:
+            states = ", ".join(control.states[state].name for state in known)
+            text = (
+                f"{name} is, or may be, a declared weed in some states ({states}): give the state, or ask the council."
+            )
+            yield Statement(text=text, source=["CP"], standing="common practice")
+
+
+def _capital(text: str) -> str:
+    return text[:1].upper() + text[1:]
+
+
+def law_for(control: Control, case: Case, options: Sequence[JudgedOption]) -> tuple[Statement, ...]:
+    """The state's licence and record law as prompts, where something in the plan is a herbicide."""
+    if case.state is None or not _actives(options):
+        return ()
+    state = control.states[case.state]
+
+    def say(text: str) -> Statement:
+        return Statement(text=text, source=state.source, standing=state.standing)
+
+    told = [say(f"Exempt, {state.name}: {state.exempt}")] if state.exempt else []
+    told += [say(f"Licence, {state.name}: {state.licence}"), say(f"Record, {state.name}: {state.record}")]
+    told += [say(f"{state.name}: {text}") for text in state.also]
+    unconfirmed = f"Not confirmed for {state.name}: {state.unconfirmed} Confirm all of this with the regulator."
+    return (*told, Statement(text=unconfirmed, source=["CP"], standing="common practice"))

@@ -1,0 +1,135 @@
+"""A plan in one breath: what to do now, with what, on what condition and until when; and what more, or later."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+
+from model.control.case import Case
+from model.control.facts import Statement
+from model.control.judge import MONTHS
+from model.control.load import Control
+from model.control.option import JudgedOption
+from model.control.year import after, next_month, starts
+
+# What a practitioner names first among what needs no herbicide.
+FIRST = ("leave", "hand", "mow", "cover", "mend")
+AT_MOST = 2  # of what is worth naming, a line each
+
+
+def summarise(
+    control: Control, case: Case, first: Sequence[Statement], options: Sequence[JudgedOption]
+) -> tuple[str, ...]:
+    """Two lines at most: "Now: ..." and "For more: ..." or "Later: ..."."""
+    now = [option for option in options if option.suited == "yes"]
+    plain = sorted((o for o in now if not o.actives), key=lambda o: FIRST.index(o.method))
+    # What deals with the plant that is there comes before what keeps the next ones from coming up.
+    sprays = sorted((o for o in now if o.actives), key=lambda o: o.method == "pre_emergent")
+    doing = [_seed_first(control, case)] if first else []
+    # Whoever takes the seed off does not leave the plant; and one way to mend the turf is enough to name.
+    named = {o.method: o for o in reversed(plain) if not (first and o.method == "leave")}
+    if "leave" in named and "mend" in named:
+        # A plant that may stay is met by feeding the grass before anybody digs.
+        named = {"mend": named.pop("mend"), "leave": named.pop("leave")}
+    doing += [_doing(o, case.month, bool(first)) for o in reversed(named.values())][:AT_MOST]
+    if not doing and sprays:
+        doing, sprays = [_with(control, case, sprays[0])], sprays[1:]
+    line = f"Now: {'; '.join(doing)}." if doing else f"Nothing to do now: {_why_nothing(options)}"
+    more = [f"For more: {_with(control, case, sprays[0])}."] if sprays else []
+    return tuple(filter(None, (line, " ".join((*more, *_later(control, case, options, bool(sprays)))))))
+
+
+def _seed_first(control: Control, case: Case) -> str:
+    hazards = {hazard for species in case.species for hazard in control.treatments[species].hazards}
+    return "take up the burrs first, in shoes" if "burrs" in hazards else "bag what carries seed first"
+
+
+def _doing(option: JudgedOption, month: int, seeding: bool) -> str:
+    """What to do, and until when it is best done; once the plant is in seed it is too late to come before that."""
+    if seeding:
+        return option.short.split(" before ")[0].rstrip(",")
+    return option.short + (_until(option, month) if option.method in ("hand", "mow") else "")
+
+
+def _until(option: JudgedOption, month: int) -> str:
+    """Until when it is at its best, where that is soon told; nothing where it may be done at any time."""
+    months = set(option.months)
+    if month not in months or len(months) == 12:
+        return ""
+    last = month
+    while after(last) in months:
+        last = after(last)
+    return f", until the end of {MONTHS[last - 1]}"
+
+
+def _with(control: Control, case: Case, option: JudgedOption) -> str:
+    """A herbicide by name and group, how it is put on, until when, where, and that the label comes first."""
+    how = {
+        "pre_emergent": ", before seedlings come up",
+        "wipe": ", wiped onto single plants",
+        "non_selective": ", spot by spot",
+    }
+    where = ""
+    if case.place == "lawn" and option.method != "wipe":
+        where = f", on {control.lawns[case.lawn].name}"
+        where += f" except {' and '.join(option.excepted)}" if option.excepted else ""
+    return f"{option.mix_with_groups}{how.get(option.method, '')}{_until(option, case.month)}{where}; label first"
+
+
+def _why_nothing(options: Sequence[JudgedOption]) -> str:
+    """Why nothing is the right thing to do."""
+    hand = [option for option in options if option.method == "hand" and option.against]
+    waiting = [*hand, *(option for option in options if option.suited == "wait")]
+    text = waiting[0].against[0].text if waiting else "nothing that is known suits this place."
+    return text[:1].lower() + text[1:]
+
+
+def _later(control: Control, case: Case, options: Sequence[JudgedOption], sprayed: bool) -> Iterable[str]:
+    """What waits for its season, the soonest first; and what waits for the label or another condition."""
+    waiting = [o for o in options if o.suited == "wait" and (o.actives or not _too_late(o))]
+    seasonal = [o for o in waiting if o.months and {reason.factor for reason in o.against} <= {"season", "stage"}]
+    told = sorted(seasonal, key=lambda o: _months_off(o, case.month))[:AT_MOST]
+    if told:
+        yield f"Later: {'; '.join(_from_when(o, case.month) for o in told)}."
+    if sprayed or any(option.actives for option in told):
+        return
+    open_ones = [o for o in waiting if o.actives and o not in seasonal and not _too_late(o)]
+    if open_ones:
+        soonest = min(open_ones, key=lambda o: 0 if case.month in o.months else _months_off(o, case.month))
+        what = soonest.mix_with_groups if case.month in soonest.months else _from_when(soonest, case.month)
+        yield f"Only once {_condition(control, case, soonest)}: {what}."
+
+
+def _months_off(option: JudgedOption, month: int) -> int:
+    following = next_month(option.months, month)
+    return 13 if following is None else (following - month - 1) % 12 + 1
+
+
+def _too_late(option: JudgedOption) -> bool:
+    return any(reason.factor == "stage" for reason in option.against)
+
+
+def _from_when(option: JudgedOption, month: int) -> str:
+    what = option.mix_with_groups if option.actives else option.short
+    following = next_month(option.months, month)
+    if _too_late(option) and following is not None:
+        # The plant is further on than its months say: what is meant is the next time round.
+        following = min(starts(option.months), key=lambda m: (m - month - 1) % 12, default=following)
+    if following is None or len(option.months) == 12:
+        return what
+    return f"{what} from {'next ' if following == month else ''}{MONTHS[following - 1]}"
+
+
+def _condition(control: Control, case: Case, option: JudgedOption) -> str:
+    """What must be settled first, in a few words."""
+    lawn = control.lawns[case.lawn].name
+    water = ["the label's distance to water is kept"] if "pond" in case.near else []
+    bees = ["its flowers are mown off"] if "bees" in case.near and option.use.blooming else []
+    words = {
+        "registration": "a registered product is found",
+        "lawn": "the grass is known and on the label" if case.lawn == "unknown" else f"the label names {lawn}",
+        "near": " and ".join((*water, *bees)),
+        "law": "the state's ban is over",
+        "place": "the grass is known",
+    }
+    factors = dict.fromkeys(reason.factor for reason in option.against)
+    return " and ".join(words[factor] for factor in factors if factor in words) or "it is time"
