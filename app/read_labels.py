@@ -55,6 +55,11 @@ def note_label(control: Control, actives: Sequence[str], lawn: str, number: str,
     Raises AnswerError where something is not known, or where the grass is known to be injured: then no reading helps.
     """
     named = tuple(dict.fromkeys(_active(control, name) for name in actives))
+    if not named:
+        raise AnswerError("no active was named; give those on the label, such as MCPA + dicamba")
+    for name in named:
+        if control.actives[name].registration.status == "cancelled":
+            raise AnswerError(f"{name} is cancelled in Australia. {control.actives[name].registration.text}")
     if lawn not in control.lawns or lawn == "unknown":
         known = [name for name in control.lawns if name != "unknown"]
         raise AnswerError(f"--lawn {lawn}: no such lawn grass is known; {nearest(lawn, known)}")

@@ -83,6 +83,7 @@ class Job:
         made = plan(self.control, case)
         mine = [o for o in (*made.options, *made.only) if {a.name for a in o.actives} == set(self.use.actives)]
         mine = [o for o in mine if (o.method == "wipe") == (self.use.how == "wipe")]
+        mine.sort(key=lambda option: option.use.how != self.use.how)
         if mine:
             return replace(self, use=mine[0].use, option=mine[0])
         text = f"the plan for {heading(made, self.control)} has nothing like this: see swardkey advise"

@@ -54,7 +54,7 @@ class Manifest(BaseModel):
     version: int
     made_at: str
     made_by: str
-    folders: tuple[Literal["records", "collection", "models", "drafts"], ...]
+    folders: tuple[Literal["records", "collection", "models", "drafts", "labels"], ...]
     files: dict[str, Entry]
 
 

@@ -82,7 +82,9 @@ def _job(shed: Shed, draft: Draft, told: dict[str, Any]) -> Job:
     job = Job(shed.control, use, occasion, float(told["rain_fast"]) if told["rain_fast"] else None)
     option = chosen(shed, draft) if draft.choice else None
     if option is not None and set(actives) == {active.name for active in option.actives}:
-        return replace(job, use=replace(option.use, state=case.state), option=option)
+        job = replace(job, use=replace(option.use, state=case.state))
+        if option.use.state == case.state:
+            return replace(job, option=option)
     return job.in_case(case) if actives else job
 
 

@@ -103,6 +103,12 @@ def is_the_lawn(control: Control, case: Case, species: str) -> bool:
     return case.place == "lawn" and control.lawns[case.lawn].species == species
 
 
+def is_usual(m: Matter) -> bool:
+    """Whether an option is the usual choice on this lawn, and nothing there forbids it."""
+    usual = m.case.place == "lawn" and m.case.lawn in m.option.usual_on
+    return usual and suited_of(judge_use(m.control, m.use)) != "no"
+
+
 def judge(matter: Matter) -> tuple[Suited, tuple[Reason, ...]]:
     """Whether an option suits the case, and every reason, the gravest first."""
     found = [reason for rule in RULES for reason in rule(matter)]
@@ -120,7 +126,7 @@ def _place(m: Matter) -> Iterator[Reason]:
         names = " or ".join(m.control.lawns[lawn].name for lawn in m.option.only_on)
         suited: Suited = "wait" if m.case.lawn == "unknown" else "no"
         yield of(m.option, suited, f"It is for {names} lawns only.", "place")
-    elif m.case.place == "lawn" and m.case.lawn in m.option.usual_on:
+    elif is_usual(m):
         yield of(m.option, "yes", f"The usual choice on {m.control.lawns[m.case.lawn].name}.", "place")
 
 
@@ -167,7 +173,7 @@ def _by_hand(m: Matter) -> Iterator[Reason]:
         yield Reason("wait", f"Nothing of it shows in {MONTHS[month - 1]}.{until}")
     elif month in months and not in_stage(m, "seeding"):
         yield from _by_calendar(m)
-    elif m.option.late:
+    elif m.option.late and (in_stage(m, "seeding") or m.case.stage not in ("seedling", "young")):
         yield of(m.option, "yes", m.option.late, "season", weight="care")
     elif m.case.stage is None and not in_stage(m, "seeding"):
         yield _timed(m, "yes", f"It can be taken out whenever it is seen; it is easiest in {spans(months)}.")

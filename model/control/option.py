@@ -8,7 +8,7 @@ from typing import Any
 
 from model.control.case import Case
 from model.control.facts import MethodName, Rating
-from model.control.judge import Matter, judge
+from model.control.judge import Matter, is_usual, judge
 from model.control.label import LabelRead
 from model.control.load import Control
 from model.control.use import Reason, Suited, Use, rating_of
@@ -155,7 +155,7 @@ def judged_option(matter: Matter) -> JudgedOption:
         look_again=option.look_again,
         use=matter.use,
         excepted=_excepted(control, case, option.actives),
-        usual=case.place == "lawn" and case.lawn in option.usual_on,
+        usual=is_usual(matter),
         sources=tuple(option.source),
         standing=option.standing,
     )

@@ -117,7 +117,9 @@ def _registration(control: Control, use: Use, name: str, active: Active) -> Iter
 
 def _lawn(control: Control, use: Use, name: str, active: Active) -> Iterator[Reason]:
     if use.lawn is None:
-        if use.place == "lawn":
+        if use.place == "lawn" and active.use == "non_selective" and use.how != "wipe":
+            yield of(active, "no", f"{_start(name)} kills any lawn: on paving or in a bed, give the place.", "lawn")
+        elif use.place == "lawn":
             text = f"the lawn grass was not told, so how it bears {name} was not judged; give it (--lawn)"
             yield Reason("yes", text, factor="lawn", weight="open")
         return
