@@ -27,7 +27,7 @@ def advise(
     species: Weeds,
     month: Annotated[int, typer.Option(min=1, max=12, help="Month, 1 to 12.")],
     lawn: Annotated[str, typer.Option(help="The lawn grass, or unknown.")] = "unknown",
-    cover: Annotated[float | None, typer.Option(metavar="PERCENT", help="Ground under the weed.")] = None,
+    cover: Annotated[float | None, typer.Option(metavar="PERCENT", help="Ground covered by the weed.")] = None,
     place: Annotated[str, typer.Option(help="lawn, bed or paving.")] = "lawn",
     stage: Annotated[str | None, typer.Option(help="seedling, young, flowering or seeding.")] = None,
     state: Annotated[str | None, typer.Option(help="Australian state or territory, such as NSW.")] = None,
@@ -105,5 +105,5 @@ def group_number(text: str) -> int:
     """A mode of action group as people write it. Raises AnswerError where it is no number."""
     found = re.fullmatch(r"(?:group\s*)?(\d{1,2})", text.strip(), re.IGNORECASE)
     if found is None:
-        raise AnswerError(f"--used {text!r} is no group number; give the number on the label, such as 4")
+        raise AnswerError(f"--used {text!r} is not a group number; give the number on the label, such as 4")
     return int(found.group(1))

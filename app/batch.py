@@ -22,15 +22,14 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from app.home import home
+from app.home import registry
 from app.printed import print_json
 from app.progress import bar
 from app.sheet import UNREADABLE, Named, Sheet, shown
+from model.csv_file import clean_text
 from model.errors import PhotoError, SwardkeyError
 from model.prior import load_prior, region_named
-from training.collection.rows import clean_text
 from training.labelled import ENDINGS, photos_below
-from training.registry import Registry
 
 WAITING = 4  # photos that are handed out beforehand for each worker
 MEMORY_EACH = 1_200_000_000  # bytes that a worker takes, with its decoder and some to spare
@@ -54,7 +53,7 @@ class Share:
         """From "2/8". Raises SwardkeyError."""
         number, _, of = text.partition("/")
         if not (number.isdecimal() and of.isdecimal() and 1 <= int(number) <= int(of) <= 10_000):
-            raise SwardkeyError(f"--shard {text}: is no share; give number/of, as in 2/8")
+            raise SwardkeyError(f"--shard {text}: is not a share; give number/of, as in 2/8")
         return cls(int(number), int(of))
 
     def holds(self, name: str) -> bool:
@@ -80,7 +79,7 @@ class Worker:
 
         self.folder, self.model, self.month, self.region = folder, model, month, region
         self.key = load_key()
-        self.photo_model = load_model(Registry(home() / "models").named(model).folder, threads=1)
+        self.photo_model = load_model(registry().named(model).folder, threads=1)
 
     def name(self, file: str) -> Named:
         """The row of one photo, also of one that cannot be read."""
@@ -153,7 +152,7 @@ def name_all(files: Iterable[str], workers: int, *wishes: Any) -> Iterator[Named
                 yield waiting.popleft().result()
         except BrokenProcessPool:
             raise SwardkeyError(
-                "a process that names photos was ended, perhaps for want of memory; the rows so far are kept: "
+                "a process that names photos was ended, perhaps for lack of memory; the rows so far are kept: "
                 f"run the same command again, with --workers {max(1, workers - 1)}"
             ) from None
         finally:
@@ -192,7 +191,7 @@ class Job:
         ``each`` is given every new row, in the order of the names. Interrupted, all rows so far
         are kept. Raises SwardkeyError.
         """
-        model = Registry(home() / "models").in_charge().name
+        model = registry().in_charge().name
         names = photos_in(self.folder, self.share)
         sheet = Sheet(self.out) if self.out else None
         known = sheet.done(model) if sheet else set()
@@ -232,7 +231,7 @@ def identify_folder(
         if told is not None:
             raise SwardkeyError(f"{option} is of one plant; leave it out with a folder, or name the plant's photos")
     if out is not None and out.suffix.lower() != ".csv":
-        raise SwardkeyError(f"--out {out}: is no name of a table; give one that ends in .csv")
+        raise SwardkeyError(f"--out {out}: is not the name of a table; give one that ends in .csv")
     share = Share.read(shard) if shard is not None else Share()
     job = Job(photos[0], out, share, month, region_named(load_prior(), region), workers or processors())
     rows: list[Named] = []

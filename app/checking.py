@@ -8,12 +8,12 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from app.home import home
+from app.collection import carry_out, checked, labeller, open_all
 from app.printed import print_json
 from model.errors import CollectionError, nearest
 
 if TYPE_CHECKING:
-    from training.audit import Decision, Report
+    from training.audit import Report
     from training.audit.sheet import Words
     from training.collection import Collection
     from training.manifest import LabelledPhoto
@@ -37,7 +37,7 @@ Decisions = Annotated[
     typer.Option("--decisions", metavar="FILE.csv", help="Write them to decide on; with --apply, do what it says."),
 ]
 Apply = Annotated[bool, typer.Option("--apply", help="Do what the file of decisions says.")]
-By = Annotated[str, typer.Option("--by", metavar="NAME", help="Who decides; your name on this machine without it.")]
+By = Annotated[str, typer.Option("--by", metavar="NAME", help="Who decides; otherwise your name on this machine.")]
 Json = Annotated[bool, typer.Option("--json", help="Print one JSON object and nothing else.")]
 
 
@@ -53,12 +53,11 @@ def check(
     as_json: Json = False,
 ) -> None:
     """Find copies, doubtful names, spoilt photos and species with too few. Nothing is changed without --apply."""
-    from app.collecting import labeller, open_all
 
     if sheet is not None and sheet.suffix.lower() not in ENDINGS:
         raise CollectionError(f"--sheet {sheet}: ends in {sheet.suffix or 'nothing'}; let it end in .html or .png")
     if apply and decisions is None:
-        raise CollectionError("--apply wants a file of decisions; name it with --decisions")
+        raise CollectionError("--apply needs a file of decisions; name it with --decisions")
     if apply and photos is not None:
         raise CollectionError("--apply changes the collection only; leave out --photos")
     collection, names, flora = open_all(folder)
@@ -70,7 +69,7 @@ def check(
     for name in wanted or ():
         if name not in plants:
             raise CollectionError(
-                f"--wanted {name}: is no species of the flora or of your own; {nearest(name, plants)}"
+                f"--wanted {name}: is neither in the flora nor one of your own species; {nearest(name, plants)}"
             )
     rows = _labelled(collection, photos, names, called.known())
     # Photos in a folder may be those that the starter has learned from, and would be judged by themselves.
@@ -114,40 +113,6 @@ def _labelled(collection: Collection, folder: Path | None, names: Any, known: Ma
     return photos
 
 
-def checked(
-    photos: Sequence[LabelledPhoto], with_starter: bool, wanted: Sequence[str], unlabelled: Path | None, quiet: bool
-) -> Report:
-    from app.progress import bar
-    from model.photo.saved import STARTER, read_model
-    from training.audit import check_photos, load_settings
-    from training.features import features_of
-    from training.manifest import LabelledPhoto
-
-    cache = home() / "cache" / "features.safetensors"
-    with bar("features", len(photos), quiet) as progress:
-        x, _ = features_of(photos, cache, lambda done, of: progress(done))
-    others = None
-    if unlabelled is not None:
-        files = _files(unlabelled)
-        loose = [LabelledPhoto(f, str(f.relative_to(unlabelled)), "", str(f), False, "", "", "") for f in files]
-        with bar("unlabelled", len(loose), quiet) as progress:
-            others = ([p.name for p in loose], features_of(loose, cache, lambda done, of: progress(done))[0])
-    background = read_model(STARTER)[0] if with_starter else None
-    with bar("looking", len(photos), quiet) as progress:
-        return check_photos(photos, x, load_settings(), background, wanted, others, progress=progress)
-
-
-def _files(folder: Path) -> list[Path]:
-    from training.labelled import photos_below
-
-    if not folder.is_dir():
-        raise CollectionError(f"--unlabelled {folder}: no such folder; name one with photos")
-    found = photos_below(folder)
-    if not found:
-        raise CollectionError(f"--unlabelled {folder}: holds no photos; name a folder with some")
-    return found
-
-
 def _write(
     report: Report, photos: Sequence[LabelledPhoto], words: Words, sheet: Path | None, decisions: Path | None
 ) -> list[str]:
@@ -188,10 +153,3 @@ def _decide(collection: Collection, path: Path, species: Sequence[str], by: str,
         print_json(done)
     else:
         print(f"{done['relabel']} relabelled, {done['drop']} dropped, {done['keep']} kept as they are")
-
-
-def carry_out(collection: Collection, decision: Decision, by: str) -> None:
-    if decision.action == "relabel":
-        collection.relabel(decision.photo, decision.species, by)
-    elif decision.action == "drop":
-        collection.remove(decision.photo, by)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import getpass
 import sys
 from collections.abc import Sequence
 from pathlib import Path
@@ -10,23 +9,20 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from app.home import cache_folder, home
+from app.collection import labeller, open_all
 from app.printed import print_json
 from app.progress import bar
 from model.errors import CollectionError
 
 if TYPE_CHECKING:
-    from model.flora import Flora
-    from training.collection import Collection, Intake, Names, Outcome, Refusal
+    from training.collection import Intake, Outcome, Refusal
 
 MOST_SHOWN = 40  # rows of a table in the terminal; --json gives all
 
 collect = typer.Typer(no_args_is_help=True, help="Keep your own labelled photos, from which the photo model learns.")
 
-Folder = Annotated[
-    Path | None, typer.Option("--collection", metavar="DIR", help="The collection; your own one without it.")
-]
-By = Annotated[str, typer.Option("--by", metavar="NAME", help="Who labels; your name on this machine without it.")]
+Folder = Annotated[Path | None, typer.Option("--collection", metavar="DIR", help="The collection; otherwise your own.")]
+By = Annotated[str, typer.Option("--by", metavar="NAME", help="Who labels; otherwise your name on this machine.")]
 Json = Annotated[bool, typer.Option("--json", help="Print one JSON object and nothing else.")]
 Photo = Annotated[str, typer.Argument(metavar="PHOTO", help="A photo's name in the collection, or its first digits.")]
 
@@ -173,29 +169,6 @@ def remove(photo: Photo, by: By = "", folder: Folder = None, as_json: Json = Fal
     say({"photo": row.photo, "removed": True}, f"{row.photo} ({row.species}) is taken back", as_json)
 
 
-def open_all(folder: Path | None) -> tuple[Collection, Names, Flora]:
-    """The collection, the names of all plants, and the flora."""
-    from app.key import ParsedFiles
-    from model.flora import load_flora
-    from training.collection import Collection, Names
-
-    files = ParsedFiles(cache_folder() / "configs.json")
-    flora = load_flora(read=files)
-    files.keep()
-    collection = Collection(folder or home() / "collection").open()
-    return collection, Names(flora, collection.own_species()), flora
-
-
-def labeller(by: str) -> str:
-    """Who labels: as given, or the user of this machine."""
-    if by:
-        return by
-    try:
-        return getpass.getuser()
-    except (OSError, KeyError, ImportError):
-        return "unknown"
-
-
 def is_whole(file: Path) -> bool:
     """Whether a stored photo is there from its first to its last byte."""
     try:
@@ -225,7 +198,7 @@ def show_outcome(outcome: Outcome, plan: Intake, as_json: bool) -> None:
         found = as_object(*counts, plan, dict(outcome.species))
         print_json({**found, "left": outcome.left, "notes": list(outcome.notes)})
         return
-    from training.collection.offer import counted
+    from model.text import counted
 
     print(f"{counted(outcome.added, 'photo')} added, {outcome.known_already} in the collection already")
     for note in outcome.notes:
@@ -255,7 +228,7 @@ def as_object(
 
 def show_list(found: dict[str, Any]) -> None:
     """The collection as a table."""
-    from training.collection.offer import counted
+    from model.text import counted
 
     rows = [
         (label, row["common_name"] or "", str(row["photos"]), str(row["groups"]), str(row["readable"]))

@@ -82,8 +82,10 @@ def identify(
     if shard is not None or out is not None or any(photo.is_dir() for photo in photos or ()):
         from app.batch import identify_folder
 
-        told = {"answers": answers, "visible": visible, "month": month, "region": region}
-        identify_folder(photos, shard=shard, out=out, workers=workers, **told, as_json=as_json)
+        identify_folder(
+            photos, shard=shard, out=out, answers=answers, visible=visible, month=month, region=region,
+            workers=workers, as_json=as_json,
+        )  # fmt: skip
         return
     from app.key import load_key
     from model.identify import identify as find
@@ -236,7 +238,7 @@ def main(arguments: list[str] | None = None) -> None:
     except Exception as error:
         if isinstance(error, OSError) and error.errno in NO_ROOM_OR_RIGHTS:
             where = error.filename or "the disk"
-            sys.stderr.write(f"swardkey: {where}: {error.strerror}; make room or mend its rights, and do it again\n")
+            sys.stderr.write(f"swardkey: {where}: {error.strerror}; make room or fix its permissions, and try again\n")
             sys.exit(2)
         sys.stderr.write(f"swardkey: a fault of the program ({type(error).__name__}); {_kept_fault()}\n")
         sys.exit(1)

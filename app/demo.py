@@ -15,11 +15,10 @@ from typing import Annotated
 import typer
 from filelock import FileLock, Timeout
 
-from app.home import home
+from app.home import DEMO_MARK, home, is_demo
 from app.progress import bar
 from model.errors import SwardkeyError
 
-MARK = "demo.json"  # lies in a folder that is a demo's
 PATIENCE = 120.0  # seconds to wait for another swardkey that fills the same
 
 
@@ -47,11 +46,6 @@ def demo(
     os.environ["SWARDKEY_HOME"] = str(place)
     sys.stdout.flush()
     serve_page(port, open_browser)
-
-
-def is_demo(folder: Path) -> bool:
-    """Whether a folder holds a demo."""
-    return (folder / MARK).is_file()
 
 
 def make_demo(folder: Path, today: date | None = None, quiet: bool = False) -> bool:
@@ -96,7 +90,7 @@ def _fill(folder: Path, today: date, quiet: bool) -> None:
     shutil.rmtree(hidden, ignore_errors=True)
     hidden.mkdir()
     mark = {"what": f"the invented town of {town.town}", "made_at": datetime.now(UTC).isoformat(timespec="seconds")}
-    (hidden / MARK).write_text(json.dumps(mark), encoding="utf-8")
+    (hidden / DEMO_MARK).write_text(json.dumps(mark), encoding="utf-8")
     with _at_home_in(hidden), bar("living through a season", len(town.visits), quiet) as progress:
         live_through(town, today, progress)
     if folder.is_dir():

@@ -11,7 +11,7 @@ import typer
 
 from app.printed import print_json
 from model.errors import SwardkeyError, nearest
-from training.durable import replace_file
+from model.storage import replace_file
 
 SpeciesName = Annotated[str, typer.Argument(metavar="SPECIES", help="Id, scientific or common name; or plain_lawn.")]
 Seed = Annotated[int, typer.Option("--seed", min=0, help="The same seed draws the same picture.")]

@@ -6,8 +6,14 @@ import os
 import tempfile
 from datetime import UTC, datetime
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from platformdirs import user_data_path
+
+if TYPE_CHECKING:
+    from training.registry import Registry
+
+DEMO_MARK = "demo.json"  # lies in a folder that is a demo's
 
 
 def home() -> Path:
@@ -20,6 +26,18 @@ def cache_folder() -> Path:
     """Where what can be made again is kept: the folder SWARDKEY_CACHE, or one inside the user's."""
     given = os.environ.get("SWARDKEY_CACHE")
     return Path(given).expanduser() if given else home() / "cache"
+
+
+def is_demo(folder: Path) -> bool:
+    """Whether a folder holds a demo, an invented town in place of the user's own records."""
+    return (folder / DEMO_MARK).is_file()
+
+
+def registry() -> Registry:
+    """The photo models of this user; its library is imported when it is first asked for."""
+    from training.registry import Registry
+
+    return Registry(home() / "models")
 
 
 def slips_file() -> Path:

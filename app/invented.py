@@ -163,12 +163,12 @@ class Town(_Told):
     def _known_places(self) -> Self:
         for place in self.sites.values():
             if place.client not in self.clients:
-                raise ValueError(f"{place.address} is of {place.client}, who is no client")
+                raise ValueError(f"{place.address} is of {place.client}, who is not a client")
         named = [visit.site for visit in self.visits]
         named += [due.site for due in self.follow_ups] + [told.site for told in self.told_groups]
         for site in named:
             if site not in self.sites:
-                raise ValueError(f"{site} is no site; choose one of {', '.join(self.sites)}")
+                raise ValueError(f"{site} is not a site; choose one of {', '.join(self.sites)}")
         return self
 
     def season(self, today: date) -> list[tuple[date, InventedVisit]]:

@@ -15,7 +15,7 @@ if TYPE_CHECKING:
 
 label = typer.Typer(
     no_args_is_help=True,
-    help="Keep that you have read a label and it names this lawn, where nothing is published of it.",
+    help="Record that you have read a label that names this lawn, where nothing is published about it.",
 )
 
 Actives = Annotated[str, typer.Argument(metavar="ACTIVES", help='Its active ingredients, such as "MCPA + dicamba".')]
@@ -29,10 +29,10 @@ def read(
     lawn: Lawn,
     number: Annotated[str, typer.Option(help="The product's registration number, off the label.")],
     by: Annotated[str, typer.Option(metavar="NAME", help="Who read it.")],
-    on: Annotated[str | None, typer.Option(metavar="YYYY-MM-DD", help="When; today if not told.")] = None,
+    on: Annotated[str | None, typer.Option(metavar="YYYY-MM-DD", help="When; today if not given.")] = None,
     as_json: Json = False,
 ) -> None:
-    """Keep that a label was read and names this lawn: the plan then goes by it, and says so."""
+    """Record that a label was read and names this lawn: the plan then goes by it, and says so."""
     from app.advice import as_word
     from app.key import load_advice
     from app.read_labels import note_label, split_actives
@@ -43,26 +43,26 @@ def read(
 
 @label.command("list")
 def listed(as_json: Json = False) -> None:
-    """List the labels that were read."""
+    """List the labels that are recorded."""
     from app.read_labels import labels_read
 
     found = labels_read()
     if as_json:
         print_json({"labels": [one.as_json() for one in found]})
     else:
-        typer.echo("\n".join(_line(one) for one in found) or "No label was read yet.")
+        typer.echo("\n".join(_line(one) for one in found) or "No label is recorded yet.")
 
 
 @label.command("revoke")
 def revoke(actives: Actives, lawn: Lawn, as_json: Json = False) -> None:
-    """Take back that a label was read."""
+    """Revoke a label that was recorded."""
     from app.advice import as_word
     from app.key import load_advice
     from app.read_labels import revoke_label, split_actives
 
     gone = revoke_label(load_advice(), split_actives(actives), as_word(lawn))
     if not gone:
-        raise AnswerError(f"no label of {actives} on {lawn} was read; see swardkey label list")
+        raise AnswerError(f"no label of {actives} on {lawn} is recorded; see swardkey label list")
     print_json({"revoked": gone}) if as_json else typer.echo("Taken back.")
 
 

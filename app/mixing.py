@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from functools import partial
 from typing import Annotated, TypeVar
 
 import typer
@@ -48,7 +49,8 @@ Given = TypeVar("Given")
 
 def option(name: str, metavar: str, told: str) -> typer.models.OptionInfo:
     """An option that takes text, because an amount may name its unit."""
-    return typer.Option(name, metavar=metavar, help=told)
+    made: typer.models.OptionInfo = typer.Option(name, metavar=metavar, help=told)
+    return made
 
 
 RATE_HELP = "From the label in hand: an amount of product for an area, with both units."
@@ -231,7 +233,9 @@ def strength(
 
 def shape(name: str, sizes: str) -> typer.models.OptionInfo:
     """An option for a shape, and so many of them as there are."""
-    return typer.Option(f"--{name}", metavar=sizes, help="Repeat it for more." if name == "rectangle" else None)
+    told = "Repeat it for more." if name == "rectangle" else None
+    made: typer.models.OptionInfo = typer.Option(f"--{name}", metavar=sizes, help=told)
+    return made
 
 
 Shapes = list[str] | None
@@ -267,7 +271,7 @@ def area(
         "ring": (ring, less_ring),
     }
     shapes = [
-        read(f"--{'less-' if less else ''}{form}", text, lambda typed, f=form, taken=less: read_shape(f, typed, taken))
+        read(f"--{'less-' if less else ''}{form}", text, partial(read_shape, form, less=less))
         for less in (False, True)
         for form, both in given.items()
         for text in both[less] or []

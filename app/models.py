@@ -8,40 +8,33 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from app.home import home
+from app.home import home, registry
 from app.printed import print_json
 from app.progress import bar
 from model.errors import CollectionError, ModelError
 
 if TYPE_CHECKING:
     from training.manifest import LabelledPhoto
-    from training.registry import InCharge, Registry
+    from training.registry import InCharge
     from training.report import Measured
 
-models = typer.Typer(help="Photo models of your own: which there are, which is in charge, and back again.")
+models = typer.Typer(help="Your own photo models: list them, activate one, or go back.")
 Json = Annotated[bool, typer.Option("--json", help="Print one JSON object and nothing else.")]
 Name = Annotated[
     str, typer.Argument(metavar="NAME", help="A name from swardkey models list; starter is the shipped one.")
 ]
 
 
-def registry() -> Registry:
-    """The models of this user."""
-    from training.registry import Registry
-
-    return Registry(home() / "models")
-
-
 @models.callback(invoke_without_command=True)
 def without_a_command(context: typer.Context, as_json: Json = False) -> None:
-    """Photo models of your own: which there are, which is in charge, and back again."""
+    """Your own photo models: list them, activate one, or go back."""
     if context.invoked_subcommand is None:
         list_models(as_json)
 
 
 @models.command("list")
 def list_models(as_json: Json = False) -> None:
-    """List the models, the shipped one first, and say which is in charge."""
+    """List the models, the shipped one first, and say which is active."""
     kept = registry()
     found, charge = kept.installed(), kept.in_charge()
     if as_json:
@@ -58,7 +51,7 @@ def list_models(as_json: Json = False) -> None:
         roles = [
             word
             for word, holds in (
-                ("in charge", model.name == charge.name),
+                ("active", model.name == charge.name),
                 ("chosen", model.in_charge and model.name != charge.name),
                 ("before", model.previous),
                 ("pinned", model.pinned),
@@ -75,7 +68,7 @@ def list_models(as_json: Json = False) -> None:
 
 @models.command("use")
 def use(name: Name, as_json: Json = False) -> None:
-    """Put a model in charge. Its files are checked first."""
+    """Activate a model. Its files are checked first."""
     kept = registry()
     before = kept.in_charge().name
     _tell(kept.use(name), before, as_json)
@@ -83,7 +76,7 @@ def use(name: Name, as_json: Json = False) -> None:
 
 @models.command("undo")
 def undo(as_json: Json = False) -> None:
-    """Put the model in charge that was so before; again, and it is as it was."""
+    """Revert to the previous model; run it twice to end where you began."""
     kept = registry()
     before = kept.in_charge().name
     _tell(kept.undo(), before, as_json)
@@ -105,9 +98,9 @@ def _tell(found: InCharge, before: str, as_json: bool) -> None:
     if as_json:
         print_json({"in_charge": found.name, "before": before})
     elif found.name == before:
-        sys.stdout.write(f"{found.name} is in charge already\n")
+        sys.stdout.write(f"{found.name} is active already\n")
     else:
-        sys.stdout.write(f"{found.name} is in charge now, instead of {before}; swardkey models undo takes it back\n")
+        sys.stdout.write(f"{found.name} is active now, instead of {before}; swardkey models undo takes it back\n")
 
 
 def measure(
@@ -118,7 +111,7 @@ def measure(
         Path | None, typer.Option("--page", metavar="OUT.html", help="Write a page with figures and the worst errors.")
     ] = None,
     name: Annotated[
-        str, typer.Option("--model", metavar="NAME", help="A model from swardkey models list; else the one in charge.")
+        str, typer.Option("--model", metavar="NAME", help="A model from swardkey models list; else the active one.")
     ] = "",
     held_out: Annotated[
         bool, typer.Option("--held-out", help="Only groups that the model's own recipe deals to the held-out part.")
@@ -129,7 +122,7 @@ def measure(
 
     Species that the model does not know count as other plants and are marked.
     """
-    from app.collecting import open_all
+    from app.collection import open_all
     from training.labelled import read_labelled
 
     if page is not None and (page.is_dir() or not page.absolute().parent.is_dir()):

@@ -9,9 +9,8 @@ from functools import lru_cache
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from app.home import home
+from app.home import registry
 from model.photo.door import open_photo
-from training.registry import Registry
 
 if TYPE_CHECKING:
     from model.photo import Evidence, Photo, PhotoModel
@@ -31,7 +30,7 @@ def _say_once(note: str) -> None:
 
 def model_in_charge() -> PhotoModel:
     """The photo model in charge; loaded once, and anew when another is put in charge."""
-    model, found = Registry(home() / "models").load(_loaded)
+    model, found = registry().load(_loaded)
     for note in filter(None, (found.note, model.fault)):
         _say_once(note)
     return model

@@ -6,7 +6,7 @@ import sys
 from collections.abc import Callable
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, cast
 
 import typer
 
@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     from app.papers.naming import Naming
     from app.records import Records, VisitRecord
     from model.control import Control, Plan
+    from model.control.facts import Near
     from model.identify import Key
 
 papers = typer.Typer(no_args_is_help=True, help="Make the papers of the job: PDF, CSV, calendar, Darwin Core.")
@@ -25,8 +26,8 @@ Visit = Annotated[int | None, typer.Option(min=1, metavar="NUMBER", help="A visi
 SiteNumber = Annotated[int | None, typer.Option(min=1, metavar="NUMBER", help="Only this site of the records.")]
 Maker = Annotated[str, typer.Option("--maker", metavar="NAME", help="Who hands the paper out, for its foot.")]
 Json = Annotated[bool, typer.Option("--json", help="Print one JSON object and nothing else.")]
-Place = Annotated[str | None, typer.Option(help="lawn, bed or paving; of a visit, as it was told, else lawn.")]
-Cover = Annotated[float | None, typer.Option(metavar="PERCENT", help="Ground under the weed.")]
+Place = Annotated[str | None, typer.Option(help="lawn, bed or paving; of a visit, as given there, else lawn.")]
+Cover = Annotated[float | None, typer.Option(metavar="PERCENT", help="Ground covered by the weed.")]
 
 
 @papers.command()
@@ -60,7 +61,7 @@ def advice(
     if visit is None and not species and answers is None:
         raise AnswerError("no weed was named; give its name, a file of answers (--answers) or a visit (--visit)")
     if visit is None and month is None:
-        raise AnswerError("--month was not told; give the month of the advice, or a visit with --visit")
+        raise AnswerError("--month was not given; give the month of the advice, or a visit with --visit")
     key, control = _known()
     if visit is not None:
         record, naming, made = _of_visit(visit, key, control, place, cover)
@@ -75,7 +76,7 @@ def advice(
             place=as_word(place or "lawn"),  # type: ignore[arg-type]  # checked with the case
             cover=cover,
             state=state.strip().upper() if state else None,
-            near=tuple(dict.fromkeys(as_word(n) for n in near or [])),  # type: ignore[arg-type]
+            near=cast("tuple[Near, ...]", tuple(dict.fromkeys(as_word(n) for n in near or []))),
             stage=as_word(stage) if stage else None,  # type: ignore[arg-type]
             cultivar=as_word(cultivar) if cultivar else None,
             labels=labels_read(),
@@ -99,12 +100,14 @@ def job(
     from app.papers.file import check_place
     from app.papers.gather import decided_option
     from app.papers.job import JobSheet, Sum, job_paper
+    from model.control.facts import FORMER_METHODS
     from model.spray import load_rules
 
     check_place(out, "--out", (".pdf",))
     key, control = _known()
     record, naming, made = _of_visit(visit, key, control, place, cover)
-    methods = tuple(method.strip().casefold().replace("-", "_") for method in do or [])
+    given = (method.strip().casefold().replace("-", "_") for method in do or [])
+    methods = tuple(FORMER_METHODS.get(method, method) for method in given)
     for method in methods:
         if method not in control.methods.methods:
             raise AnswerError(f"--do {method}: no such method is known; {nearest(method, control.methods.methods)}")
@@ -168,7 +171,7 @@ def findings(
     decimals: Annotated[
         int | None, typer.Option(metavar="N", help="Places too, rounded to N decimals of a degree (0 to 3).")
     ] = None,
-    names: Annotated[bool, typer.Option("--names", help="Tell who saw and who named the plants.")] = False,
+    names: Annotated[bool, typer.Option("--names", help="Include who saw and who named the plants.")] = False,
     site: SiteNumber = None,
     as_json: Json = False,
 ) -> None:

@@ -66,7 +66,7 @@ def note_label(control: Control, actives: Sequence[str], lawn: str, number: str,
     if not number.strip() or not by.strip():
         raise AnswerError("give the product's registration number off the label (--number), and who read it (--by)")
     if on > date.today():
-        raise AnswerError(f"the label cannot have been read on {day_text(on)}, which is to come; give the day")
+        raise AnswerError(f"the label cannot have been read on {day_text(on)}, which is in the future; give the day")
     grass = control.lawns[lawn].name
     ratings = {name: control.rating(name, lawn) for name in named}
     for name, rating in ratings.items():
@@ -75,7 +75,7 @@ def note_label(control: Control, actives: Sequence[str], lawn: str, number: str,
         if control.actives[name].use == "non_selective":
             raise AnswerError(f"{name} kills any lawn; a label read does not change that here")
     if all(control.settled(name, lawn) for name in named):
-        raise AnswerError(f"how {grass} bears {' + '.join(named)} is known already; there is nothing to unlock")
+        raise AnswerError(f"how {grass} tolerates {' + '.join(named)} is known already; there is nothing to unlock")
     new = LabelRead(named, lawn, number.strip(), by.strip(), on)
     others = [old for old in labels_read() if (set(old.actives), old.lawn) != (set(named), lawn)]
     _keep([*others, new])
@@ -104,12 +104,12 @@ def split_actives(text: str) -> list[str]:
 def _active(control: Control, name: str) -> str:
     found = control.active_named(name)
     if found is None:
-        raise AnswerError(f"{name!r} is no active that is known; {nearest(name, control.actives)}")
+        raise AnswerError(f"{name!r} is not a known active; {nearest(name, control.actives)}")
     return found
 
 
 def _keep(labels: Sequence[LabelRead]) -> None:
-    from training.durable import replace_file
+    from model.storage import replace_file
 
     path = labels_file()
     path.parent.mkdir(parents=True, exist_ok=True)

@@ -58,7 +58,7 @@ def sites(
             show_list("sites", book.sites(client), as_json)
             return
         if client is None:
-            raise RecordsError("the client of the new site was not told; give --client NUMBER, see records clients")
+            raise RecordsError("the client of the new site was not given; give --client NUMBER, see records clients")
         site = Site(client, add, state.upper(), lawn, tuple(near or ()), area)  # type: ignore[arg-type]  # checked there
         show_added("site", book.add_site(site), as_json)
 
@@ -80,7 +80,7 @@ def visits(
             show_list("visits", book.visits(site), as_json)
             return
         if site is None:
-            raise RecordsError("the site of the new visit was not told; give --site NUMBER, see records sites")
+            raise RecordsError("the site of the new visit was not given; give --site NUMBER, see records sites")
         show_added("visit", book.add_visit(Visit(site, day_of(day), add, purpose, notes)), as_json)
 
 
@@ -147,7 +147,7 @@ def show(
         elif kind == "visit":
             found = plain(book.current("visit", number))
         else:
-            raise RecordsError(f"{kind!r} is no kind of record; give client, site, visit or treatment")
+            raise RecordsError(f"{kind!r} is not a kind of record; give client, site, visit or treatment")
     if as_json:
         print_json(found)
     else:
@@ -217,7 +217,7 @@ def due(
     with opened() as book:
         if add:
             if site is None:
-                raise RecordsError("the site was not told; give --site NUMBER, see records sites")
+                raise RecordsError("the site was not given; give --site NUMBER, see records sites")
             show_added("follow_up", book.add_follow_up(FollowUp(site, on, add)), as_json)
             return
         if done is not None:
@@ -289,4 +289,4 @@ def day_of(text: str) -> date:
     try:
         return date.fromisoformat(text) if text else date.today()
     except ValueError:
-        raise RecordsError(f"--day {text!r} is no day; give it as 2026-03-01") from None
+        raise RecordsError(f"--day {text!r} is not a date; give it as 2026-03-01") from None

@@ -7,8 +7,8 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from model.csv_file import GrowingFile, clean_text
 from model.errors import SwardkeyError
-from training.collection.rows import GrowingFile, clean_text
 
 UNREADABLE = "unreadable"  # the status of a photo that cannot be opened
 LEAST_SHOWN = 0.1  # below this the photo's first choice is not worth a word in the terminal
@@ -94,7 +94,7 @@ class Sheet:
         """
         names = set()
         if self._file.is_torn() and b"\n" not in self.path.read_bytes():
-            raise SwardkeyError(f"{self.path}: is no table of named photos; give another --out")
+            raise SwardkeyError(f"{self.path}: is not a table of named photos; give another --out")
         for row in self.rows():
             if row.model != model:
                 raise SwardkeyError(
@@ -123,7 +123,7 @@ class Sheet:
             try:
                 yield Named.from_cells(cells)
             except ValueError:
-                raise SwardkeyError(f"{self.path} line {line}: holds no number where one belongs; mend it") from None
+                raise SwardkeyError(f"{self.path} line {line}: lacks a number where one belongs; correct it") from None
 
 
 def shown(row: Named) -> str:

@@ -14,7 +14,7 @@ from model.control.facts import Statement
 from model.control.use import Suited
 
 MARKS: dict[Suited, str] = {"yes": "YES ", "wait": "WAIT"}
-EVERY: dict[Suited, str] = {"yes": "Every herbicide for now", "wait": "Every herbicide that waits"}
+EVERY: dict[Suited, str] = {"yes": "Every herbicide suited now", "wait": "Every herbicide that must wait"}
 STYLES = {"yes": "bold green", "wait": "bold yellow"}
 
 
@@ -56,7 +56,7 @@ def print_plan(plan: Plan, control: Control, console: Console | None = None) -> 
         console.print(f"- {name}{notes.of(statement)}", markup=False)
     _print_list("First of all", plan.first, notes, console)
     if several and not plan.itself:
-        console.print("\nHolds for all that it may still be:", style="bold")
+        console.print("\nApplies to every weed that it may still be:", style="bold")
     shared = {suited: shared_lines(plan, suited, notes) for suited in MARKS}
     for suited, lines in shared.items():
         for line in lines:
@@ -76,7 +76,7 @@ def print_plan(plan: Plan, control: Control, console: Console | None = None) -> 
     _print_list("Always", plan.cautions, notes, console)
     _print_list("Law", plan.law, notes, console)
     if notes.works:
-        console.print("\nPublished works", style="bold")
+        console.print("\nReferences", style="bold")
     for line in notes.lines():
         console.print(line, markup=False)
 
@@ -139,16 +139,16 @@ def shared_lines(plan: Plan, suited: Suited, notes: Notes) -> list[str]:
 def _told(option: JudgedOption, notes: Notes, shared: Sequence[str]) -> list[str]:
     told = [notes.said(r.whole, r.standing, r.source) for r in option.do]
     if option.out:
-        told.append(f"Must come out: {', '.join(option.out)}.")
+        told.append(f"Remove: {', '.join(option.out)}.")
     told += [f"- {line}" for line in said_of(option, notes) if not (option.actives and line in shared)]
-    told += [f"Leaves undone: {text}" for text in option.leaves]
+    told += [f"What it won't fix: {text}" for text in option.leaves]
     dry = [
         f"{a.name} {a.rain_fast_hours:g} h" + ("" if a.rain_fast_published else " (assumed)")
         for a in option.actives
         if a.rain_fast_hours is not None
     ]
     if dry:
-        told.append(f"Without rain afterwards, unless the label says otherwise: {', '.join(dry)}.")
+        told.append(f"Rain-free period needed, unless the label says otherwise: {', '.join(dry)}.")
     return told
 
 

@@ -13,11 +13,11 @@ from model.spray.degree_days import Record
 from model.spray.reason import gravest_first
 from model.spray.warmth import DegreeDayThreshold, Warmth
 
-LABEL_WINS = "The label in your hand wins over every limit here. Measure at the place before, during and at the end."
+LABEL_WINS = "The label in your hand wins over every limit here. Measure on site before, during and at the end."
 BY_THE_HOUR = ("delta_t", "wind", "heat", "cold", "humidity", "inversion", "rain", "volatile")
 HEADLINES = {
-    "go": "GO: nothing that was judged speaks against spraying.",
-    "caution": "CAUTION: spray only if what is named below is dealt with.",
+    "go": "GO: nothing that was checked is against spraying.",
+    "caution": "CAUTION: spray only if the points below are dealt with.",
     "stop": "STOP: do not spray.",
 }
 
@@ -26,7 +26,7 @@ def headline(verdict: Verdict) -> str:
     """The verdict in a sentence; a go that rests on less than everything says so, and what is missing."""
     missing = list(dict.fromkeys(reason.factor.replace("_", " ") for reason in verdict.open))
     if verdict.word == "go" and missing:
-        return f"GO SO FAR: {' and '.join(missing)} not judged yet, as nobody told what that needs."
+        return f"GO SO FAR: {' and '.join(missing)} not judged yet, for lack of input."
     return HEADLINES[verdict.word]
 
 
@@ -78,8 +78,8 @@ def usable_sentence(day: Day) -> str:
     if runs:
         return f"Spray from {', and from '.join(runs)}."
     if any(hour.verdict.word == "caution" for hour in day.hours):
-        return "No hour is without a reason against it; those marked caution need care."
-    return "No hour of this forecast is fit for spraying."
+        return "Every hour has some reason against it; those marked caution need care."
+    return "No hour of this forecast is suitable for spraying."
 
 
 def one_of_each(day: Day) -> tuple[Reason, ...]:

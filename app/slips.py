@@ -74,7 +74,7 @@ def keep(rates: Sequence[Rate], plants: int) -> None:
 
     import yaml
 
-    from training.durable import replace_file
+    from model.storage import replace_file
 
     told = {"plants": plants, "rates": [asdict(rate) for rate in rates]}
     slips_file().parent.mkdir(parents=True, exist_ok=True)

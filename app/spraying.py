@@ -78,9 +78,7 @@ def window(
         raise AnswerError("--figure draws the hours of a day; name them with --forecast")
     lacking = [name for name, value in readings.items() if value is None]
     if temperature is None or humidity is None or wind is None:
-        raise AnswerError(
-            f"nothing is judged without {' and '.join(lacking)}; measure at the place, or give --forecast"
-        )
+        raise AnswerError(f"nothing is judged without {' and '.join(lacking)}; measure on site, or give --forecast")
     from model.spray import Weather
 
     weather = Weather(temperature, humidity, wind, rain_in, _clock("--hour", hour))
@@ -137,7 +135,7 @@ def _clock(option: str, text: str | None) -> float | None:
 def _refuse_both(now: Mapping[str, object]) -> None:
     given = [name for name, value in now.items() if value is not None]
     if given:
-        raise AnswerError(f"{' and '.join(given)} told beside --forecast, which holds the hours; give one or the other")
+        raise AnswerError(f"{' and '.join(given)} given with --forecast, which holds the hours; give one or the other")
 
 
 def _word(text: str) -> str:

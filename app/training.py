@@ -27,7 +27,7 @@ def train(
         Path | None, typer.Option(metavar="DIR", help="A collection; else the one in the user's folder.")
     ] = None,
     by: Annotated[
-        str, typer.Option("--by", metavar="NAME", help="Who puts it in charge where the photos cannot tell.")
+        str, typer.Option("--by", metavar="NAME", help="Who activates it where the photos cannot tell.")
     ] = "",
     because: Annotated[str, typer.Option("--because", metavar="REASON", help="Why; it is logged.")] = "",
     as_json: Json = False,
@@ -37,7 +37,11 @@ def train(
         raise CollectionError(f"--recipe {recipe}: there is no such recipe; choose quick or full")
     if bool(by) != bool(because):
         raise CollectionError("an override needs both --by and --because; give the two or neither")
-    from app.collecting import open_all
+    if recipe == "full":
+        from training.torch_install import need_torch
+
+        need_torch("train --recipe full")
+    from app.collection import open_all
     from training.promote import Override
 
     store, _, _ = open_all(collection)
@@ -55,7 +59,7 @@ def train(
 
 
 def _quick(photos: list[LabelledPhoto], override: Override | None, quiet: bool) -> Outcome:
-    from app.models import registry
+    from app.home import registry
     from app.progress import bar
     from training.promote import load_rules
     from training.quick import train_quick
@@ -66,7 +70,7 @@ def _quick(photos: list[LabelledPhoto], override: Override | None, quiet: bool) 
 
 
 def _full(photos: list[LabelledPhoto], override: Override | None, quiet: bool) -> Outcome | None:
-    from app.models import registry
+    from app.home import registry
     from app.progress import stages
     from training.full import train_full
     from training.promote import load_rules
@@ -88,7 +92,7 @@ def _print(done: Outcome) -> None:
     for name, why in done.left_out.items():
         console.print(f"left out: {name}: {why}", markup=False)
     for label, missing in done.not_yet.items():
-        console.print(f"not learned yet: {label} wants {missing}", markup=False)
+        console.print(f"not learned yet: {label} needs {missing}", markup=False)
     parts = ", ".join(f"{count} {part.replace('_', ' ')}" for part, count in done.parts.items())
     console.print(f"{done.photos} photos: {parts}", markup=False)
     m = done.work.measured

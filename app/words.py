@@ -40,7 +40,7 @@ def headline(finding: Finding, key: Key) -> str:
         if relative is not None and relative >= LEADS:
             like = key.flora.species[finding.candidates[0].species].common_name
             return (
-                f"Undecided: it is like {like}, but the answers speak for a plant that is not in the flora "
+                f"Undecided: it is like {like}, but the answers point to a plant that is not in the flora "
                 f"({share(relative)}). Collect a sample and ask a herbarium or weeds officer."
             )
         further = "" if finding.next_question is None else " Answer the next question."
@@ -49,11 +49,11 @@ def headline(finding: Finding, key: Key) -> str:
     name = f"{plant.common_name} ({plant.scientific_name}), {share(finding.probability)}"
     if finding.status == "confirmed":
         return (
-            f"Confirmed: {name}. The answers tell it from every look-alike in the flora, "
-            "and fit it too well for a relative that is not listed."
+            f"Confirmed: {name}. The answers rule out every look-alike in the flora, "
+            "and fit it too closely for a relative that is not listed."
         )
     others = [*(key.flora.species[s].common_name for s in finding.still_to_exclude), *finding.outside_to_exclude]
-    left = f" Still to be told from: {', '.join(others)}." if others else f" Not yet proven.{_relative(finding)}"
+    left = f" Still to be told apart from: {', '.join(others)}." if others else f" Not yet proven.{_relative(finding)}"
     return f"Likely: {name}.{left}{_hangs_on(finding, key)}"
 
 
@@ -106,7 +106,7 @@ def override_lines(finding: Finding, key: Key) -> list[str]:
         else "a plant outside the flora"
     )
     settled = finding.status in ("confirmed", "likely", "unlisted")
-    turn = f"the answers say {now}" if settled else f"the answers speak against it, and {now} is in front"
+    turn = f"the answers say {now}" if settled else f"the answers are against it, and {now} leads"
     lines = [f"The photo looked like {photo}; {turn}, because:"]
     for reason in over.reasons:
         character = key.flora.characters[reason["character"]]

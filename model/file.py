@@ -1,10 +1,20 @@
-"""Files that others may have made: read whole only when they are ordinary, and no larger than such a file may be."""
+"""Files that others may have made: which are ordinary, how large they may be, and what they are called."""
 
 from __future__ import annotations
 
 import errno
+import hashlib
 import stat
-from pathlib import Path
+from pathlib import Path, PurePosixPath
+
+_CHUNK = 1 << 20
+# What systems leave in folders without being asked.
+_LITTER = frozenset({"thumbs.db", "desktop.ini", "__macosx"})
+# File names that Windows keeps for devices, whatever their ending.
+DEVICES = frozenset(
+    ["con", "prn", "aux", "nul", "conin$", "conout$", "clock$"]
+    + [f"{port}{number}" for port in ("com", "lpt") for number in (*range(10), "¹", "²", "³")]
+)
 
 
 def check_ordinary(path: Path, most: int, links: bool = True) -> int:
@@ -31,6 +41,20 @@ def read_file(path: Path, most: int, links: bool = True) -> bytes:
     if len(data) > most:  # it has grown meanwhile
         raise OSError(errno.EFBIG, f"is over {_in_words(most)}, too large", str(path))
     return data
+
+
+def sha256_of(path: Path) -> str:
+    """The sha256 of a file's bytes, 64 hex digits. Raises OSError."""
+    digest = hashlib.sha256()
+    with path.open("rb") as file:
+        while chunk := file.read(_CHUNK):
+            digest.update(chunk)
+    return digest.hexdigest()
+
+
+def is_litter(name: str) -> bool:
+    """Whether a path is one of the files that systems and programs leave behind."""
+    return any(part.startswith(".") or part.casefold() in _LITTER for part in PurePosixPath(name).parts)
 
 
 def _in_words(size: int) -> str:

@@ -2,22 +2,46 @@
 
 from __future__ import annotations
 
-import random
-import signal
-from pathlib import Path
+import gc
+import os
 
-import numpy as np
-import pytest
+# Before numpy and torch are imported, and for the programs that tests start: two processes with two threads each on two
+# processors wait for one another most of the time.
+for _library in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"):
+    os.environ.setdefault(_library, "1")
+gc.disable()  # while tests are collected: hardly anything is thrown away then
 
-from app.key import ParsedFiles
-from model.control import Control, load_control
-from model.identify import Key
+import random  # noqa: E402
+import signal  # noqa: E402
+from pathlib import Path  # noqa: E402
+from typing import Any  # noqa: E402
+
+import numpy as np  # noqa: E402
+import pytest  # noqa: E402
+
+from app.key import ParsedFiles  # noqa: E402
+from model.control import Control, load_control  # noqa: E402
+from model.identify import Key  # noqa: E402
 
 # A shell that starts the tests in the background has them ignore Ctrl-C, which some tests send.
 if signal.getsignal(signal.SIGINT) is signal.SIG_IGN:
     signal.signal(signal.SIGINT, signal.default_int_handler)
 
 PHOTOS = Path(__file__).resolve().parents[2] / "shared" / "photos"
+
+
+def pytest_collection_finish() -> None:
+    """From here on garbage is collected, but not sought among all that was imported."""
+    gc.freeze()
+    gc.enable()
+
+
+@pytest.hookimpl(optionalhook=True)
+def pytest_xdist_make_scheduler(config: Any, log: Any) -> Any:
+    """Neighbours stay on one process, which sets up what they share once; who is done takes over from the other."""
+    from xdist.scheduler import WorkStealingScheduling
+
+    return WorkStealingScheduling(config, log) if config.getvalue("dist") == "load" else None
 
 
 @pytest.fixture(autouse=True)
@@ -42,15 +66,15 @@ def _home_of_the_test(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, parsed_co
 
 
 @pytest.fixture(scope="session")
-def key() -> Key:
+def key(parsed_configs: Path) -> Key:
     """The key over the whole flora, loaded once."""
-    return Key()
+    return Key(read=ParsedFiles(parsed_configs))
 
 
 @pytest.fixture(scope="session")
-def control(key: Key) -> Control:
+def control(key: Key, parsed_configs: Path) -> Control:
     """All that is known of control, loaded once."""
-    return load_control(key.flora)
+    return load_control(key.flora, read=ParsedFiles(parsed_configs))
 
 
 @pytest.fixture(scope="session")

@@ -17,7 +17,7 @@ from model.photo import Extractor, open_photo
 from model.photo.extract import RECIPE
 from model.photo.views import views
 from model.photo.weights import FEATURES
-from training.durable import beside
+from model.storage import beside
 from training.manifest import LabelledPhoto
 
 Array = NDArray[np.float64]

@@ -18,9 +18,9 @@ from model.errors import CollectionError
 from model.photo import Discriminant, fit_statistics
 from model.photo.saved import STARTER, read_model
 from model.photo.tuned import Tuned, TunedClassifier, extractor_with
+from model.storage import in_a_sentence
 from training.course import NOT_HELD_OUT, Course, Progress, Weights, digest_of, stage, weights_of
 from training.data import Data
-from training.durable import in_a_sentence
 from training.features import features_of
 from training.gather import gather
 from training.learn import Learned, learn

@@ -13,7 +13,7 @@ from typing import Any
 
 from model.errors import ModelError
 from model.file import check_ordinary, read_file
-from training.durable import Step, go_on, move, sync_folder, write_through
+from model.storage import Step, go_on, move, sync_folder, write_through
 
 MANIFEST = "MANIFEST.sha256"
 NAME = re.compile(r"\d{8}T\d{6}Z-[0-9a-f]{8}")

@@ -6,7 +6,7 @@ from collections.abc import Callable, Sequence
 from pathlib import Path
 
 from model.photo.saved import STARTER, read_model
-from training.durable import in_a_sentence
+from model.storage import in_a_sentence
 from training.gather import gather
 from training.learn import learn
 from training.manifest import LabelledPhoto

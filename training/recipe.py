@@ -11,7 +11,7 @@ from model.errors import FloraError
 from model.flora.load import CONFIGS, read_as
 from training.adapt.trial import Trial
 from training.split import PARTS
-from training.tune.recipe import Tune
+from training.tune_settings import Tune
 
 Share = Annotated[float, Field(gt=0, lt=1)]
 

@@ -22,7 +22,7 @@ from filelock import FileLock, Timeout
 
 from model.errors import ModelError, nearest
 from model.file import read_file
-from training.durable import Step, append_line, go_on, replace_file
+from model.storage import Step, append_line, go_on, replace_file
 from training.model_folder import NAME, clear_leftovers, copy_in, fault_of, name_of, read_json, remove_folder
 
 # Known here too, because the module that reads models starts deep learning.
@@ -170,11 +170,11 @@ class Registry:
         ``must_replace`` names the model that must be in charge now. Raises ModelError for a
         name that is not installed, a damaged model, or another model in charge; then nothing changes.
         """
-        with self._changing("put a model in charge"):
+        with self._changing("activate a model"):
             found = self.named(name)
             before = self._pointer_or_none()
             if must_replace is not None and (before is None or before.current != must_replace):
-                raise ModelError(f"{must_replace} is no longer the model in charge; measure the new one again")
+                raise ModelError(f"{must_replace} is no longer the active model; measure the new one again")
             if before is None or before.current != name:
                 self._point(name, before.current if before else None, action, facts)
             return found
@@ -187,7 +187,7 @@ class Registry:
         with self._changing("undo"):
             pointer = self.pointer()
             if pointer.previous is None:
-                raise ModelError("there is nothing to undo: no other model was in charge before")
+                raise ModelError("there is nothing to undo: no other model was active before")
             if pointer.previous != STARTER:
                 self._check(pointer.previous)
             self._point(pointer.previous, pointer.current, "undo", {})
@@ -291,7 +291,7 @@ class Registry:
             where = error.filename or self.folder
             raise ModelError(
                 f"{where}: cannot {what} ({error.strerror or error}); free the disk or allow writing there; "
-                "the model in charge is unchanged"
+                "the active model is unchanged"
             ) from None
 
 

@@ -187,7 +187,7 @@ def _unseen(data: Data, seen: set[str]) -> Data:
         return data
     gone = np.array([p == "held_out" and f.sha256 in seen for p, f in zip(data.parts, data.photos, strict=True)])
     if gone[data.parts == "held_out"].all():
-        raise ModelError("the network in charge has seen all held-out photos; train with --recipe full, or add photos")
+        raise ModelError("the active network has seen all held-out photos; train with --recipe full, or add photos")
     return data.where(~gone)
 
 

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 from xml.sax.saxutils import escape
 
 from model.errors import AnswerError
-from training.durable import replace_file
+from model.storage import replace_file
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure

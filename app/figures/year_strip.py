@@ -79,7 +79,6 @@ def _strip(axis: Axes, rows: list[tuple[str, str, tuple[int, ...]]], month: int 
     for edge in range(1, 12):
         axis.axvline(edge + 0.5, color="#c9d1c4", linewidth=0.5, zorder=0)
     if month is not None:
-        frame = {"fill": False, "edgecolor": "#1f4e8c", "linewidth": 2.2, "zorder": 5, "clip_on": False}
-        axis.axvspan(month - 0.5, month + 0.5, **frame)
+        axis.axvspan(month - 0.5, month + 0.5, fill=False, edgecolor="#1f4e8c", linewidth=2.2, zorder=5, clip_on=False)
     for side in ("top", "right", "left"):
         axis.spines[side].set_visible(False)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Collection
 from dataclasses import dataclass, replace
+from functools import partial
 
 from app.papers.marks import Marks
 from app.papers.naming import TAKEN_FOR, Naming, against, how_sure, seen, taken_for
@@ -57,9 +58,9 @@ def advice_paper(advice: AdviceSheet, key: Key, control: Control) -> bytes:
         sheet.markup(f"{safe(name)}{marks.of(statement)}", BODY)
     _what_to_do(sheet, advice.plan, marks, control)
     for year in advice.plan.years:
-        sheet.together(lambda year=year: _the_year(sheet, advice.plan, year, control))
+        sheet.together(partial(_the_year, sheet, advice.plan, year, control))
     if advice.plan.cautions:
-        sheet.heading("Mind")
+        sheet.heading("Cautions")
         for caution in advice.plan.cautions:
             sheet.bullet(marks.of(caution), SMALL_ITEM)
     sheet.space(6)
@@ -101,7 +102,7 @@ def _what_it_is(sheet: Sheet, naming: Naming, key: Key, parted: Collection[str])
     if not others:
         return
     asked = any(value != () for value in naming.answers.values())
-    rows = [["Easily taken for", "What parts the two", "Ruled out"]]
+    rows = [["Often mistaken for", "How to tell them apart", "Ruled out"]]
     rows += [[name, _capital(note), "yes" if out else "not yet"] for name, note, out in others[:TAKEN_FOR]]
     if asked:
         sheet.table(rows, (0.20, 0.68, 0.12))
@@ -109,7 +110,7 @@ def _what_it_is(sheet: Sheet, naming: Naming, key: Key, parted: Collection[str])
         sheet.table([row[:2] for row in rows], (0.20, 0.80))
     rest = others[TAKEN_FOR:]
     if rest and asked and all(out for *_, out in rest):
-        sheet.text(f"Ruled out as well: {', '.join(name for name, *_ in rest)}.", SMALL)
+        sheet.text(f"Also ruled out: {', '.join(name for name, *_ in rest)}.", SMALL)
 
 
 def _what_to_do(sheet: Sheet, plan: Plan, marks: Marks, control: Control) -> None:
@@ -117,16 +118,16 @@ def _what_to_do(sheet: Sheet, plan: Plan, marks: Marks, control: Control) -> Non
     sheet.heading(f"What to do now, in {month_name(plan.case.month)}")
     if len(plan.case.species) > 1:
         names = " or ".join(control.flora.species[s].common_name for s in plan.case.species)
-        sheet.text(f"This holds for all that it may still be: {names}.")
+        sheet.text(f"This applies to every weed that it may still be: {names}.")
     for statement in plan.first:
         sheet.markup(marks.of(statement), style(9, spaceAfter=3))
     for option in now:
         _option(sheet, option, marks)
     days = next((o.look_again for o in now if o.look_again), None)
     if days:
-        sheet.text(f"Look at the place again after {days[0]} to {days[1]} days.")
+        sheet.text(f"Check again after {days[0]} to {days[1]} days.")
     if later:
-        sheet.heading("What to do later, or under a condition")
+        sheet.heading("What to do later, or on a condition")
         for option in later:
             read = [reason for reason in option.beside if reason.standing == "by the label"]
             told = " ".join(marks.said(r.text, r.standing, r.source) for r in (*option.against, *read))
@@ -143,9 +144,9 @@ def _option(sheet: Sheet, option: JudgedOption, marks: Marks) -> None:
     mind = [r for r in option.beside if r.factor == "lawn" or r.weight == "care"]
     more = [marks.said(_capital(r.text), r.standing, r.source) for r in mind]
     if option.out:
-        more.append(f"Must come out: {safe(', '.join(option.out))}.")
+        more.append(f"Remove: {safe(', '.join(option.out))}.")
     if option.leaves:
-        more.append(f"Does not deal with: {safe(_undone(option.leaves))}.")
+        more.append(f"What it won't fix: {safe(_undone(option.leaves))}.")
     sheet.markup(" ".join(more), style(8.2, leftIndent=10, spaceAfter=4))
 
 

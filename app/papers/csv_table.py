@@ -9,7 +9,7 @@ from dataclasses import fields
 
 from app.papers.record import value_text
 from app.records.entries import Current, Product, Reading, Treatment, VisitRecord
-from training.collection.rows import guarded
+from model.csv_file import guarded
 
 OWN_TABLES = ("products", "weather", "left_out", "id", "visit")
 FINDING = (

@@ -70,7 +70,7 @@ def check_sharing(sharing: Sharing) -> Sharing:
     if sharing.licence not in LICENCES:
         raise AnswerError(f"--licence {sharing.licence or 'nothing'}: choose one of {', '.join(LICENCES)}")
     if not sharing.by.strip():
-        raise AnswerError("--by: portals must name a publisher; give the name that shall stand there")
+        raise AnswerError("--by: portals must name a publisher; give the name to show there")
     if sharing.decimals is not None and not 0 <= sharing.decimals <= MOST_DECIMALS:
         raise AnswerError(
             f"--decimals {sharing.decimals}: give 0 to {MOST_DECIMALS}; more would point at a client's house"
@@ -127,7 +127,7 @@ def _occurrence(record: VisitRecord, found: KeptFinding, flora: Flora, sharing: 
         "scientificName": plant.scientific_name,
         "taxonRank": "species",
         "kingdom": "Plantae",
-        "family": "" if plant.family == "not told" else plant.family,
+        "family": "" if plant.family == "not given" else plant.family,
         "vernacularName": plant.common_name,
         "identificationVerificationStatus": verification(found),
         "identificationRemarks": f"characters looked at: {shown}" if shown else "",
@@ -216,7 +216,7 @@ def meta_xml() -> bytes:
     for index, column in enumerate(COLUMNS):
         term = f"{DCTERMS if column == 'license' else DWC}{column}"
         Xml.SubElement(core, f"{{{TEXT}}}field", {"index": str(index), "term": term})
-    return Xml.tostring(root, encoding="utf-8", xml_declaration=True)
+    return _written(root)
 
 
 def eml_xml(sharing: Sharing, day: date, rows: list[tuple[str, ...]]) -> bytes:
@@ -239,7 +239,12 @@ def eml_xml(sharing: Sharing, day: date, rows: list[tuple[str, ...]]) -> bytes:
     link = Xml.SubElement(rights, "ulink", {"url": sharing.licence_address})
     _add(link, "citetitle", sharing.licence)
     _add(Xml.SubElement(data, "contact"), "organizationName", sharing.by)
-    return Xml.tostring(root, encoding="utf-8", xml_declaration=True)
+    return _written(root)
+
+
+def _written(root: Xml.Element) -> bytes:
+    written: bytes = Xml.tostring(root, encoding="utf-8", xml_declaration=True)
+    return written
 
 
 def _add(parent: Xml.Element, name: str, text: str) -> None:

@@ -6,7 +6,7 @@ from collections.abc import Callable
 from pathlib import Path
 
 from model.errors import AnswerError
-from training.durable import replace_file
+from model.storage import replace_file
 
 
 def check_place(file: Path, option: str, endings: tuple[str, ...]) -> None:

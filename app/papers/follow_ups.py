@@ -28,7 +28,8 @@ def calendar_file(follow_ups: Iterable[FollowUp], sites: Mapping[int, Site], mad
     for follow_up in follow_ups:
         if follow_up.done is None:
             calendar.add_component(_event(follow_up, sites.get(follow_up.site), made))
-    return calendar.to_ical()
+    written: bytes = calendar.to_ical()
+    return written
 
 
 def _event(follow_up: FollowUp, site: Site | None, made: datetime) -> Event:

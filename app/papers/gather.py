@@ -11,6 +11,7 @@ from app.records import Records, VisitRecord
 from app.records.kept import KeptFinding
 from app.words import LEAST_NAMED
 from model.control import Case, Control, JudgedOption, Plan, plan
+from model.control.facts import FORMER_METHODS
 from model.errors import AnswerError
 from model.identify import Key
 from model.traits import Answers, check_answers
@@ -117,4 +118,5 @@ def decided(option: JudgedOption) -> str:
 def decided_option(record: VisitRecord, made: Plan) -> tuple[JudgedOption, ...]:
     """The option that was decided on at a visit, where the plan still has it."""
     words = {kept.chosen for kept in record.plans if kept.chosen}
-    return tuple(option for option in (*made.options, *made.only) if decided(option) in words)[:1]
+    former = {FORMER_METHODS[chosen] for chosen in words if chosen in FORMER_METHODS}
+    return tuple(o for o in (*made.options, *made.only) if decided(o) in words or o.method in former)[:1]

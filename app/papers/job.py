@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import partial
 from typing import TYPE_CHECKING
 
 from app.papers.advice import summary
@@ -80,7 +81,7 @@ def job_paper(job: JobSheet, key: Key, control: Control, rules: Rules) -> bytes:
     sheet.together(lambda: _bring(sheet, things))
     sheet.together(lambda: _to_write(sheet, any(option.actives for option in options)))
     if job.plan.cautions:
-        sheet.heading("Mind")
+        sheet.heading("Cautions")
         for caution in job.plan.cautions:
             sheet.bullet(marks.of(caution), SMALL_ITEM)
     for statement in job.plan.law:
@@ -110,7 +111,7 @@ def _site(sheet: Sheet, job: JobSheet, control: Control) -> None:
         if job.site.area_m2:
             rows.append(["Lawn area", f"{job.site.area_m2:g} m\u00b2"])
     rows.append(["Lawn grass", _grass(job.plan, control)])
-    rows.append(["Near", ", ".join(case.near) or "nothing was told; look round"])
+    rows.append(["Near", ", ".join(case.near) or "nothing was noted; look around"])
     if case.used:
         rows.append(["Groups used here before", ", ".join(str(group) for group in case.used)])
     if job.site is not None and job.site.notes:
@@ -122,7 +123,7 @@ def _grass(plan: Plan, control: Control) -> str:
     """The lawn grass, with the variety where it is known."""
     lawn = control.lawns[plan.case.lawn]
     if plan.case.lawn == "unknown":
-        return "unknown: check it on the spot"
+        return "unknown: check it on site"
     variety = f" ({lawn.cultivars[plan.case.cultivar].name})" if plan.case.cultivar in lawn.cultivars else ""
     return f"{lawn.name}{variety}"
 
@@ -134,7 +135,7 @@ def _weed(sheet: Sheet, job: JobSheet, key: Key, control: Control) -> None:
     parted = {key.flora.species[species].common_name for p in job.plan.partings for species in (p.one, p.other)}
     still = [(name, note) for name, note, out in taken_for(naming, key) if not out and name not in parted]
     if still:
-        sheet.text("Before you start, look again: it may be taken for")
+        sheet.text("Before you start, look again: it may be mistaken for")
         sheet.items(f"{name}: {note}" for name, note in still[:4])
     sheet.items(parting_lines(job.plan, control))
 
@@ -147,7 +148,7 @@ def _plan(sheet: Sheet, job: JobSheet, options: tuple[JudgedOption, ...], marks:
         told = " ".join(marks.said(r.whole, r.standing, r.source) for r in option.do)
         names = f": {safe(option.mix_with_groups)}" if option.actives else ""
         sheet.markup(f"<b>{safe(option.title)}{names}.</b> {told}", style(9, spaceAfter=1.5))
-        more = [f"Must come out: {', '.join(option.out)}."] if option.out else []
+        more = [f"Remove: {', '.join(option.out)}."] if option.out else []
         more.append(f"Best months: {spans(option.months)}.")
         if option.look_again:
             more.append(f"Look again after {option.look_again[0]} to {option.look_again[1]} days.")
@@ -157,12 +158,12 @@ def _plan(sheet: Sheet, job: JobSheet, options: tuple[JudgedOption, ...], marks:
 
 
 def _window(sheet: Sheet, job: JobSheet, rules: Rules, marks: Marks) -> None:
-    sheet.heading("Weather in which to spray")
+    sheet.heading("Weather limits for spraying")
     rows = [["Reading", "Go", "Caution", "Stop"]]
     rows += [[f"{band.name[:1].upper()}{band.name[1:]}", *limits(band)] for band in rules.facts.bands.values()]
     sheet.table(rows, (0.22, 0.22, 0.28, 0.28))
     every = [limit for band in rules.facts.bands.values() for limit in band.limits]
-    sheet.markup(marks.after("Where the label gives another limit, that one holds.", every), SMALL)
+    sheet.markup(marks.after("Where the label gives another limit, that one applies.", every), SMALL)
     sheet.items(job.hours)
 
 
@@ -196,10 +197,10 @@ def limits(band: Band) -> tuple[str, str, str]:
 def _sums(sheet: Sheet, job: JobSheet) -> None:
     if not job.sums:
         return
-    sheet.heading("Sums, from what was typed")
+    sheet.heading("Calculations, from the figures entered")
     sheet.text(LABEL_FIRST)
     for one in job.sums:
-        sheet.together(lambda one=one: _sum(sheet, one))
+        sheet.together(partial(_sum, sheet, one))
 
 
 def _sum(sheet: Sheet, one: Sum) -> None:
@@ -217,7 +218,7 @@ def _bring(sheet: Sheet, things: tuple[str, ...]) -> None:
 
 def _to_write(sheet: Sheet, spraying: bool) -> None:
     if spraying:
-        sheet.heading("Weather as read at the place")
+        sheet.heading("Weather as measured on site")
         rows = [["Time", "Air C", "Humidity %", "Delta T C", "Wind km/h", "Wind from", "Smoke, mist, dew?"]]
         rows += [[""] * 7 for _ in range(READINGS)]
         sheet.table(rows, (0.11, 0.11, 0.14, 0.13, 0.14, 0.15, 0.22), tall=[LINE] * READINGS)

@@ -75,4 +75,4 @@ def end_words(lead: Lead, printed: PrintedKey, flora: Flora) -> str:
 
 def not_parted(lead: Lead) -> str:
     """What is said of several plants at one end."""
-    return f"Not parted here. {' '.join(lead.look_at) or 'Nothing on file parts these.'}"
+    return f"Not separated here. {' '.join(lead.look_at) or 'Nothing on file separates these.'}"

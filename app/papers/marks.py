@@ -50,7 +50,7 @@ class Marks:
         said = {
             PRACTICE: "common practice, no source",
             MEMORY: "from memory, to be verified",
-            LABEL: "by a label that was read, as it says",
+            LABEL: "from a label that was read, as stated",
         }
         plain = "; ".join(f"{mark} {told}" for mark, told in said.items() if mark in self.used)
         works = [f"{n} {safe(self.control.flora.sources[key].citation)}" for key, n in self.works.items()]

@@ -70,15 +70,15 @@ def how_sure(naming: Naming, key: Key) -> str:
     told = f" The name was confirmed by {naming.confirmed_by}." if naming.confirmed_by else ""
     if naming.status == "told":
         names = "names were" if naming.also else "name was"
-        return (told or f" The {names} given by who looked at it; no signs were noted on this sheet.").strip()
+        return (told or f" The {names} given by who looked at it; no characters were noted on this sheet.").strip()
     chance = f" ({in_hundred(naming.probability)})" if naming.probability is not None else ""
     if naming.status == "confirmed":
-        return f"This is {name}{chance}: what was seen tells it from every plant on file that is taken for it.{told}"
+        return f"This is {name}{chance}: what was seen rules out every plant on file that is mistaken for it.{told}"
     if naming.status == "likely":
         return f"This is most likely {name}{chance}, and not yet proven.{told}"
     if naming.status == "unlisted":
         return f"None of the plants on file fits well. The nearest is {name}; a sample should be looked at.{told}"
-    return f"It is not certain yet what this is. In front is {name}{chance}.{told}"
+    return f"It is not certain yet what this is. The leading candidate is {name}{chance}.{told}"
 
 
 def in_hundred(probability: float) -> str:

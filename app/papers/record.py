@@ -61,8 +61,8 @@ def record_paper(current: Current, versions: Versions = (), maker: str = "", rem
     treatment = current.record
     assert isinstance(treatment, Treatment)
     kind = "Spray record" if treatment.chemical else "Record of work"
-    state = treatment.state or "state not told"
-    sheet = Sheet(Head(kind, f"{treatment.address or 'address not told'}, {state}", day_text(treatment.day), maker))
+    state = treatment.state or "state not given"
+    sheet = Sheet(Head(kind, f"{treatment.address or 'address not given'}, {state}", day_text(treatment.day), maker))
     sheet.title(f"{kind} {treatment.id}" if treatment.id else kind, _standing(current))
     missing = {lacking.field for lacking in missing_fields(treatment)}
     _of_the_treatment(sheet, treatment, missing)
@@ -153,7 +153,7 @@ def _products(sheet: Sheet, treatment: Treatment, missing: set[str]) -> None:
 
 def _weather(sheet: Sheet, treatment: Treatment, missing: set[str]) -> None:
     def write() -> None:
-        sheet.heading("Weather as read at the place")
+        sheet.heading("Weather as measured on site")
         rows = [list(READING.values())]
         for number, reading in enumerate(treatment.weather or (Reading(),)):
             lacks = missing if number == 0 else set()
@@ -177,7 +177,7 @@ def _against(sheet: Sheet, remarks: list[str]) -> None:
     def write() -> None:
         sheet.heading(HEADING)
         sheet.items(remarks, SMALL_ITEM)
-        sheet.text("Said by swardkey when this paper was made. It is no part of what is signed.", SMALL)
+        sheet.text("Said by swardkey when this paper was made. It is not part of what is signed.", SMALL)
 
     sheet.together(write)
 

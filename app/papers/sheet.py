@@ -7,7 +7,7 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 from xml.sax.saxutils import escape
 
 from reportlab.lib.pagesizes import A4
@@ -23,6 +23,7 @@ from model.errors import SwardkeyError
 INK, GREY, PALE = 0.10, 0.38, 0.88  # shares of white
 MARGIN, GAP, FOOT = 17 * mm, 8 * mm, 15 * mm
 WIDTH, HEIGHT = A4
+Ruling = tuple[str, tuple[int, int], tuple[int, int], Any] | tuple[str, tuple[int, int], tuple[int, int], Any, Any]
 OWN_FACE = ("FONTNAME", (0, 0), (-1, -1), "text")  # else a table names a font that is not in the file
 # Names under which the fonts are known in here, and their files, which matplotlib brings along.
 FACES = {
@@ -168,11 +169,13 @@ class Sheet:
             author=self.head.maker or "swardkey", subject=self.head.kind, lang="en-AU", invariant=1,
         )  # fmt: skip
         width = (WIDTH - 2 * MARGIN - (columns - 1) * GAP) / columns
-        bare = {"leftPadding": 0, "rightPadding": 0, "topPadding": 0, "bottomPadding": 0}
         frames = [
-            Frame(MARGIN + n * (width + GAP), FOOT + 4 * mm, width, HEIGHT - MARGIN - FOOT - 11 * mm, **bare)
+            Frame(
+                MARGIN + n * (width + GAP), FOOT + 4 * mm, width, HEIGHT - MARGIN - FOOT - 11 * mm,
+                leftPadding=0, rightPadding=0, topPadding=0, bottomPadding=0,
+            )
             for n in range(columns)
-        ]
+        ]  # fmt: skip
         document.addPageTemplates(PageTemplate("page", frames))
         document.build(self.parts, canvasmaker=lambda *args, **more: Numbered(self.head, *args, **more))
         return out.getvalue()
@@ -198,8 +201,9 @@ class Tick(Flowable):
 
 def ruled(table: Table, heads: bool, grid: bool) -> Table:
     """A table with hairlines between its rows; only a grid has them between its columns too."""
-    lines = [("LINEBELOW", (0, 0), (-1, -1), 0.35, _grey(0.62)), ("VALIGN", (0, 0), (-1, -1), "TOP"), OWN_FACE]
-    pads = [("LEFTPADDING", (0, 0), (-1, -1), 2), ("RIGHTPADDING", (0, 0), (-1, -1), 4)]
+    lines: list[Ruling] = [("VALIGN", (0, 0), (-1, -1), "TOP"), OWN_FACE]
+    lines.append(("LINEBELOW", (0, 0), (-1, -1), 0.35, _grey(0.62)))
+    pads: list[Ruling] = [("LEFTPADDING", (0, 0), (-1, -1), 2), ("RIGHTPADDING", (0, 0), (-1, -1), 4)]
     pads += [("TOPPADDING", (0, 0), (-1, -1), 2.2), ("BOTTOMPADDING", (0, 0), (-1, -1), 3)]
     if heads:
         lines.append(("LINEBELOW", (0, 0), (-1, 0), 0.9, _grey(INK)))
@@ -217,6 +221,10 @@ class Numbered(Canvas):
         super().__init__(*args, **{**more, "initialFontName": "text", "initialFontSize": 9})
         self.head = head
         self.kept: list[dict[str, Any]] = []
+
+    if TYPE_CHECKING:  # the types of the library leave it out
+
+        def _startPage(self) -> None: ...  # noqa: N802
 
     def showPage(self) -> None:  # noqa: N802  # the name that the library calls
         self.kept.append(dict(self.__dict__))

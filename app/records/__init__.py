@@ -43,7 +43,7 @@ from app.records.restore import Restore, plan_restore, restore
 from app.records.signing import Waiting
 from app.records.swap import finish_restore
 from app.records.trouble import RecordsError
-from training.durable import Step, go_on
+from model.storage import Step, go_on
 
 Records = Drafts
 

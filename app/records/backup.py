@@ -22,9 +22,9 @@ from app.records.drafts import Drafts
 from app.records.still import held_still
 from app.records.swap import FOLDERS, finish_restore
 from app.records.trouble import RecordsError, in_a_sentence
-from training.collection.archive import fault_of_member, fault_of_name
-from training.collection.offer import is_litter
-from training.durable import Step, beside, go_on
+from model.file import is_litter
+from model.storage import Step, beside, go_on
+from model.zip_file import fault_of_member, fault_of_name
 
 MANIFEST = "manifest.json"
 FORMAT = "swardkey backup"

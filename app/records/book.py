@@ -19,7 +19,7 @@ from app.records.kept import KeptFinding, KeptPhoto, KeptPlan
 from app.records.photos import keep_photo, photo_name
 from app.records.trouble import RecordsError, in_a_sentence
 from app.records.words import drop_words, put_words
-from training.durable import Step, go_on
+from model.storage import Step, go_on
 
 Part = TypeVar("Part", KeptPhoto, KeptFinding, KeptPlan)
 Entry = TypeVar("Entry", Client, Site, Visit, KeptPhoto, KeptFinding, KeptPlan, FollowUp)
@@ -114,7 +114,7 @@ class Book(Database):
     def confirm_finding(self, number: int, who: str) -> KeptFinding:
         """Write down who confirmed the name, and that it was now."""
         if not who.strip():
-            raise RecordsError("who confirmed it was not told; give a name")
+            raise RecordsError("who confirmed it was not given; give a name")
         found = self._one(KeptFinding, "findings", number)
         return self._changed("findings", replace(found, confirmed_by=who, confirmed_at=self.now()))
 

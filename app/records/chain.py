@@ -10,7 +10,7 @@ from pathlib import Path
 
 from app.records.entries import Signed
 from app.records.rows import canonical
-from training.durable import Step, append_line, go_on
+from model.storage import Step, append_line, go_on
 
 HEADS = "signed.txt"  # beside the record book: sequence and sha256 of every signed row
 

@@ -13,7 +13,7 @@ from app.records.drafts import Drafts
 from app.records.entries import VisitRecord
 from app.records.fields import Kind
 from app.records.trouble import RecordsError
-from training.collection.pixels import sha256_of
+from model.file import sha256_of
 
 
 @dataclass(frozen=True)

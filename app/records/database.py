@@ -12,7 +12,7 @@ from typing import Any, Self
 
 from app.records.migrate import bring_up_to_date, verified_copy
 from app.records.trouble import RecordsError, in_a_sentence
-from training.durable import Step, go_on
+from model.storage import Step, go_on
 
 FILE = "records.sqlite"
 PATIENCE = 5.0  # seconds to wait for another program that is writing

@@ -85,7 +85,7 @@ class Law(BaseModel):
         homes = {"treatment": Treatment, "product": Product, "reading": Reading}
         for name, asked in self.fields.items():
             if name not in {f.name for f in fields(homes[asked.each])}:
-                raise ValueError(f"fields.{name} is no field of a {asked.each} in the records")
+                raise ValueError(f"fields.{name} is not a field of a {asked.each} in the records")
         states = set(get_args(State)) - {""}
         if set(self.states) != states:
             raise ValueError(f"states must be {', '.join(sorted(states))}")

@@ -11,7 +11,7 @@ from pathlib import Path
 
 from app.records import schema
 from app.records.trouble import RecordsError
-from training.durable import Step, beside, sync_folder
+from model.storage import Step, beside, sync_folder
 
 
 def bring_up_to_date(connection: sqlite3.Connection, path: Path, step: Step) -> None:
@@ -95,7 +95,7 @@ def _version(connection: sqlite3.Connection, path: Path) -> int:
         ours = connection.execute("PRAGMA application_id").fetchone()[0] == schema.APPLICATION_ID
         empty = version == 0 and not connection.execute("SELECT 1 FROM sqlite_master").fetchone()
     if not ours and not empty:
-        raise RecordsError(f"{path}: is no record book of swardkey; move it away")
+        raise RecordsError(f"{path}: is not a record book of swardkey; move it away")
     if version > len(schema.MIGRATIONS):
         raise RecordsError(f"{path}: was written by a later swardkey (version {version}); install that one")
     return version

@@ -7,8 +7,8 @@ import re
 from pathlib import Path
 
 from app.records.trouble import RecordsError
-from training.collection.pixels import stored_jpeg
-from training.durable import Step, go_on, replace_file
+from model.photo.stored import stored_jpeg
+from model.storage import Step, go_on, replace_file
 
 _SHA256 = re.compile(r"[0-9a-f]{64}")
 
@@ -31,5 +31,5 @@ def photo_name(sha256: str) -> str:
     'ab/ab'
     """
     if not _SHA256.fullmatch(sha256):
-        raise RecordsError("that is no name of a photo in the records")
+        raise RecordsError("that is not the name of a photo in the records")
     return f"{sha256[:2]}/{sha256}.jpg"

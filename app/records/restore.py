@@ -27,9 +27,9 @@ from app.records.fields import Sha256
 from app.records.swap import ASIDE, FOLDERS, UNFINISHED, finish_restore, one_restore, swap_in
 from app.records.trouble import RecordsError, in_a_sentence
 from model.flora.load import first_cause
-from training.collection.archive import BROKEN, entries_at_most, fault_of_member, fault_of_name
-from training.collection.offer import shown
-from training.durable import Step, go_on, sync_folder
+from model.storage import Step, go_on, sync_folder
+from model.text import shown
+from model.zip_file import BROKEN, entries_at_most, fault_of_member, fault_of_name
 
 LONGEST_ENTRY = 500  # bytes of one file in our own list
 _CHUNK = 1 << 20
@@ -135,7 +135,7 @@ def _opened(file: Path) -> zipfile.ZipFile:
             raise RecordsError(f"{file}: lists more files than any backup holds; it is refused")
         return zipfile.ZipFile(file)
     except BROKEN as error:
-        raise RecordsError(f"{file}: is no backup that can be read ({shown(str(error))}); use another") from None
+        raise RecordsError(f"{file}: is not a readable backup ({shown(str(error))}); use another") from None
 
 
 def _manifest(file: Path, archive: zipfile.ZipFile) -> Manifest:
@@ -164,7 +164,7 @@ def _manifest(file: Path, archive: zipfile.ZipFile) -> Manifest:
             raise RecordsError(f"{file}: its list of files is too long; the backup is refused, use another")
         manifest = Manifest.model_validate(json.loads(archive.read(MANIFEST)))
     except KeyError:
-        raise RecordsError(f"{file}: is no backup of swardkey, it has no {MANIFEST}; use another") from None
+        raise RecordsError(f"{file}: is not a backup of swardkey, it has no {MANIFEST}; use another") from None
     except ValidationError as error:
         raise RecordsError(f"{file}: its {MANIFEST} is wrong ({first_cause(error)}); use another") from None
     except (*BROKEN, RecursionError):

@@ -124,7 +124,7 @@ class Signing(Book):
     def amend(self, kind: Kind, number: int, changed: Record, who: str, reason: str) -> Signed:
         """Sign another version of what is signed, saying why; the former ones stay. Raises RecordsError."""
         if not reason.strip():
-            raise RecordsError("why it is amended was not told; give a reason")
+            raise RecordsError("why it is amended was not given; give a reason")
         changed = _checked(kind, number, changed)
         _complete(changed)
         with self.writing() as connection:
@@ -192,7 +192,7 @@ class Signing(Book):
     ) -> Signed:
         """Add the row to the chain. A time is never before that of the row before it."""
         if not who.strip():
-            raise RecordsError("who signs was not told; give a name")
+            raise RecordsError("who signs was not given; give a name")
         last = connection.execute("SELECT * FROM signed ORDER BY sequence DESC LIMIT 1").fetchone()
         clock = self.now()
         at, note = clock, ""

@@ -20,7 +20,7 @@ from filelock import FileLock, Timeout
 from app.records.database import FILE, PATIENCE
 from app.records.still import held_still
 from app.records.trouble import RecordsError, in_a_sentence
-from training.durable import Step, go_on, move, sync_folder
+from model.storage import Step, go_on, move, sync_folder
 
 FOLDERS = ("records", "collection", "models", "drafts", "labels")  # what matters of the user's folder
 UNFINISHED, CHECKED, ASIDE = ".restoring", ".restored", "before-restore"

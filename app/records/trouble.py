@@ -19,13 +19,13 @@ _SAID = {
     sqlite3.SQLITE_BUSY: "another program is writing to it; try again when it is done",
     sqlite3.SQLITE_LOCKED: "another program is writing to it; try again when it is done",
     sqlite3.SQLITE_FULL: "the disk is full; make room and do it again; nothing was changed",
-    sqlite3.SQLITE_READONLY: "cannot be written to; mend the rights of the folder",
-    sqlite3.SQLITE_CANTOPEN: "cannot be opened or made; mend the rights of the folder",
-    sqlite3.SQLITE_PERM: "cannot be opened; mend the rights of the folder",
-    sqlite3.SQLITE_AUTH: "cannot be opened; mend the rights of the folder",
+    sqlite3.SQLITE_READONLY: "cannot be written to; fix the permissions of the folder",
+    sqlite3.SQLITE_CANTOPEN: "cannot be opened or made; fix the permissions of the folder",
+    sqlite3.SQLITE_PERM: "cannot be opened; fix the permissions of the folder",
+    sqlite3.SQLITE_AUTH: "cannot be opened; fix the permissions of the folder",
     sqlite3.SQLITE_IOERR: "the disk failed or is full; make room and do it again; nothing was changed",
     sqlite3.SQLITE_CORRUPT: "is damaged; keep a copy of it, and bring back a backup with swardkey restore FILE.zip",
-    sqlite3.SQLITE_NOTADB: "is no record book; move it away, or bring back a backup with swardkey restore FILE.zip",
+    sqlite3.SQLITE_NOTADB: "is not a record book; move it away, or bring back a backup with swardkey restore FILE.zip",
     sqlite3.SQLITE_TOOBIG: "was given a text that is too long; shorten it",
 }
 
@@ -44,7 +44,7 @@ def in_a_sentence(path: Path) -> Iterator[None]:
         where = error.filename or path
         told = error.strerror or str(error)
         raise RecordsError(
-            f"{where}: {told}; make room or mend the rights of the folder; nothing was changed"
+            f"{where}: {told}; make room or fix the permissions of the folder; nothing was changed"
         ) from None
 
 

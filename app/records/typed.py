@@ -42,7 +42,7 @@ def read_fields(file: Path) -> dict[str, Any]:
         mark = getattr(error, "problem_mark", None)
         line = f" line {mark.line + 1}" if mark is not None else ""
         told = getattr(error, "problem", None) or "unreadable"
-        raise RecordsError(f"{file}{line}: is not valid YAML ({told}); mend that line") from None
+        raise RecordsError(f"{file}{line}: is not valid YAML ({told}); fix that line") from None
     if not isinstance(found, dict) or not found:
         raise RecordsError(f"{file}: holds no fields; write `field: text` on each line")
     return {name: value for name, value in found.items() if value != ""}
@@ -53,8 +53,8 @@ def changed_by(entry: Entry, given: dict[str, Any], file: Path) -> Entry:
     known = [f.name for f in fields(entry) if f.name not in OURS]
     for name in given:
         if name not in known:
-            raise RecordsError(f"{file}: {name} is no field of this record; {nearest(name, known)}")
+            raise RecordsError(f"{file}: {name} is not a field of this record; {nearest(name, known)}")
     try:
         return checked(type(entry), plain(entry) | given)
     except RecordsError as error:
-        raise RecordsError(f"{file}: {error}; mend that field") from None
+        raise RecordsError(f"{file}: {error}; fix that field") from None

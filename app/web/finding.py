@@ -85,7 +85,7 @@ def _taken(draft: Draft) -> str:
 
 def learn(shed: Shed, draft: Draft, fields: Fields, which: str) -> Draft:
     """Put the photos into the collection under the confirmed name."""
-    from app.collecting import labeller
+    from app.collection import labeller
     from app.home import home
     from training.collection import Collection
     from training.collection.confirmed import add_confirmed

@@ -6,9 +6,10 @@ from collections import Counter
 from dataclasses import dataclass
 from typing import Any
 
+from app.figures.line_drawings import line_drawing
 from app.web.frame import Fields, month_of, one, render
 from app.web.look import learned
-from app.web.pair import pair_of, state_svg
+from app.web.pair import pair_of
 from app.web.plan import year_rows
 from app.web.shed import Shed
 from app.web.states import states
@@ -126,7 +127,7 @@ def traits(shed: Shed, plant: Species) -> list[dict[str, Any]]:
                 "question": flora.characters[name].question,
                 "shows": would_show(flora, plant.id, name),
                 "note": score.note or "",
-                "svg": state_svg(name, main) if main else "",
+                "svg": line_drawing(name, main).svg if main else "",
                 "sources": ", ".join(score.source),
                 "standing": score.standing,
             }

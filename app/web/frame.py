@@ -12,8 +12,7 @@ from urllib.parse import urlencode
 
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 
-from app.demo import is_demo
-from app.home import home
+from app.home import home, is_demo
 from app.web.draft import STEPS, Draft
 from app.words import day_text, share
 from model.control.year import MONTHS, spans
@@ -53,8 +52,8 @@ templates = Environment(
 def for_pages(text: str) -> str:
     """A sentence without the names of options of the command line, which the pages do not have.
 
-    >>> for_pages("rain was not told; give it (--rain-in, or a column rain)")
-    'rain was not told; give it'
+    >>> for_pages("rain was not given; give it (--rain-in, or a column rain)")
+    'rain was not given; give it'
     """
     return re.sub(r" \(--[^)]*\)|(?<= )--(?=[a-z])", "", text)
 
@@ -139,7 +138,7 @@ def read_fields(given: object) -> Fields:
     for name, value in given.items():
         values = value if isinstance(value, list) else [value]
         if not all(isinstance(text, str) for text in values):
-            raise FormError(f"{name}: is no text; fill the field in again")
+            raise FormError(f"{name}: is not text; fill the field in again")
         if any(len(text) > LONGEST for text in values):
             raise FormError(f"{name}: is longer than {LONGEST} characters; shorten it")
         found[str(name)] = [text.strip() for text in values]
@@ -165,9 +164,9 @@ def number(fields: Fields, name: str, called: str) -> float | None:
     try:
         value = float(text)
     except ValueError:
-        raise FormError(f"{called}: {text} is no number; write digits only, such as 12.5") from None
+        raise FormError(f"{called}: {text} is not a number; write digits only, such as 12.5") from None
     if value != value or value in (float("inf"), float("-inf")):
-        raise FormError(f"{called}: {text} is no number; write digits only, such as 12.5")
+        raise FormError(f"{called}: {text} is not a number; write digits only, such as 12.5")
     return value
 
 

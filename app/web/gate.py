@@ -81,7 +81,9 @@ class Gate:
         name = re.sub(r":\d{1,5}$", "", hosts[0]) if len(hosts) == 1 else ""
         arrived = str((scope.get("server") or ("", 0))[0])
         if name not in self.names and not (self.password and name in (arrived, f"[{arrived}]")):
-            raise Refusal(400, "That is no name of this machine. Use the address that swardkey told when it began.")
+            raise Refusal(
+                400, "That is not a name of this machine. Use the address that swardkey printed at its start."
+            )
         return dict(raw)
 
     def _check_address(self, scope: Scope) -> None:
@@ -137,7 +139,8 @@ class Gate:
             fine = (
                 isinstance(told, dict)
                 and type(told.get("fn_index")) is int
-                and bool(SESSION.fullmatch(told.get("session_hash")))
+                and isinstance(told.get("session_hash"), str)
+                and bool(SESSION.fullmatch(told["session_hash"]))
                 and isinstance(told.get("data"), list)
                 and len(told["data"]) == self.calls.get(told["fn_index"], -1)
                 and isinstance(told.get("event_data"), dict | None)

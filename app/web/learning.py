@@ -9,9 +9,8 @@ from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from app.collecting import labeller, open_all
-from app.home import home
-from app.models import registry
+from app.collection import labeller, open_all
+from app.home import home, registry
 from app.web.draft import new_id
 from app.web.frame import Fields, FormError, one, render
 from app.web.shed import Shed
@@ -162,7 +161,7 @@ def _drop(shed: Shed, address: Address, fields: Fields) -> tuple[Address, list[s
 
 
 def _check(shed: Shed, address: Address, fields: Fields) -> tuple[Address, list[str]]:
-    from app.checking import checked
+    from app.collection import checked
 
     collection = own_collection()
     photos = collection.photos()
@@ -212,7 +211,7 @@ def model_words(name: str) -> str:
 
 def _decide(shed: Shed, address: Address, fields: Fields) -> tuple[Address, list[str]]:
     """Carry out what was decided on the contact sheet."""
-    from app.checking import carry_out
+    from app.collection import carry_out
     from training.audit import Decision
 
     collection = own_collection()
@@ -262,7 +261,7 @@ def in_words(done: Any) -> dict[str, Any]:
     lines.append(f"Its first choice was right for {first} of them; the right name was among its three for {three}.")
     gain = next((rule for rule in verdict.rules if rule.name == "gain"), None)
     if gain is not None:
-        lines.append(f"Against the model before it: {gain.says}.")
+        lines.append(f"Against the previous model: {gain.says}.")
     lines += [f"It fails in this: {rule.name}: {rule.says}." for rule in verdict.rules if rule.passed is False]
     for s in verdict.new_species:
         lines.append(f"New to it: {s.species.replace('_', ' ')}, {s.recall:.0%} of {s.photos} photos named right.")
@@ -270,12 +269,12 @@ def in_words(done: Any) -> dict[str, Any]:
     return {
         "changed": done.promotion.changed,
         "says": {
-            "promote": "It is better, and is in charge now.",
-            "keep": "It is not better, so the model before it stays.",
-            "cannot_tell": "The photos cannot tell which is better, so the model before it stays.",
+            "promote": "It is better, and is active now.",
+            "keep": "It is not better, so the previous model stays active.",
+            "cannot_tell": "The photos cannot tell which is better, so the previous model stays active.",
         }[verdict.decision]
         if not (done.promotion.changed and verdict.decision != "promote")
-        else "It is in charge now, because you said so.",
+        else "It is active now, because you said so.",
         "lines": lines,
         "rules": verdict.rules,
         "left": left,
@@ -287,12 +286,12 @@ def _undo(shed: Shed, address: Address, fields: Fields) -> tuple[Address, list[s
     before = registry().in_charge().name
     found = registry().undo()
     work.clear()
-    return address, [_capital(f"{model_words(found.name)} is in charge again, instead of {model_words(before)}.")]
+    return address, [_capital(f"{model_words(found.name)} is active again, instead of {model_words(before)}.")]
 
 
 def _use(shed: Shed, address: Address, fields: Fields) -> tuple[Address, list[str]]:
     found = registry().use(one(fields, "model"))
-    return address, [_capital(f"{model_words(found.name)} is in charge now.")]
+    return address, [_capital(f"{model_words(found.name)} is active now.")]
 
 
 def _capital(text: str) -> str:

@@ -128,14 +128,14 @@ def _model() -> PhotoModel:
 
 
 def _in_charge() -> str:
-    from app.models import registry
+    from app.home import registry
 
     return registry().pointer().current
 
 
 def _shot(file: Path, folder: Path) -> tuple[Shot, Photo]:
     from model.photo import open_photo
-    from training.collection.pixels import stored_jpeg
+    from model.photo.stored import stored_jpeg
 
     with ThreadPoolExecutor(1) as beside:  # the copy that is kept takes as long as all else here
         storing = beside.submit(stored_jpeg, file)
@@ -180,7 +180,7 @@ def _thumbnail(photo: Photo) -> bytes:
 
 
 def _write(path: Path, data: bytes) -> str:
-    from training.durable import replace_file
+    from model.storage import replace_file
 
     replace_file(path, data)
     return path.name
@@ -194,7 +194,7 @@ def photo_file(folder: Path, name: str) -> Path | None:
 
 def learned() -> set[str]:
     """The species that the photo model in charge has learned from photos."""
-    from app.models import registry
+    from app.home import registry
     from model.photo.evidence import OTHER
 
     try:

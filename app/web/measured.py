@@ -47,7 +47,7 @@ def draw_figures(done: Any, name: Callable[[str], str]) -> dict[str, Any]:
 
 
 def _keep(found: dict[str, Any]) -> None:
-    from training.durable import replace_file
+    from model.storage import replace_file
 
     path = home() / "cache" / FILE
     path.parent.mkdir(parents=True, exist_ok=True)

@@ -116,7 +116,8 @@ def build_page(shed: Shed) -> gr.Blocks:
     def acted(plant: str, event: gr.EventData) -> Shown:
         return pages.act(plant, told_by(event))
 
-    with gr.Blocks(title="swardkey", analytics_enabled=False, delete_cache=(3600, 86400)) as blocks:
+    blocks = gr.Blocks(title="swardkey", analytics_enabled=False, delete_cache=(3600, 86400))
+    with blocks:
         plant = gr.State("")
         above = gr.HTML("", js_on_load=SCRIPT, elem_classes="area", apply_default_css=False)
         camera = gr.UploadButton(

@@ -4,10 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Collection
 from dataclasses import dataclass
-from functools import lru_cache
 
 from app.web.shed import Shed
-from model.errors import SwardkeyError
 from model.flora import Score
 from model.identify import would_show
 from model.traits.question import SEPARATES
@@ -59,34 +57,3 @@ def _parts(shed: Shed, character: str, one: str, other: str) -> bool:
     rows = table.rows[[shed.key.index[one], shed.key.index[other]]]
     best = rows.argmax(axis=1)
     return bool(rows[0, best[0]] >= SEPARATES * rows[1, best[0]] and rows[1, best[1]] >= SEPARATES * rows[0, best[1]])
-
-
-def state_svg(character: str, state: str) -> str:
-    """The drawing of a state as SVG, "" where there is none."""
-    return _drawn(character, state)[0]
-
-
-def state_words(character: str, state: str) -> str:
-    """What the drawing of a state shows, in words; "" where there is none."""
-    return _drawn(character, state)[1]
-
-
-@lru_cache(maxsize=1024)
-def _drawn(character: str, state: str) -> tuple[str, str]:
-    from training.drawn.line import draw_state, text_alternative
-
-    try:
-        return draw_state(character, state), text_alternative(character, state)
-    except SwardkeyError:
-        return "", ""
-
-
-@lru_cache(maxsize=64)
-def ruler_svg(character: str) -> str:
-    """The drawing of what is measured or counted, as SVG; "" where there is none."""
-    from training.drawn.line import draw_ruler
-
-    try:
-        return draw_ruler(character)
-    except SwardkeyError:
-        return ""

@@ -25,7 +25,7 @@ def advice(shed: Shed, draft: Draft) -> bytes:
     made = made_plan(shed, _planned(shed, draft))
     finding = shed.finding(draft)
     if finding.status == "unlisted":
-        raise FormError("No plant of the list explains what was seen, so there is nothing to advise yet.")
+        raise FormError("No plant in the list explains what was seen, so there is nothing to advise yet.")
     naming = Naming.of(finding, dict(draft.answers))
     return advice_paper(AdviceSheet(naming, made, day=_today()), shed.key, shed.control)
 

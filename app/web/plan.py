@@ -14,7 +14,7 @@ from app.web.frame import Fields, FormError, one
 from app.web.lawn import case_of
 from app.web.shed import Shed
 from model.control import Control, JudgedOption, Plan, Year, plan
-from model.control.facts import Statement
+from model.control.facts import FORMER_METHODS, Statement
 from model.control.use import Suited
 
 MARKS: dict[Suited, str] = {"yes": "Do it now", "wait": "Wait"}
@@ -57,7 +57,7 @@ def show(shed: Shed, draft: Draft) -> dict[str, Any]:
             ("Law", _said(notes, made.law)),
         ],
         "works": notes.lines(),
-        "choice": draft.choice,
+        "choice": _current(draft.choice),
         "lawn": control.lawns[made.case.lawn].name,
         "may_read": made.case.place == "lawn" and made.case.lawn != "unknown",
     }
@@ -67,6 +67,12 @@ def key_of(option: JudgedOption, whose: bool = False) -> str:
     """What names an option on the page; with its plants where it holds for some of a shortlist only."""
     whom = ["of", *option.species] if whose else []
     return "+".join([option.method, *(active.name for active in option.actives), *whom])
+
+
+def _current(choice: str) -> str:
+    """The key of a choice, by the present name of its method: a draft may have been kept before that changed."""
+    method, *rest = choice.split("+")
+    return "+".join([FORMER_METHODS.get(method, method), *rest])
 
 
 def _without(said: list[str], shared: list[str]) -> list[str]:
@@ -129,7 +135,7 @@ def chosen(shed: Shed, draft: Draft) -> JudgedOption | None:
     """The option that was chosen, where it is still in the plan."""
     made = made_plan(shed, draft)
     every = {key_of(option, whose=True): option for option in made.only} | {key_of(o): o for o in made.options}
-    return every.get(draft.choice)
+    return every.get(_current(draft.choice))
 
 
 def choose(shed: Shed, draft: Draft, fields: Fields, which: str) -> Draft:

@@ -5,12 +5,12 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import Any
 
+from app.figures.line_drawings import line_drawing
 from app.web import sight
 from app.web.candidates import ranking
 from app.web.draft import Choosing, Draft
 from app.web.frame import Fields, FormError, one, several
 from app.web.moves import set_aside, told
-from app.web.pair import ruler_svg
 from app.web.shed import Shed
 from app.web.states import begun, choices, choosing, ruler
 from app.web.stop import stopped
@@ -45,7 +45,7 @@ def show(shed: Shed, draft: Draft) -> dict[str, Any]:
         "set_aside": set_aside(shed, interview),
         "choice": choices(draft, character) if character is not None and character.kind == "choice" else None,
         "given": draft.answers.get(draft.asking, ()) if draft.asking else (),
-        "measure": ruler_svg(character.id) if character is not None and character.kind == "number" else "",
+        "measure": line_drawing(character.id).svg if character is not None and character.kind == "number" else "",
         "ticks": ruler(character) if character is not None else [],
     }
 

@@ -6,7 +6,7 @@ from dataclasses import replace
 from datetime import date, time
 from typing import Any
 
-from app.collecting import labeller
+from app.collection import labeller
 from app.papers.gather import decided
 from app.records import (
     Client,

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from functools import lru_cache
 from typing import Any
 
+from app.figures.line_drawings import line_drawing
 from app.web.draft import Choosing, Draft
 from app.web.frame import Fields, FormError, several
 from app.web.shed import Shed
@@ -29,17 +29,15 @@ def is_asked(draft: Draft) -> bool:
 def cards(draft: Draft) -> list[dict[str, Any]]:
     """One card a part, with its drawing."""
     return [
-        {"id": part, "text": text, "more": more, "svg": part_svg(part), "on": part in (draft.visible or ())}
+        {
+            "id": part,
+            "text": text,
+            "more": more,
+            "svg": line_drawing(VISIBLE, part).svg,
+            "on": part in (draft.visible or ()),
+        }
         for part, (text, more) in WORDS.items()
     ]
-
-
-@lru_cache(maxsize=8)
-def part_svg(part: str) -> str:
-    """The drawing of a part as SVG."""
-    from training.drawn.line import draw_visible
-
-    return draw_visible(part)
 
 
 def in_words(draft: Draft) -> str:

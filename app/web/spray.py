@@ -133,7 +133,7 @@ def weigh(shed: Shed, draft: Draft, fields: Fields, which: str) -> Draft:
     names = {"temperature": "Temperature", "humidity": "Humidity", "wind": "Wind"}
     missing = [called for name, called in names.items() if number(fields, name, called) is None]
     if missing:
-        raise FormError(f"{' and '.join(missing)}: measure at the place and fill in; nothing is judged without.")
+        raise FormError(f"{' and '.join(missing)}: measure on site and fill in; nothing is judged without.")
     after = replace(draft, weather=_told(fields) | {"from": "readings"})
     judged(shed, after)
     return after

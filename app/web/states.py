@@ -7,8 +7,8 @@ from collections.abc import Collection
 from dataclasses import replace
 from typing import Any
 
+from app.figures.line_drawings import line_drawing
 from app.web.draft import Choosing, Draft
-from app.web.pair import state_svg, state_words
 from model.flora import Character
 from model.traits.answers import Answer
 
@@ -18,14 +18,14 @@ SMALL = 5  # drawings beside the name of a group
 def states(character: Character, only: Collection[str] | None = None) -> list[dict[str, str]]:
     """The states of a question, or ``only`` some, with their drawings where all of them have one."""
     shown = {state: text for state, text in character.states.items() if only is None or state in only}
-    arts = {state: state_svg(character.id, state) for state in shown}
-    drawn = all(arts.values())
+    arts = {state: line_drawing(character.id, state) for state in shown}
+    drawn = all(art.svg for art in arts.values())
     return [
         {
             "id": state,
             "text": text,
-            "svg": arts[state] if drawn else "",
-            "words": state_words(character.id, state) if drawn else "",
+            "svg": arts[state].svg if drawn else "",
+            "words": arts[state].words if drawn else "",
         }
         for state, text in shown.items()
     ]
@@ -38,7 +38,7 @@ def groups(character: Character, given: Collection[str]) -> list[dict[str, Any]]
     """
     found = []
     for name, group in character.groups.items():
-        arts = [state_svg(character.id, state) for state in group.states[:SMALL]]
+        arts = [line_drawing(character.id, state).svg for state in group.states[:SMALL]]
         only = group.states[0] if len(group.states) == 1 else ""
         shown = {"id": name, "text": group.text, "svgs": [art for art in arts if art], "only": only}
         found.append({**shown, "here": not set(given).isdisjoint(group.states)})

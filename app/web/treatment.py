@@ -7,12 +7,12 @@ from datetime import date, time
 from typing import Any, get_args
 
 from app.records import Product, Reading, RecordsError, Treatment, missing_fields, union_of_fields
-from app.records.entries import Gear
+from app.records.fields import Gear
 from app.records.law import load_law
 from app.web.frame import Fields, FormError, number, one
 
 GEAR = {
-    "": "not told",
+    "": "not given",
     "hand_spray": "hand sprayer or knapsack",
     "powered_spray": "powered sprayer",
     "spreader": "spreader",
@@ -34,7 +34,7 @@ PARTS = (
     ("Time and gear", ("started", "finished", "gear", "equipment", "water_litres", "tank_loads", "order_treated")),
     ("Who", ("applicator", "applicator_address", "applicator_contact", "licence", "supervisor", "supervised")),
     ("For whom", ("client", "client_contact", "occupier", "business", "business_address", "business_contact")),
-    ("Told and kept", ("re_entry", "withholding", "clippings", "permit", "other_weather", "label_extras", "notes")),
+    ("Advice and notes", ("re_entry", "withholding", "clippings", "permit", "other_weather", "label_extras", "notes")),
 )
 PRODUCT = ("name", "actives", "groups", "rate", "total_amount", "approval_number", "batch", "expiry", "label")
 
@@ -178,7 +178,7 @@ def read_day(fields: Fields, name: str) -> date:
     try:
         return date.fromisoformat(one(fields, name))
     except ValueError:
-        raise FormError(f"{one(fields, name) or 'An empty date'} is no day; write it as 2026-09-14.") from None
+        raise FormError(f"{one(fields, name) or 'An empty date'} is not a date; write it as 2026-09-14.") from None
 
 
 def _time(fields: Fields, name: str) -> time | None:
@@ -188,7 +188,7 @@ def _time(fields: Fields, name: str) -> time | None:
     try:
         return time.fromisoformat(text if len(text.split(":")[0]) == 2 else f"0{text}")
     except ValueError:
-        raise FormError(f"{text} is no time of the day; write it as 17:30.") from None
+        raise FormError(f"{text} is not a time of day; write it as 17:30.") from None
 
 
 def _places(fields: Fields, what: str) -> list[int]:

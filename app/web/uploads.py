@@ -56,7 +56,7 @@ class Uploads:
         try:
             form = await request.form(max_files=MOST_AT_ONCE, max_fields=10)
         except (HTTPException, MultiPartException) as error:
-            many = f"That are over {MOST_AT_ONCE} files in one go; choose fewer."
+            many = f"That is over {MOST_AT_ONCE} files in one go; choose fewer."
             raise Refusal(400, many if "Too many files" in str(error) else STRANGE) from None
         try:
             files = [value for _, value in form.multi_items() if isinstance(value, UploadFile)]

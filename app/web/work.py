@@ -49,7 +49,7 @@ class Work:
         """Begin; ``run`` is given how to tell its progress. Raises FormError while something is running."""
         with self._lock:
             if self._state.running:
-                raise FormError(f"{self._state.name} is going on; wait until it is done.")
+                raise FormError(f"{self._state.name} is running; wait until it is done.")
             self._state = State(name, total=total, running=True)
             self._begun = time.monotonic()
         threading.Thread(target=self._run, args=(run,), daemon=True).start()

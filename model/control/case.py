@@ -63,7 +63,7 @@ def check_case(case: Case, control: Control) -> Case:
     if case.cultivar is not None:
         cultivars = control.lawns[case.lawn].cultivars
         if not cultivars:
-            raise AnswerError(f"cultivar {case.cultivar!r}: none of {case.lawn} is told apart here; leave it out")
+            raise AnswerError(f"cultivar {case.cultivar!r}: no cultivars of {case.lawn} are listed here; leave it out")
         _one_of(f"cultivar of {case.lawn}", case.cultivar, tuple(cultivars))
     _one_of("place", case.place, get_args(Place))
     for thing in case.near:
@@ -73,13 +73,13 @@ def check_case(case: Case, control: Control) -> Case:
     if case.state is not None:
         _one_of("state", case.state, tuple(control.states))
     if not 1 <= case.month <= 12:
-        raise AnswerError(f"month {case.month} is none; give 1 to 12")
+        raise AnswerError(f"month {case.month} does not exist; give 1 to 12")
     if case.cover is not None and not 0 <= case.cover <= 100:
         raise AnswerError(f"cover {case.cover:g} per cent is impossible; give 0 to 100")
     for group in case.used:
         if not 0 <= group <= HIGHEST_GROUP:
             raise AnswerError(
-                f"group {group} is no mode of action; give its number as on the label, 1 to {HIGHEST_GROUP}, "
+                f"group {group} is not a mode of action; give the number on the label, 1 to {HIGHEST_GROUP}, "
                 "or 0 for one that is not classified"
             )
     return case

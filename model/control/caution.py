@@ -53,7 +53,7 @@ def _poisons(control: Control, options: Sequence[JudgedOption]) -> Iterator[Stat
             alike.setdefault(key, []).append(name)
     for (schedules, source, standing), names in alike.items():
         words = " or ".join("none" if number == 0 else str(number) for number in schedules)
-        text = f"Poison schedule {words}, as the product's strength has it: {', '.join(names)}."
+        text = f"Poison schedule {words}, depending on the product's strength: {', '.join(names)}."
         yield Statement(text=text, source=list(source), standing=standing)  # type: ignore[arg-type]
 
 

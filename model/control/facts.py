@@ -10,7 +10,7 @@ from pydantic import BaseModel, ConfigDict, Field, model_validator
 from model.flora.species import Fact, Months
 
 Rating = Literal["safe", "caution", "injures", "unknown"]
-MethodName = Literal["leave", "mend", "mow", "hand", "cover", "pre_emergent", "selective", "wipe", "non_selective"]
+MethodName = Literal["leave", "cultural", "mow", "hand", "cover", "pre_emergent", "selective", "wipe", "non_selective"]
 Place = Literal["lawn", "bed", "paving"]
 Stage = Literal["seedling", "young", "flowering", "seeding"]
 Near = Literal["edibles", "pond", "pets", "bees", "grazing", "children"]
@@ -124,6 +124,10 @@ class Method(BaseModel):
     stages: list[Stage] | None = None
     cover_at_most: Share | None = None
     chemical: bool = False
+
+
+# What commands, drafts and kept records called a method before.
+FORMER_METHODS = {"mend": "cultural", "Mend the cause": "cultural"}
 
 
 class Methods(Fact):

@@ -146,7 +146,7 @@ def _resistance(m: Matter) -> Iterator[Reason]:
 def _cover(m: Matter) -> Iterator[Reason]:
     most = m.option.cover_at_most if m.option.cover_at_most is not None else m.method.cover_at_most
     if m.case.cover is not None and most is not None and m.case.cover > most:
-        text = f"With {m.case.cover:g} per cent under the weed this is too much work; it is for {most:g} or less."
+        text = f"At {m.case.cover:g} per cent weed cover this is too much work; it suits {most:g} or less."
         yield Reason("no", text, factor="cover")
 
 
@@ -170,13 +170,13 @@ def _by_hand(m: Matter) -> Iterator[Reason]:
     if not shows(m):
         following = next_month(m.season.seen, month)
         until = f" It comes up again in {MONTHS[following - 1]}." if following else ""
-        yield Reason("wait", f"Nothing of it shows in {MONTHS[month - 1]}.{until}")
+        yield Reason("wait", f"Nothing shows above ground in {MONTHS[month - 1]}.{until}")
     elif month in months and not in_stage(m, "seeding"):
         yield from _by_calendar(m)
     elif m.option.late and (in_stage(m, "seeding") or m.case.stage not in ("seedling", "young")):
         yield of(m.option, "yes", m.option.late, "season", weight="care")
     elif m.case.stage is None and not in_stage(m, "seeding"):
-        yield _timed(m, "yes", f"It can be taken out whenever it is seen; it is easiest in {spans(months)}.")
+        yield _timed(m, "yes", f"It can be removed whenever it is seen; easiest in {spans(months)}.")
 
 
 def _by_stage(m: Matter, stage: Stage, fits: tuple[Stage, ...]) -> Iterator[Reason]:
@@ -184,9 +184,7 @@ def _by_stage(m: Matter, stage: Stage, fits: tuple[Stage, ...]) -> Iterator[Reas
     if stage not in stages:
         yield _wrong_stage(m, stage, stages)
     elif m.case.month not in m.timing.months:
-        text = (
-            f"It is {STAGE_WORDS[stage]} now, which counts for more than the usual months ({spans(m.timing.months)})."
-        )
+        text = f"It is {STAGE_WORDS[stage]} now, which overrides the usual months ({spans(m.timing.months)})."
         yield Reason("yes", text, factor="stage")
     else:
         yield from _by_calendar(m)
@@ -194,7 +192,7 @@ def _by_stage(m: Matter, stage: Stage, fits: tuple[Stage, ...]) -> Iterator[Reas
 
 def _wrong_stage(m: Matter, stage: Stage, stages: tuple[Stage, ...] | list[Stage]) -> Reason:
     if m.option.method == "pre_emergent":
-        return Reason("wait", "The weed is up, which a pre-emergent does not undo: next season.", factor="stage")
+        return Reason("wait", "The weed is up, so it is too late for a pre-emergent: next season.", factor="stage")
     if stage == "seeding":
         return Reason("wait", "It is in seed: too late for this now.", factor="stage")
     works = " or ".join(STAGE_WORDS[one] for one in stages)
@@ -215,11 +213,11 @@ def _by_calendar(m: Matter) -> Iterator[Reason]:
         lawn = m.control.lawns[m.case.lawn].name
         yield _timed(m, "wait", f"{lawn[:1].upper()}{lawn[1:]} hardly grows in {what}: {when} ({_best(m)}).")
     else:
-        yield _timed(m, "wait", f"{what} is not the time, {when} ({_best(m)}).")
+        yield _timed(m, "wait", f"{what} is the wrong time: {when} ({_best(m)}).")
 
 
 def _best(m: Matter) -> str:
-    told = "reckoned from its season" if m.timing.computed and m.option.when != "lawn_grows" else ""
+    told = "worked out from its season" if m.timing.computed and m.option.when != "lawn_grows" else ""
     return ", ".join(filter(None, (f"best months: {spans(m.timing.months)}", told)))
 
 

@@ -12,7 +12,7 @@ from model.control.option import JudgedOption
 from model.control.year import after, next_month, starts
 
 # What a practitioner names first among what needs no herbicide.
-FIRST = ("leave", "hand", "mow", "cover", "mend")
+FIRST = ("leave", "hand", "mow", "cover", "cultural")
 AT_MOST = 2  # of what is worth naming, a line each
 
 
@@ -25,11 +25,11 @@ def summarise(
     # What deals with the plant that is there comes before what keeps the next ones from coming up.
     sprays = sorted((o for o in now if o.actives), key=lambda o: o.method == "pre_emergent")
     doing = [_seed_first(control, case)] if first else []
-    # Whoever takes the seed off does not leave the plant; and one way to mend the turf is enough to name.
+    # Whoever takes the seed off does not leave the plant; and one way to thicken the turf is enough to name.
     named = {o.method: o for o in reversed(plain) if not (first and o.method == "leave")}
-    if "leave" in named and "mend" in named:
+    if "leave" in named and "cultural" in named:
         # A plant that may stay is met by feeding the grass before anybody digs.
-        named = {"mend": named.pop("mend"), "leave": named.pop("leave")}
+        named = {"cultural": named.pop("cultural"), "leave": named.pop("leave")}
     doing += [_doing(o, case.month, bool(first)) for o in reversed(named.values())][:AT_MOST]
     if not doing and sprays:
         doing, sprays = [_with(control, case, sprays[0])], sprays[1:]
@@ -40,7 +40,7 @@ def summarise(
 
 def _seed_first(control: Control, case: Case) -> str:
     hazards = {hazard for species in case.species for hazard in control.treatments[species].hazards}
-    return "take up the burrs first, in shoes" if "burrs" in hazards else "bag what carries seed first"
+    return "take up the burrs first, in shoes" if "burrs" in hazards else "bag the seed heads first"
 
 
 def _doing(option: JudgedOption, month: int, seeding: bool) -> str:
@@ -79,7 +79,7 @@ def _why_nothing(options: Sequence[JudgedOption]) -> str:
     """Why nothing is the right thing to do."""
     hand = [option for option in options if option.method == "hand" and option.against]
     waiting = [*hand, *(option for option in options if option.suited == "wait")]
-    text = waiting[0].against[0].text if waiting else "nothing that is known suits this place."
+    text = waiting[0].against[0].text if waiting else "nothing on file suits this place."
     return text[:1].lower() + text[1:]
 
 

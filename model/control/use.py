@@ -104,9 +104,7 @@ def _registration(control: Control, use: Use, name: str, active: Active) -> Iter
         text = f"{_start(name)} is cancelled in Australia, so it must not be used (as known on {_day(known)})."
         yield of(known, "no", text, "registration", more=known.text)
     elif known.status == "unknown":
-        text = (
-            f"Whether a product with {name} may be used here is not known to us: look it up with the regulator first."
-        )
+        text = f"Whether a product with {name} may be used here is not known: check with the regulator first."
         yield of(known, "wait", text, "registration")
     elif known.status == "professional_only":
         text = f"{_start(name)} is for trained users only (as known on {_day(known)})."
@@ -120,7 +118,7 @@ def _lawn(control: Control, use: Use, name: str, active: Active) -> Iterator[Rea
         if use.place == "lawn" and active.use == "non_selective" and use.how != "wipe":
             yield of(active, "no", f"{_start(name)} kills any lawn: on paving or in a bed, give the place.", "lawn")
         elif use.place == "lawn":
-            text = f"the lawn grass was not told, so how it bears {name} was not judged; give it (--lawn)"
+            text = f"the lawn grass was not given, so its tolerance of {name} was not judged; give it (--lawn)"
             yield Reason("yes", text, factor="lawn", weight="open")
         return
     lawn = control.lawns[use.lawn].name
@@ -130,7 +128,7 @@ def _lawn(control: Control, use: Use, name: str, active: Active) -> Iterator[Rea
             yield of(known, "yes", f"{_start(name)} injures {lawn}: keep it off the lawn.", "lawn", weight="care")
     elif active.use == "non_selective":
         if use.how == "wipe":
-            text = f"{_start(name)} kills the grass that it touches: expect a dead spot, and mend it."
+            text = f"{_start(name)} kills the grass that it touches: expect a dead spot, and repair it."
             yield of(known or active, "yes", text, "lawn", weight="care")
         else:
             yield of(known or active, "no", f"{_start(name)} kills the lawn that it touches.", "lawn")
@@ -146,8 +144,8 @@ def _by_label(use: Use, name: str, lawn: str, known: Bearing | None) -> Reason:
         return Reason("yes", f"{_start(name)} on {lawn}: {read}.", "by the label", (), "lawn", weight="care")
     before = "which counts as caution: do not use it before you have found this grass on the label."
     if known is None:
-        return Reason("wait", f"How {lawn} bears {name} is not known to us, {before}", factor="lawn")
-    text = f"That {lawn} bears {name} is told from memory only, {before}"
+        return Reason("wait", f"Whether {lawn} tolerates {name} is not known, {before}", factor="lawn")
+    text = f"That {lawn} tolerates {name} is from memory only, {before}"
     return of(known, "wait", text, "lawn", more=_sentence(known.note) if known.note else "")
 
 
@@ -161,10 +159,10 @@ def _rated(control: Control, use: Use, name: str, lawn: str) -> Iterator[Reason]
         yield of(known, "no", f"{_start(name)} injures {which}.", "lawn", more=note)
         return
     if known.rating == "caution":
-        text = f"Caution: {lawn} may be hurt by {name}; only as the label says for it."
+        text = f"Caution: {name} may injure {lawn}; use it only as the label directs for that grass."
         yield of(known, "yes", text, "lawn", more=note, weight="care")
     else:
-        yield of(known, "yes", f"{_start(name)}: {lawn} bears it where the label names it.", "lawn", more=note)
+        yield of(known, "yes", f"{_start(name)} is tolerated by {lawn} where the label names it.", "lawn", more=note)
     if use.cultivar is None:
         for cultivar in control.excepted(name, use.lawn):
             bearing = control.tolerance[name][use.lawn].cultivars[cultivar]
@@ -177,7 +175,7 @@ def _law(control: Control, use: Use, name: str, active: Active) -> Iterator[Reas
     banning = [state for state in control.states.values() if any(ban.active == name for ban in state.bans)]
     if use.state is None:
         for state in banning:
-            text = f"the state was not told, and {state.name} bans {name} for part of the year; give it (--state)"
+            text = f"the state was not given, and {state.name} bans {name} for part of the year; give it (--state)"
             yield of(state, "yes", text, "law", weight="open")
         return
     state = control.states[use.state]
@@ -185,7 +183,7 @@ def _law(control: Control, use: Use, name: str, active: Active) -> Iterator[Reas
         if ban.active != name:
             continue
         if use.month is None:
-            yield of(state, "wait", f"{state.name}: {ban.text} The month was not told.", "law")
+            yield of(state, "wait", f"{state.name}: {ban.text} The month was not given.", "law")
         elif use.month in ban.whole_months:
             yield of(state, "no", f"{state.name}: {ban.text}", "law")
         elif use.month in ban.part_months:
@@ -198,24 +196,24 @@ def _near(control: Control, use: Use, name: str, active: Active) -> Iterator[Rea
         text = "Water is near: read the distance to water on the label first, and keep it."
         yield Reason("wait", text, factor="near")
     if "edibles" in near and active.lasts_in_clippings:
-        text = f"{_start(name)} lasts in clippings and compost and hurts food plants."
+        text = f"{_start(name)} persists in clippings and compost and injures food plants."
         yield Reason("no", text, "published", ("VT_COMPOST",), "near")
     elif "edibles" in near and active.volatile:
-        text = f"{_start(name)} may drift as vapour onto the food plants near by."
+        text = f"{_start(name)} may drift as vapour onto nearby food plants."
         yield Reason("yes", text, "from memory", ("MEM",), "near", weight="care")
     if "bees" in near and use.blooming and use.how != "soil":
         yield Reason("wait", "It may be in flower and bees are near: mow the flowers off first.", factor="near")
     if near & {"grazing", "pets"}:
-        text = "Animals that eat the lawn are kept off for as long as the label says."
+        text = "Animals that eat the lawn must be kept off for as long as the label says."
         yield Reason("yes", text, factor="near", weight="care")
 
 
 def _group(control: Control, use: Use, name: str, active: Active) -> Iterator[Reason]:
     if active.group and active.group in use.used:
-        text = f"Group {active.group} was used here before: prefer another mode of action, or one without."
+        text = f"Group {active.group} was used here before: prefer another mode of action, or no herbicide."
         yield Reason("yes", text, factor="group", weight="care")
     elif active.group == 0:
-        text = f"{_start(name)} has no classified mode of action, so it is no change of group."
+        text = f"{_start(name)} has no classified mode of action, so using it does not rotate groups."
         yield of(active, "yes", text, "group")
 
 

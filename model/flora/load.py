@@ -138,12 +138,12 @@ def read_yaml(path: Path) -> Any:
         mark = getattr(error, "problem_mark", None)
         line = f" line {mark.line + 1}" if mark is not None else ""
         raise FloraError(
-            f"{path}{line}: not valid YAML ({getattr(error, 'problem', None) or 'unreadable'}); mend that line"
+            f"{path}{line}: not valid YAML ({getattr(error, 'problem', None) or 'unreadable'}); fix that line"
         ) from None
     except UnicodeDecodeError:
         raise FloraError(f"{path}: not UTF-8 text; save it as UTF-8") from None
     except ValueError as error:  # such as a date that is in no calendar
-        raise FloraError(f"{path}: holds a value that is none ({error}); put quotes around it or mend it") from None
+        raise FloraError(f"{path}: holds a value that is none ({error}); put quotes around it or fix it") from None
 
 
 def read_mapping(path: Path) -> dict[str, Any]:

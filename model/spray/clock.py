@@ -23,7 +23,7 @@ def read_clock(text: str) -> float:
     elif (found := _HH_MM.fullmatch(text)) and int(found[2]) < 60:
         hours = int(found[1]) + int(found[2]) / 60
     if not 0 <= hours <= 24:
-        raise SprayError(f"{text or 'nothing'} is no time of the day; write 17:30, or hours from 0 to 24")
+        raise SprayError(f"{text or 'nothing'} is not a time of day; write 17:30, or hours from 0 to 24")
     return hours
 
 

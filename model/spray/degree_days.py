@@ -144,7 +144,7 @@ def _date(row: Row) -> date:
     try:
         return date.fromisoformat(text)
     except ValueError:
-        raise row.wrong("date", f"{text or 'an empty cell'} is no date; write it as 2026-09-14") from None
+        raise row.wrong("date", f"{text or 'an empty cell'} is not a date; write it as 2026-09-14") from None
 
 
 def _extremes(row: Row, unit: Unit) -> tuple[float, float]:

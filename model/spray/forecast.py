@@ -61,7 +61,7 @@ def _time(row: Row) -> tuple[date | None, float]:
         try:
             moment = datetime.fromisoformat(text)
         except ValueError:
-            raise row.wrong("time", f"{text} is no date and time; write 2026-09-14T07:00, 07:00 or 7") from None
+            raise row.wrong("time", f"{text} is not a date and time; write 2026-09-14T07:00, 07:00 or 7") from None
         if moment.tzinfo is not None:
             raise row.wrong("time", f"{text} names a time zone; give the time by the local clock, without it")
         return moment.date(), moment.hour + moment.minute / 60
@@ -70,7 +70,7 @@ def _time(row: Row) -> tuple[date | None, float]:
     except SprayError:
         hour = 24.0
     if hour >= 24:
-        raise row.wrong("time", f"{text or 'an empty cell'} is no hour of the day; write 07:00, or 0 to 23")
+        raise row.wrong("time", f"{text or 'an empty cell'} is not an hour of the day; write 07:00, or 0 to 23")
     return None, hour
 
 

@@ -22,7 +22,7 @@ def judge_clock(rules: Rules, hour: float | None, lasts: float, lights: Sequence
     """
     lock = rules.facts.inversion
     if hour is None:
-        text = "the hour was not told, so the lock-out around night was not looked at; give it (--hour)"
+        text = "the hour was not given, so the night-time lock-out was not checked; give it (--hour)"
         return Reason(FACTOR, "not judged", text, rules.cited(lock.stop_before_sunset))
     levels = [_level(rules, hour, lasts, light) for light in lights]
     told = clock(hour) if lasts == 0 else f"{clock(hour)} to {clock(hour + lasts)}"
@@ -42,7 +42,7 @@ def judge_clock(rules: Rules, hour: float | None, lasts: float, lights: Sequence
             names = _named([light for light, level in zip(lights, levels, strict=True) if level == "caution"])
             text = f"{told} is within {lock.caution_before_sunset.value:g} h of sunset in {names}{settle}"
         return Reason(FACTOR, "caution", text, rules.cited(lock.caution_before_sunset))
-    text = f"{told} is clear of the lock-out around night"
+    text = f"{told} is clear of the night-time lock-out"
     if len(lights) == 1:
         low, high = _open(rules, lights[0])
         text += f", which leaves {clock(low)} to {clock(high)}{_place(lights[0])}"

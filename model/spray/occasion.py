@@ -39,7 +39,7 @@ class Occasion:
                 "sunrise is not before sunset; give both by the clock of 24 hours, such as 06:30 and 17:45"
             )
         if self.month is not None and self.day is not None and self.day.month != self.month:
-            raise SprayError(f"the day {self.day} is not in month {self.month}; leave the month out, or mend the day")
+            raise SprayError(f"the day {self.day} is not in month {self.month}; omit the month, or correct the day")
 
     def lights(self, places: Mapping[str, Place]) -> tuple[Daylight, ...]:
         """Every daylight that may hold: one, or one for each state and month that it may be.

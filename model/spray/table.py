@@ -29,7 +29,7 @@ class Row:
 
     def wrong(self, column: str, told: str) -> SprayError:
         """The error that this cell is wrong."""
-        told = told if len(told) <= LONGEST else f"{told[:60]}... is no such value; mend it"
+        told = told if len(told) <= LONGEST else f"{told[:60]}... is not a valid value; correct it"
         return SprayError(f"{self.file} row {self.number}, column {column}: {told}")
 
     def measured(self, column: str) -> float:
@@ -54,7 +54,7 @@ def read_table(path: Path, needed: Sequence[str], optional: Sequence[str] = ()) 
     try:
         rows = list(csv.reader(io.StringIO(text, newline=""), delimiter=separator))
     except csv.Error as error:
-        raise SprayError(f"{path} is no CSV file ({error}); export the table as CSV again") from None
+        raise SprayError(f"{path} is not a CSV file ({error}); export the table as CSV again") from None
     if not rows or not any(cell.strip() for cell in rows[0]):
         raise SprayError(f"{path} is empty; its first row must name the columns {', '.join(needed)}")
     columns = [cell.strip().lower() for cell in rows[0]]

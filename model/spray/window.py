@@ -225,7 +225,7 @@ def judge_rain(rules: Rules, weather: Weather, spray: Spray) -> Reason:
         needs += f" (assumed: {why})"
     if weather.rain_in is None and weather.dry_for is None:
         return Reason(
-            "rain", "not judged", f"rain was not told; {needs}, so give it (--rain-in, or a column rain)", cited
+            "rain", "not judged", f"rain was not given; {needs}, so give it (--rain-in, or a column rain)", cited
         )
     if weather.rain_in is None:
         covered = f"the forecast sees no rain in the {weather.dry_for or 0:g} h that it covers afterwards; {needs}"

@@ -60,7 +60,7 @@ def _number(character: Character, given: object) -> float:
     unit = f" {character.unit}" if character.unit not in (None, "count") else ""
     if isinstance(value, bool) or not isinstance(value, int | float) or value != value:
         raise AnswerError(
-            f"{character.id}: {_shown(given)} is no number; give one from {low:g} to {high:g}{unit}, or {UNSURE}"
+            f"{character.id}: {_shown(given)} is not a number; give one from {low:g} to {high:g}{unit}, or {UNSURE}"
         )
     if not low <= value <= high:
         said = f"{value:g}" if abs(value) < LARGEST else "so large a number"

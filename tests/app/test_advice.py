@@ -66,9 +66,9 @@ def test_a_name_of_several_plants_is_a_shortlist_unless_it_must_be_exact(
 
 def test_oxalis_is_a_shortlist_with_soursob_in_it(capsys: pytest.CaptureFixture[str]) -> None:
     status, out, _ = run(capsys, "advise", "oxalis", "--month", "5", "--lawn", "couch")
-    assert status == 0 and "soursob" in out.splitlines()[0] and "Holds for all" in out
+    assert status == 0 and "soursob" in out.splitlines()[0] and "Applies to every weed" in out
     status, out, _ = run(capsys, "advise", "soursob", "--month", "5", "--lawn", "couch", "--exact")
-    assert status == 0 and "Holds for all" not in out
+    assert status == 0 and "Applies to every weed" not in out
 
 
 def test_a_plan_begins_with_what_to_do_in_one_breath(capsys: pytest.CaptureFixture[str]) -> None:
@@ -121,19 +121,19 @@ def test_a_plan_is_printed_with_standing_works_and_no_rate(capsys: pytest.Captur
         capsys, "advise", "dandelion", "catsear", "--lawn", "couch", "--month", "5", "--state", "VIC", "--near", "pond"
     )
     assert status == 0
-    assert "Holds for all" in out and "dandelion or catsear?" in out
-    assert "Published works" in out and "[common practice]" in out and "Licence, Victoria" in out
+    assert "Applies to every weed" in out and "dandelion or catsear?" in out
+    assert "References" in out and "[common practice]" in out and "Licence, Victoria" in out
 
 
 @pytest.mark.parametrize(
     ("arguments", "told"),
     [
         (["--lawn", "bufalo"], "did you mean buffalo"),
-        (["--used", "four"], "no group number"),
+        (["--used", "four"], "not a group number"),
         (["--cover", "150"], "impossible"),
         (["--near", "cats"], "near 'cats'"),
         (["--lawn", "buffalo", "--cultivar", "saphire"], "did you mean sapphire"),
-        (["--lawn", "couch", "--cultivar", "st"], "none of couch is told apart here"),
+        (["--lawn", "couch", "--cultivar", "st"], "no cultivars of couch are listed here"),
     ],
 )
 def test_bad_input_gets_one_sentence(arguments: list[str], told: str, capsys: pytest.CaptureFixture[str]) -> None:

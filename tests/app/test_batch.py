@@ -121,7 +121,7 @@ def test_a_share_does_not_depend_on_how_accents_are_written() -> None:
 
 @pytest.mark.parametrize("text", ["0/8", "9/8", "2", "2/", "/8", "a/b", "-1/8", "2/8/1", "1/99999", "\u00b2/8", ""])
 def test_what_is_no_share_is_refused(text: str) -> None:
-    with pytest.raises(SwardkeyError, match="is no share; give number/of"):
+    with pytest.raises(SwardkeyError, match="is not a share; give number/of"):
         Share.read(text)
 
 

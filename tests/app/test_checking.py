@@ -146,7 +146,7 @@ def test_a_folder_of_photos_and_photos_without_a_label(
 
 def test_bad_options_are_sentences(collection: Collection, capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
     wrong = {
-        ("--apply",): "--apply wants a file of decisions",
+        ("--apply",): "--apply needs a file of decisions",
         ("--apply", "--decisions", tmp_path / "none.csv"): "no such file",
         ("--apply", "--decisions", tmp_path / "d.csv", "--photos", tmp_path): "changes the collection only",
         ("--sheet", tmp_path / "sheet.pdf"): "let it end in .html or .png",

@@ -136,6 +136,7 @@ def test_identify_without_a_photo_starts_no_deep_learning(answers: Path) -> None
     assert done.stdout.splitlines()[-1] == "[]"
 
 
+@pytest.mark.timed
 def test_identify_from_answers_takes_about_a_second_from_a_cold_start(
     answers: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -183,7 +184,7 @@ BAD_ANSWERS = {
     "leaf_hair: soft": "'leaf_hair' is no character of the key; did you mean leaf_hairs?",
     "leaf_hairs: wooly": "leaf_hairs: 'wooly' is no state of it; did you mean woolly?",
     "leaf_hairs: 3": "leaf_hairs: 3 is a number, not a state; choose from: none, soft, bristly, woolly, sticky, unsure",
-    "plant_height: tall": "plant_height: 'tall' is no number; give one from 1 to 250 cm, or unsure",
+    "plant_height: tall": "plant_height: 'tall' is not a number; give one from 1 to 250 cm, or unsure",
     "plant_height: 9000": "plant_height: 9000 cm is outside 1 to 250 cm; check the unit",
     "flowering_month: 13": "flowering_month: 13 is outside 1 to 12; check the unit",
     "milky_sap: yes": "milky_sap: 'yes' is no state of it; choose from: present, absent, unsure",
@@ -219,7 +220,7 @@ def test_ask_asks_goes_back_changes_saves_and_stops(tmp_path: Path) -> None:
     done = swardkey("ask", stdin="\n".join(typed) + "\n")
     assert done.returncode == 0, done.stderr
     assert "saved to" in done.stdout
-    assert "did you mean" in done.stdout or "choose from" in done.stdout or "is no number" in done.stdout
+    assert "did you mean" in done.stdout or "choose from" in done.stdout or "is not a number" in done.stdout
     seen, *lines = saved.read_text().splitlines()
     assert seen == "visible: [leaves]"
     assert len(lines) == 2 and all(line.endswith(": unsure") for line in lines)

@@ -11,7 +11,8 @@ from typing import Any
 import pytest
 import yaml
 
-from app.demo import MARK, DemoError, is_demo, make_demo
+from app.demo import DemoError, make_demo
+from app.home import DEMO_MARK, is_demo
 from app.invented import SETTLED, Town, last_before, load_town
 from app.records import Records, check_records, missing_fields, open_records
 from app.web.frame import head
@@ -150,7 +151,7 @@ def test_what_was_interrupted_is_filled_anew(tmp_path: Path, monkeypatch: pytest
     monkeypatch.setattr("app.season.live_through", _stopped)
     with pytest.raises(KeyboardInterrupt):
         make_demo(tmp_path / "town", TODAY, quiet=True)
-    assert not (tmp_path / "town").exists() and (tmp_path / ".town.new" / MARK).is_file()
+    assert not (tmp_path / "town").exists() and (tmp_path / ".town.new" / DEMO_MARK).is_file()
     monkeypatch.setattr("app.season.live_through", lambda town, today, progress: None)
     assert make_demo(tmp_path / "town", TODAY, quiet=True) and not (tmp_path / ".town.new").exists()
 

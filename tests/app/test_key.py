@@ -16,11 +16,14 @@ from model.identify import Key, identify
 from model.photo import Evidence
 
 
-def test_the_key_is_the_same_with_and_without_what_was_kept(
-    key: Key, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
+@pytest.fixture(autouse=True, scope="module")
+def _facts_are_loaded_once() -> None:
+    """Not here, where the loading itself is tested."""
+
+
+def test_the_key_is_the_same_with_and_without_what_was_kept(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.delenv("SWARDKEY_CACHE")
-    first, second = load_key(), load_key()
+    key, first, second = Key(), load_key(), load_key()
     assert (tmp_path / "home" / "cache" / "configs.json").exists()
     for other in (first, second):
         assert other.flora.species == key.flora.species

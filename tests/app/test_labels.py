@@ -89,7 +89,7 @@ def locked(control: Control) -> Locked:
 
 
 def test_a_label_is_kept_listed_and_taken_back(locked: Locked, capsys: pytest.CaptureFixture[str]) -> None:
-    assert run(capsys, "label", "list")[1] == "No label was read yet.\n"
+    assert run(capsys, "label", "list")[1] == "No label is recorded yet.\n"
     assert not labels_file().exists(), "reading never writes"
     status, out, _ = run(capsys, "label", "read", locked.mix, "--lawn", locked.lawn, *BY)
     line = f"{locked.mix} on {locked.lawn}: {MARK}"
@@ -259,7 +259,7 @@ def test_a_mix_is_not_unlocked_where_a_part_of_it_injures(
         ("{mix}", "kikuyu", ("--number", " ", "--by", "Kim"), "registration number"),
         ("{mix}", "kikuyu", ("--number", "54321", "--by", " "), "who read it"),
         ("{mix}", "kikuyu", ("--number", "54321", "--by", "Kim", "--on", "9 June"), "not a day"),
-        ("{mix}", "kikuyu", ("--number", "54321", "--by", "Kim", "--on", "{tomorrow}"), "is to come"),
+        ("{mix}", "kikuyu", ("--number", "54321", "--by", "Kim", "--on", "{tomorrow}"), "is in the future"),
         ("{known}", "{known_lawn}", BY, "known already"),
     ],
 )

@@ -7,7 +7,6 @@ import os
 import shutil
 import subprocess
 import sys
-import time
 from collections.abc import Callable
 from pathlib import Path
 
@@ -72,14 +71,14 @@ def test_a_new_user_has_the_starter_in_charge_and_nothing_is_written(swardkey: R
 def test_use_and_undo(swardkey: Run, two: tuple[str, str]) -> None:
     one, second = two
     status, out, _ = swardkey("models", "undo")
-    assert status == 0 and f"{one} is in charge now, instead of {second}" in out
+    assert status == 0 and f"{one} is active now, instead of {second}" in out
     assert json.loads(swardkey("models", "use", "starter", "--json")[1]) == {"in_charge": "starter", "before": one}
-    assert "in charge already" in swardkey("models", "use", "starter")[1]
+    assert "active already" in swardkey("models", "use", "starter")[1]
     assert json.loads(swardkey("models", "undo", "--json")[1])["in_charge"] == one
     status, out, err = swardkey("models", "use", "20200101T000000Z-00000000")
     assert status == 2 and out == "" and "is not installed" in err and err.count("\n") == 1
     listed = swardkey("models")[1]
-    assert "in charge" in listed and "before" in listed and "sound" in listed
+    assert "active" in listed and "before" in listed and "sound" in listed
     assert json.loads(swardkey("models", "pin", one, "--json")[1]) == {"model": one, "pinned": True}
     assert "pinned" in swardkey("models", "list")[1]
     assert "no longer pinned" in swardkey("models", "pin", one, "--off")[1]
@@ -97,14 +96,12 @@ def test_a_damaged_model_is_said_and_what_is_used_instead(swardkey: Run, two: tu
     assert status == 2 and "damaged" in err
 
 
-def test_undo_from_a_cold_start_takes_under_two_seconds(two: tuple[str, str]) -> None:
+def test_undo_loads_nothing_slow(two: tuple[str, str]) -> None:
     code = "import sys\nfrom app.models import models\ntry:\n    models(['undo'])\nexcept SystemExit:\n    pass\n"
     code += "print([m for m in ('torch', 'numpy', 'sklearn', 'gradio') if m in sys.modules])"
-    start = time.perf_counter()
     done = subprocess.run(
         [sys.executable, "-c", code], cwd=ROOT, capture_output=True, text=True, check=True, env=dict(os.environ)
     )
-    assert time.perf_counter() - start < 2.0
     assert done.stdout.splitlines()[-1] == "[]", "nothing slow is loaded"
     assert Registry(home() / "models").in_charge().name == two[0]
 

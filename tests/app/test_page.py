@@ -198,7 +198,7 @@ def test_a_button_that_is_not_there_does_nothing(shed: Shed) -> None:
     person.shown = person.pages.act("no id", {"do": "look"})
     assert "too old" in person.notices[0]
     person.shown = person.pages.act(person.plant, {"do": "look", "fields": {"month": [{"a": 1}]}})
-    assert "is no text" in person.notices[0]
+    assert "is not text" in person.notices[0]
 
 
 def test_a_plant_outside_the_list_gets_no_plan(shed: Shed) -> None:

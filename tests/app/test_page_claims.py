@@ -145,7 +145,7 @@ person.press("look").prove()
 person.press("onward").press("make_plan", lawn="buffalo", place="lawn", month="11", state="NSW").choose_a_spray()
 person.press("weigh", temperature="22", humidity="60", wind="9", hour="11:00", state="NSW")
 person.press("sum", "tank", **{"tank": "10", "output": "400", "rate": "3 L/ha"})
-ours = ("app.", "model.", "training.", "scipy.", "sklearn.", "cv2", "shapely", "pint.", "reportlab.", "onnx")
+ours = ("app.", "model.", "training.", "scipy.", "sklearn.", "cv2", "pint.", "reportlab.", "onnx")
 print(said, sorted(name for name in set(sys.modules) - before if name.startswith(ours)))
 """
 

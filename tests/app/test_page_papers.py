@@ -15,6 +15,7 @@ from app.web import paper, records, visit
 from app.web.draft import Draft, new_id
 from app.web.finding import plan_species
 from app.web.frame import FormError
+from app.web.plan import chosen
 from app.web.shed import Shed
 from model.control import Control
 from model.errors import AnswerError
@@ -54,6 +55,19 @@ def test_a_kept_plan_tells_its_case_and_papers_use_it(shed: Shed, kept: int) -> 
     assert (case.place, case.cover, case.stage, case.month, case.used) == ("paving", 30, "young", 4, (9,))
     assert (changed.case.place, changed.case.cover, changed.case.stage) == ("lawn", 0.0, "young")
     assert [decided(option) for option in decided_option(record, made)] == [record.plans[0].chosen]
+
+
+def test_what_was_kept_by_the_former_name_of_a_method_is_found(shed: Shed, kept: int) -> None:
+    with open_records() as book:
+        record = visit_record(book, kept)
+        made = plan_of(book, record, naming_of(record, shed.key), shed.control, place="lawn")
+    former = replace(record, plans=(replace(record.plans[0], chosen="Mend the cause"),))
+    assert [option.method for option in decided_option(former, made)] == ["cultural"]
+    person = Person(shed).press("look", month="11").prove().press("onward")
+    draft = shed.drafts.read(person.press("make_plan", lawn="couch", place="lawn", month="11").plant)
+    assert draft is not None
+    option = chosen(shed, replace(draft, choice="mend"))
+    assert option is not None and option.method == "cultural"
 
 
 def test_a_visit_without_a_case_is_planned_for_its_site_and_month(shed: Shed, kept: int) -> None:

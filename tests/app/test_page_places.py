@@ -54,7 +54,7 @@ def test_the_flora_is_filtered_by_name_month_family_and_character(shed: Shed) ->
 
 def test_the_page_of_a_species_has_traits_sources_calendar_and_look_alikes(shed: Shed) -> None:
     text = page(shed, flora, species="soliva_sessilis")
-    for words in ("Soliva sessilis", "The year of bindii", "Taken for one another", "What it shows", "Sources", "[NSW"):
+    for words in ("Soliva sessilis", "The year of bindii", "Often mistaken for", "What it shows", "Sources", "[NSW"):
         assert words in text
     assert "never learned a photo" in text
     assert "The flora" in page(shed, flora, species="<script>alert(1)</script>")
@@ -120,7 +120,7 @@ def test_a_spray_is_filled_in_with_products_and_readings(shed: Shed, visit: int)
     for bad, words in (
         ({"product-0-groups": "four"}, "group"),
         ({"started": "5pm"}, "5pm"),
-        ({"day": "soon"}, "is no day"),
+        ({"day": "soon"}, "is not a date"),
     ):
         assert words in press(shed, records, at, "keep_treatment", "1", **{**told, **bad})[1]
     assert "not of this visit" in press(shed, records, at, "keep_treatment", "99", **told)[1]
@@ -136,7 +136,7 @@ def test_photos_wait_for_their_name_and_join_the_collection(shed: Shed, tmp_path
     assert "What do these 2 photos show?" in below and not Path(files[0]).exists()
     assert "Say what the photos show" in place.act(address, {"do": "name", "fields": {}})[1]
     address, above, below, _ = place.act(address, {"do": "name", "fields": {"species": ["dandelion"], "by": ["Sam"]}})
-    assert address == {} and "2 added" in above and "dandelion" in below and "wants" in below
+    assert address == {} and "2 added" in above and "dandelion" in below and "needs" in below
     assert "gone" in place.act({"pending": "../../x"}, {"do": "drop", "fields": {}})[1]
 
 
@@ -161,7 +161,7 @@ def test_work_tells_how_far_it_is_and_is_one_at_a_time() -> None:
     while not work.state.done:
         time.sleep(0.005)
     assert work.state.running and work.state.left is not None and work.state.left >= 0
-    with pytest.raises(FormError, match="Training is going on"):
+    with pytest.raises(FormError, match="Training is running"):
         work.start("The check", 3, run)
     go[0] = True
     while work.state.running:
@@ -190,7 +190,7 @@ def test_training_is_told_before_and_after_in_plain_words() -> None:
         promotion=SimpleNamespace(verdict=verdict, changed=True),
     )
     told = learning.in_words(done)
-    assert told["says"] == "It is better, and is in charge now." and not told["can_override"]
+    assert told["says"] == "It is better, and is active now." and not told["can_override"]
     assert "80%" in told["lines"][1] and told["left"] == ["a.jpg: blurred"]
     verdict.decision, done.promotion.changed = "cannot_tell", False
     assert learning.in_words(done)["can_override"]

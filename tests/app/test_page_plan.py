@@ -84,7 +84,7 @@ def test_a_place_in_the_records_tells_its_lawn_and_the_groups_used(planner: Pers
 
 def test_the_plan_shows_each_option_with_its_reasons_and_never_a_rate(sprayer: Person) -> None:
     sprayer.press("go", "plan")
-    for words in ("Do it now", "lawn: ", "The year of dandelion", "Always", "Published works"):
+    for words in ("Do it now", "lawn: ", "The year of dandelion", "Always", "References"):
         assert words in sprayer.text
     assert "L/ha" not in sprayer.text and "mL" not in sprayer.text
     assert "Choose what you will do" in sprayer.press("choose", choice="").notices[0]

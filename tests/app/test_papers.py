@@ -113,7 +113,7 @@ def test_no_advice_sheet_holds_a_rate(key: Key, control: Control) -> None:
     for species in ("soliva_sessilis", "cyperus_rotundus", "poa_annua", "cynodon_dactylon"):
         sheet = AdviceSheet(Naming(species), plan(control, Case((species,), 11, "couch")))
         text = text_of(advice_paper(sheet, key, control))
-        assert RATE.search(re.sub(r"\d+ per cent under the weed", "", text)) is None, species
+        assert RATE.search(re.sub(r"\d+ per cent weed cover", "", text)) is None, species
 
 
 def test_a_shortlist_is_a_question_and_what_parts_it_stands_first(key: Key, control: Control) -> None:
@@ -121,7 +121,7 @@ def test_a_shortlist_is_a_question_and_what_parts_it_stands_first(key: Key, cont
     text = text_of(advice_paper(AdviceSheet(Naming("hypochaeris_radicata"), made), key, control))
     assert "Dandelion or catsear?" in text
     assert text.index("stalk is hollow") < text.index("What to do now")
-    assert "no signs were noted" in text, "a name without signs is not shown as proven"
+    assert "no characters were noted" in text, "a name without signs is not shown as proven"
 
 
 def test_nothing_that_a_shortlist_holds_is_called_ruled_out(key: Key) -> None:
@@ -147,7 +147,7 @@ def test_a_job_sheet_has_place_plan_limits_sums_and_lines_to_write_on(
     text = text_of(pdf, tmp_path)
     for words in ("12 Wattle Street", "0400 000 000", "Gate <left> & side", "Group 4 was used", "2 to 8 C",
                   "above 20 km/h", "Tank: 10 L at 5 L/ha", "10 L / 5 L/ha = 2 ha", "What to bring", "gloves",
-                  "the product with its label", "Weather as read", "By whom", "Licence, New South Wales"):  # fmt: skip
+                  "the product with its label", "measured on site", "By whom", "Licence, New South Wales"):  # fmt: skip
         assert words in text, words
 
 
@@ -155,7 +155,7 @@ def test_only_what_was_chosen_is_on_the_job_sheet_and_hand_work_needs_no_weather
     job = JobSheet(naming(key), bindii_plan(control), SITE, CLIENT, chosen=("hand",))
     text = text_of(job_paper(job, key, control, load_rules()))
     assert "Hand removal" in text and "weeding knife" in text
-    assert "Selective herbicide" not in text and "Weather as read" not in text and "spill kit" not in text
+    assert "Selective herbicide" not in text and "Weather as measured" not in text and "spill kit" not in text
 
 
 def test_a_spray_record_shows_every_field_that_any_state_asks_for(tmp_path: Path) -> None:

@@ -97,6 +97,8 @@ def test_only_groups_used_before_the_visit_count_against_its_plan(visit: int, tm
     out = tmp_path / "job.pdf"
     run("print", "job", "--visit", str(visit), "--out", str(out))
     assert "Group 6 was used here before" in text_of(out) and "Group 4 was used" not in text_of(out)
+    run("print", "job", "--visit", str(visit), "--do", "mend", "--out", str(out))
+    assert "Cultural control" in text_of(out), "by what it was called before"
 
 
 @pytest.mark.usefixtures("at_hand")
@@ -120,7 +122,7 @@ def test_advice_without_a_visit_by_name_and_answers(tmp_path: Path) -> None:
         (["key", "--pdf", "key.txt"], "must end in .pdf"),
         (["key", "--pdf", "/nowhere/at/all/key.pdf"], "there is no folder"),
         (["print", "advice", "--out", "a.pdf"], "no weed was named"),
-        (["print", "advice", "bindii", "--out", "a.pdf"], "--month was not told"),
+        (["print", "advice", "bindii", "--out", "a.pdf"], "--month was not given"),
         (["print", "advice", "bindi", "--month", "6", "--out", "a.pdf"], "bind"),
         (["print", "advice", "--visit", "99", "--out", "a.pdf"], "no visit 99"),
         (["print", "record", "99", "--out", "a.pdf"], "no treatment 99"),

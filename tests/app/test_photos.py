@@ -10,7 +10,7 @@ import pytest
 
 ROOT = Path(__file__).resolve().parents[2]
 SAMPLE = ROOT / "sample_images" / "taraxacum_officinale_flowering_3.jpg"
-FOR_TRAINING = ("torch", "torchvision", "sklearn", "scipy", "matplotlib", "cleanlab", "cv2", "shapely")
+FOR_TRAINING = ("torch", "torchvision", "sklearn", "scipy", "matplotlib", "cleanlab", "cv2")
 FOR_PAGES = ("gradio", "pandas", "starlette", "jinja2")
 WITHOUT = """
 import sys

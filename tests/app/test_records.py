@@ -228,7 +228,7 @@ def test_a_file_that_is_no_record_book_is_one_sentence(tmp_path: Path) -> None:
     folder = tmp_path / "records"
     folder.mkdir()
     (folder / FILE).write_bytes(b"not a database, " * 100)
-    with pytest.raises(RecordsError, match="is no record book"):
+    with pytest.raises(RecordsError, match="is not a record book"):
         open_records(folder)
 
 

@@ -91,7 +91,7 @@ def test_every_active_is_found_by_all_its_names(control: Control) -> None:
         (TAS, "2,4-D", {"day": date(2026, 9, 3)}, "Look at the day of the treatment."),
         (replace(TAS, state="VIC"), "2,4-D", {"state": "TAS", "day": date(2026, 12, 3)}, "Tasmania"),
         (TAS, "chlorthal-dimethyl 750 g/kg", {}, "Chlorthal-dimethyl is cancelled in Australia"),
-        (replace(TAS, near=("edibles",)), "clopyralid", {}, "hurts food plants"),
+        (replace(TAS, near=("edibles",)), "clopyralid", {}, "injures food plants"),
         (TAS, "glyphosate 360 g/L", {}, "Glyphosate kills the lawn that it touches."),
         (TAS, "glyphosate", {"situation": "", "plants": "couch lawn"}, "kills the lawn"),
         (replace(TAS, lawn="unknown"), "glyphosate", {}, "kills the lawn"),
@@ -206,8 +206,8 @@ def test_the_record_paper_says_it_apart_from_what_is_signed(book: Records) -> No
     kept = treated(book, replace(BUFFALO, state="VIC"), "2,4-D 625 g/L")
     book.sign("treatment", kept.id, "Kim")
     text = text_of(paper_of_treatment(book, kept.id, "Own Lawns"))
-    assert text.index("Weather as read") < text.index(HEADING) < text.index("Signatures")
-    assert "2,4-D injures buffalo." in text and "no part of what is signed" in text
+    assert text.index("Weather as measured") < text.index(HEADING) < text.index("Signatures")
+    assert "2,4-D injures buffalo." in text and "not part of what is signed" in text
     plain = text_of(record_paper(book.current("treatment", kept.id)))
     assert HEADING not in plain
 

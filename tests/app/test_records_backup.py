@@ -267,7 +267,7 @@ HOSTILE: dict[str, tuple[Callable[[dict[str, bytes], dict[str, Any]], Any], str]
     "file and folder": (lambda m, _: m.update({"models/a": b"1", "models/a/b": b"1"}), "both a file and a folder"),
     "long list": (lambda m, f: f.update(made_by="x" * 100_000), "list of files is too long"),
     "empty book": (lambda m, _: m.update({f"records/{FILE}": b""}), "not as swardkey makes them"),
-    "not a book": (lambda m, _: m.update({f"records/{FILE}": b"x" * 5000}), "no record book"),
+    "not a book": (lambda m, _: m.update({f"records/{FILE}": b"x" * 5000}), "not a record book"),
     "trigger": (
         lambda m, _: replaced_book(m, "CREATE TRIGGER evil AFTER INSERT ON clients BEGIN DELETE FROM drafts; END"),
         "not as swardkey makes them",
@@ -334,6 +334,6 @@ def test_what_is_no_backup_is_one_sentence(tmp_path: Path) -> None:
     (tmp_path / "a.zip").write_text("no zip")
     with zipfile.ZipFile(tmp_path / "b.zip", "w"):
         pass
-    for name, told in (("a.zip", "can be read"), ("b.zip", "no backup of swardkey"), ("c.zip", "No such file")):
+    for name, told in (("a.zip", "a readable backup"), ("b.zip", "a backup of swardkey"), ("c.zip", "No such file")):
         with pytest.raises(RecordsError, match=told):
             plan_restore(tmp_path / name, tmp_path / "home")

@@ -310,7 +310,7 @@ def test_a_folder_without_rights_is_one_sentence(tmp_path: Path) -> None:
         for path in (tmp_path, folder.parent, folder):
             path.chmod(0o755)
     told = said.read_text().splitlines()
-    assert len(told) >= 2 and all("rights of the folder" in line for line in told), told
+    assert len(told) >= 2 and all("permissions of the folder" in line for line in told), told
 
 
 def test_writing_to_a_book_that_was_replaced_is_refused(tmp_path: Path) -> None:

@@ -158,7 +158,7 @@ def test_the_union_has_every_field_that_a_state_asks_for() -> None:
 @pytest.mark.parametrize(
     ("old", "new", "told"),
     [
-        ("  rate:", "  rates:", "rates is no field"),
+        ("  rate:", "  rates:", "rates is not a field"),
         ("    if_any: [permit]", "    if_any: [permitt]", "permitt is not among"),
         (
             "    list: known\n    asks: [day, started, client,",

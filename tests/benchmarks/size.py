@@ -38,9 +38,10 @@ print(" ".join({name.partition(".")[0] for name in sys.modules}))
 
 @dataclass(frozen=True)
 class SizeFigures:
-    """Megabytes by package of the whole install, and the packages that each way of use needs."""
+    """Megabytes by package of the light install, what torch and its like add, and what each way of use needs."""
 
     whole: dict[str, float]
+    added: float
     needed: dict[str, tuple[str, ...]]
 
     def __str__(self) -> str:
@@ -49,6 +50,7 @@ class SizeFigures:
         rows = [[name, f"{self.whole[name]:.0f}", self._for(name)] for name in largest]
         rows.append([f"{len(self.whole) - len(largest)} others", f"{rest:.0f}", ""])
         rows.append(["all, with swardkey", f"{sum(self.whole.values()):.0f}", ""])
+        rows.append(["what [full] adds", f"{self.added:.0f}", "train --recipe full"])
         for way in self.needed:
             rows.append([f"at least, for {way}", f"{self.least(way):.0f}", ""])
         return table(["on the disk", "MB", "needed for"], rows)
@@ -63,8 +65,9 @@ class SizeFigures:
 
 def size_figures(photo: Path) -> SizeFigures:
     """Weigh what is installed here of swardkey's dependencies, without those of its own tests."""
-    given = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["project"]["dependencies"]
-    whole = {name: _megabytes(name) for name in _closure(given)}
+    told = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["project"]
+    whole = {name: _megabytes(name) for name in _closure(told["dependencies"])}
+    added = sum(_megabytes(name) for name in _closure(told["optional-dependencies"]["full"]) if name not in whole)
     whole["swardkey"] = sum(f.stat().st_size for o in OURS for f in (ROOT / o).rglob("*") if f.is_file()) / 1e6
     owners = {module: {_plain(d) for d in names} for module, names in packages_distributions().items()}
     needed = {}
@@ -74,7 +77,7 @@ def size_figures(photo: Path) -> SizeFigures:
         loaded = {owner for module in modules for owner in owners.get(module, ()) if owner in whole}
         loaded.discard("swardkey")  # whose own list of what it needs is the whole
         needed[way] = ("swardkey", *sorted(loaded | set(_closure(loaded))))
-    return SizeFigures(whole, needed)
+    return SizeFigures(whole, added, needed)
 
 
 def _plain(name: str) -> str:

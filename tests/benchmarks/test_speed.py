@@ -28,6 +28,7 @@ def test_a_phone_photo_is_as_large_as_phones_make_them_and_lies_on_its_side(phot
     assert opened.pixels.shape[0] > opened.pixels.shape[1] and opened.notes == ()
 
 
+@pytest.mark.timed
 def test_decoding_at_a_reduced_size_is_faster_than_decoding_all(tmp_path: Path) -> None:
     # As large as phones make them: of a quarter the gain is so small that a busy machine hides it.
     photo = phone_photo(tmp_path / "phone.jpg", 0, WIDTH, HEIGHT)
@@ -40,6 +41,7 @@ def test_decoding_at_a_reduced_size_is_faster_than_decoding_all(tmp_path: Path) 
     assert found["reduced"] < found["whole"]
 
 
+@pytest.mark.timed
 def test_waiting_grows_no_faster_than_the_flora(tmp_path: Path) -> None:
     figures = growth_figures(5, (60, 600))
     # Ten times as many species; measured: about four times as long.

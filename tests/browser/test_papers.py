@@ -7,10 +7,8 @@ import zipfile
 from pathlib import Path
 from typing import Any
 
-import pytest
-
 from tests.browser.conftest import Served
-from tests.browser.walking import SIZES, Visitor
+from tests.browser.walking import Visitor
 
 
 def downloaded(page: Any, button: str) -> tuple[str, bytes]:
@@ -21,9 +19,8 @@ def downloaded(page: Any, button: str) -> tuple[str, bytes]:
     return file.suggested_filename, Path(file.path()).read_bytes()
 
 
-@pytest.mark.parametrize("size", list(SIZES))
-def test_every_paper_is_downloaded(served: Served, browser: Any, size: str) -> None:
-    visitor = Visitor(browser, served.url, size)
+def test_every_paper_is_downloaded(served: Served, browser: Any) -> None:
+    visitor = Visitor(browser, served.url)
     page = visitor.page
     visitor.to_record()
     for kind in ("advice", "job"):
@@ -38,7 +35,7 @@ def test_every_paper_is_downloaded(served: Served, browser: Any, size: str) -> N
     page.fill("#f-what", "Survivors")
     visitor.press("follow_up", ".dues")
     visitor.open("/records")
-    page.click("summary:has-text('Take out')")
+    page.click("summary:has-text('Export')")
     for words, starts in (
         ("calendar", b"BEGIN:VCALENDAR"),
         ("Treatments", b"\xef\xbb\xbftreatment"),

@@ -62,6 +62,7 @@ def test_the_whole_path_from_photo_to_signed_record(visitor: Visitor) -> None:
     assert not visitor.is_too_wide()
 
 
+@pytest.mark.parametrize("visitor", ["phone"], indirect=True)
 def test_a_label_that_was_read_unlocks_its_herbicide_and_is_taken_back(visitor: Visitor) -> None:
     page = visitor.page
     visitor.to_lawn()
@@ -85,8 +86,11 @@ def test_a_label_that_was_read_unlocks_its_herbicide_and_is_taken_back(visitor: 
     visitor.press("revoke", ".told-so:has-text('Taken back')", which)
     assert page.locator(".rating:has-text('by the label')").count() == 0
     assert not visitor.is_too_wide()
+    page.set_viewport_size(dict(zip(("width", "height"), SIZES["desk"], strict=True)))
+    assert not visitor.is_too_wide()
 
 
+@pytest.mark.parametrize("visitor", ["phone"], indirect=True)
 def test_reload_keeps_the_place_and_back_leads_to_the_step_before(visitor: Visitor) -> None:
     visitor.open()
     visitor.press("look", ".ask")

@@ -88,6 +88,7 @@ def test_the_photo_stays_in_sight_and_does_not_cover_the_question(visitor: Visit
     page.wait_for_selector("dialog[open]", state="detached")
 
 
+@pytest.mark.parametrize("visitor", ["phone"], indirect=True)
 def test_two_taps_answer_a_long_list_and_a_reload_keeps_the_group(visitor: Visitor) -> None:
     visitor.press("look", ".parts")
     visitor.see()
@@ -112,6 +113,7 @@ def test_two_taps_answer_a_long_list_and_a_reload_keeps_the_group(visitor: Visit
     assert visitor.asked() == asked
 
 
+@pytest.mark.parametrize("visitor", ["phone"], indirect=True)
 def test_a_second_quick_tap_does_not_answer_the_next_question(visitor: Visitor) -> None:
     visitor.press("look", ".parts")
     visitor.see()

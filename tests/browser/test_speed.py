@@ -6,6 +6,7 @@ import time
 from pathlib import Path
 from typing import Any
 
+import pytest
 from PIL import Image
 
 from tests.browser.conftest import Served
@@ -23,6 +24,7 @@ FROM_PRESS_TO_QUESTION = """() => new Promise((done) => {
 })"""
 
 
+@pytest.mark.timed
 def test_first_page_photo_and_question_come_in_time(served: Served, browser: Any, capsys: Any, tmp_path: Path) -> None:
     visitor = Visitor(browser, served.url)
     visitor.open()

@@ -176,7 +176,7 @@ def actives(control: Control) -> dict[str, int]:
     found: Counter[str] = Counter()
     for name, active in control.actives.items():
         registration = getattr(active, "registration", None)
-        status = registration.status if registration is not None else "not told"
+        status = registration.status if registration is not None else "not given"
         found[f"{status}, {'in plans' if name in in_plans else 'in none'}"] += 1
     return dict(found)
 
@@ -229,7 +229,7 @@ def total(counts: Counts, keys: tuple[str, ...]) -> int:
 
 def print_lawns(table: Table) -> None:
     """Tolerance, and weeds with a selective, by lawn."""
-    table.head("lawn", "actives: it bears", "with caution", "injured", "not known", "weeds with a selective",
+    table.head("lawn", "actives: tolerated", "with caution", "injured", "not known", "weeds with a selective",
                "resting on published tolerance", "on common practice", "on memory", "only by a label read")  # fmt: skip
     for lawn in table.now["tolerance"]:
         rated = [table.cell("tolerance", lawn, rating) for rating in RATINGS]

@@ -1,7 +1,7 @@
 """A program in a fork that is killed, or refused the disk, at the N-th point at which it touches the disk.
 
 The points: a file of the user's folder opened for writing, renamed, removed, made or cut short
-(Python's audit events), each fsync before and after, each step of training.durable (half a file
+(Python's audit events), each fsync before and after, each step of model.storage (half a file
 written, for one), each statement of SQLite and places within it.
 """
 
@@ -20,8 +20,8 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import IO, Any
 
+from model import storage
 from model.errors import SwardkeyError
-from training import durable
 
 WITHIN = 400  # steps of SQLite's machine between two points within a statement
 CHANGES = ("os.rename", "os.remove", "os.mkdir", "os.rmdir", "os.truncate", "os.link")
@@ -102,7 +102,7 @@ _points: _Points | None = None
 
 
 def _reached(point: str) -> None:
-    """Takes the place of training.durable.go_on, wherever that was given as the ordinary step."""
+    """Takes the place of model.storage.go_on, wherever that was given as the ordinary step."""
     from tests.claims.fault_points import _points
 
     if _points is not None:
@@ -112,7 +112,7 @@ def _reached(point: str) -> None:
 def _arm(points: _Points) -> None:
     global _points
     _points = points
-    durable.go_on.__code__ = _reached.__code__.replace(co_name="go_on")
+    storage.go_on.__code__ = _reached.__code__.replace(co_name="go_on")
     fsync, connect = os.fsync, sqlite3.connect
 
     def told_fsync(handle: int) -> None:

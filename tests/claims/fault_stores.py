@@ -27,10 +27,10 @@ from app.records import (
     schema,
 )
 from app.records.database import FILE
+from model.storage import in_a_sentence
 from tests.app.record_book import filled, keep_some, photo
 from tests.claims.fault_points import commands
 from training.collection import Collection
-from training.durable import in_a_sentence
 from training.model_folder import fault_of
 from training.registry import STARTER_FOLDER, Registry
 

@@ -51,7 +51,7 @@ def records_in_turn(count: int) -> Tally:
 
 
 def killed_in_turn(top: Path, count: int) -> Tally:
-    """A promotion in a process of its own, killed at steps of training.durable: tests.claims.killed."""
+    """A promotion in a process of its own, killed at steps of model.storage: tests.claims.killed."""
     tally = Tally("promotion, by steps", "killed")
     source, runs = a_model(top / "new", "new"), max(2, count // 25)
     old = a_model(top / "old", "old")

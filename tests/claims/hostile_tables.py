@@ -11,6 +11,7 @@ from pathlib import Path
 
 from app.papers.csv_table import as_csv
 from app.records.typed import read_fields
+from model.csv_file import GrowingFile, line_of
 from model.flora import Flora, load_flora
 from model.flora.load import read_as, read_yaml
 from model.spray.forecast import read_forecast
@@ -21,7 +22,6 @@ from training.audit.decisions import COLUMNS as DECIDED
 from training.audit.decisions import read_decisions, write_decisions
 from training.collection import Collection, Wishes, open_source, plan_intake
 from training.collection.own import read_own
-from training.collection.rows import GrowingFile, line_of
 from training.collection.store import COLUMNS
 from training.manifest import COLUMNS as LISTED
 from training.manifest import read_manifest

@@ -1,6 +1,6 @@
 """What is installed along with the tool: licences, floors, and known advisories.
 
-python -m tests.claims.supply    lists every distribution of a plain install, and ends with 1 where a promise is
+python -m tests.claims.supply    lists every distribution of the full install, and ends with 1 where a promise is
                                  broken, 3 where advisories could not be asked for: that is never called clean.
 """
 
@@ -53,7 +53,6 @@ INSIDE = {
     "scikit-learn": "runtime of OpenMP (GPL-3.0 with the GCC exception, which frees what uses it)",
     "scipy": "runtime of gfortran (GPL-3.0 with the GCC exception, which frees what uses it)",
     "setuptools": "autocommand (LGPL-3.0), a part of building packages that the tool does not run",
-    "shapely": "GEOS (LGPL-2.1), as a library that can be exchanged",
     "typing-extensions": "only tells of the history of the Python licence",
 }
 # Closed, but free to use and pass on as it is; comes with torch where its wheels are built for graphics cards.
@@ -63,7 +62,7 @@ PROPRIETARY = r"nvidia-[a-z0-9-]+"
 
 @dataclass(frozen=True)
 class Shipped:
-    """One distribution that a plain install brings: ``licence`` as its metadata or we say; ``fault`` if it has one."""
+    """One distribution that an install brings: ``licence`` as its metadata or we say; ``fault`` if it has one."""
 
     name: str
     version: str
@@ -162,6 +161,12 @@ def _all_of(text: str) -> str:
     return ""
 
 
+def for_users(text: str) -> list[str]:
+    """What a pyproject.toml requires of those who use the tool: the light install, and what `full` adds to it."""
+    told = tomllib.loads(text)["project"]
+    return [*told["dependencies"], *told["optional-dependencies"]["full"]]
+
+
 def floors(text: str) -> list[str]:
     """What is wrong with the requirements of a pyproject.toml: each is one floor, with its reason beside it."""
     told = tomllib.loads(text)
@@ -230,7 +235,7 @@ def _answer(dependencies: list[dict[str, object]]) -> Audit:
 def main() -> int:
     """Print the table and what is wrong. 0: all promises kept; 1: one broken; 3: not audited."""
     text = (ROOT / "pyproject.toml").read_text(encoding="utf-8")
-    found = shipped(tomllib.loads(text)["project"]["dependencies"])
+    found = shipped(for_users(text))
     table = Table("distribution", "version", "licence")
     for one in found:
         table.add_row(one.name, one.version, f"{one.licence}{'  FAULT: ' + one.fault if one.fault else ''}")

@@ -99,6 +99,7 @@ def test_one_wild_answer_in_eight_keeps_the_true_species_in_the_first_three(key:
     assert share_within_three(key, list(key.flora.ids)) >= 0.995
 
 
+@pytest.mark.timed
 def test_choosing_a_question_takes_under_20_ms(key: Key) -> None:
     p = key.posterior({})
     next_question(key.likelihoods, p, {})

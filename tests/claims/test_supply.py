@@ -11,16 +11,22 @@ from typing import Any
 import pytest
 
 from tests.claims import supply
-from tests.claims.supply import OLD, ROOT, audit, fault_of, floors, shipped
+from tests.claims.supply import OLD, ROOT, audit, fault_of, floors, for_users, shipped
 
 TEXT = (ROOT / "pyproject.toml").read_text(encoding="utf-8")
 
 
 def test_everything_that_ships_may_be_passed_on() -> None:
-    found = shipped(tomllib.loads(TEXT)["project"]["dependencies"])
-    assert len(found) > 60 and {"pillow", "starlette", "pydantic-core"} <= {one.name for one in found}
+    found = shipped(for_users(TEXT))
+    assert len(found) > 60 and {"pillow", "starlette", "pydantic-core", "torch"} <= {one.name for one in found}
     assert [f"{one.name}: {one.fault}" for one in found if one.fault] == []
     assert all(one.licence not in ("", "-", "unknown") for one in found)
+
+
+def test_nothing_of_a_light_install_brings_torch_or_anything_closed() -> None:
+    light = {one.name for one in shipped(tomllib.loads(TEXT)["project"]["dependencies"])}
+    assert "scikit-learn" in light and not {"torch", "torchvision", "triton"} & light
+    assert not [name for name in light if name.startswith(("nvidia-", "cuda-"))]
 
 
 def test_tools_of_contributors_do_not_ship() -> None:

@@ -222,6 +222,7 @@ def test_the_shipped_hint_is_small_names_species_of_the_flora_and_says_whom_it_l
     assert spoken | silent == {path.stem for path in (CONFIGS / "species").glob("*.yaml")}
 
 
+@pytest.mark.timed
 def test_the_hint_takes_less_than_five_milliseconds(key: Key, shipped: Hint) -> None:
     x = np.random.default_rng(3).random((1, FEATURES))
     photos = evidence(key, {s: v for s, v in shipped.of_plant(x, 0.6).items() if s not in SEEN}, 0.5)

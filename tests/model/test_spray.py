@@ -238,7 +238,7 @@ def test_clock_times() -> None:
     assert [read_clock(text) for text in ("7", "07:30", "17.25", "24")] == [7, 7.5, 17.25, 24]
     assert clock(read_clock("16:05")) == "16:05"
     for wrong in ("", "25", "12:60", "noon", "-1", "1e1", "7:5"):
-        with pytest.raises(SprayError, match="no time of the day"):
+        with pytest.raises(SprayError, match="not a time of day"):
             read_clock(wrong)
 
 
@@ -367,12 +367,12 @@ def test_heat_to_come_stops_a_volatile_active(tmp_path: Path) -> None:
         (HEADER + "9,22,160,8,0\n", "row 2, column humidity: 160 cannot be"),
         (HEADER + "9,22,60,nan,0\n", "row 2, column wind: nan is not a number"),
         (HEADER + "9,22,60,8,-1\n", "row 2, column rain: -1 mm"),
-        (HEADER + "25:00,22,60,8,0\n", "row 2, column time: 25:00 is no hour"),
-        (HEADER + "24,22,60,8,0\n", "row 2, column time: 24 is no hour"),
+        (HEADER + "25:00,22,60,8,0\n", "row 2, column time: 25:00 is not an hour"),
+        (HEADER + "24,22,60,8,0\n", "row 2, column time: 24 is not an hour"),
         (HEADER + "9,22,60,8,0\n\n9,22,60,8,0\n", "row 4, column time: it is not later"),
         (HEADER + "2026-06-15T09:00,22,60,8,0\n2026-06-16T09:00,22,60,8,0\n", "row 3, column time: .*another day"),
         (HEADER + "2026-06-15T09:00Z,22,60,8,0\n", "row 2, column time: .*time zone"),
-        (HEADER + "2026-13-15T09:00,22,60,8,0\n", "row 2, column time: .*no date and time"),
+        (HEADER + "2026-13-15T09:00,22,60,8,0\n", "row 2, column time: .*not a date and time"),
     ],
 )
 def test_a_bad_forecast_is_told_by_row_and_column(tmp_path: Path, text: str, told: str) -> None:
@@ -450,7 +450,7 @@ def test_a_record_adds_up_and_says_what_it_lacks(tmp_path: Path) -> None:
     ("text", "told"),
     [
         ("date,max\n2026-08-01,20\n", "columns max and min are needed, or mean"),
-        ("date,max,min\n1/8/2026,20,10\n", "row 2, column date: 1/8/2026 is no date"),
+        ("date,max,min\n1/8/2026,20,10\n", "row 2, column date: 1/8/2026 is not a date"),
         ("date,max,min\n2026-08-01,10,20\n", "row 2, column max: 10 is below the min"),
         ("date,max,min\n2026-08-01,75,27\n", "row 2, column max: 75 C cannot be"),
         ("date,max,min\n2026-08-02,20,10\n2026-08-02,20,10\n", "row 3, column date: .*not later"),

@@ -105,8 +105,8 @@ def test_clover_means_low_nitrogen_so_feeding_comes_before_herbicide_and_it_does
     made = advice(control, "trifolium_repens")
     order = [option.method for option in made.options]
     assert order[0] == "leave"
-    assert order.index("mend") < order.index("selective")
-    assert "nitrogen" in of(made, "mend")[0].do[0].text
+    assert order.index("cultural") < order.index("selective")
+    assert "nitrogen" in of(made, "cultural")[0].do[0].text
     assert "does good" in said(made)
 
 

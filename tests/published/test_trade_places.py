@@ -82,7 +82,7 @@ def test_what_is_done_in_beds_and_on_paving_does_not_speak_of_the_turf(control: 
             for option in on(control, species, 1, place).options:
                 words = f"{option.short}. {option.do[0].text}".casefold()
                 assert "turf" not in words and "warm-season lawns" not in words, (species, place, words)
-                assert option.method != "mend" or "mow" not in words, (species, place, words)
+                assert option.method != "cultural" or "mow" not in words, (species, place, words)
 
 
 @pytest.mark.parametrize("oxalis", ["oxalis_pes_caprae", "oxalis_latifolia", "oxalis_debilis"])
@@ -178,9 +178,9 @@ def test_clover_is_left_first_and_fed_away_when_the_lawn_grows(control: Control)
     spring, winter = (on(control, "trifolium_repens", month, "lawn") for month in (9, 6))
     assert spring.options[0].method == winter.options[0].method == "leave"
     assert spring.summary[0].startswith("Now: leave it")
-    assert of(spring, "mend")[0].suited == "yes" and "nitrogen" in of(spring, "mend")[0].short
-    assert of(winter, "mend")[0].suited == "wait"
-    assert "hardly grows" in of(winter, "mend")[0].against[0].text
+    assert of(spring, "cultural")[0].suited == "yes" and "nitrogen" in of(spring, "cultural")[0].short
+    assert of(winter, "cultural")[0].suited == "wait"
+    assert "hardly grows" in of(winter, "cultural")[0].against[0].text
     assert not of(on(control, "trifolium_repens", 9, "bed"), "leave")
 
 

@@ -19,10 +19,12 @@ from hypothesis import given
 from hypothesis import strategies as st
 from PIL import Image, PngImagePlugin
 
+from model.csv_file import cells_of, clean_text, guarded, line_of, unguarded
 from model.errors import CollectionError, FloraError
 from model.flora import CONFIGS, Species
 from model.identify import Key
 from model.photo import open_photo
+from model.photo.stored import LONGEST_SIDE, QUALITY, stored_jpeg
 from training.collection import (
     Collection,
     Intake,
@@ -38,8 +40,6 @@ from training.collection import (
 from training.collection.group import group_of
 from training.collection.licence import licence_of, wanted_kinds
 from training.collection.names import id_of
-from training.collection.pixels import LONGEST_SIDE, QUALITY, stored_jpeg
-from training.collection.rows import cells_of, clean_text, guarded, line_of, unguarded
 
 DANDELION = "taraxacum_officinale"
 
@@ -353,7 +353,7 @@ def test_an_own_species_with_characters_is_a_whole_species(collection: Collectio
         ("common_names: []\n", "common_names"),
         ("id: other\ncommon_names: [a]\n", "must be the file's name"),
         ("- a\n", "holds a list"),
-        ("characters: {}\ncommon_names: [a]\n", "mend that field"),
+        ("characters: {}\ncommon_names: [a]\n", "fix that field"),
     ):
         (folder / "salvia_verbenaca.yaml").write_text(wrong)
         with pytest.raises(CollectionError, match=says):
@@ -897,7 +897,7 @@ def test_caps_on_members_and_on_bytes_hold(
     monkeypatch.setattr(archive, "MOST_ENTRIES", 5)
     with pytest.raises(CollectionError, match="lists over 5 members"):
         plan(path, names, collection)
-    monkeypatch.setattr(archive, "LONGEST_ENTRY", 20)
+    monkeypatch.setattr("model.zip_file.LONGEST_ENTRY", 20)
     with pytest.raises(CollectionError, match="list of members is too long"):
         plan(path, names, collection)
     monkeypatch.undo()

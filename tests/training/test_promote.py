@@ -12,10 +12,10 @@ from PIL import Image
 
 from model.errors import FloraError, ModelError, PhotoError
 from model.flora.load import CONFIGS, load_sources
+from model.storage import Step, go_on
 from tests.claims.regressions import Bench, made_up_bench, planted, redealt
 from tests.training.test_registry import model
 from training.conformal import conformalize
-from training.durable import Step, go_on
 from training.promote import HeldOut, Judged, Origin, Override, Part, Verdict, compare, load_rules, promote
 from training.promote.judge import classes_of, judge, judge_classifier, skew_of, views_of, views_served
 from training.promote.leak import near_duplicates, outline, outlines

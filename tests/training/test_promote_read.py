@@ -214,14 +214,14 @@ def verdict(decision: str, *failed: str) -> Verdict:
 def test_what_was_done_is_told_and_logged(tmp_path: Path) -> None:
     registry, source = Registry(tmp_path / "models"), model(tmp_path / "new", "new")
     kept = promote(registry, source, verdict("cannot_tell"))
-    assert kept.says == f"cannot tell which is better; keep the old model: {STARTER} stays in charge"
+    assert kept.says == f"cannot tell which is better; keep the old model: {STARTER} stays active"
     assert (kept.in_charge, kept.changed, kept.verdict) == (STARTER, False, verdict("cannot_tell"))
     (entry,) = registry.history()
     assert (entry["action"], entry["model"], entry["instead_of"]) == ("keep", "new", STARTER)
     assert entry["verdict"]["decision"] == "cannot_tell"
     checked: list[Path] = []
     done = promote(registry, source, verdict("promote"), check=checked.append)
-    assert done.says == f"{done.in_charge} is in charge now; swardkey models undo takes it back"
+    assert done.says == f"{done.in_charge} is active now; swardkey models undo takes it back"
     assert checked == [registry.folder / done.in_charge] and done.changed and done.verdict.decision == "promote"
     entry = registry.history()[-1]
     assert entry["action"] == "promote" and "override" not in entry and entry["verdict"]["decision"] == "promote"
@@ -242,8 +242,7 @@ def test_a_person_decides_only_where_the_gate_cannot_tell(tmp_path: Path) -> Non
     registry.undo()
     told = promote(registry, source, verdict("cannot_tell"), word)
     assert told.says == (
-        f"{told.in_charge} is in charge now, because Kim says so: a week on my lawns; "
-        "swardkey models undo takes it back"
+        f"{told.in_charge} is active now, because Kim says so: a week on my lawns; swardkey models undo takes it back"
     )
     assert [entry["action"] for entry in registry.history()][-1] == "override"
     assert registry.history()[-1]["override"] == {"by": "Kim", "reason": "a week on my lawns"}

@@ -105,7 +105,7 @@ def test_the_verdict_tells_each_rule_with_its_sign() -> None:
         "Verdict: keep the old model.",
     ]
     assert verdict.failed == (rules[1],)
-    assert str(replace(verdict, decision="promote")).endswith("Verdict: put the new model in charge.")
+    assert str(replace(verdict, decision="promote")).endswith("Verdict: activate the new model.")
     assert str(replace(verdict, decision="cannot_tell")).endswith(
         "Verdict: cannot tell which is better; keep the old model."
     )

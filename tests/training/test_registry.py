@@ -17,8 +17,8 @@ import pytest
 
 from model.errors import ModelError
 from model.photo.saved import STARTER as SHIPPED
+from model.storage import append_line, replace_file
 from tests.claims.killed import ROOT, promote_until, run
-from training.durable import append_line, replace_file
 from training.model_folder import MANIFEST, fault_of
 from training.registry import KEPT, STARTER, STARTER_FOLDER, Registry
 
@@ -72,7 +72,7 @@ def test_without_any_model_the_shipped_one_is_in_charge_and_reading_writes_nothi
 
 def test_install_use_undo(registry: Registry, tmp_path: Path) -> None:
     one, two = (registry.install(model(tmp_path / n, n)) for n in ("one", "two"))
-    assert registry.in_charge().name == STARTER, "installing puts nothing in charge"
+    assert registry.in_charge().name == STARTER, "installing activates nothing"
     registry.use(one)
     registry.use(two)
     assert registry.in_charge().name == two
@@ -91,6 +91,7 @@ def test_undo_after_the_first_model_returns_to_the_starter(registry: Registry, t
     assert registry.undo().name == STARTER
 
 
+@pytest.mark.timed
 def test_undo_on_the_command_line_takes_under_two_seconds(registry: Registry, tmp_path: Path) -> None:
     shutil.copytree(SHIPPED, tmp_path / "real")
     registry.use(registry.install(tmp_path / "real"))
@@ -222,7 +223,7 @@ def test_the_last_few_are_kept_with_those_in_charge_before_and_pinned(
     registry.use(new)
     for n in range(KEPT + 2):
         registry.install(model(tmp_path / f"later{n}", f"later {n}"))
-    assert {first, old, new} <= set(registry.names()), "pinned, before, in charge"
+    assert {first, old, new} <= set(registry.names()), "pinned, before, active"
     registry.pin(first, pinned=False)
     registry.install(model(tmp_path / "last", "last"))
     assert first not in registry.names()
@@ -231,7 +232,7 @@ def test_the_last_few_are_kept_with_those_in_charge_before_and_pinned(
 def test_a_change_is_refused_when_another_model_came_into_charge_meanwhile(registry: Registry, tmp_path: Path) -> None:
     one, two = (registry.install(model(tmp_path / n, n)) for n in ("one", "two"))
     registry.use(one)
-    with pytest.raises(ModelError, match="no longer the model in charge"):
+    with pytest.raises(ModelError, match="no longer the active model"):
         registry.use(two, must_replace=STARTER)
     assert registry.in_charge().name == one
 
@@ -340,7 +341,7 @@ def test_a_write_that_the_disk_refuses_leaves_no_part(
 
     monkeypatch.setattr(os, "fsync", fsync)
     before = registry.names()
-    with pytest.raises(ModelError, match="the model in charge is unchanged"):
+    with pytest.raises(ModelError, match="the active model is unchanged"):
         registry.install(source)
     assert registry.names() == before and hidden(registry) == [] and registry.in_charge().name == old
 
@@ -403,8 +404,8 @@ def test_a_file_is_replaced_again_where_the_system_is_slow_to_let_go(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """Windows refuses to replace a file that another program reads just now."""
-    monkeypatch.setattr("training.durable.SLOW_TO_LET_GO", True)
-    monkeypatch.setattr("training.durable.PAUSES", (0.0, 0.0, 0.0))
+    monkeypatch.setattr("model.storage.SLOW_TO_LET_GO", True)
+    monkeypatch.setattr("model.storage.PAUSES", (0.0, 0.0, 0.0))
     true, refused = Path.replace, []
 
     def replace(self: Path, target: Path) -> Path:
@@ -416,7 +417,7 @@ def test_a_file_is_replaced_again_where_the_system_is_slow_to_let_go(
     monkeypatch.setattr(Path, "replace", replace)
     replace_file(tmp_path / "current.json", b"{}")
     assert len(refused) == 2 and (tmp_path / "current.json").read_bytes() == b"{}"
-    monkeypatch.setattr("training.durable.SLOW_TO_LET_GO", False)
+    monkeypatch.setattr("model.storage.SLOW_TO_LET_GO", False)
     refused.clear()
     with pytest.raises(PermissionError):
         replace_file(tmp_path / "current.json", b"[]")

@@ -2,6 +2,11 @@
 
 from __future__ import annotations
 
+from training.torch_install import exit_without_torch
+
+if __name__ == "__main__":  # before the imports below miss it
+    exit_without_torch("python -m training.adapt")
+
 import argparse
 import sys
 import time

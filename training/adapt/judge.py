@@ -8,6 +8,11 @@ left out (no group in both), and how well those classes and what is no plant are
 
 from __future__ import annotations
 
+from training.torch_install import exit_without_torch
+
+if __name__ == "__main__":  # before the imports below miss it
+    exit_without_torch("python -m training.adapt.judge")
+
 import argparse
 import sys
 from collections.abc import Sequence

@@ -15,9 +15,9 @@ from torch import Tensor, nn
 from model.errors import ModelError
 from model.photo.backbone import Block, Lite0
 from model.photo.weights import FEATURES
+from model.storage import replace_file
 from training.adapt.imagenet import arrays_of, load_imagenet
 from training.adapt.trial import Net
-from training.durable import replace_file
 from training.tune.net import LEAST, TuningNet
 
 State = dict[str, Tensor]

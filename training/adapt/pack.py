@@ -8,6 +8,11 @@ people's photos, smaller: it is as bound by their licences, and never goes into 
 
 from __future__ import annotations
 
+from training.torch_install import exit_without_torch
+
+if __name__ == "__main__":  # before the imports below miss it
+    exit_without_torch("python -m training.adapt.pack")
+
 import hashlib
 import io
 import json
@@ -26,12 +31,12 @@ from safetensors.numpy import save
 from model.errors import CollectionError, PhotoError, SwardkeyError
 from model.flora.load import load_flora
 from model.photo import open_photo
+from model.storage import replace_file
 from training.adapt.nets import imagenet, save_state, state_of
 from training.adapt.things import draw_thing
 from training.adapt.trial import Net
 from training.drawn.album import plan_album
 from training.drawn.picture import draw_scene
-from training.durable import replace_file
 from training.manifest import LabelledPhoto, read_manifest
 from training.recipe import Packed, StarterRecipe, load_recipe, load_starter_recipe
 from training.split import split

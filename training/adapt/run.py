@@ -13,13 +13,13 @@ from typing import Any
 
 import torch
 
+from model.storage import replace_file
 from training.adapt.judge import folds_of, judge
 from training.adapt.learn import adapt, lesson_of
 from training.adapt.nets import State, blend, imagenet, put, save_state, state_of
 from training.adapt.pack import Pack
 from training.adapt.stock import Stock
 from training.adapt.table import ALL
-from training.durable import replace_file
 from training.recipe import StarterRecipe
 
 RESULTS = "results.json"

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-import hashlib
 from pathlib import Path
 
+from model.file import sha256_of
 from training.adapt.nets import State, blend, imagenet, read_state, save_state, state_of
 from training.adapt.run import Job, Runner
 from training.card import ADAPTATION
@@ -51,8 +51,3 @@ def account(runner: Runner, shown: str) -> str:
         f"Shipped: trial `{shipped.trial}` of configs/recipes/starter.yaml, {way}, learned from {told}.\n\n"
         f"{LEGEND}\n\n{shown}\n"
     )
-
-
-def sha256_of(path: Path) -> str:
-    """Of a file of weights."""
-    return hashlib.sha256(path.read_bytes()).hexdigest()

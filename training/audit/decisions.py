@@ -9,11 +9,11 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Literal
 
+from model.csv_file import line_of, unguarded
 from model.errors import CollectionError, nearest
 from model.file import read_file
+from model.storage import replace_file
 from training.audit.report import Question
-from training.collection.rows import line_of, unguarded
-from training.durable import replace_file
 
 COLUMNS = ("photo", "given", "likelier", "score", "decision")
 RELABEL = "relabel:"

@@ -9,9 +9,9 @@ from pathlib import Path
 from PIL import Image, ImageDraw, ImageFont
 
 from model.errors import CollectionError
+from model.storage import replace_file
 from training.audit.report import Question
 from training.audit.sheet import Words, thumbnail
-from training.durable import replace_file
 
 WIDTH, HEIGHT = 1240, 1754  # px: A4 at 150 dots an inch
 MARGIN, GAP = 40, 20

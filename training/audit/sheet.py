@@ -14,9 +14,9 @@ from PIL import Image
 
 from model.errors import CollectionError, PhotoError
 from model.photo import open_photo
+from model.storage import replace_file
 from training.audit.decisions import COLUMNS, RELABEL, question_line
 from training.audit.report import Called, Question, Why
-from training.durable import replace_file
 
 THUMBNAIL = (320, 320)  # px, at most: sharp on a screen with two dots to the px
 JPEG_QUALITY = 75

@@ -9,9 +9,9 @@ from pathlib import PurePosixPath
 from typing import Protocol
 
 from model.errors import CollectionError, PhotoError
+from model.photo.stored import stored_jpeg
 from training.collection.offer import FetchError, Offered, Refusal, UnreachableError, host_of
 from training.collection.own import OwnSpecies
-from training.collection.pixels import stored_jpeg
 from training.collection.plan import Intake, Progress, Refusals, cause_alone, conflict, look_over, now
 from training.collection.rows import Row
 

@@ -8,10 +8,10 @@ from functools import partial
 from pathlib import Path
 
 from model.errors import CollectionError
+from model.file import sha256_of
 from training.collection.adding import Outcome
 from training.collection.folder import FolderTree
 from training.collection.offer import Offered, Refusal
-from training.collection.pixels import sha256_of
 from training.collection.plan import plan_intake
 from training.collection.store import Collection
 

@@ -10,8 +10,9 @@ from functools import partial
 from pathlib import Path, PurePosixPath
 
 from model.errors import CollectionError
+from model.file import is_litter
 from training.collection.names import OTHER_FOLDER
-from training.collection.offer import Offered, Origin, Refusal, Tree, is_litter
+from training.collection.offer import Offered, Origin, Refusal, Tree
 
 NO_FOLDER = "lies in no folder that names a species; move it into one, or name the species with --as"
 DEEPEST = 30  # folders within one another

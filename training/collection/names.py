@@ -6,6 +6,7 @@ import re
 import unicodedata
 
 from model.errors import CollectionError
+from model.file import DEVICES
 from model.flora.name import PlantNames
 from model.photo.evidence import OTHER
 
@@ -17,11 +18,6 @@ _CROSS = "\u00d7"  # the sign of a hybrid
 _RANKS = frozenset(
     {"subsp", "ssp", "nothosubsp", "var", "subvar", "f", "forma", "sect", "ser", "cv", "cf", "aff", "agg", "sp", "spp"}
 ) | {"x", "?", _CROSS}
-# File names that Windows keeps for devices, whatever their ending.
-DEVICES = frozenset(
-    ["con", "prn", "aux", "nul", "conin$", "conout$", "clock$"]
-    + [f"{port}{number}" for port in ("com", "lpt") for number in (*range(10), "¹", "²", "³")]
-)
 
 
 def id_of(name: str) -> str:

@@ -2,18 +2,14 @@
 
 from __future__ import annotations
 
-import unicodedata
 from collections.abc import Callable, Iterator
 from contextlib import AbstractContextManager, contextmanager
 from dataclasses import dataclass, field
-from pathlib import Path, PurePosixPath
+from pathlib import Path
 from typing import Protocol
 from urllib.parse import urlsplit
 
 from model.errors import CollectionError, PhotoError
-
-# What systems leave in folders without being asked.
-_LITTER = frozenset({"thumbs.db", "desktop.ini", "__macosx"})
 
 
 class FetchError(CollectionError):
@@ -109,23 +105,3 @@ def host_of(address: str) -> str:
         return urlsplit(address).netloc
     except ValueError:
         return ""
-
-
-def is_litter(name: str) -> bool:
-    """Whether a path is one of the files that systems and programs leave behind."""
-    return any(part.startswith(".") or part.casefold() in _LITTER for part in PurePosixPath(name).parts)
-
-
-def shown(text: str, longest: int = 200) -> str:
-    """Text from outside as it may be printed: no control or direction characters, not too long."""
-    kept = "".join("�" if unicodedata.category(c) in ("Cc", "Cf", "Cs") else c for c in text)
-    return kept if len(kept) <= longest else kept[: longest - 1] + "…"
-
-
-def counted(number: int, noun: str) -> str:
-    """A number with its noun.
-
-    >>> counted(1, "photo"), counted(2, "photo")
-    ('1 photo', '2 photos')
-    """
-    return f"{number} {noun}{'' if number == 1 else 's'}"

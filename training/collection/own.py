@@ -12,8 +12,8 @@ from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationEr
 from model.errors import CollectionError, SwardkeyError, nearest
 from model.flora import Species
 from model.flora.load import first_cause, read_mapping
-from training.collection.offer import shown
-from training.durable import Step, go_on, replace_file
+from model.storage import Step, go_on, replace_file
+from model.text import shown
 
 LONGEST_NAME = 200  # characters
 _ID = re.compile(r"[a-z0-9_]{1,80}")
@@ -66,7 +66,7 @@ def _read(path: Path) -> OwnSpecies | Species:
             return Species(**{key: value for key, value in fields.items() if key not in OURS})
         return OwnSpecies(**{key: value for key, value in fields.items() if key in OwnSpecies.model_fields})
     except ValidationError as error:
-        raise CollectionError(f"{path}: {first_cause(error)}; mend that field") from None
+        raise CollectionError(f"{path}: {first_cause(error)}; fix that field") from None
     except CollectionError:
         raise
     except SwardkeyError as error:
@@ -81,7 +81,7 @@ def _check_names(path: Path, fields: dict[str, Any]) -> None:
             text = str(name)
             if len(text) > LONGEST_NAME or shown(text, LONGEST_NAME) != text:
                 told = "is too long" if len(text) > LONGEST_NAME else "has a sign that cannot be printed"
-                raise CollectionError(f"{path}: {key}: {shown(text, 40)!r} {told}; mend that field")
+                raise CollectionError(f"{path}: {key}: {shown(text, 40)!r} {told}; fix that field")
 
 
 def write_own(folder: Path, plant: OwnSpecies, step: Step = go_on) -> None:

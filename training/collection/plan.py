@@ -11,12 +11,13 @@ from pathlib import Path
 from typing import Protocol
 
 from model.errors import CollectionError, PhotoError
+from model.file import sha256_of
 from model.flora.name import plain
+from model.text import counted, shown
 from training.collection.group import group_of
 from training.collection.names import id_of
-from training.collection.offer import Offered, Refusal, Source, counted, host_of, shown
+from training.collection.offer import Offered, Refusal, Source, host_of
 from training.collection.own import OwnSpecies
-from training.collection.pixels import sha256_of
 
 LONGEST_LIST = 1000  # refusals that are kept one by one; the rest are counted
 MOST_NAMES = 20_000  # different names in one source; more are no names of plants

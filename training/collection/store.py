@@ -12,13 +12,14 @@ from pathlib import Path
 
 from filelock import FileLock, Timeout
 
+from model.csv_file import GrowingFile
 from model.errors import CollectionError
 from model.flora import Species
+from model.storage import Step, go_on, replace_file
 from training.collection.adding import Outcome, apply
 from training.collection.own import OwnSpecies, read_own, write_own
 from training.collection.plan import Intake, Progress, now
-from training.collection.rows import GrowingFile, Row, row_cells
-from training.durable import Step, go_on, replace_file
+from training.collection.rows import Row, row_cells
 from training.manifest import LabelledPhoto
 
 COLUMNS = ("photo", "species", "group", "source", "creator", "licence", "labelled_by", "labelled_at", "action", "note")
@@ -74,7 +75,7 @@ class Collection:
         except OSError as error:
             told = error.strerror or str(error)
             raise CollectionError(
-                f"{self.folder}: cannot be written to ({told}); make room or mend its rights"
+                f"{self.folder}: cannot be written to ({told}); make room or fix its permissions"
             ) from None
 
     def photos(self) -> list[LabelledPhoto]:
@@ -226,7 +227,7 @@ class Collection:
         for number, cells in self._manifest.new_rows():
             photo, species, action = cells[0], cells[1], cells[8]
             if not PHOTO_NAME.fullmatch(photo) or action not in ACTIONS or not LABEL.fullmatch(species):
-                raise CollectionError(f"{self._manifest.path} line {number}: is no row of a collection; mend that line")
+                raise CollectionError(f"{self._manifest.path} line {number}: is no row of a collection; fix that line")
             self._labels[bytes.fromhex(photo[3:67])] = None if action == "remove" else sys.intern(species)
         for _, (original, photo) in self._originals.new_rows():
             if ORIGINAL.fullmatch(original) and PHOTO_NAME.fullmatch(photo):

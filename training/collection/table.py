@@ -10,10 +10,10 @@ from dataclasses import dataclass
 from functools import partial
 from pathlib import PurePosixPath
 
+from model.csv_file import unguarded
 from model.errors import CollectionError
 from training.collection.names import OTHER_FOLDER
 from training.collection.offer import Offered, Origin, Refusal, Tree, needed
-from training.collection.rows import unguarded
 
 DELIMITERS = (",", ";", "\t")
 UNKNOWN = ("", "unknown")
@@ -57,7 +57,7 @@ class Table:
                     if any(cell.strip() for cell in cells):
                         yield self._offer(number, dict(zip(columns, map(unguarded, cells), strict=False)), seen)
             except csv.Error as error:
-                raise CollectionError(f"{self.title} after row {number}: {error}; mend that row") from None
+                raise CollectionError(f"{self.title} after row {number}: {error}; fix that row") from None
 
     @contextmanager
     def _text(self) -> Iterator[io.TextIOBase]:

@@ -52,7 +52,7 @@ def promote(
     overridden = verdict.decision == "cannot_tell" and override is not None
     if verdict.decision != "promote" and not overridden:
         registry.log("keep", model=verdict.new, instead_of=verdict.old, verdict=verdict.as_json())
-        return Promotion(verdict.old, False, verdict, f"{WORDS[verdict.decision]}: {verdict.old} stays in charge")
+        return Promotion(verdict.old, False, verdict, f"{WORDS[verdict.decision]}: {verdict.old} stays active")
     name = registry.install(candidate)
     check(registry.folder / name)
     registry.use(
@@ -63,4 +63,4 @@ def promote(
         **({"override": asdict(override)} if overridden and override is not None else {}),
     )
     told = f", because {override.by} says so: {override.reason}" if overridden and override is not None else ""
-    return Promotion(name, True, verdict, f"{name} is in charge now{told}; swardkey models undo takes it back")
+    return Promotion(name, True, verdict, f"{name} is active now{told}; swardkey models undo takes it back")

@@ -7,7 +7,7 @@ from typing import Any, Literal
 
 Decision = Literal["promote", "keep", "cannot_tell"]
 WORDS: dict[Decision, str] = {
-    "promote": "put the new model in charge",
+    "promote": "activate the new model",
     "keep": "keep the old model",
     "cannot_tell": "cannot tell which is better; keep the old model",
 }

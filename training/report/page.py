@@ -15,7 +15,7 @@ from PIL import Image
 
 from model.errors import PhotoError
 from model.photo import open_photo
-from training.durable import replace_file
+from model.storage import replace_file
 from training.probes import Background, Gap, background_probe, grouped_gap
 from training.report.figures import confusion, reliability, species_recall
 from training.report.measured import ELSE, Measured

@@ -16,7 +16,7 @@ from torch import Tensor
 from torch.nn import functional
 
 from model.photo.views import square_boxes
-from training.tune.recipe import Light, Parts
+from training.tune_settings import Light, Parts
 
 Pixels = NDArray[np.uint8]
 GREY = (0.299, 0.587, 0.114)  # Rec. 601 luma

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from training.tune.recipe import Tune
+from training.tune_settings import Tune
 
 WARM_UP = 0.05  # share of the steps over which the rate rises
 

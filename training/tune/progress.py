@@ -10,7 +10,7 @@ from safetensors import SafetensorError
 from safetensors.torch import load_file, save
 from torch import Tensor
 
-from training.durable import replace_file
+from model.storage import replace_file
 
 FILE = "tuning.safetensors"
 VECTORS = ("weights", "average", "first", "second", "best")

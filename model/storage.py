@@ -93,7 +93,7 @@ def in_a_sentence() -> Iterator[None]:
         where = getattr(error, "filename", None) or "the disk"
         told = getattr(error, "strerror", None) or str(error)
         raise ModelError(
-            f"{where}: {told}; make room or mend its rights, and do the same again: it goes on from what is kept"
+            f"{where}: {told}; make room or fix its permissions, and do the same again: it goes on from what is kept"
         ) from None
 
 

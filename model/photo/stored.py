@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
 import io
 from pathlib import Path
 
@@ -12,16 +11,6 @@ from model.photo.door import the_door
 
 LONGEST_SIDE = 1600  # px: four times what the photo model looks at
 QUALITY = 95
-_CHUNK = 1 << 20
-
-
-def sha256_of(path: Path) -> str:
-    """The sha256 of a file's bytes, 64 hex digits. Raises OSError."""
-    digest = hashlib.sha256()
-    with path.open("rb") as file:
-        while chunk := file.read(_CHUNK):
-            digest.update(chunk)
-    return digest.hexdigest()
 
 
 def stored_jpeg(path: Path) -> bytes:

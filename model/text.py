@@ -1,0 +1,20 @@
+"""Small words around what is printed."""
+
+from __future__ import annotations
+
+import unicodedata
+
+
+def shown(text: str, longest: int = 200) -> str:
+    """Text from outside as it may be printed: no control or direction characters, not too long."""
+    kept = "".join("�" if unicodedata.category(c) in ("Cc", "Cf", "Cs") else c for c in text)
+    return kept if len(kept) <= longest else kept[: longest - 1] + "…"
+
+
+def counted(number: int, noun: str) -> str:
+    """A number with its noun.
+
+    >>> counted(1, "photo"), counted(2, "photo")
+    ('1 photo', '2 photos')
+    """
+    return f"{number} {noun}{'' if number == 1 else 's'}"

@@ -1,0 +1,43 @@
+"""Commands that tests call in their own process find the files of facts checked already."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import Any
+
+import pytest
+
+from app.key import ParsedFiles
+from model import control as control_package
+from model import flora as flora_package
+from model.control import Control
+from model.flora import load as flora_load
+from model.identify import Key
+from model.traits import load_observer
+
+
+@pytest.fixture(autouse=True, scope="module")
+def _facts_are_loaded_once(key: Key, control: Control) -> Iterator[None]:
+    """What a command loads of configs/ is what the session has loaded; anything else is loaded as ever.
+
+    tests/app/test_key.py tests the loading, and programs that tests start load for themselves.
+    """
+    usual, load_flora, load_control = load_observer(), flora_load.load_flora, control_package.load_control
+
+    def flora(*told: Any, **more: Any) -> Any:
+        own_files = not told and set(more) == {"read"} and isinstance(more["read"], ParsedFiles)
+        return key.flora if own_files else load_flora(*told, **more)
+
+    def advice(known: Any, *told: Any, **more: Any) -> Any:
+        return control if known is key.flora and not told else load_control(known, *told, **more)
+
+    def whole(*told: Any, **more: Any) -> Key:
+        as_shipped = not told and not more.get("own") and more.get("observer") == usual
+        return key if as_shipped else Key(*told, **more)
+
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr("app.key.Key", whole)
+        patch.setattr(flora_load, "load_flora", flora)
+        patch.setattr(flora_package, "load_flora", flora)
+        patch.setattr(control_package, "load_control", advice)
+        yield

@@ -1,0 +1,125 @@
+"""A plain install has no torch: all but the full recipe works, and that says which command adds it."""
+
+from __future__ import annotations
+
+import json
+import socket
+import subprocess
+import sys
+import time
+import tomllib
+import urllib.request
+from pathlib import Path
+
+import pytest
+from packaging.requirements import Requirement
+from PIL import Image
+
+from tests.app.test_photos import ROOT, SAMPLE, WITHOUT
+
+FULL = "torch,torchvision"
+MAIN = """
+from app.command_line import main
+
+main(sys.argv[1:])
+"""
+# Several commands in one process, so that the libraries are loaded once. Of the values that the quick recipe tries in
+# folds one is enough here: which is best is for the tests of training to say.
+SEVERAL = """
+import json
+
+import training.recipe
+from app.command_line import main
+
+whole = training.recipe.load_recipe
+short = {"shrinkage": [0.1], "base_weights": [0.3], "folds": 2, "null_draws": 20}
+training.recipe.load_recipe = lambda name: whole(name).model_copy(update=short)
+for command in json.loads(sys.argv[1]):
+    try:
+        main(command)
+    except SystemExit as end:
+        assert not end.code, (command, end.code)
+    print("DONE", command[0], sorted(hidden & set(sys.modules)))
+"""
+MAKE = """
+import runpy
+
+module, sys.argv = sys.argv[1], [sys.argv[1], "photos", "--out", "out"]
+runpy.run_module(module, run_name="__main__", alter_sys=True)
+"""
+
+
+def without_torch(code: str, *arguments: object, typed: str = "") -> subprocess.CompletedProcess[str]:
+    """Run code in a process in which torch and torchvision are not to be found."""
+    command = [sys.executable, "-c", WITHOUT + code, FULL, *map(str, arguments)]
+    return subprocess.run(command, cwd=ROOT, input=typed, capture_output=True, text=True, check=False)
+
+
+def test_torch_is_of_the_full_install_alone_and_contributors_have_it() -> None:
+    told = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["project"]
+    extras = told["optional-dependencies"]
+    assert {Requirement(text).name for text in extras["full"]} == {"torch", "torchvision"}
+    assert not {"torch", "torchvision", "timm"} & {Requirement(text).name for text in told["dependencies"]}
+    assert [r.extras for text in extras["dev"] if (r := Requirement(text)).name == "swardkey"] == [{"full"}]
+
+
+def test_all_but_the_full_recipe_works_without_torch(tmp_path: Path) -> None:
+    mine = tmp_path / "mine" / "poa_annua"
+    mine.mkdir(parents=True)
+    for part, source in enumerate(sorted(SAMPLE.parent.glob("poa_annua*.jpg"))):
+        with Image.open(source) as image:
+            for turn in range(3):  # crops of other corners: turned copies alone would count as one photo
+                box = (20 * turn, 15 * turn, image.width - 60 + 20 * turn, image.height - 45 + 15 * turn)
+                image.rotate(90 * turn).crop(box).resize((300, 300)).save(mine / f"poa_annua_{part}{turn}.jpg")
+    commands = [
+        ["identify", SAMPLE, "--json"],
+        ["advise", "dandelion", "--month", "5", "--lawn", "couch"],
+        ["year", "dandelion", "--figure", tmp_path / "year.png"],
+        ["records", "clients", "--add", "A. Wattle"],
+        ["records", "check"],
+        ["print", "advice", "dandelion", "--month", "5", "--out", tmp_path / "advice.pdf"],
+        ["draw", "poa_annua", "--out", tmp_path / "drawn.jpg"],
+        ["collect", "add", tmp_path / "mine"],
+        ["train", "--recipe", "quick", "--json"],
+        ["models", "list"],
+    ]
+    done = without_torch(SEVERAL, json.dumps(commands, default=str))
+    assert done.returncode == 0, done.stderr
+    ends = [line for line in done.stdout.splitlines() if line.startswith("DONE ")]
+    assert ends == [f"DONE {command[0]} []" for command in commands]
+    trained = next(line for line in done.stdout.splitlines() if line.startswith('{"photos"'))
+    assert json.loads(trained)["photos"] == 6
+
+
+def test_questions_are_asked_without_torch() -> None:
+    done = without_torch(MAIN, "ask", SAMPLE, typed="1,2\nq\n")
+    assert done.returncode == 0 and "What can you see or reach?" in done.stdout, done.stderr
+
+
+def test_the_first_page_is_there_without_torch() -> None:
+    with socket.socket() as free:
+        free.bind(("127.0.0.1", 0))
+        port = free.getsockname()[1]
+    command = [sys.executable, "-c", WITHOUT + MAIN, FULL, "serve", "--port", str(port)]
+    server = subprocess.Popen(command, cwd=ROOT, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
+    try:
+        page, until = "", time.monotonic() + 120  # a time only to give up at
+        while not page and server.poll() is None and time.monotonic() < until:
+            try:
+                with urllib.request.urlopen(f"http://127.0.0.1:{port}", timeout=10) as answer:
+                    page = answer.read().decode("utf-8")
+            except OSError:
+                time.sleep(0.2)
+        assert "swardkey" in page.lower()
+    finally:
+        server.terminate()
+        server.wait(20)
+
+
+@pytest.mark.parametrize("command", ["train --recipe full", "training.adapt", "training.adapt.judge"])
+def test_what_needs_torch_says_which_command_adds_it(command: str) -> None:
+    train = command.startswith("train ")
+    done = without_torch(MAIN if train else MAKE, *(command.split() if train else [command]))
+    assert (done.returncode, done.stdout) == (2, ""), done.stderr
+    assert done.stderr.count("\n") == 1 and command in done.stderr and "Traceback" not in done.stderr
+    assert "needs torch" in done.stderr and "pip install 'swardkey[full]'" in done.stderr
