@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from functools import lru_cache
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, ClassVar
 
@@ -99,8 +100,9 @@ def load_key(fitted: bool = True) -> Key:
     return key
 
 
+@lru_cache(maxsize=1)
 def load_advice() -> Control:
-    """All that is known of control, with the flora."""
+    """All that is known of control, with the flora: the same for every user, so it is read once."""
     from model.control import load_control
     from model.flora.load import load_flora
 
