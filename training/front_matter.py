@@ -41,17 +41,6 @@ def front_matter(work: Pipeline, photos: Iterable[LabelledPhoto], more: dict[str
     return f"---\n{yaml.safe_dump(_rounded(told), sort_keys=False, allow_unicode=True)}---\n"
 
 
-def read_front_matter(card: str) -> dict[str, Any]:
-    """What stands at the head of a card's text; empty where there is none, or it is no YAML."""
-    if not card.startswith("---\n") or "\n---\n" not in card:
-        return {}
-    try:
-        found = yaml.safe_load(card[4 : card.index("\n---\n", 3)])
-    except yaml.YAMLError:
-        return {}
-    return found if isinstance(found, dict) else {}
-
-
 def _rounded(value: Any) -> Any:
     if isinstance(value, float):
         return round(value, DIGITS)

@@ -56,11 +56,6 @@ class Drafts(Asking):
                 raise RecordsError("that address leads to no work in progress; start a new one")
         return self.draft(draft)
 
-    def drop_draft(self, draft: str) -> None:
-        """Throw a draft away; nothing happens where there is none."""
-        with self.writing() as connection:
-            connection.execute("DELETE FROM drafts WHERE id = ?", (_checked(draft),))
-
 
 def _checked(draft: str) -> str:
     if not _ID.fullmatch(draft):

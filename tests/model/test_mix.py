@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 import subprocess
 import sys
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
@@ -336,30 +337,41 @@ def test_beds_are_taken_away_and_cannot_be_more_than_the_whole() -> None:
 
 
 @pytest.mark.parametrize(
-    ("form", "typed"),
-    [("rectangle", "10"), ("rectangle", "10x-5"), ("rectangle", "10x0"), ("ring", "3x5"), ("hexagon", "3"),
-     ("circle", ""), ("circle", "nan"), ("rectangle", "10x5 L"), ("rectangle", "axb")],
+    ("form", "typed", "why"),
+    [("rectangle", "10", "needs 2: length x width"), ("rectangle", "10x-5", "-5 cannot be"),
+     ("rectangle", "10x0", "0 cannot be"), ("ring", "3x5", "wider outside than inside"),
+     ("hexagon", "3", "hexagon is not a shape"), ("circle", "", "nothing is not a number"),
+     ("circle", "nan", "nan is not a number"), ("rectangle", "10x5 L", "10 L is a volume"),
+     ("rectangle", "axb", "needs 2: length x width")],
 )  # fmt: skip
-def test_sizes_that_make_no_shape_are_refused(form: str, typed: str) -> None:
-    with pytest.raises(MixError):
+def test_sizes_that_make_no_shape_are_refused_by_what_is_wrong(form: str, typed: str, why: str) -> None:
+    with pytest.raises(MixError, match=why):
         read_shape(form, typed)
 
 
-@pytest.mark.parametrize("wrong", [0, -1, math.nan, math.inf, -math.inf])
-def test_no_sum_takes_a_number_that_is_not_above_nought(wrong: float) -> None:
-    water, area = read_rate("10 mL/L"), read_rate("5 g/m2")
-    for sum_of in (
-        lambda: output_from_area(wrong, 1), lambda: output_from_area(1, wrong), lambda: output_from_speed(1, wrong, 1),
-        lambda: output_from_speed(wrong, 1, 1), lambda: output_from_speed(1, 1, wrong), lambda: strip_length(wrong, 1),
-        lambda: output_from_time(1, [30, wrong], 10), lambda: output_from_time(1, [], 10),
-        lambda: strip_length(1, wrong),
-        lambda: plan_tank(wrong, 200, area), lambda: plan_tank(10, wrong, area),
-        lambda: plan_tank(10, 200, area, wrong),
-        lambda: mix_spot(wrong, water), lambda: spread(area, wrong), lambda: feed(read_analysis("9-0-0"), area, wrong),
-        lambda: feed_for(read_analysis("9-0-0"), wrong), lambda: product_for(area, read_strength("50%"), wrong),
-    ):  # fmt: skip
-        with pytest.raises(MixError):
-            sum_of()
+WATER, OVER_GROUND = read_rate("10 mL/L"), read_rate("5 g/m2")
+# Each sum by one of its numbers, and what it is the number of.
+SUMS: list[tuple[str, Callable[[float], object]]] = [
+    ("volume", lambda n: output_from_area(n, 1)), ("area", lambda n: output_from_area(1, n)),
+    ("flow", lambda n: output_from_speed(n, 1, 1)), ("speed", lambda n: output_from_speed(1, n, 1)),
+    ("swath", lambda n: output_from_speed(1, 1, n)), ("time", lambda n: output_from_time(1, [30, n], 10)),
+    ("area", lambda n: strip_length(n, 1)), ("swath", lambda n: strip_length(1, n)),
+    ("tank", lambda n: plan_tank(n, 200, OVER_GROUND)), ("output", lambda n: plan_tank(10, n, OVER_GROUND)),
+    ("area", lambda n: plan_tank(10, 200, OVER_GROUND, n)), ("volume", lambda n: mix_spot(n, WATER)),
+    ("area", lambda n: spread(OVER_GROUND, n)), ("area", lambda n: feed(read_analysis("9-0-0"), OVER_GROUND, n)),
+    ("dose", lambda n: feed_for(read_analysis("9-0-0"), n)),
+    ("area", lambda n: product_for(OVER_GROUND, read_strength("50%"), n)),
+]  # fmt: skip
+
+
+def test_no_sum_takes_a_number_that_is_not_above_nought_and_each_takes_one() -> None:
+    for name, sum_of in SUMS:
+        sum_of(1)
+        for wrong in (0, -1, math.nan, math.inf, -math.inf):
+            with pytest.raises(MixError, match=rf"^an? {name} of {wrong:g} .*cannot be; give a number more than 0$"):
+                sum_of(wrong)
+    with pytest.raises(MixError, match="a time of 0 s"):
+        output_from_time(1, [], 10)
 
 
 @pytest.mark.parametrize(

@@ -6,6 +6,7 @@ import csv
 import hashlib
 import io
 import os
+import re
 import signal
 import struct
 import subprocess
@@ -241,14 +242,19 @@ def test_the_group_is_the_day_and_a_hashed_camera(tmp_path: Path) -> None:
     assert group_of(save(tmp_path / "e.jpg", 5)) == ""
 
 
-def test_damaged_exif_gives_no_group_and_no_fault(tmp_path: Path) -> None:
+def test_damaged_exif_gives_no_group_or_the_true_day_and_no_fault(tmp_path: Path) -> None:
     data = bytearray(save(tmp_path / "a.jpg", 1, exif=exif()).read_bytes())
-    place = data.index(b"Exif")
-    for at in range(place + 6, place + 120, 3):
+    place, taken, groups = data.index(b"Exif"), data.index(b"2026:03:05"), {}
+    for at in range(place + 6, taken + 12, 3):
         broken = bytearray(data)
         broken[at : at + 3] = b"\xff\xfe\xff"
         (tmp_path / "broken.jpg").write_bytes(broken)
-        group_of(tmp_path / "broken.jpg")
+        groups[at] = group_of(tmp_path / "broken.jpg")
+    assert all(re.fullmatch(r"(2026-03-05( [0-9a-f]{4})?)?", group) for group in groups.values()), groups
+    assert (
+        groups[place + 6] == "" and "".join(group for at, group in groups.items() if taken - 2 <= at < taken + 10) == ""
+    )
+    assert group_of(tmp_path / "a.jpg") in groups.values(), "what is not read may be broken"
 
 
 # Folders

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 from PIL import Image
 
-from model.errors import CollectionError, FloraError
+from model.errors import FloraError
 from model.flora.species import Frequency, Score, Species
 from model.identify import Key
 from training.drawn import PLAIN_LAWN, draw, plan_scene
@@ -22,7 +22,6 @@ from training.drawn.organ import Plant
 from training.drawn.samples import GARDEN_FLOWER, SAMPLES, write_samples
 from training.drawn.sheet import main as sheet_main
 from training.drawn.sprite import flower_parts
-from training.drawn.textures import cut_textures
 from training.drawn.traits import show
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -211,19 +210,6 @@ def test_samples_show_twelve_species_a_plain_lawn_and_a_garden_flower(key: Key, 
     rows = write_samples(tmp_path, SAMPLES[-2:])
     assert [len(row.split("|")) for row in rows] == [7, 7]
     assert all((tmp_path / sample.file).stat().st_size < 120_000 for sample in SAMPLES[-2:])
-
-
-def test_textures_come_from_photos_and_change_surfaces(key: Key, photos: Path) -> None:
-    textures = cut_textures(photos, seed=2, photos=160)
-    green = textures.leaves.reshape(-1, 3).mean(axis=0)
-    assert green[1] > green[0] and green[1] > green[2]
-    clover = key.flora.species["trifolium_repens"]
-    assert not np.array_equal(pixels(clover, 1), pixels(clover, 1, textures=textures))
-
-
-def test_textures_need_a_folder_with_a_manifest(tmp_path: Path) -> None:
-    with pytest.raises(CollectionError, match=r"manifest\.csv"):
-        cut_textures(tmp_path)
 
 
 def test_the_sample_images_are_those_that_are_drawn_and_are_redrawn_from_their_seeds(tmp_path: Path) -> None:

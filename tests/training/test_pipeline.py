@@ -7,11 +7,12 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+import yaml
 
 from model.errors import CollectionError, ModelError
 from model.photo import Calibration, Classifier, fit_statistics
 from model.photo.saved import STARTER, read_model, save_model
-from training.front_matter import front_matter, read_front_matter
+from training.front_matter import front_matter
 from training.manifest import LabelledPhoto
 from training.pipeline import Pipeline
 from training.promote import Part, judge, load_rules
@@ -99,13 +100,13 @@ def test_parts_are_known_by_the_content_of_their_files(tmp_path: Path) -> None:
 
 def test_the_head_of_a_card_is_yaml_that_reads_back(tmp_path: Path) -> None:
     photos = [LabelledPhoto(tmp_path, "n", "a", "g", True, source, "", "CC BY 4.0") for source in ("one", "two", "two")]
-    text = front_matter(measured(), photos, {"instead_of": "starter"}) + "\n# Card\n"
-    found = read_front_matter(text)
+    text = front_matter(measured(), photos, {"instead_of": "starter"})
+    assert text.startswith("---\n") and text.endswith("\n---\n") and text.count("---\n") == 2
+    found = yaml.safe_load(text.strip("-\n"))
     assert found["species"] == ["a", "b"] and found["other"] == ["x"] and found["instead_of"] == "starter"
     assert found["parts"]["fit"] == {"photos": 30, "groups": 15}
     assert found["sources"]["two"] == {"photos": 2, "licences": ["CC BY 4.0"]}
     assert found["held_out"]["photos"] == 30 and found["sets"]["coverage"] == 1.0 and found["rejection"] is None
-    assert read_front_matter("# Card\n") == read_front_matter("---\n: [\n---\n") == {}
     with pytest.raises(StepError, match="measure is missing"):
         front_matter(replace(measured(), parts=measured().parts[:-1]), photos)
 

@@ -24,7 +24,6 @@ from training.drawn.ground import Ground
 from training.drawn.grow import Stage
 from training.drawn.picture import draw_scene
 from training.drawn.scene import PLAIN_LAWN, Framing, Scene, plan_scene
-from training.drawn.textures import Textures
 
 Array = NDArray[np.float64]
 SAVE_EVERY = 200  # pictures: what an interruption may cost
@@ -119,14 +118,13 @@ def features_of_album(
     pictures: Sequence[Drawn],
     cache: Path,
     progress: Callable[[int, int], None] = lambda done, of: None,
-    textures: Textures | None = None,
 ) -> Album:
     """Draw the pictures and look at them as at photos.
 
     ``cache`` is a safetensors file, read and added to; a picture is known in it by the renderer,
-    the files of its species and its plan. With ``textures`` nothing is kept.
+    the files of its species and its plan.
     """
-    known = load_file(cache) if cache.exists() and textures is None else {}
+    known = load_file(cache) if cache.exists() else {}
     extractor: Extractor | None = None
     code = _code()
     x, framings, fresh = np.zeros((len(pictures), FEATURES)), [], 0
@@ -137,21 +135,21 @@ def features_of_album(
         name = f"{RECIPE}-{hashlib.sha256(f'{code} {_files(one.species)} {scene!r} {one.side}'.encode()).hexdigest()}"
         if name not in known:
             extractor = extractor or Extractor(threads=1)
-            known[name] = extractor.features(Photo("", _pixels(scene, species, one.side, textures))).astype(np.float32)
+            known[name] = extractor.features(Photo("", _pixels(scene, species, one.side))).astype(np.float32)
             fresh += 1
         x[i] = known[name]
-        if fresh and fresh % SAVE_EVERY == 0 and textures is None:
+        if fresh and fresh % SAVE_EVERY == 0:
             _save(cache, known)
             fresh = 0
         progress(i + 1, len(pictures))
-    if fresh and textures is None:
+    if fresh:
         _save(cache, known)
     return Album(tuple(pictures), np.array(framings), x)
 
 
-def _pixels(scene: Scene, species: Species | None, side: int, textures: Textures | None) -> NDArray[np.uint8]:
+def _pixels(scene: Scene, species: Species | None, side: int) -> NDArray[np.uint8]:
     """The picture as an opened photo has it, uint8 (WORKING_SIDE, WORKING_SIDE, 3)."""
-    image = draw_scene(scene, species, side, textures)
+    image = draw_scene(scene, species, side)
     return np.asarray(image.resize((WORKING_SIDE, WORKING_SIDE), Image.Resampling.BILINEAR))
 
 

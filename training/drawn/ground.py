@@ -11,7 +11,6 @@ import numpy as np
 from training.drawn import brush
 from training.drawn.brush import Picture
 from training.drawn.chance import noise_dice
-from training.drawn.textures import Textures
 from training.drawn.turf import LAWNS, paint_turf
 
 Ground = Literal["turf", "soil", "mulch", "gravel", "paving"]
@@ -23,11 +22,9 @@ Dice = np.random.Generator
 
 
 @lru_cache(maxsize=110)
-def ground_tile(kind: Ground, octave: int, variant: int, textures: Textures | None = None) -> Picture:
+def ground_tile(kind: Ground, octave: int, variant: int) -> Picture:
     """A tile uint8 (SIZE, SIZE, 3); one px is ``mm_a_px(octave)`` mm. Always the same for the same arguments."""
     chance = noise_dice(variant, "ground", kind, octave)
-    if textures is not None and kind in ("turf", "soil") and variant % 2 == 0 and octave >= 1:
-        return np.asarray(textures.ground(kind, chance, SIZE))
     scale = 1 / mm_a_px(octave)
     tile = _PAINTERS[kind](chance, scale) if kind != "turf" else paint_turf(chance, scale, SIZE, variant)
     broad = 1 + 0.10 * brush.cloud(chance, SIZE, SIZE, SIZE / 3, 2)

@@ -19,7 +19,6 @@ from training.drawn.patch import Bend, paint_blade, paint_sprite
 from training.drawn.sprite import VARIANTS as PAINTED
 from training.drawn.sprite import sprite_of
 from training.drawn.surface import LONG, LONG_NEAR, surface_of
-from training.drawn.textures import Textures
 from training.drawn.view import View
 
 Array = NDArray[np.float64]
@@ -34,9 +33,9 @@ SLENDER = 4.0  # px: and so are narrower ones
 class Easel:
     """One picture being painted: plants are put on it, then painted all together by depth."""
 
-    def __init__(self, picture: Picture, view: View, light: Light, textures: Textures | None = None) -> None:
+    def __init__(self, picture: Picture, view: View, light: Light) -> None:
         self.picture = picture
-        self._view, self._light, self._textures = view, light, textures
+        self._view, self._light = view, light
         self._strokes: list[Stroke] = []
         self._shadows: list[NDArray[np.int32]] = []
         sun = np.array(light.sun)
@@ -140,9 +139,7 @@ class Easel:
         long = LONG_NEAR if frames.length[i] > 190 else LONG
 
         def stroke() -> None:
-            if not paint_blade(
-                self.picture, surface_of(form, variant, long, self._textures), bend, tone, shadow, throw
-            ):
+            if not paint_blade(self.picture, surface_of(form, variant, long), bend, tone, shadow, throw):
                 lit = colour.lit(tone, float(frames.light[i].mean()))
                 brush.fill_fixed(self.picture, flat, lit)
 

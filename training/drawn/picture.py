@@ -18,7 +18,6 @@ from training.drawn.lens import through_lens
 from training.drawn.organ import Plant
 from training.drawn.paint import Easel
 from training.drawn.scene import Scene, plan_scene, seeds_of, view_of
-from training.drawn.textures import Textures
 from training.drawn.traits import show
 from training.drawn.turf import lawn_of, standing_blades
 from training.drawn.view import View
@@ -47,31 +46,27 @@ def draw(
     ground: Ground | None = None,
     mown: bool | None = None,
     side: int = SIDE,
-    textures: Textures | None = None,
 ) -> Image.Image:
     """One drawn photo of a species, or of a plain lawn without one: RGB, ``side`` px square.
 
-    The same for the same arguments on the same machine. ``textures`` paints surfaces with
-    patches of real photos: for training only, never for pictures that must be wholly ours.
+    The same for the same arguments on the same machine.
     """
-    return draw_scene(plan_scene(species, seed, stage, ground, mown), species, side, textures)
+    return draw_scene(plan_scene(species, seed, stage, ground, mown), species, side)
 
 
-def draw_scene(
-    scene: Scene, species: Species | None, side: int = SIDE, textures: Textures | None = None
-) -> Image.Image:
+def draw_scene(scene: Scene, species: Species | None, side: int = SIDE) -> Image.Image:
     """Paint a plan. ``species`` must be the one that was planned."""
     # Thousands of small strokes wait to be painted: looking for dead cycles among them costs a third of the time.
     collects = gc.isenabled()
     gc.disable()
     try:
-        return _painted(scene, species, side, textures)
+        return _painted(scene, species, side)
     finally:
         if collects:
             gc.enable()
 
 
-def _painted(scene: Scene, species: Species | None, side: int, textures: Textures | None) -> Image.Image:
+def _painted(scene: Scene, species: Species | None, side: int) -> Image.Image:
     plants: list[tuple[Plant, tuple[float, float]]] = []
     first = None
     if species is not None:
@@ -80,8 +75,8 @@ def _painted(scene: Scene, species: Species | None, side: int, textures: Texture
     view = view_of(scene, plants[0][0] if plants else None, first, side)
     if species is not None:
         plants += _neighbours(scene, species, plants[0][0], view)
-    picture = _ground(scene, view, textures)
-    easel = Easel(picture, view, scene.light, textures)
+    picture = _ground(scene, view)
+    easel = Easel(picture, view, scene.light)
     for plant, foot in plants:
         easel.put(plant, foot)
     if scene.ground == "turf":
@@ -100,11 +95,11 @@ def _neighbours(scene: Scene, species: Species, plant: Plant, view: View) -> lis
     return found
 
 
-def _ground(scene: Scene, view: View, textures: Textures | None) -> Picture:
+def _ground(scene: Scene, view: View) -> Picture:
     """The ground as the camera sees it, blurred where it is out of focus."""
     chance = dice(scene.seed, "ground")
     octave = octave_for(view.across)
-    tile = ground_tile(scene.ground, octave, _variant(scene), textures)
+    tile = ground_tile(scene.ground, octave, _variant(scene))
     turned = _TURNS[chance.randrange(len(_TURNS))]
     spare = 0.12 * mm_a_px(octave) * SIZE
     origin = (view.target[0] + chance.uniform(-spare, spare), view.target[1] + chance.uniform(-spare, spare))

@@ -12,7 +12,6 @@ from numpy.typing import NDArray
 from training.drawn import brush
 from training.drawn.chance import noise_dice
 from training.drawn.leaf import LeafForm, LeafShape, leaf_shape
-from training.drawn.textures import Textures
 
 LONG = 136  # px along a painted blade
 LONG_NEAR = 288  # px along one that is seen from near
@@ -43,7 +42,7 @@ class Surface:
 
 
 @lru_cache(maxsize=600)
-def surface_of(form: LeafForm, variant: int, long: int = LONG, textures: Textures | None = None) -> Surface:
+def surface_of(form: LeafForm, variant: int, long: int = LONG) -> Surface:
     """Paint a blade of this form, ``long`` px; the same for the same form and variant."""
     shape = leaf_shape(form, variant)
     chance = noise_dice(variant, "surface", form)
@@ -52,9 +51,6 @@ def surface_of(form: LeafForm, variant: int, long: int = LONG, textures: Texture
     height, width = int(2 * half * long) + 1, long + 2 * PAD
     covered = _coverage(shape, form, chance, height, width)
     tint, relief = _inner(form, shape, chance, height, width, covered)
-    if textures is not None:
-        grain = textures.leaf(chance, height, width)
-        tint *= grain
     _marks(form, shape, tint, chance)
     if form.hairs in ("soft", "bristly", "sticky"):
         covered = _fringe(form, shape, covered, tint, chance)
