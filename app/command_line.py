@@ -13,17 +13,17 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from app.advice import advise, year
-from app.checking import check
-from app.collecting import collect
-from app.drawing import draw
-from app.home import fault_file, home
-from app.labels import label
-from app.models import measure, models
-from app.printed import print_json
-from app.slips import slips
-from app.spraying import degree_days, window
-from app.training import train
+from app.commands.advise import advise, year
+from app.commands.check_photos import check
+from app.commands.collect import collect
+from app.commands.draw import draw
+from app.commands.json_output import print_json
+from app.commands.judge_spraying import degree_days, window
+from app.commands.learn_slips import slips
+from app.commands.manage_models import measure, models
+from app.commands.read_label import label
+from app.commands.train import train
+from app.services.home import fault_file, home
 from model.errors import SwardkeyError
 
 if TYPE_CHECKING:
@@ -80,14 +80,14 @@ def identify(
 ) -> None:
     """Name the plant in the photos, with the answers in a file if there are any; or each photo of a folder."""
     if shard is not None or out is not None or any(photo.is_dir() for photo in photos or ()):
-        from app.batch import identify_folder
+        from app.commands.identify_folder import identify_folder
 
         identify_folder(
             photos, shard=shard, out=out, answers=answers, visible=visible, month=month, region=region,
             workers=workers, as_json=as_json,
         )  # fmt: skip
         return
-    from app.key import load_key
+    from app.services.knowledge import load_key
     from model.identify import identify as find
     from model.prior import region_named
 
@@ -98,11 +98,11 @@ def identify(
     region = region_named(key.prior_config, region)
     finding = find(key, given, look_at(photos), month, region, seen)
     if as_json:
-        from app.deciding import finding_json
+        from app.present.deciding import finding_json
 
         print_json(finding_json(finding, key, given))
     else:
-        from app.show import print_finding
+        from app.present.show_finding import print_finding
 
         print_finding(finding, key, given)
 
@@ -117,9 +117,9 @@ def ask(
     as_json: Json = False,
 ) -> None:
     """Ask in the terminal what can be seen, then one question at a time, until the name is proven."""
-    from app.ask import hold_interview
-    from app.deciding import finding_json
-    from app.key import load_key
+    from app.commands.ask import hold_interview
+    from app.present.deciding import finding_json
+    from app.services.knowledge import load_key
     from model.interview import Interview
     from model.prior import region_named
 
@@ -174,7 +174,7 @@ def look_at(photos: list[Path] | None) -> Any:
     """Evidence of the photos, or None without any; deep learning is imported only here."""
     if not photos:
         return None
-    from app.photos import evidence_of
+    from app.services.photo_model import evidence_of
 
     return evidence_of(photos)
 
@@ -188,12 +188,12 @@ def usage_sentence(error: typer.TyperException) -> str:
 @lru_cache(maxsize=1)
 def add_desk_work() -> None:
     """Load the sums, records and papers, which take half a second that naming a plant need not wait for."""
-    from app.demo import demo
-    from app.keeping import backup, restore
-    from app.keying import key
-    from app.mixing import mix
-    from app.printing import papers
-    from app.recording import records
+    from app.commands.back_up import backup, restore
+    from app.commands.demo import demo
+    from app.commands.keep_records import records
+    from app.commands.mix import mix
+    from app.commands.print_key import key
+    from app.commands.print_papers import papers
 
     cli.command()(demo)
     cli.add_typer(mix, name="mix")

@@ -19,7 +19,7 @@ from typing import Any  # noqa: E402
 import numpy as np  # noqa: E402
 import pytest  # noqa: E402
 
-from app.key import ParsedFiles  # noqa: E402
+from app.services.knowledge import ParsedFiles  # noqa: E402
 from model.control import Control, load_control  # noqa: E402
 from model.identify import Key  # noqa: E402
 

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from app.figures.picture import FAINT, INK, as_svg
-from training.curve import Point
+from training.evaluate.learning_curve import Point
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure

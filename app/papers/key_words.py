@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from app.words import month_name
+from app.present.finding import month_name
 from model.flora import Flora
 from model.printed_key import Couplet, Lead, PrintedKey
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from app.papers.sheet import safe
+from app.papers.pdf import safe
 from model.control import Control
 from model.control.facts import Statement
 from model.flora.species import Fact

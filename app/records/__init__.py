@@ -14,7 +14,6 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from app.home import home
 from app.records.backup import BackedUp, back_up
 from app.records.book import Clock, utc_now
 from app.records.check import Checked, check_records
@@ -39,10 +38,11 @@ from app.records.entries import (
 from app.records.fields import Kind
 from app.records.kept import KeptFinding, KeptPhoto, KeptPlan
 from app.records.law import Missing, keep_until, missing_fields, prompts, union_of_fields, write_up_by
+from app.records.refusals import RecordsError
 from app.records.restore import Restore, plan_restore, restore
 from app.records.signing import Waiting
 from app.records.swap import finish_restore
-from app.records.trouble import RecordsError
+from app.services.home import home
 from model.storage import Step, go_on
 
 Records = Drafts

@@ -6,9 +6,9 @@ from datetime import date
 
 from app.records import rows
 from app.records.entries import Current, FollowUp, GroupUse, Hit, PastVisit
+from app.records.refusals import in_a_sentence
+from app.records.search_words import find
 from app.records.signing import Signing
-from app.records.trouble import in_a_sentence
-from app.records.words import find
 
 
 class Asking(Signing):

@@ -19,9 +19,9 @@ from app.records.chain import HEADS
 from app.records.check import check_records
 from app.records.database import FILE
 from app.records.drafts import Drafts
-from app.records.still import held_still
+from app.records.freeze import held_still
+from app.records.refusals import RecordsError, in_a_sentence
 from app.records.swap import FOLDERS, finish_restore
-from app.records.trouble import RecordsError, in_a_sentence
 from model.file import is_litter
 from model.storage import Step, beside, go_on
 from model.zip_file import fault_of_member, fault_of_name

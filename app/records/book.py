@@ -17,8 +17,8 @@ from app.records.entries import Client, FollowUp, GroupUse, Site, Treatment, Vis
 from app.records.fields import Kind
 from app.records.kept import KeptFinding, KeptPhoto, KeptPlan
 from app.records.photos import keep_photo, photo_name
-from app.records.trouble import RecordsError, in_a_sentence
-from app.records.words import drop_words, put_words
+from app.records.refusals import RecordsError, in_a_sentence
+from app.records.search_words import drop_words, put_words
 from model.storage import Step, go_on
 
 Part = TypeVar("Part", KeptPhoto, KeptFinding, KeptPlan)

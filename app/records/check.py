@@ -12,7 +12,7 @@ from app.records.chain import HEADS, digest, read_heads, signed_row
 from app.records.drafts import Drafts
 from app.records.entries import VisitRecord
 from app.records.fields import Kind
-from app.records.trouble import RecordsError
+from app.records.refusals import RecordsError
 from model.file import sha256_of
 
 

@@ -11,7 +11,7 @@ from types import TracebackType
 from typing import Any, Self
 
 from app.records.migrate import bring_up_to_date, verified_copy
-from app.records.trouble import RecordsError, in_a_sentence
+from app.records.refusals import RecordsError, in_a_sentence
 from model.storage import Step, go_on
 
 FILE = "records.sqlite"

@@ -10,8 +10,8 @@ from typing import Any
 
 from app.records.asking import Asking
 from app.records.entries import Draft
+from app.records.refusals import RecordsError
 from app.records.rows import in_order
-from app.records.trouble import RecordsError
 
 _ID = re.compile(r"[A-Za-z0-9_-]{22}")
 

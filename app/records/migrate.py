@@ -10,7 +10,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 from app.records import schema
-from app.records.trouble import RecordsError
+from app.records.refusals import RecordsError
 from model.storage import Step, beside, sync_folder
 
 

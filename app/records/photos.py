@@ -6,7 +6,7 @@ import hashlib
 import re
 from pathlib import Path
 
-from app.records.trouble import RecordsError
+from app.records.refusals import RecordsError
 from model.photo.stored import stored_jpeg
 from model.storage import Step, go_on, replace_file
 

@@ -24,8 +24,8 @@ from app.records.check import check_records, expected_shape
 from app.records.database import FILE
 from app.records.drafts import Drafts
 from app.records.fields import Sha256
+from app.records.refusals import RecordsError, in_a_sentence
 from app.records.swap import ASIDE, FOLDERS, UNFINISHED, finish_restore, one_restore, swap_in
-from app.records.trouble import RecordsError, in_a_sentence
 from model.flora.load import first_cause
 from model.storage import Step, go_on, sync_folder
 from model.text import shown

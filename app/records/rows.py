@@ -12,7 +12,7 @@ from typing import Any, TypeVar
 from pydantic import TypeAdapter, ValidationError
 
 from app.records.kept import KeptFinding, in_pairs
-from app.records.trouble import RecordsError
+from app.records.refusals import RecordsError
 from model.flora.load import first_cause
 
 Entry = TypeVar("Entry")

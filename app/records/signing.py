@@ -16,7 +16,7 @@ from app.records.entries import Client, Current, Signed, Site, Treatment, Visit,
 from app.records.fields import Kind
 from app.records.kept import KeptPhoto, KeptPlan
 from app.records.law import missing_fields, write_up_by
-from app.records.trouble import RecordsError
+from app.records.refusals import RecordsError
 
 Record = VisitRecord | Treatment
 

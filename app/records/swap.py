@@ -18,8 +18,8 @@ from pathlib import Path
 from filelock import FileLock, Timeout
 
 from app.records.database import FILE, PATIENCE
-from app.records.still import held_still
-from app.records.trouble import RecordsError, in_a_sentence
+from app.records.freeze import held_still
+from app.records.refusals import RecordsError, in_a_sentence
 from model.storage import Step, go_on, move, sync_folder
 
 FOLDERS = ("records", "collection", "models", "drafts", "labels")  # what matters of the user's folder

@@ -10,8 +10,8 @@ from pathlib import Path
 from threading import Lock
 from typing import Any
 
-from app.home import home
 from app.records import RecordsError, open_records
+from app.services.home import home
 from model.errors import SwardkeyError
 from model.flora.character import PARTS, Part
 

@@ -13,10 +13,10 @@ from starlette.responses import Response
 from starlette.routing import Route
 
 from app.records import open_records
-from app.web import learning
-from app.web.look import THUMB, photo_file
-from app.web.paper import KINDS, PAPERS, PDF, WHOLE, of_all, of_treatment, of_visit, printed_key, shared
-from app.web.shed import Shed
+from app.web import learning_page as learning
+from app.web.context import Context
+from app.web.paper_files import KINDS, PAPERS, PDF, WHOLE, of_all, of_treatment, of_visit, printed_key, shared
+from app.web.shots import THUMB, photo_file
 from model.errors import SwardkeyError
 
 SIDE = 256  # px of a drawing
@@ -28,13 +28,13 @@ KEEP = {"cache-control": "private, max-age=86400"}
 class Files:
     """The answers to addresses that are no pages. Whatever is asked for, only what is known by name is given."""
 
-    def __init__(self, shed: Shed) -> None:
-        self.shed = shed
+    def __init__(self, context: Context) -> None:
+        self.context = context
 
     def photo(self, request: Request) -> Response:
         """A photo of a draft, to who knows the draft's id."""
         try:
-            folder = self.shed.drafts.photos(request.path_params["plant"])
+            folder = self.context.drafts.photos(request.path_params["plant"])
         except SwardkeyError:
             return _jpeg(None)
         found = photo_file(folder, request.path_params["name"])
@@ -43,7 +43,7 @@ class Files:
     def drawn(self, request: Request) -> Response:
         """A drawing of a species."""
         species = request.path_params["name"]
-        return _jpeg(drawing_of(self.shed, species) if species in self.shed.key.flora.species else None)
+        return _jpeg(drawing_of(self.context, species) if species in self.context.key.flora.species else None)
 
     def kept(self, request: Request) -> Response:
         """A small copy of a photo in the records."""
@@ -70,8 +70,8 @@ class Files:
         kind, plant = request.path_params["kind"], request.path_params["plant"]
 
         def make() -> bytes | None:
-            draft = self.shed.drafts.read(plant)
-            return PAPERS[kind](self.shed, draft) if draft is not None and kind in PAPERS else None
+            draft = self.context.drafts.read(plant)
+            return PAPERS[kind](self.context, draft) if draft is not None and kind in PAPERS else None
 
         return _made(make, kind)
 
@@ -80,7 +80,7 @@ class Files:
         number, kind = request.path_params["visit"], request.path_params["kind"]
         if kind not in KINDS:
             return _pdf(None, kind)
-        return _made(lambda: of_visit(self.shed, number, kind), f"{kind}-{number}")
+        return _made(lambda: of_visit(self.context, number, kind), f"{kind}-{number}")
 
     def of_treatment(self, request: Request) -> Response:
         """The record of a treatment."""
@@ -99,7 +99,7 @@ class Files:
         """Confirmed findings for open portals, or the sentence that says why there are none."""
         ending = "csv" if request.query_params.get("as") == "csv" else "zip"
         try:
-            data, kind = shared(self.shed, ending, request.query_params)
+            data, kind = shared(self.context, ending, request.query_params)
         except SwardkeyError as error:
             told = re.sub(r"^--\w+[^:]*: ", "", str(error))
             return Response(f"{told[:1].upper()}{told[1:]}.", status_code=409, media_type="text/plain")
@@ -109,16 +109,16 @@ class Files:
         """The printed key."""
         text = request.query_params.get("month", "")
         month = int(text) if text in {str(m) for m in range(1, 13)} else None
-        return _pdf(printed_key(self.shed, month), f"key-{month or 'year'}")
+        return _pdf(printed_key(self.context, month), f"key-{month or 'year'}")
 
 
-def routes(shed: Shed) -> list[Route]:
+def routes(context: Context) -> list[Route]:
     """What is answered besides the pages."""
-    files = Files(shed)
+    files = Files(context)
 
     def ready(answer: Callable[[Request], Response]) -> Callable[[Request], Response]:
         def answered(request: Request) -> Response:
-            shed.wait_until_ready()
+            context.wait_until_ready()
             return answer(request)
 
         return answered
@@ -174,13 +174,13 @@ def _jpeg(data: bytes | None) -> Response:
     return Response(data, media_type="image/jpeg", headers=KEEP)
 
 
-def drawing_of(shed: Shed, species: str) -> bytes:
+def drawing_of(context: Context, species: str) -> bytes:
     """A species drawn from its traits, in flower, as JPEG; one at a time, so that the pages stay quick."""
     with _drawing:
         if species not in _drawn:
             from training.drawn import draw_scene, plan_scene
 
-            plant = shed.key.flora.species[species]
+            plant = context.key.flora.species[species]
             out = io.BytesIO()
             draw_scene(plan_scene(plant, 1, "flowering", "turf", False), plant, SIDE).save(out, "JPEG", quality=86)
             _drawn[species] = out.getvalue()

@@ -12,9 +12,9 @@ from urllib.parse import urlencode
 
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 
-from app.home import home, is_demo
+from app.present.finding import day_text, share
+from app.services.home import home, is_demo
 from app.web.draft import STEPS, Draft
-from app.words import day_text, share
 from model.control.year import MONTHS, spans
 from model.errors import SwardkeyError
 

@@ -12,7 +12,7 @@ from typing import Any
 from starlette.exceptions import HTTPException
 from starlette.responses import PlainTextResponse
 
-from app.home import fault_file
+from app.services.home import fault_file
 from app.web.frame import Fault, fault
 from model.errors import SwardkeyError
 

@@ -8,10 +8,13 @@ from typing import Any
 
 import gradio as gr
 
-from app.web import flora, learning, printed, records
+from app.web import flora_page as flora
+from app.web import key_page as printed
+from app.web import learning_page as learning
+from app.web import records_page as records
+from app.web.context import Context
 from app.web.frame import Fields, fault, head, read_fields, render
 from app.web.guard import in_a_sentence
-from app.web.shed import Shed
 from app.web.theme import SCRIPT
 from model.errors import SwardkeyError
 
@@ -35,8 +38,8 @@ def told_by(event: gr.EventData) -> dict[str, Any]:
 class Place:
     """The handlers of a place: its address in, its page out. No state of their own."""
 
-    def __init__(self, shed: Shed, module: ModuleType) -> None:
-        self.shed = shed
+    def __init__(self, context: Context, module: ModuleType) -> None:
+        self.context = context
         self.module = module
 
     def open(self, address: Address) -> Shown:
@@ -48,7 +51,7 @@ class Place:
 
         def change() -> tuple[Address, list[str]]:
             fields: Fields = read_fields(told.get("fields", {}))
-            return self.module.act(self.shed, address, str(told.get("do", "")), fields, str(told.get("with", "")))  # type: ignore[no-any-return]
+            return self.module.act(self.context, address, str(told.get("do", "")), fields, str(told.get("with", "")))  # type: ignore[no-any-return]
 
         return self._after(change, address)
 
@@ -57,7 +60,7 @@ class Place:
         return self._after(lambda: learning.take_files(address, files or []), address)
 
     def _after(self, change: Callable[[], tuple[Address, list[str]]], address: Address) -> Shown:
-        self.shed.wait_until_ready()
+        self.context.wait_until_ready()
         notices: list[str] = []
         with in_a_sentence(notices):
             address, notices = change()
@@ -65,23 +68,23 @@ class Place:
 
     def show(self, address: Address, notices: list[str]) -> Shown:
         """The address, the top, and the rest of the page."""
-        self.shed.wait_until_ready()
+        self.context.wait_until_ready()
         try:
-            below = self.module.body(self.shed, address)
+            below = self.module.body(self.context, address)
         except SwardkeyError as error:
             notices, address = [*notices, fault(str(error))], {}
-            below = self.module.body(self.shed, address)
+            below = self.module.body(self.context, address)
         above = head(self.module.ADDRESS, None, notices, address)
         if self.module is learning:
             return address, above + render("learning_head.html"), below, gr.Timer(active=learning.work.state.running)
         return address, above, below
 
 
-def build_places(blocks: gr.Blocks, shed: Shed) -> None:
+def build_places(blocks: gr.Blocks, context: Context) -> None:
     """Add the places to the blocks, each under its address."""
     for name, module in PLACES.items():
         with blocks.route(name, module.ADDRESS, show_in_navbar=False):
-            _build(blocks, Place(shed, module))
+            _build(blocks, Place(context, module))
 
 
 def _build(blocks: gr.Blocks, place: Place) -> None:

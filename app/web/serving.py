@@ -15,12 +15,12 @@ from typing import TYPE_CHECKING, Any
 
 from starlette.routing import Route
 
-from app.home import home
+from app.services.home import home
 from model.errors import SwardkeyError
 
 if TYPE_CHECKING:
+    from app.web.context import Context
     from app.web.network import Password
-    from app.web.shed import Shed
 
 # gradio takes settings from the environment: none but these.
 SETTINGS = {
@@ -48,7 +48,7 @@ def settle_gradio(uploads: Path) -> None:
     os.environ.update(SETTINGS | {"GRADIO_TEMP_DIR": str(uploads)})
 
 
-def serve_options(blocks: Any, shed: Shed, uploads: Path, password: Password | None = None) -> dict[str, Any]:
+def serve_options(blocks: Any, context: Context, uploads: Path, password: Password | None = None) -> dict[str, Any]:
     """How the pages are launched: nothing shared, nothing reported, no file given away."""
     from app.web.files import routes
     from app.web.gate import Gate
@@ -80,7 +80,7 @@ def serve_options(blocks: Any, shed: Shed, uploads: Path, password: Password | N
         "max_threads": THREADS,
         "app_kwargs": {
             "lifespan": around,
-            "routes": [*routes(shed), taking],
+            "routes": [*routes(context), taking],
             "docs_url": None,
             "redoc_url": None,
         },
@@ -99,15 +99,15 @@ def serve_page(port: int, open_browser: bool = False, password: str | None = Non
     shutil.rmtree(uploads / "waiting", ignore_errors=True)
     settle_memory()
     settle_gradio(uploads)
+    from app.web.context import open_context
     from app.web.network import Password
     from app.web.page import build_page
-    from app.web.shed import open_shed
-    from app.web.warm import warm_up
+    from app.web.warm_up import warm_up
 
-    shed = open_shed()
-    shed.ready.clear()
-    blocks = build_page(shed)
-    options = serve_options(blocks, shed, uploads, Password(password) if password is not None else None)
+    context = open_context()
+    context.ready.clear()
+    blocks = build_page(context)
+    options = serve_options(blocks, context, uploads, Password(password) if password is not None else None)
     started_in = Path.cwd()
     # gradio hands out files of the folder it is started in: start it in an empty one.
     with tempfile.TemporaryDirectory() as empty:
@@ -117,7 +117,7 @@ def serve_page(port: int, open_browser: bool = False, password: str | None = Non
             sys.stdout.write(_told(port, password is not None))
             sys.stdout.flush()
             # After the first page is there, and before the first photo comes.
-            threading.Thread(target=warm_up, args=(shed,), daemon=True).start()
+            threading.Thread(target=warm_up, args=(context,), daemon=True).start()
             blocks.block_thread()
         except OSError:
             raise SwardkeyError(f"port {port} is taken on this machine; try --port {port + 1}") from None

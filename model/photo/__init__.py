@@ -9,11 +9,11 @@ from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from model.photo.decode import Photo
-    from model.photo.door import open_photo
     from model.photo.evidence import Calibration, Classifier, Evidence
     from model.photo.extract import Extractor
     from model.photo.head import Discriminant, Statistics, fit_statistics
     from model.photo.model import PhotoModel, load_model
+    from model.photo.sandbox import open_photo
 else:
     _FROM = {
         "Calibration": "evidence",
@@ -26,7 +26,7 @@ else:
         "Statistics": "head",
         "fit_statistics": "head",
         "load_model": "model",
-        "open_photo": "door",
+        "open_photo": "sandbox",
     }
 
     def __getattr__(name):

@@ -1,6 +1,6 @@
 """Open a photo as upright 8-bit RGB, or say in one sentence why it cannot be used.
 
-Pure functions from a file to pixels. Programs call them through model/photo/door.py, which
+Pure functions from a file to pixels. Programs call them through model/photo/sandbox.py, which
 runs them in a process of its own.
 """
 

@@ -1,4 +1,4 @@
-"""The process in which pictures are decoded; model/photo/door.py runs this file as a script.
+"""The process in which pictures are decoded; model/photo/sandbox.py runs this file as a script.
 
 It reads requests on standard input and answers on standard output, one after another:
 two lengths (of the words, of the pixels), the words as JSON, the pixels. It ends when its

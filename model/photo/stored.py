@@ -7,7 +7,7 @@ from pathlib import Path
 
 from PIL import Image
 
-from model.photo.door import the_door
+from model.photo.sandbox import the_door
 
 LONGEST_SIDE = 1600  # px: four times what the photo model looks at
 QUALITY = 95

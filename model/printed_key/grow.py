@@ -6,8 +6,8 @@ from dataclasses import dataclass
 from math import isinf
 
 from model.flora.load import Flora
+from model.printed_key.choose_character import Parting, Rows, Way, best_parting, limits_of
 from model.printed_key.lead import Couplet, Lead, number_text, states_text
-from model.printed_key.part import Parting, Rows, Way, best_parting, limits_of
 from model.traits.likelihood import Likelihoods
 
 

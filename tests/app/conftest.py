@@ -7,7 +7,7 @@ from typing import Any
 
 import pytest
 
-from app.key import ParsedFiles
+from app.services.knowledge import ParsedFiles
 from model import control as control_package
 from model import flora as flora_package
 from model.control import Control
@@ -36,7 +36,7 @@ def _facts_are_loaded_once(key: Key, control: Control) -> Iterator[None]:
         return key if as_shipped else Key(*told, **more)
 
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr("app.key.Key", whole)
+        patch.setattr("app.services.knowledge.Key", whole)
         patch.setattr(flora_load, "load_flora", flora)
         patch.setattr(flora_package, "load_flora", flora)
         patch.setattr(control_package, "load_control", advice)

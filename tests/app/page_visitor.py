@@ -8,9 +8,9 @@ from collections.abc import Sequence
 from functools import cached_property
 from typing import Any
 
+from app.web.context import Context
 from app.web.draft import Drafts
 from app.web.page import Pages
-from app.web.shed import Shed
 from model.control import Control
 from model.flora.character import PARTS
 from model.identify import Key
@@ -29,19 +29,19 @@ def typical(key: Key, species: str = DANDELION) -> dict[str, str]:
     return found
 
 
-def shed_of(key: Key, control: Control) -> Shed:
-    """A shed whose parts are loaded already; drafts go to the home of the test."""
-    shed = Shed(key, Drafts())
-    shed.__dict__["control"] = control
-    return shed
+def context_of(key: Key, control: Control) -> Context:
+    """A context whose parts are loaded already; drafts go to the home of the test."""
+    context = Context(key, Drafts())
+    context.__dict__["control"] = control
+    return context
 
 
 class Person:
     """One person on the path."""
 
-    def __init__(self, shed: Shed, address: dict[str, str] | None = None) -> None:
-        self.shed = shed
-        self.pages = Pages(shed)
+    def __init__(self, context: Context, address: dict[str, str] | None = None) -> None:
+        self.context = context
+        self.pages = Pages(context)
         self.shown = self.pages.open(address or {})
 
     @property
@@ -94,12 +94,12 @@ class Person:
         seen = (self._dandelion if sees is None else sees).get(asked)
         if not seen:
             return self.press("unsure", asked)
-        choice = self.shed.key.flora.characters[asked].kind == "choice"
+        choice = self.context.key.flora.characters[asked].kind == "choice"
         return self.press("answer", asked, **{"state" if choice else "reading": seen})
 
     @cached_property
     def _dandelion(self) -> dict[str, str]:
-        return typical(self.shed.key)
+        return typical(self.context.key)
 
     def prove(self) -> Person:
         """Answer until the name is proven, then see the finding."""

@@ -8,7 +8,7 @@ from collections.abc import Callable
 
 import pytest
 
-from app.ask import TO_SEE, hold_interview
+from app.commands.ask import TO_SEE, hold_interview
 from model.flora.character import PARTS, Character
 from model.identify import Key
 from model.interview import Interview

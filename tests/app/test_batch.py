@@ -15,9 +15,9 @@ from pathlib import Path
 
 import pytest
 
-from app import batch
-from app.batch import Job, Share, identify_folder, photos_in
-from app.sheet import COLUMNS, UNREADABLE, Named, Sheet, shown
+from app.commands import identify_folder as batch
+from app.commands.folder_table import COLUMNS, UNREADABLE, Named, Sheet, shown
+from app.commands.identify_folder import Job, Share, identify_folder, photos_in
 from model.errors import SwardkeyError
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -25,7 +25,7 @@ SAMPLES = sorted((ROOT / "sample_images").glob("*.jpg"))[:3]
 CODE = """
 import sys
 from pathlib import Path
-from app.batch import identify_folder
+from app.commands.identify_folder import identify_folder
 from model.errors import SwardkeyError
 if __name__ == "__main__":
     try:
@@ -74,8 +74,8 @@ def quick(monkeypatch: pytest.MonkeyPatch) -> list[str]:
 
 
 def test_processes_name_a_folder_as_identify_names_each_photo(lot: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    from app.key import load_key
-    from app.photos import evidence_of
+    from app.services.knowledge import load_key
+    from app.services.photo_model import evidence_of
     from model.identify import identify
     from model.prior import region_named
 

@@ -12,12 +12,12 @@ import pytest
 from PIL import Image
 
 import training.audit
-import training.features
+import training.data.features
 from app.command_line import main
 from tests.training.test_audit import picture
 from training.audit import load_settings
 from training.collection import Collection
-from training.manifest import LabelledPhoto
+from training.data.manifest import LabelledPhoto
 
 
 def run(capsys: pytest.CaptureFixture[str], *arguments: object) -> tuple[int, str, str]:
@@ -48,7 +48,7 @@ def collection(tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: 
     labels = settings.labels.model_copy(update={"folds": 4, "shrinkage": [0.2]})
     # Fewer heads than in use, each of which takes a quarter of a second.
     monkeypatch.setattr(training.audit, "load_settings", lambda: settings.model_copy(update={"labels": labels}))
-    monkeypatch.setattr(training.features, "features_of", features)
+    monkeypatch.setattr(training.data.features, "features_of", features)
     source = tmp_path / "source"
     for place, label in enumerate(("poa_annua", "bellis_perennis")):
         (source / label).mkdir(parents=True)

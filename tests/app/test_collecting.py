@@ -19,13 +19,13 @@ import typer
 from PIL import Image
 
 from app import command_line
-from app.collecting import collect, is_whole
-from app.home import home
+from app.commands.collect import collect, is_whole
+from app.services.home import home
 
 ROOT = Path(__file__).resolve().parents[2]
 # The commands as they hang under swardkey; added here too, so that these tests need no other command.
 CODE = (
-    "from app import command_line\nfrom app.collecting import collect\n"
+    "from app import command_line\nfrom app.commands.collect import collect\n"
     "command_line.cli.add_typer(collect, name='collect')\ncommand_line.main()"
 )
 

@@ -11,10 +11,10 @@ from typing import Any
 import pytest
 import yaml
 
-from app.demo import DemoError, make_demo
-from app.home import DEMO_MARK, is_demo
-from app.invented import SETTLED, Town, last_before, load_town
+from app.commands.demo import DemoError, make_demo
+from app.demo.town import SETTLED, Town, last_before, load_town
 from app.records import Records, check_records, missing_fields, open_records
+from app.services.home import DEMO_MARK, is_demo
 from app.web.frame import head
 from model.control import Control
 from model.errors import FloraError
@@ -107,15 +107,15 @@ def test_one_follow_up_is_overdue_and_others_are_to_come(records: Records) -> No
 def test_the_papers_of_every_visit_can_be_made(
     folder: Path, records: Records, key: Key, control: Control, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    from app.web.paper import of_treatment, of_visit
-    from app.web.visit import papers
-    from tests.app.page_visitor import shed_of
+    from app.web.paper_files import of_treatment, of_visit
+    from app.web.visit_page import papers
+    from tests.app.page_visitor import context_of
 
     monkeypatch.setenv("SWARDKEY_HOME", str(folder))
-    shed, made = shed_of(key, control), 0
+    context, made = context_of(key, control), 0
     for visit in records.visits():
         for address, _ in papers(records.current("visit", visit.id).record):
-            assert of_visit(shed, visit.id, address.rsplit("/", 1)[1]).startswith(b"%PDF-")
+            assert of_visit(context, visit.id, address.rsplit("/", 1)[1]).startswith(b"%PDF-")
             made += 1
     for current in records.treatments()[:2]:
         assert of_treatment(current.record.id).startswith(b"%PDF-")
@@ -148,11 +148,11 @@ def test_a_folder_with_something_else_is_refused(tmp_path: Path, monkeypatch: py
 
 
 def test_what_was_interrupted_is_filled_anew(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("app.season.live_through", _stopped)
+    monkeypatch.setattr("app.demo.season.live_through", _stopped)
     with pytest.raises(KeyboardInterrupt):
         make_demo(tmp_path / "town", TODAY, quiet=True)
     assert not (tmp_path / "town").exists() and (tmp_path / ".town.new" / DEMO_MARK).is_file()
-    monkeypatch.setattr("app.season.live_through", lambda town, today, progress: None)
+    monkeypatch.setattr("app.demo.season.live_through", lambda town, today, progress: None)
     assert make_demo(tmp_path / "town", TODAY, quiet=True) and not (tmp_path / ".town.new").exists()
 
 

@@ -10,7 +10,7 @@ import typer
 from PIL import Image
 from typer.testing import CliRunner
 
-from app.drawing import draw, save_picture
+from app.commands.draw import draw, save_picture
 from model.errors import SwardkeyError
 from model.identify import Key
 

@@ -9,8 +9,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from app.home import home
-from app.key import ParsedFiles, load_key
+from app.services.home import home
+from app.services.knowledge import ParsedFiles, load_key
 from model.errors import FloraError, SwardkeyError
 from model.identify import Key, identify
 from model.photo import Evidence

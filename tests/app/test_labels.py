@@ -13,9 +13,9 @@ import yaml
 from pypdf import PdfReader
 
 from app.command_line import main
-from app.home import home, labels_file
-from app.read_labels import labels_read
 from app.records import back_up, open_records, plan_restore, restore
+from app.services.home import home, labels_file
+from app.services.labels import labels_read
 from model.control import Case, Control, JudgedOption, Use, judge_use, plan, suited_of
 
 BY = ("--number", "54321", "--by", "Kim Grower", "--on", "2026-06-09")

@@ -10,9 +10,9 @@ from xml.etree import ElementTree
 import numpy as np
 
 from app.figures.learning import CONFUSION, CURVE, confusion_svg, curve_svg
-from app.home import home
-from app.web.measured import FILE, draw_figures, last_figures
-from training.curve import Point
+from app.services.home import home
+from app.web.model_figures import FILE, draw_figures, last_figures
+from training.evaluate.learning_curve import Point
 
 
 def test_the_caption_of_the_confusion_names_the_commonest_mistakes() -> None:
@@ -49,7 +49,9 @@ def outcome() -> Any:
 
 
 def test_figures_are_kept_for_another_day(monkeypatch: Any) -> None:
-    monkeypatch.setattr("training.curve.learning_curve", lambda data, learned: (Point(9, 0.6, 0.6, 0.6),))
+    monkeypatch.setattr(
+        "training.evaluate.learning_curve.learning_curve", lambda data, learned: (Point(9, 0.6, 0.6, 0.6),)
+    )
     assert last_figures() == {}
     made = draw_figures(outcome(), lambda label: label)
     assert last_figures() == made and made["photos"] == 3

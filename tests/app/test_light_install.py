@@ -28,12 +28,12 @@ main(sys.argv[1:])
 SEVERAL = """
 import json
 
-import training.recipe
+import training.recipes.recipe
 from app.command_line import main
 
-whole = training.recipe.load_recipe
+whole = training.recipes.recipe.load_recipe
 short = {"shrinkage": [0.1], "base_weights": [0.3], "folds": 2, "null_draws": 20}
-training.recipe.load_recipe = lambda name: whole(name).model_copy(update=short)
+training.recipes.recipe.load_recipe = lambda name: whole(name).model_copy(update=short)
 for command in json.loads(sys.argv[1]):
     try:
         main(command)

@@ -11,7 +11,7 @@ import typer
 from typer.testing import CliRunner
 
 from app import command_line
-from app.mixing import mix
+from app.commands.mix import mix
 from model.mix.doubt import MixError
 from model.mix.result import LABEL_FIRST
 
@@ -141,7 +141,7 @@ def test_a_likely_slip_is_not_computed_until_the_user_is_sure(line: str) -> None
 
 @pytest.mark.parametrize(("answer", "computed"), [("y\n", True), ("n\n", False), ("\n", False)])
 def test_on_a_terminal_the_slip_is_asked_about(monkeypatch: pytest.MonkeyPatch, answer: str, computed: bool) -> None:
-    monkeypatch.setattr("app.settle.someone_is_there", lambda: True)
+    monkeypatch.setattr("app.commands.confirm_sum.someone_is_there", lambda: True)
     done = CliRunner().invoke(mix, words(SLIPS[0]), input=answer)
     assert "Is it right?" in done.stderr and "Is it right?" not in done.stdout
     assert ("L/ha" in done.stdout) == computed

@@ -16,10 +16,10 @@ import typer
 from PIL import Image
 
 from app import command_line
-from app.home import home
-from app.models import measure, models
+from app.commands.manage_models import measure, models
+from app.services.home import home
 from model.photo.saved import STARTER as SHIPPED
-from training.registry import Registry
+from training.registry.models import Registry
 
 ROOT = Path(__file__).resolve().parents[2]
 DRAWN = ROOT / "sample_images" / "taraxacum_officinale_flowering_3.jpg"
@@ -97,7 +97,8 @@ def test_a_damaged_model_is_said_and_what_is_used_instead(swardkey: Run, two: tu
 
 
 def test_undo_loads_nothing_slow(two: tuple[str, str]) -> None:
-    code = "import sys\nfrom app.models import models\ntry:\n    models(['undo'])\nexcept SystemExit:\n    pass\n"
+    code = "import sys\nfrom app.commands.manage_models import models\n"
+    code += "try:\n    models(['undo'])\nexcept SystemExit:\n    pass\n"
     code += "print([m for m in ('torch', 'numpy', 'sklearn', 'gradio') if m in sys.modules])"
     done = subprocess.run(
         [sys.executable, "-c", code], cwd=ROOT, capture_output=True, text=True, check=True, env=dict(os.environ)
@@ -162,8 +163,8 @@ def test_measure_says_what_is_wrong_in_one_sentence(swardkey: Run, tmp_path: Pat
 
 
 def test_only_the_groups_that_the_model_left_out_on_request(swardkey: Run, tmp_path: Path) -> None:
-    from training.recipe import load_recipe
-    from training.split import part_of
+    from training.data.split import part_of
+    from training.recipes.recipe import load_recipe
 
     recipe = load_recipe("quick")
     groups = [f"visit {n}" for n in range(40)]

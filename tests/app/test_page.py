@@ -10,21 +10,21 @@ import pytest
 from PIL import Image
 
 from app.records import open_records
+from app.web.context import Context
 from app.web.draft import DraftError, draft_of, new_id
-from app.web.look import evidence_of_shots
-from app.web.moves import told
-from app.web.shed import Shed
+from app.web.effects import told
+from app.web.shots import evidence_of_shots
 from model.control import Control
 from model.identify import Key
-from tests.app.page_visitor import Person, shed_of, typical
+from tests.app.page_visitor import Person, context_of, typical
 
 ROOT = Path(__file__).resolve().parents[2]
 SAMPLE = ROOT / "sample_images" / "taraxacum_officinale_flowering_3.jpg"
 
 
 @pytest.fixture
-def shed(key: Key, control: Control) -> Shed:
-    return shed_of(key, control)
+def context(key: Key, control: Control) -> Context:
+    return context_of(key, control)
 
 
 def upload(person: Person, tmp_path: Path, name: str, data: bytes | None = None) -> Path:
@@ -50,8 +50,8 @@ def with_place(size: tuple[int, int] = (600, 500)) -> bytes:
     return out.getvalue()
 
 
-def test_the_whole_path_ends_in_a_signed_visit(shed: Shed, tmp_path: Path) -> None:
-    person = Person(shed)
+def test_the_whole_path_ends_in_a_signed_visit(context: Context, tmp_path: Path) -> None:
+    person = Person(context)
     upload(person, tmp_path, "weed.jpg")
     assert 'alt="weed.jpg"' in person.text
     assert person.press("look", month="11").title == "What it could be"
@@ -77,42 +77,42 @@ def test_the_whole_path_ends_in_a_signed_visit(shed: Shed, tmp_path: Path) -> No
     assert kept.is_signed and len(kept.record.photos) == 1 and kept.record.findings[0].species == "taraxacum_officinale"
     assert treatment.products == () and treatment.weather[0].temperature == 22
     # The address leads to the record, and nothing of it can be changed behind its back.
-    again = Person(shed, {"plant": person.plant})
+    again = Person(context, {"plant": person.plant})
     assert again.title == "The record of the visit"
     again.press("go", "questions").press("unsure", "leaf_build")
     assert "kept as a visit already" in again.notices[0]
 
 
-def test_a_reload_finds_the_place_and_two_people_do_not_mix(shed: Shed) -> None:
-    one, other = Person(shed), Person(shed)
+def test_a_reload_finds_the_place_and_two_people_do_not_mix(context: Context) -> None:
+    one, other = Person(context), Person(context)
     one.press("look").see()
     other.press("look").see()
     one.answer()
     assert one.plant != other.plant and one.asked() != other.asked()
-    again, third = Person(shed, {"plant": one.plant}), Person(shed).press("look").see()
+    again, third = Person(context, {"plant": one.plant}), Person(context).press("look").see()
     assert (again.title, other.asked()) == (one.title, third.asked())
 
 
-def test_an_unknown_address_is_a_new_plant_and_says_so(shed: Shed) -> None:
-    person = Person(shed, {"plant": new_id()})
+def test_an_unknown_address_is_a_new_plant_and_says_so(context: Context) -> None:
+    person = Person(context, {"plant": new_id()})
     assert person.title == "Photos of one plant" and "No plant is kept" in person.notices[0]
-    person = Person(shed, {"plant": "../../etc/passwd"})
+    person = Person(context, {"plant": "../../etc/passwd"})
     assert "No plant is kept" in person.notices[0]
 
 
-def test_a_photo_is_kept_without_metadata_and_the_upload_is_removed(shed: Shed, tmp_path: Path) -> None:
-    person = Person(shed)
+def test_a_photo_is_kept_without_metadata_and_the_upload_is_removed(context: Context, tmp_path: Path) -> None:
+    person = Person(context)
     file = upload(person, tmp_path, "at_home.jpg", with_place())
     assert not file.exists()
-    kept = list(shed.drafts.photos(person.plant).iterdir())
+    kept = list(context.drafts.photos(person.plant).iterdir())
     assert len(kept) == 2
     for path in kept:
         data = path.read_bytes()
         assert b"SERIAL-4711" not in data and b"151.2070" not in data and b"Exif" not in data
 
 
-def test_what_is_wrong_with_a_photo_is_said(shed: Shed, tmp_path: Path) -> None:
-    person = Person(shed)
+def test_what_is_wrong_with_a_photo_is_said(context: Context, tmp_path: Path) -> None:
+    person = Person(context)
     flat = io.BytesIO()
     Image.new("RGB", (300, 300), (90, 120, 60)).save(flat, "PNG")
     upload(person, tmp_path, "flat.png", flat.getvalue())
@@ -127,23 +127,23 @@ def test_what_is_wrong_with_a_photo_is_said(shed: Shed, tmp_path: Path) -> None:
     assert "<img src=x" not in person.text and "&lt;img src=x" in person.text
 
 
-def test_removing_a_photo_forgets_what_it_said(shed: Shed, tmp_path: Path) -> None:
-    person = Person(shed)
+def test_removing_a_photo_forgets_what_it_said(context: Context, tmp_path: Path) -> None:
+    person = Person(context)
     upload(person, tmp_path, "weed.jpg")
-    draft = shed.drafts.read(person.plant)
+    draft = context.drafts.read(person.plant)
     assert draft is not None and draft.evidence is not None
-    assert evidence_of_shots(draft, shed.drafts.photos(person.plant)) is not None
+    assert evidence_of_shots(draft, context.drafts.photos(person.plant)) is not None
     person.press("remove", draft.shots[0].thumb)
-    draft = shed.drafts.read(person.plant)
+    draft = context.drafts.read(person.plant)
     assert draft is not None and draft.shots == () and draft.evidence is None
-    assert list(shed.drafts.photos(person.plant).iterdir()) == []
+    assert list(context.drafts.photos(person.plant).iterdir()) == []
 
 
-def test_back_and_change_are_exact_and_each_answer_says_what_it_did(shed: Shed) -> None:
-    person = Person(shed).press("look").see()
+def test_back_and_change_are_exact_and_each_answer_says_what_it_did(context: Context) -> None:
+    person = Person(context).press("look").see()
     first = person.asked()
     before = person.shown[4]
-    person.press("answer", first, state=[next(iter(shed.key.flora.characters[first].states))])
+    person.press("answer", first, state=[next(iter(context.key.flora.characters[first].states))])
     assert any(words in person.text for words in ("rose from", "fell from", "next to nothing", "narrowed the list"))
     assert person.press("change", first).asked() == first and "Change an answer" in person.text
     assert "your answer" in person.text
@@ -152,27 +152,28 @@ def test_back_and_change_are_exact_and_each_answer_says_what_it_did(shed: Shed) 
     assert person.asked() == first and stands[0] == stands[1]
 
 
-def test_what_an_answer_did_is_the_change_of_the_chances(shed: Shed) -> None:
-    person = Person(shed).press("look").see()
-    draft = shed.drafts.read(person.plant)
+def test_what_an_answer_did_is_the_change_of_the_chances(context: Context) -> None:
+    person = Person(context).press("look").see()
+    draft = context.drafts.read(person.plant)
     assert draft is not None
-    interview = shed.interview(draft)
+    interview = context.interview(draft)
     for character in ("flower_stalk", "flower_build", "milky_sap", "stalk_hollow"):
-        interview = interview.answer(character, typical(shed.key)[character])
+        interview = interview.answer(character, typical(context.key)[character])
     at = (None, interview.month, interview.region, interview.visible)
     answers = list(interview.answers.items())
-    rows = [*(shed.name(s) for s in shed.key.flora.ids), "a plant outside the flora"]
-    moves = [(place, move) for place, one in enumerate(told(shed, interview)[::-1]) for move in one["moves"]]
+    rows = [*(context.name(s) for s in context.key.flora.ids), "a plant outside the flora"]
+    moves = [(place, move) for place, one in enumerate(told(context, interview)[::-1]) for move in one["moves"]]
     assert {move.up for _, move in moves} == {True, False}
     for place, move in moves:
         before, after = (
-            float(shed.key.posterior(dict(answers[:count]), *at)[rows.index(move.name)]) for count in (place, place + 1)
+            float(context.key.posterior(dict(answers[:count]), *at)[rows.index(move.name)])
+            for count in (place, place + 1)
         )
         assert (move.before, move.after) == (pytest.approx(before), pytest.approx(after))
 
 
-def test_unsure_changes_nothing_but_the_question(shed: Shed) -> None:
-    person = Person(shed).press("look").see()
+def test_unsure_changes_nothing_but_the_question(context: Context) -> None:
+    person = Person(context).press("look").see()
     first = person.asked()
     person.press("unsure", first)
     assert person.asked() != first and "it changed nothing" in person.text
@@ -181,17 +182,17 @@ def test_unsure_changes_nothing_but_the_question(shed: Shed) -> None:
 @pytest.mark.parametrize(
     "fields", [{"state": ["no_such_state"]}, {"state": []}, {"state": "x" * 5000}, {"reading": "-3"}, {}]
 )
-def test_a_bad_answer_is_one_sentence_and_loses_nothing(shed: Shed, fields: dict[str, str]) -> None:
-    person = Person(shed).press("look").see()
+def test_a_bad_answer_is_one_sentence_and_loses_nothing(context: Context, fields: dict[str, str]) -> None:
+    person = Person(context).press("look").see()
     first = person.asked()
     person.press("answer", first, **fields)
     assert len(person.notices) == 1 and person.asked() == first
-    draft = shed.drafts.read(person.plant)
+    draft = context.drafts.read(person.plant)
     assert draft is not None and draft.answers == {}
 
 
-def test_a_button_that_is_not_there_does_nothing(shed: Shed) -> None:
-    person = Person(shed)
+def test_a_button_that_is_not_there_does_nothing(context: Context) -> None:
+    person = Person(context)
     for do, which in (("make_plan", ""), ("go", "record"), ("__class__", ""), ("sign_visit", "")):
         assert len(person.press(do, which).notices) == 1
         assert person.title == "Photos of one plant"
@@ -201,27 +202,27 @@ def test_a_button_that_is_not_there_does_nothing(shed: Shed) -> None:
     assert "is not text" in person.notices[0]
 
 
-def test_a_plant_outside_the_list_gets_no_plan(shed: Shed) -> None:
-    person = Person(shed).press("look")
+def test_a_plant_outside_the_list_gets_no_plan(context: Context) -> None:
+    person = Person(context).press("look")
     odd = {"leaf_build": ["grassy"], "milky_sap": ["present"], "flower_build": ["pea"], "leaf_edge": ["prickly"]}
     odd |= {"underground": ["tuber_chain"], "seed_structure": ["berry"], "crushed_smell": ["onion"]}
     for character, states in odd.items():
         person.press("answer", character, state=states)
-    draft = shed.drafts.read(person.plant)
-    assert draft is not None and shed.finding(draft).status == "unlisted"
+    draft = context.drafts.read(person.plant)
+    assert draft is not None and context.finding(draft).status == "unlisted"
     person.press("conclude")
     assert "herbarium" in person.text and "onward" not in person.text
     assert "no plan" in person.press("onward").notices[0]
 
 
-def test_an_override_is_explained(shed: Shed, tmp_path: Path) -> None:
-    person = Person(shed)
+def test_an_override_is_explained(context: Context, tmp_path: Path) -> None:
+    person = Person(context)
     upload(person, tmp_path, "weed.jpg")
-    draft = shed.drafts.read(person.plant)
+    draft = context.drafts.read(person.plant)
     assert draft is not None and draft.evidence is not None
     # As if the photos had said clover, and then a dandelion is described.
     chances = dict.fromkeys(draft.evidence["probabilities"], 0.001) | {"trifolium_repens": 0.95}
-    shed.drafts.save(draft_of(draft.as_json() | {"evidence": {**draft.evidence, "probabilities": chances}}))
+    context.drafts.save(draft_of(draft.as_json() | {"evidence": {**draft.evidence, "probabilities": chances}}))
     person.press("look").press("ask").prove()
     assert "The photo looked like" in person.text and "would have shown" in person.text
 

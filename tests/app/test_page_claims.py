@@ -1,4 +1,4 @@
-"""The short form of ``python -m tests.claims.pages`` and ``tests.claims.load``, on one server that is cut off."""
+"""The short form of ``python -m tests.security.pages`` and ``tests.benchmarks.load``, on one server that is cut off."""
 
 from __future__ import annotations
 
@@ -11,13 +11,13 @@ from pathlib import Path
 import pytest
 
 from model.identify import Key
-from tests.claims import page_attacks
-from tests.claims.load import Person, Tally, Weights, check_kept
+from tests.benchmarks.load import Person, Tally, Weights, check_kept
 from tests.claims.observer import SimulatedObserver
-from tests.claims.page_attacks import CANARY
-from tests.claims.page_texts import Reader, hostile, tell_all
-from tests.claims.pages import CUT, KINDS, START, connected, loopback_only, walk_path
-from tests.claims.visitor import PHOTO, ROOT, Server, Visitor, served
+from tests.security import page_attacks
+from tests.security.page_attacks import CANARY
+from tests.security.page_texts import Reader, hostile, tell_all
+from tests.security.pages import CUT, KINDS, START, connected, loopback_only, walk_path
+from tests.security.visitor import PHOTO, ROOT, Server, Visitor, served
 
 SHORT = {
     "names of other machines",
@@ -92,9 +92,9 @@ def test_the_same_photo_of_two_people_at_once_is_each_ones_own(server: Server) -
 
 
 def test_no_text_of_the_user_becomes_a_tag(tmp_path: Path) -> None:
-    from app.web.shed import open_shed
+    from app.web.context import open_context
 
-    tried = tell_all(open_shed(), tmp_path / "files", 1)
+    tried = tell_all(open_context(), tmp_path / "files", 1)
     assert tried.wrong == [] and sum(tried.fields.values()) > 500 and tried.seen > 10
 
 
@@ -121,26 +121,26 @@ COLD = """
 import shutil, sys, threading
 from pathlib import Path
 from app.web.page import Pages
-from app.web.shed import open_shed
-from app.web.warm import warm_up
+from app.web.context import open_context
+from app.web.warm_up import warm_up
 sys.setswitchinterval(0.0005)
-shed = open_shed()
-shed.ready.clear()
-pages = Pages(shed)
+context = open_context()
+context.ready.clear()
+pages = Pages(context)
 said = []
 def one(number):
     file = Path(sys.argv[1]) / f"{number}.jpg"
     shutil.copy(sys.argv[2], file)
     shown = pages.add_photos(pages.open({})[0], [str(file)])
     said.append("notice" in shown[1])
-threads = [threading.Thread(target=warm_up, args=(shed,))]
+threads = [threading.Thread(target=warm_up, args=(context,))]
 threads += [threading.Thread(target=one, args=(number,)) for number in range(2)]
 for thread in threads: thread.start()
 for thread in threads: thread.join()
 sys.setswitchinterval(0.005)
 before = set(sys.modules)
 from tests.app.page_visitor import Person
-person = Person(shed)
+person = Person(context)
 person.press("look").prove()
 person.press("onward").press("make_plan", lawn="buffalo", place="lawn", month="11", state="NSW").choose_a_spray()
 person.press("weigh", temperature="22", humidity="60", wind="9", hour="11:00", state="NSW")

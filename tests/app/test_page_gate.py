@@ -12,23 +12,24 @@ from typing import Any
 import pytest
 
 from app.records import RecordsError, open_records
-from app.web import learning, network
+from app.web import learning_page as learning
+from app.web import network
+from app.web.context import Context
 from app.web.gate import STARTED, Gate
 from app.web.network import MOST_WRONG, Password, PasswordError, ask_password, checked
 from app.web.page import build_page
 from app.web.serving import settle_gradio
-from app.web.shed import Shed
 from app.web.uploads import drop_old, plain_name
 from model.control import Control
 from model.identify import Key
-from tests.app.page_visitor import Person, shed_of
+from tests.app.page_visitor import Person, context_of
 
 WORD = "dandelion-clock-77"
 
 
 @pytest.fixture
-def shed(key: Key, control: Control) -> Shed:
-    return shed_of(key, control)
+def context(key: Key, control: Control) -> Context:
+    return context_of(key, control)
 
 
 async def behind(scope: Any, receive: Any, send: Any) -> None:
@@ -73,7 +74,7 @@ def basic(word: str) -> str:
     return "Basic " + base64.b64encode(f"any:{word}".encode()).decode()
 
 
-def test_of_gradios_addresses_only_those_of_the_pages_are_there(shed: Shed, tmp_path: Path) -> None:
+def test_of_gradios_addresses_only_those_of_the_pages_are_there(context: Context, tmp_path: Path) -> None:
     """Also those that a later gradio brings."""
     from gradio.routes import App
 
@@ -83,7 +84,7 @@ def test_of_gradios_addresses_only_those_of_the_pages_are_there(shed: Shed, tmp_
     used |= {"/gradio_api/heartbeat/{session_hash}", "/gradio_api/queue/join", "/gradio_api/upload"}
     used |= {f"/{place}{end}" for place in ("flora", "records", "training", "key") for end in ("", "/")}
     others = 0
-    for route in all_routes(App.create_app(build_page(shed)).routes):
+    for route in all_routes(App.create_app(build_page(context)).routes):
         path, methods = str(getattr(route, "path", "")), getattr(route, "methods", None) or {"GET"}
         if path in used:
             continue
@@ -187,10 +188,10 @@ def test_photos_of_one_name_are_all_taken(tmp_path: Path, monkeypatch: pytest.Mo
     assert not any((tmp_path / str(number)).exists() for number in range(3))
 
 
-def test_a_visit_is_kept_whole_or_not_at_all(shed: Shed, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_a_visit_is_kept_whole_or_not_at_all(context: Context, monkeypatch: pytest.MonkeyPatch) -> None:
     from app.records.book import Book
 
-    person = Person(shed)
+    person = Person(context)
     person.press("look").prove()
     person.press("onward").press("make_plan", lawn="buffalo", place="lawn", month="11", state="NSW").choose_a_spray()
     person.press("to_record")

@@ -8,15 +8,15 @@ from pathlib import Path
 
 import pytest
 
+from app.web.context import Context
 from app.web.draft import new_id
 from app.web.frame import for_pages
 from app.web.guard import in_a_sentence
 from app.web.page import build_page
 from app.web.serving import serve_options
-from app.web.shed import Shed
 from model.control import Control
 from model.identify import Key
-from tests.app.page_visitor import shed_of
+from tests.app.page_visitor import context_of
 
 CANARY = b"no page hands this out"
 
@@ -37,9 +37,9 @@ def port(
     uploads = tmp_path_factory.mktemp("uploads")
     patch.setenv("GRADIO_TEMP_DIR", str(uploads))
     patch.chdir(tmp_path_factory.mktemp("empty"))
-    shed: Shed = shed_of(key, control)
-    blocks = build_page(shed)
-    _, url, _ = blocks.launch(**serve_options(blocks, shed, uploads), prevent_thread_lock=True)
+    context: Context = context_of(key, control)
+    blocks = build_page(context)
+    _, url, _ = blocks.launch(**serve_options(blocks, context, uploads), prevent_thread_lock=True)
     yield int(url.rstrip("/").rsplit(":", 1)[1])
     blocks.close()
     patch.undo()
@@ -57,8 +57,8 @@ def get(port: int, path: str, **headers: str) -> tuple[int, dict[str, str], byte
 def test_it_is_served_on_loopback_only_and_nothing_is_shared_or_reported(
     key: Key, control: Control, tmp_path: Path
 ) -> None:
-    shed = shed_of(key, control)
-    options = serve_options(build_page(shed), shed, tmp_path)
+    context = context_of(key, control)
+    options = serve_options(build_page(context), context, tmp_path)
     assert options["server_name"] == "127.0.0.1"
     for off in ("share", "show_error", "mcp_server", "enable_monitoring", "ssr_mode"):
         assert options[off] is False

@@ -13,31 +13,31 @@ from hypothesis import strategies as st
 
 from app.records import open_records
 from app.records.rows import canonical
-from app.web import flow
+from app.web import steps as flow
+from app.web.context import Context
 from app.web.draft import Choosing, Draft, draft_of, new_id
-from app.web.shed import Shed
-from app.web.states import choices, choosing
+from app.web.state_choices import choices, choosing
 from model.control import Control
 from model.flora.character import PARTS
 from model.identify import Key
 from model.traits import out_of_sight
-from tests.app.page_visitor import Person, shed_of
+from tests.app.page_visitor import Person, context_of
 
 
 @pytest.fixture
-def shed(key: Key, control: Control) -> Shed:
-    return shed_of(key, control)
+def context(key: Key, control: Control) -> Context:
+    return context_of(key, control)
 
 
 @pytest.fixture
-def person(shed: Shed) -> Person:
+def person(context: Context) -> Person:
     """Someone who is asked the first question about a plant of which everything can be seen."""
-    return Person(shed).press("look", month="11").see()
+    return Person(context).press("look", month="11").see()
 
 
 def draft_in(person: Person) -> Draft:
     """What is kept of the person's plant."""
-    draft = person.shed.drafts.read(person.plant)
+    draft = person.context.drafts.read(person.plant)
     assert draft is not None
     return draft
 
@@ -96,8 +96,8 @@ def saved(draft: Draft) -> Draft:
     return draft_of(json.loads(canonical(draft.as_json())))
 
 
-def press(shed: Shed, draft: Draft, do: str, which: str = "", **fields: Any) -> Draft:
-    return saved(flow.act(shed, draft, do, fields, which)[0])
+def press(context: Context, draft: Draft, do: str, which: str = "", **fields: Any) -> Draft:
+    return saved(flow.act(context, draft, do, fields, which)[0])
 
 
 STEPS = st.lists(st.tuples(st.sampled_from(["answer", "answer", "unsure", "several", "change", "back", "see", "peek"]),
@@ -106,57 +106,60 @@ STEPS = st.lists(st.tuples(st.sampled_from(["answer", "answer", "unsure", "sever
 
 @given(steps=STEPS)
 @settings(max_examples=25, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
-def test_answering_back_and_change_give_what_was_before(shed: Shed, steps: list[tuple[str, int]]) -> None:
-    draft = press(shed, Draft(new_id(), step="questions", month=7), "see", visible=list(PARTS))
-    plan = Plan(shed.key, visible=PARTS)
+def test_answering_back_and_change_give_what_was_before(context: Context, steps: list[tuple[str, int]]) -> None:
+    draft = press(context, Draft(new_id(), step="questions", month=7), "see", visible=list(PARTS))
+    plan = Plan(context.key, visible=PARTS)
     for do, number in steps:
-        question = shed.finding(draft).next_question
+        question = context.finding(draft).next_question
         if do in ("answer", "unsure", "several", "peek") and question is not None:
-            before, draft = draft, _tap(shed, draft, question.character.id, do, number)
+            before, draft = draft, _tap(context, draft, question.character.id, do, number)
             if draft == before:  # there is nothing half way of a figure
                 continue
             if do != "peek":
                 plan.put(question.character.id, draft.answers[question.character.id])
-            assert press(shed, draft, "back") == before
+            assert press(context, draft, "back") == before
             if do == "peek":
-                draft = press(shed, draft, "back")
+                draft = press(context, draft, "back")
         elif do == "change" and plan.counted():
             character = plan.counted()[number % len(plan.counted())]
-            before, draft = draft, press(shed, draft, "change", character)
-            assert press(shed, draft, "back") == before
-            draft = _tap(shed, draft, character, "answer", number)
+            before, draft = draft, press(context, draft, "change", character)
+            assert press(context, draft, "back") == before
+            draft = _tap(context, draft, character, "answer", number)
             plan.put(character, draft.answers[character])
         elif do == "back" and draft.visible is not None:
-            draft = press(shed, draft, "back")
+            draft = press(context, draft, "back")
             plan.back()
             if draft.asking or draft.visible is None:  # what can be seen is asked: tell all of it again
-                draft, plan.visible = press(shed, draft, "see", visible=list(PARTS)), PARTS
+                draft, plan.visible = press(context, draft, "see", visible=list(PARTS)), PARTS
         elif do == "see":
             parts = [part for place, part in enumerate(PARTS) if (number + 1) >> place & 1] or ["leaves"]
-            draft, plan.visible = press(shed, press(shed, draft, "look_again"), "see", visible=parts), tuple(parts)
+            draft, plan.visible = (
+                press(context, press(context, draft, "look_again"), "see", visible=parts),
+                tuple(parts),
+            )
         assert (list(draft.answers.items()), draft.visible) == (plan.pairs, plan.visible)
 
 
-def _tap(shed: Shed, draft: Draft, character: str, do: str, number: int) -> Draft:
+def _tap(context: Context, draft: Draft, character: str, do: str, number: int) -> Draft:
     """One answer by the taps that it takes; ``peek`` goes only half the way."""
-    asked = shed.key.flora.characters[character]
+    asked = context.key.flora.characters[character]
     if do == "unsure":
-        return press(shed, draft, "unsure", character)
+        return press(context, draft, "unsure", character)
     if asked.kind != "choice":
         low, high = asked.domain or (1, 12)
         reading = round(low + (high - low) * number / 30) if asked.kind == "month" else low + (high - low) * number / 30
-        return draft if do == "peek" else press(shed, draft, "answer", character, reading=[f"{reading:.4g}"])
+        return draft if do == "peek" else press(context, draft, "answer", character, reading=[f"{reading:.4g}"])
     names = list(asked.groups)
     if names:
-        draft = press(shed, draft, "group", f"{character}:{names[number % len(names)]}")
+        draft = press(context, draft, "group", f"{character}:{names[number % len(names)]}")
     if do in ("several", "peek"):
-        draft = press(shed, draft, "more", character)
+        draft = press(context, draft, "more", character)
     if do == "peek":
         assert choosing(draft, asked).several
         return draft
     shown = [state["id"] for state in choices(draft, asked)["states"]]
     chosen = shown[number % len(shown) :][: 2 if do == "several" else 1]
-    return press(shed, draft, "answer", character, state=chosen)
+    return press(context, draft, "answer", character, state=chosen)
 
 
 def test_a_draft_is_the_same_after_a_reload_through_the_records(person: Person) -> None:

@@ -9,29 +9,31 @@ from pathlib import Path
 
 import pytest
 
-from app.papers.gather import decided, decided_option, kept_case, naming_of, plan_of, visit_record
 from app.records import KeptFinding, open_records
-from app.web import paper, records, visit
+from app.services.visit_papers import decided, decided_option, kept_case, naming_of, plan_of, visit_record
+from app.web import paper_files as paper
+from app.web import records_page as records
+from app.web import visit_page as visit
+from app.web.context import Context
 from app.web.draft import Draft, new_id
-from app.web.finding import plan_species
+from app.web.finding_page import plan_species
 from app.web.frame import FormError
-from app.web.plan import chosen
-from app.web.shed import Shed
+from app.web.plan_page import chosen
 from model.control import Control
 from model.errors import AnswerError
 from model.identify import Key
-from tests.app.page_visitor import Person, shed_of
+from tests.app.page_visitor import Person, context_of
 
 
 @pytest.fixture
-def shed(key: Key, control: Control) -> Shed:
-    return shed_of(key, control)
+def context(key: Key, control: Control) -> Context:
+    return context_of(key, control)
 
 
 @pytest.fixture
-def kept(shed: Shed) -> int:
+def kept(context: Context) -> int:
     """A visit for which another place, cover and stage than usual were told, and a spray chosen."""
-    person = Person(shed).press("look", month="11").prove().press("onward")
+    person = Person(context).press("look", month="11").prove().press("onward")
     person.press(
         "make_plan", lawn="couch", place="paving", month="4", cover="30", stage="young", state="NSW", near=["pets"],
         used=["9"],
@@ -45,90 +47,92 @@ def kept(shed: Shed) -> int:
         return book.visits()[0].id
 
 
-def test_a_kept_plan_tells_its_case_and_papers_use_it(shed: Shed, kept: int) -> None:
+def test_a_kept_plan_tells_its_case_and_papers_use_it(context: Context, kept: int) -> None:
     with open_records() as book:
         record = visit_record(book, kept)
         case = kept_case(record)
-        made = plan_of(book, record, naming_of(record, shed.key), shed.control)
-        changed = plan_of(book, record, naming_of(record, shed.key), shed.control, place="lawn", cover=0.0)
+        made = plan_of(book, record, naming_of(record, context.key), context.control)
+        changed = plan_of(book, record, naming_of(record, context.key), context.control, place="lawn", cover=0.0)
     assert case is not None and made.case == case
     assert (case.place, case.cover, case.stage, case.month, case.used) == ("paving", 30, "young", 4, (9,))
     assert (changed.case.place, changed.case.cover, changed.case.stage) == ("lawn", 0.0, "young")
     assert [decided(option) for option in decided_option(record, made)] == [record.plans[0].chosen]
 
 
-def test_what_was_kept_by_the_former_name_of_a_method_is_found(shed: Shed, kept: int) -> None:
+def test_what_was_kept_by_the_former_name_of_a_method_is_found(context: Context, kept: int) -> None:
     with open_records() as book:
         record = visit_record(book, kept)
-        made = plan_of(book, record, naming_of(record, shed.key), shed.control, place="lawn")
+        made = plan_of(book, record, naming_of(record, context.key), context.control, place="lawn")
     former = replace(record, plans=(replace(record.plans[0], chosen="Mend the cause"),))
     assert [option.method for option in decided_option(former, made)] == ["cultural"]
-    person = Person(shed).press("look", month="11").prove().press("onward")
-    draft = shed.drafts.read(person.press("make_plan", lawn="couch", place="lawn", month="11").plant)
+    person = Person(context).press("look", month="11").prove().press("onward")
+    draft = context.drafts.read(person.press("make_plan", lawn="couch", place="lawn", month="11").plant)
     assert draft is not None
-    option = chosen(shed, replace(draft, choice="mend"))
+    option = chosen(context, replace(draft, choice="mend"))
     assert option is not None and option.method == "cultural"
 
 
-def test_a_visit_without_a_case_is_planned_for_its_site_and_month(shed: Shed, kept: int) -> None:
+def test_a_visit_without_a_case_is_planned_for_its_site_and_month(context: Context, kept: int) -> None:
     with open_records() as book:
         record = visit_record(book, kept)
         old = {k: v for k, v in record.plans[0].plan.items() if k != "case"}
         before = replace(record, plans=(replace(record.plans[0], plan=old),))
-        made = plan_of(book, before, naming_of(record, shed.key), shed.control)
+        made = plan_of(book, before, naming_of(record, context.key), context.control)
     assert kept_case(before) is None and (made.case.month, made.case.place) == (11, "lawn")
 
 
 def test_the_job_sheet_of_a_visit_has_what_was_decided_only(
-    shed: Shed, kept: int, monkeypatch: pytest.MonkeyPatch
+    context: Context, kept: int, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     sheets = []
-    monkeypatch.setattr("app.papers.job.job_paper", lambda sheet, *rest: sheets.append(sheet) or b"%PDF-")
-    paper.of_visit(shed, kept, "job")
+    monkeypatch.setattr("app.papers.job_sheet.job_paper", lambda sheet, *rest: sheets.append(sheet) or b"%PDF-")
+    paper.of_visit(context, kept, "job")
     with open_records() as book:
         chosen = visit_record(book, kept).plans[0].chosen
     assert [decided(option) for option in sheets[0].options] == [chosen]
 
 
-def test_no_advice_for_a_plant_that_is_not_in_the_list(shed: Shed, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_no_advice_for_a_plant_that_is_not_in_the_list(context: Context, monkeypatch: pytest.MonkeyPatch) -> None:
     draft = Draft(new_id(), lawn={"lawn": "couch"}, answers={})
-    unlisted = replace(shed.finding(draft), status="unlisted", species=None)
-    monkeypatch.setattr(Shed, "finding", lambda self, draft: unlisted)
-    assert plan_species(shed, draft) == ()
+    unlisted = replace(context.finding(draft), status="unlisted", species=None)
+    monkeypatch.setattr(Context, "finding", lambda self, draft: unlisted)
+    assert plan_species(context, draft) == ()
     for kind in ("advice", "job"):
         with pytest.raises(FormError):
-            paper.PAPERS[kind](shed, draft)
+            paper.PAPERS[kind](context, draft)
 
 
-def test_a_plant_without_a_plan_is_kept_as_a_visit_without_papers(shed: Shed, monkeypatch: pytest.MonkeyPatch) -> None:
-    person = Person(shed).press("look", month="11").press("conclude")
-    real = shed.finding(Draft(new_id()))
-    monkeypatch.setattr(Shed, "finding", lambda self, draft: replace(real, status="unlisted", species=None))
+def test_a_plant_without_a_plan_is_kept_as_a_visit_without_papers(
+    context: Context, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    person = Person(context).press("look", month="11").press("conclude")
+    real = context.finding(Draft(new_id()))
+    monkeypatch.setattr(Context, "finding", lambda self, draft: replace(real, status="unlisted", species=None))
     person.press("to_record").press("keep", day="2026-11-25", who="Sam", client="A", address="1 Low Street")
     assert person.title == "The record of the visit" and "a plant that is not in the list" in person.text
     assert "/paper/visit/" not in person.text and 'data-do="confirm"' not in person.text
     with open_records() as book, pytest.raises(AnswerError):
-        naming_of(visit_record(book, 1), shed.key)
+        naming_of(visit_record(book, 1), context.key)
 
 
-def test_who_confirms_must_be_told(shed: Shed, kept: int) -> None:
+def test_who_confirms_must_be_told(context: Context, kept: int) -> None:
     with pytest.raises(FormError, match="Who confirms"):
-        visit.act(shed, kept, "confirm", {"by": [""]}, "")
-    assert visit.act(shed, kept, "confirm", {"by": ["Kim"]}, "") == "Confirmed by Kim."
+        visit.act(context, kept, "confirm", {"by": [""]}, "")
+    assert visit.act(context, kept, "confirm", {"by": ["Kim"]}, "") == "Confirmed by Kim."
 
 
-def test_findings_are_shared_as_the_form_says(shed: Shed, kept: int) -> None:
-    data, kind = paper.shared(shed, "csv", {"by": "Own Lawns", "licence": "CC0"})
+def test_findings_are_shared_as_the_form_says(context: Context, kept: int) -> None:
+    data, kind = paper.shared(context, "csv", {"by": "Own Lawns", "licence": "CC0"})
     assert kind.startswith("text/csv") and b"Taraxacum officinale" in data and b"Low Street" not in data
-    data, kind = paper.shared(shed, "zip", {"by": "Own Lawns", "licence": "CC BY", "places": "2", "names": "yes"})
+    data, kind = paper.shared(context, "zip", {"by": "Own Lawns", "licence": "CC BY", "places": "2", "names": "yes"})
     assert kind == "application/zip" and data.startswith(b"PK")
     with pytest.raises(AnswerError, match="publisher"):
-        paper.shared(shed, "zip", {"by": " ", "licence": "CC BY"})
+        paper.shared(context, "zip", {"by": " ", "licence": "CC BY"})
 
 
-def test_a_search_leads_to_the_visit_in_words(shed: Shed, kept: int, tmp_path: Path) -> None:
+def test_a_search_leads_to_the_visit_in_words(context: Context, kept: int, tmp_path: Path) -> None:
     with open_records() as book:
         book.add_finding(KeptFinding(kept, {"candidates": []}, "undecided"))
-    shown = records.body(shed, {"q": "dandelion"})
+    shown = records.body(context, {"q": "dandelion"})
     assert f'href="/records?visit={kept}"' in shown and "taraxacum_officinale" not in shown
     assert "25 November 2026, 1 Low Street" in shown

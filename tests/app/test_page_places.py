@@ -12,57 +12,60 @@ from typing import Any
 import pytest
 
 from app.records import Client, FollowUp, Site, Visit, open_records
-from app.web import flora, learning, printed, records
-from app.web.flora import Wanted, fits
+from app.web import flora_page as flora
+from app.web import key_page as printed
+from app.web import learning_page as learning
+from app.web import records_page as records
+from app.web.background import Work
+from app.web.context import Context
+from app.web.flora_page import Wanted, fits
 from app.web.frame import FormError
 from app.web.places import Place
-from app.web.shed import Shed
-from app.web.work import Work
 from model.control import Control
 from model.identify import Key
-from tests.app.page_visitor import shed_of
+from tests.app.page_visitor import context_of
 
 ROOT = Path(__file__).resolve().parents[2]
 
 
 @pytest.fixture
-def shed(key: Key, control: Control) -> Shed:
-    return shed_of(key, control)
+def context(key: Key, control: Control) -> Context:
+    return context_of(key, control)
 
 
-def page(shed: Shed, module: ModuleType, **address: str) -> str:
-    shown = Place(shed, module).open(address)
+def page(context: Context, module: ModuleType, **address: str) -> str:
+    shown = Place(context, module).open(address)
     return f"{shown[1]}{shown[2]}"
 
 
-def press(shed: Shed, module: ModuleType, at: dict[str, str], do: str, which: str = "", **fields: str) -> Any:
+def press(context: Context, module: ModuleType, at: dict[str, str], do: str, which: str = "", **fields: str) -> Any:
     told = {"do": do, "with": which, "fields": {name: [value] for name, value in fields.items()}}
-    return Place(shed, module).act(at, told)
+    return Place(context, module).act(at, told)
 
 
-def test_the_flora_is_filtered_by_name_month_family_and_character(shed: Shed) -> None:
-    assert f"{len(shed.key.flora.ids)} of {len(shed.key.flora.ids)} plants" in page(shed, flora)
-    plant = shed.key.flora.species["soliva_sessilis"]
-    assert fits(shed, plant, Wanted(text="Bindy eye")) and not fits(shed, plant, Wanted(text="clover"))
-    assert fits(shed, plant, Wanted(month=9)) and not fits(shed, plant, Wanted(month=2))
-    assert not fits(shed, plant, Wanted(family="Poaceae"))
-    assert fits(shed, plant, Wanted(character="seed_structure", state="winged_spine_seed"))
-    assert not fits(shed, plant, Wanted(character="leaf_build", state="grassy"))
-    address, _, below = press(shed, flora, {}, "filter", q="bindii", month="9")
+def test_the_flora_is_filtered_by_name_month_family_and_character(context: Context) -> None:
+    assert f"{len(context.key.flora.ids)} of {len(context.key.flora.ids)} plants" in page(context, flora)
+    plant = context.key.flora.species["soliva_sessilis"]
+    assert fits(context, plant, Wanted(text="Bindy eye")) and not fits(context, plant, Wanted(text="clover"))
+    assert fits(context, plant, Wanted(month=9)) and not fits(context, plant, Wanted(month=2))
+    assert not fits(context, plant, Wanted(family="Poaceae"))
+    assert fits(context, plant, Wanted(character="seed_structure", state="winged_spine_seed"))
+    assert not fits(context, plant, Wanted(character="leaf_build", state="grassy"))
+    address, _, below = press(context, flora, {}, "filter", q="bindii", month="9")
     assert address == {"q": "bindii", "month": "9"} and "1 of" in below
 
 
-def test_the_page_of_a_species_has_traits_sources_calendar_and_look_alikes(shed: Shed) -> None:
-    text = page(shed, flora, species="soliva_sessilis")
+def test_the_page_of_a_species_has_traits_sources_calendar_and_look_alikes(context: Context) -> None:
+    text = page(context, flora, species="soliva_sessilis")
     for words in ("Soliva sessilis", "The year of bindii", "Often mistaken for", "What it shows", "Sources", "[NSW"):
         assert words in text
     assert "never learned a photo" in text
-    assert "The flora" in page(shed, flora, species="<script>alert(1)</script>")
+    assert "The flora" in page(context, flora, species="<script>alert(1)</script>")
 
 
-def test_every_species_has_a_page(shed: Shed) -> None:
-    for species in shed.key.flora.ids:
-        assert shed.key.flora.species[species].scientific_name in page(shed, flora, species=species)
+def test_every_species_has_a_page(context: Context) -> None:
+    for species in context.key.flora.ids:
+        assert context.key.flora.species[species].scientific_name in page(context, flora, species=species)
 
 
 @pytest.fixture
@@ -75,44 +78,44 @@ def visit() -> int:
     return kept.id
 
 
-def test_records_show_what_is_due_find_again_and_lead_to_history(shed: Shed, visit: int) -> None:
-    text = page(shed, records)
+def test_records_show_what_is_due_find_again_and_lead_to_history(context: Context, visit: int) -> None:
+    text = page(context, records)
     assert "Survivors" in text and "overdue" in text and "Mara &amp; Sons" in text
-    assert "4 Rill Street" in press(shed, records, {}, "search", q="rill")[2]
-    assert "2 June 2026" in page(shed, records, site="1").replace("02 June", "2 June")
-    _, above, _ = press(shed, records, {}, "done", "1")
+    assert "4 Rill Street" in press(context, records, {}, "search", q="rill")[2]
+    assert "2 June 2026" in page(context, records, site="1").replace("02 June", "2 June")
+    _, above, _ = press(context, records, {}, "done", "1")
     assert "Done: Survivors" in above
-    assert "overdue" not in page(shed, records)
-    _, above, _ = press(shed, records, {"site": "1"}, "tell_group", group="4", day="2026-03-01")
-    assert "group 4" in above and "group <b>4</b>" in page(shed, records, site="1")
-    press(shed, records, {"site": "1"}, "change", address="5 Rill Street", client="Mara", lawn="couch", area="250")
+    assert "overdue" not in page(context, records)
+    _, above, _ = press(context, records, {"site": "1"}, "tell_group", group="4", day="2026-03-01")
+    assert "group 4" in above and "group <b>4</b>" in page(context, records, site="1")
+    press(context, records, {"site": "1"}, "change", address="5 Rill Street", client="Mara", lawn="couch", area="250")
     with open_records() as book:
         site = book.site(1)
     assert (site.address, site.lawn, site.area_m2) == ("5 Rill Street", "couch", 250)
 
 
-def test_work_without_a_chemical_is_filled_in_signed_and_amended(shed: Shed, visit: int) -> None:
+def test_work_without_a_chemical_is_filled_in_signed_and_amended(context: Context, visit: int) -> None:
     at = {"visit": str(visit)}
-    press(shed, records, at, "new_treatment", "by_hand")
+    press(context, records, at, "new_treatment", "by_hand")
     filled = {"day": "2026-06-02", "method": "Hand removal", "applicator": "Sam", "who": "Sam"}
-    _, above, below = press(shed, records, at, "sign_treatment", "1", **filled)
+    _, above, below = press(context, records, at, "sign_treatment", "1", **filled)
     assert "is signed" in above and "Amend it" in below
-    _, above, _ = press(shed, records, at, "amend", "1", **{**filled, "method": "Mowing"}, reason="was mown")
+    _, above, _ = press(context, records, at, "amend", "1", **{**filled, "method": "Mowing"}, reason="was mown")
     assert "Amended" in above
     with open_records() as book:
         assert [version.method for _, version in book.versions("treatment", 1)] == ["Hand removal", "Mowing"]  # type: ignore[union-attr]
 
 
-def test_a_spray_is_filled_in_with_products_and_readings(shed: Shed, visit: int) -> None:
+def test_a_spray_is_filled_in_with_products_and_readings(context: Context, visit: int) -> None:
     at = {"visit": str(visit)}
-    press(shed, records, at, "new_treatment", "spray")
+    press(context, records, at, "new_treatment", "spray")
     told = {
         "day": "2026-06-02",
         "product-0-name": "Label name",
         "product-0-groups": "4, 6",
         "weather-0-wind_speed": "9",
     }
-    press(shed, records, at, "another", "product:1", **told)
+    press(context, records, at, "another", "product:1", **told)
     with open_records() as book:
         kept: Any = book.treatments(visit=visit)[0].record
     assert [p.name for p in kept.products] == ["Label name", "next product"] and kept.groups == (4, 6)
@@ -122,16 +125,16 @@ def test_a_spray_is_filled_in_with_products_and_readings(shed: Shed, visit: int)
         ({"started": "5pm"}, "5pm"),
         ({"day": "soon"}, "is not a date"),
     ):
-        assert words in press(shed, records, at, "keep_treatment", "1", **{**told, **bad})[1]
-    assert "not of this visit" in press(shed, records, at, "keep_treatment", "99", **told)[1]
-    assert "no visit 77" in page(shed, records, visit="77") or "there is no" in page(shed, records, visit="77")
+        assert words in press(context, records, at, "keep_treatment", "1", **{**told, **bad})[1]
+    assert "not of this visit" in press(context, records, at, "keep_treatment", "99", **told)[1]
+    assert "no visit 77" in page(context, records, visit="77") or "there is no" in page(context, records, visit="77")
 
 
-def test_photos_wait_for_their_name_and_join_the_collection(shed: Shed, tmp_path: Path) -> None:
+def test_photos_wait_for_their_name_and_join_the_collection(context: Context, tmp_path: Path) -> None:
     files = []
     for name in ("taraxacum_officinale_flowering_3.jpg", "taraxacum_officinale_leaves_7.jpg"):
         files.append(str(shutil.copy(ROOT / "sample_images" / name, tmp_path / name)))
-    place = Place(shed, learning)
+    place = Place(context, learning)
     address, _, below, _ = place.add_files({}, files)
     assert "What do these 2 photos show?" in below and not Path(files[0]).exists()
     assert "Say what the photos show" in place.act(address, {"do": "name", "fields": {}})[1]
@@ -140,9 +143,9 @@ def test_photos_wait_for_their_name_and_join_the_collection(shed: Shed, tmp_path
     assert "gone" in place.act({"pending": "../../x"}, {"do": "drop", "fields": {}})[1]
 
 
-def test_learning_says_what_is_missing(shed: Shed) -> None:
-    place = Place(shed, learning)
-    assert "No photos yet" in page(shed, learning)
+def test_learning_says_what_is_missing(context: Context) -> None:
+    place = Place(context, learning)
+    assert "No photos yet" in page(context, learning)
     for do in ("train", "check"):
         assert "holds no photos" in place.act({}, {"do": do, "fields": {}})[1]
     assert place.act({}, {"do": "undo", "fields": {}})[1].count('role="alert"') == 1
@@ -196,7 +199,7 @@ def test_training_is_told_before_and_after_in_plain_words() -> None:
     assert learning.in_words(done)["can_override"]
 
 
-def test_the_printed_key_is_offered_for_a_month(shed: Shed) -> None:
-    shown = page(shed, printed, month="6")
+def test_the_printed_key_is_offered_for_a_month(context: Context) -> None:
+    shown = page(context, printed, month="6")
     assert 'action="/paper/key"' in shown and '<option value="6" selected>' in shown
-    assert '<option value="1" selected>' not in page(shed, printed, month="0")
+    assert '<option value="1" selected>' not in page(context, printed, month="0")

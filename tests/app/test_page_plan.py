@@ -8,29 +8,29 @@ from pathlib import Path
 
 import pytest
 
-from app.read_labels import labels_read
 from app.records import Client, GroupUse, Site, open_records
+from app.services.labels import labels_read
+from app.web.context import Context
 from app.web.draft import Draft
-from app.web.paper import PAPERS
-from app.web.plan import key_of, made_plan
-from app.web.shed import Shed
-from app.web.sums import SUMS, WORK, result_of
+from app.web.paper_files import PAPERS
+from app.web.plan_page import key_of, made_plan
+from app.web.sums_page import SUMS, WORK, result_of
 from model.control import Control
 from model.identify import Key
-from tests.app.page_visitor import Person, shed_of
+from tests.app.page_visitor import Person, context_of
 
 FORECAST = "time,temperature,humidity,wind,rain\n2026-11-26T09:00,20,60,8,0\n2026-11-26T10:00,22,55,9,0\n"
 
 
 @pytest.fixture
-def shed(key: Key, control: Control) -> Shed:
-    return shed_of(key, control)
+def context(key: Key, control: Control) -> Context:
+    return context_of(key, control)
 
 
 @pytest.fixture
-def planner(shed: Shed) -> Person:
+def planner(context: Context) -> Person:
     """Someone with a dandelion, at the step of the lawn."""
-    return Person(shed).press("look", month="11").prove().press("onward")
+    return Person(context).press("look", month="11").prove().press("onward")
 
 
 @pytest.fixture
@@ -41,14 +41,14 @@ def sprayer(planner: Person) -> Person:
 
 def draft_of(person: Person) -> Draft:
     """What is kept of the person's plant."""
-    draft = person.shed.drafts.read(person.plant)
+    draft = person.context.drafts.read(person.plant)
     assert draft is not None
     return draft
 
 
 def test_what_was_told_of_the_lawn_is_there_again(planner: Person) -> None:
     planner.press("make_plan", lawn="couch", place="lawn", month="6", cover="12.5", near=["pond", "bees"], used=["4"])
-    again = Person(planner.shed, {"plant": planner.plant}).press("go", "lawn")
+    again = Person(planner.context, {"plant": planner.plant}).press("go", "lawn")
     for checked in ("couch", "pond", "bees", "4"):
         assert f'value="{checked}" checked' in again.text
     assert 'value="12.5"' in again.text
@@ -91,7 +91,7 @@ def test_the_plan_shows_each_option_with_its_reasons_and_never_a_rate(sprayer: P
 
 
 def test_the_plan_begins_with_what_to_do_in_one_breath(sprayer: Person) -> None:
-    told = made_plan(sprayer.shed, draft_of(sprayer)).summary
+    told = made_plan(sprayer.context, draft_of(sprayer)).summary
     sprayer.press("go", "plan")
     shown = re.findall(r"<p>(.*?)</p>", sprayer.text.split('class="summary">')[1].split("</div>")[0])
     assert [html.unescape(line) for line in shown] == list(told) and told[0].startswith("Now: ")
@@ -100,7 +100,7 @@ def test_the_plan_begins_with_what_to_do_in_one_breath(sprayer: Person) -> None:
 
 def test_what_is_ruled_out_can_not_be_chosen(sprayer: Person) -> None:
     sprayer.press("go", "plan")
-    ruled_out = made_plan(sprayer.shed, draft_of(sprayer)).by("no")
+    ruled_out = made_plan(sprayer.context, draft_of(sprayer)).by("no")
     assert {"2,4-D", "MCPA + dicamba"} <= {option.mix for option in ruled_out}
     for option in ruled_out:
         assert f'value="{key_of(option)}"' not in sprayer.text
@@ -110,7 +110,7 @@ def test_what_is_ruled_out_can_not_be_chosen(sprayer: Person) -> None:
 
 
 def test_a_lawn_that_is_the_weed_itself_has_nothing_to_choose(planner: Person, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("app.web.lawn.plan_species", lambda shed, draft: ("cynodon_dactylon",))
+    monkeypatch.setattr("app.web.lawn_page.plan_species", lambda context, draft: ("cynodon_dactylon",))
     planner.press("make_plan", lawn="couch", place="lawn", month="6")
     assert "this lawn itself" in planner.text and 'name="choice"' not in planner.text
     assert 'data-do="choose"' not in planner.text
@@ -122,7 +122,7 @@ def test_the_cultivar_of_buffalo_decides_and_is_there_again(planner: Person) -> 
     mix = 'value="selective+bromoxynil+MCPA"'
     assert mix in planner.press("make_plan", **there).text
     assert mix not in planner.press("go", "lawn").press("make_plan", **there, cultivar="st").text
-    again = Person(planner.shed, {"plant": planner.plant}).press("go", "lawn")
+    again = Person(planner.context, {"plant": planner.plant}).press("go", "lawn")
     assert re.search(r'value="st"[^>]*(?:checked|selected)', again.text)
     planner.press("go", "lawn").press("make_plan", **{**there, "lawn": "couch"}, cultivar="st")
     assert planner.notices == [] and draft_of(planner).lawn["cultivar"] == "", "couch has none"
@@ -135,7 +135,7 @@ def test_a_label_that_was_read_unlocks_an_option_until_it_is_taken_back(planner:
     mix = html.unescape(asked[1])
 
     def suited() -> dict[str, str]:
-        return {option.mix: option.suited for option in made_plan(planner.shed, draft_of(planner)).options}
+        return {option.mix: option.suited for option in made_plan(planner.context, draft_of(planner)).options}
 
     before = suited()
     assert "who read it" in planner.press("read_label", mix, number="54321", by="").notices[0]
@@ -235,11 +235,11 @@ def test_every_sum_has_a_way_to_work_it_out() -> None:
 def test_papers_are_pdf_and_need_a_plan(sprayer: Person) -> None:
     from model.errors import SwardkeyError
 
-    draft = sprayer.shed.drafts.read(sprayer.plant)
+    draft = sprayer.context.drafts.read(sprayer.plant)
     assert draft is not None
     for make in PAPERS.values():
-        assert make(sprayer.shed, draft).startswith(b"%PDF-")
-    blank = sprayer.shed.drafts.read(Person(sprayer.shed).press("look").plant)
+        assert make(sprayer.context, draft).startswith(b"%PDF-")
+    blank = sprayer.context.drafts.read(Person(sprayer.context).press("look").plant)
     assert blank is not None
     with pytest.raises(SwardkeyError, match="no plan"):
-        PAPERS["advice"](sprayer.shed, blank)
+        PAPERS["advice"](sprayer.context, blank)

@@ -8,37 +8,37 @@ from typing import Any
 
 import pytest
 
-from app.web.candidates import look_alikes, ranking
+from app.present.finding import LEAST_NAMED
+from app.web.candidates_page import look_alikes, ranking
+from app.web.comparison import pair_of
+from app.web.context import Context
 from app.web.draft import Choosing, Draft, new_id
-from app.web.moves import told
-from app.web.pair import pair_of
-from app.web.shed import Shed
-from app.web.states import choices
-from app.words import LEAST_NAMED
+from app.web.effects import told
+from app.web.state_choices import choices
 from model.control import Control
 from model.flora.character import MOST_AT_ONCE, PARTS
 from model.identify import Key
 from model.prior import region_named
 from model.traits import out_of_sight
-from tests.app.page_visitor import Person, shed_of, typical
+from tests.app.page_visitor import Person, context_of, typical
 
 SEED = "seed_structure"  # many states, in groups
 
 
 @pytest.fixture
-def shed(key: Key, control: Control) -> Shed:
-    return shed_of(key, control)
+def context(key: Key, control: Control) -> Context:
+    return context_of(key, control)
 
 
 @pytest.fixture
-def person(shed: Shed) -> Person:
+def person(context: Context) -> Person:
     """Someone who is asked the first question about a plant of which everything can be seen."""
-    return Person(shed).press("look", month="11").see()
+    return Person(context).press("look", month="11").see()
 
 
 def draft_in(person: Person) -> Draft:
     """What is kept of the person's plant."""
-    draft = person.shed.drafts.read(person.plant)
+    draft = person.context.drafts.read(person.plant)
     assert draft is not None
     return draft
 
@@ -48,25 +48,25 @@ def ask_again(person: Person, character: str, *states: str) -> Person:
     return person.press("answer", character, state=states).press("change", character)
 
 
-def test_what_can_be_seen_is_asked_first_and_only_that_is_asked_about(shed: Shed) -> None:
-    person = Person(shed).press("look", month="7")
+def test_what_can_be_seen_is_asked_first_and_only_that_is_asked_about(context: Context) -> None:
+    person = Person(context).press("look", month="7")
     assert person.title == "What can you see or reach?" and person.text.count('name="visible"') == len(PARTS)
     assert person.press("see").notices == ["Tap at least one: what can you see or reach?"]
     assert "tentacles" in person.press("see", visible=["tentacles"]).notices[0]
     person.see("roots", "leaves")
     assert draft_in(person).visible == ("leaves", "roots") and "leaves, roots" in person.text
     while person.asked():
-        assert shed.key.flora.characters[person.asked()].part in ("leaves", "roots")
+        assert context.key.flora.characters[person.asked()].part in ("leaves", "roots")
         person.answer()
-    again = Person(shed, {"plant": person.plant})
+    again = Person(context, {"plant": person.plant})
     assert again.title == person.title and "leaves, roots" in again.text
 
 
-def test_a_photo_does_not_answer_what_can_be_seen(shed: Shed) -> None:
+def test_a_photo_does_not_answer_what_can_be_seen(context: Context) -> None:
     from tests.app.test_page import SAMPLE
 
-    person = Person(shed)
-    file = shed.drafts.folder.parent / "weed.jpg"
+    person = Person(context)
+    file = context.drafts.folder.parent / "weed.jpg"
     file.parent.mkdir(parents=True, exist_ok=True)
     file.write_bytes(SAMPLE.read_bytes())
     person.shown = person.pages.add_photos(person.plant, [str(file)])
@@ -83,7 +83,7 @@ def test_answers_on_what_is_not_there_are_set_aside_and_come_back(person: Person
     assert 'value="roots" checked' in person.text and "Leave it" in person.text
     person.press("see", visible="leaves")
     assert "Set aside" in person.text and "Your 1 answer<" in person.text
-    assert person.shed.finding(draft_in(person)).set_aside == ("flower_build",)
+    assert person.context.finding(draft_in(person)).set_aside == ("flower_build",)
     before = person.title
     assert person.press("change", "flower_build").title == before, "what is not there is not asked again"
     assert "Set aside" in person.press("conclude").text
@@ -102,7 +102,7 @@ def test_back_leaves_what_is_set_aside(person: Person) -> None:
 def test_one_tap_answers_and_several_states_are_ticked(person: Person) -> None:
     first = ask_again(person, "leaf_edge", "smooth")
     assert re.findall(r'data-do="answer" data-with="leaf_edge" data-state="(\w+)"', first.text) == list(
-        person.shed.key.flora.characters["leaf_edge"].states
+        person.context.key.flora.characters["leaf_edge"].states
     )
     assert "your answer" in first.text and 'type="checkbox"' not in first.text
     first.press("more", "leaf_edge")
@@ -115,9 +115,9 @@ def test_one_tap_answers_and_several_states_are_ticked(person: Person) -> None:
     assert draft_in(person).answers["leaf_edge"] == ("toothed", "wavy") and first.asked() != "leaf_edge"
 
 
-def test_no_more_than_eight_are_ever_shown_and_every_state_can_be_reached(shed: Shed) -> None:
+def test_no_more_than_eight_are_ever_shown_and_every_state_can_be_reached(context: Context) -> None:
     draft = Draft(new_id())
-    for character in shed.key.flora.characters.values():
+    for character in context.key.flora.characters.values():
         shown = choices(draft, character)
         assert len(shown["groups"]) <= MOST_AT_ONCE and len(shown["states"]) <= MOST_AT_ONCE
         reached = {state["id"] for state in shown["states"]}
@@ -133,7 +133,7 @@ def test_a_long_list_is_asked_in_two_taps_that_outlive_a_reload(person: Person) 
     ask_again(person, SEED, "parachutes")
     assert f'data-with="{SEED}:fluff"' in person.text and "data-state" not in person.text
     person.press("group", f"{SEED}:pod")
-    again = Person(person.shed, {"plant": person.plant, "step": "questions"})
+    again = Person(person.context, {"plant": person.plant, "step": "questions"})
     assert again.asked() == SEED and 'data-state="long_pod"' in again.text and "Other groups" in again.text
     again.press("group", f"{SEED}:")
     assert f'data-with="{SEED}:pod"' in again.text and "Leave it" in again.text
@@ -161,8 +161,8 @@ def test_a_group_that_is_none_changes_nothing(person: Person, which: str) -> Non
     assert person.press("more", which.partition(":")[0]).notices == []
 
 
-def test_four_unsure_end_in_what_would_decide_with_a_message(shed: Shed) -> None:
-    person = Person(shed).press("look", month="7").see("leaves")
+def test_four_unsure_end_in_what_would_decide_with_a_message(context: Context) -> None:
+    person = Person(context).press("look", month="7").see("leaves")
     for _ in range(12):
         if person.asked():
             person.press("unsure", person.asked())
@@ -177,20 +177,20 @@ def test_four_unsure_end_in_what_would_decide_with_a_message(shed: Shed) -> None
 
 
 @pytest.mark.parametrize("species", ["soliva_sessilis", "lolium_perenne", "trifolium_repens"])
-def test_no_plant_is_put_forward_that_is_improbable(shed: Shed, species: str) -> None:
-    person, sees = Person(shed).press("look", month="7").see("leaves"), typical(shed.key, species)
+def test_no_plant_is_put_forward_that_is_improbable(context: Context, species: str) -> None:
+    person, sees = Person(context).press("look", month="7").see("leaves"), typical(context.key, species)
     shown = 0
     for _ in range(8):
         draft = draft_in(person)
-        interview = shed.interview(draft)
-        chance = dict(zip(shed.key.flora.ids, _chances(shed, draft), strict=False))
+        interview = context.interview(draft)
+        chance = dict(zip(context.key.flora.ids, _chances(context, draft), strict=False))
         named = re.findall(r"/flora\?species=(\w+)", person.text)
         assert all(chance[one] >= LEAST_NAMED for one in named)
-        for move in (move for one in told(shed, interview) for move in one["moves"]):
+        for move in (move for one in told(context, interview) for move in one["moves"]):
             assert max(move.before, move.after) >= LEAST_NAMED
-        pairs = look_alikes(shed, interview.finding)
+        pairs = look_alikes(context, interview.finding)
         assert all(chance[one] >= LEAST_NAMED for pair in pairs for one in (pair.one, pair.other))
-        if not ranking(shed, interview.finding, set())["rows"]:
+        if not ranking(context, interview.finding, set())["rows"]:
             assert "not enough yet to name it" in person.text
             shown += 1
         if not person.asked():
@@ -199,12 +199,12 @@ def test_no_plant_is_put_forward_that_is_improbable(shed: Shed, species: str) ->
     assert shown, "there was always a name in front, so the other case was not tried"
 
 
-def test_look_alikes_are_parted_by_what_can_be_seen_where_that_parts_them(shed: Shed) -> None:
-    characters = shed.key.flora.characters
+def test_look_alikes_are_parted_by_what_can_be_seen_where_that_parts_them(context: Context) -> None:
+    characters = context.key.flora.characters
     parted = changed = 0
-    for one, others in shed.key.flora.look_alikes.items():
+    for one, others in context.key.flora.look_alikes.items():
         for other in others:
-            free, leaves = (pair_of(shed, one, other, out_of_sight(characters, v)) for v in (None, ("leaves",)))
+            free, leaves = (pair_of(context, one, other, out_of_sight(characters, v)) for v in (None, ("leaves",)))
             assert free is not None and leaves is not None
             parted += characters[leaves.character].part == "leaves"
             changed += free != leaves
@@ -212,19 +212,19 @@ def test_look_alikes_are_parted_by_what_can_be_seen_where_that_parts_them(shed: 
     assert parted > changed > 0
 
 
-def _chances(shed: Shed, draft: Draft) -> Any:
-    at = shed.interview(draft)
-    return shed.key.posterior(at.answers, at.photos, at.month, at.region, at.visible)[:-1]
+def _chances(context: Context, draft: Draft) -> Any:
+    at = context.interview(draft)
+    return context.key.posterior(at.answers, at.photos, at.month, at.region, at.visible)[:-1]
 
 
-def test_the_usual_region_counts(shed: Shed) -> None:
-    assert shed.interview(Draft(new_id())).region == region_named(shed.key.prior_config, None) is not None
+def test_the_usual_region_counts(context: Context) -> None:
+    assert context.interview(Draft(new_id())).region == region_named(context.key.prior_config, None) is not None
 
 
-def test_the_answer_that_the_name_hangs_on_is_told(shed: Shed, monkeypatch: pytest.MonkeyPatch) -> None:
-    person = Person(shed).press("look", month="11").prove()
+def test_the_answer_that_the_name_hangs_on_is_told(context: Context, monkeypatch: pytest.MonkeyPatch) -> None:
+    person = Person(context).press("look", month="11").prove()
     draft = draft_in(person)
-    real = shed.finding(draft)
+    real = context.finding(draft)
     hangs = replace(real, status="likely", hangs_on=real.candidates[0].agrees[0])
     monkeypatch.setattr("model.interview.identify", lambda *told: hangs)
     person.press("go", "finding")

@@ -15,12 +15,12 @@ from typing import Any
 import pytest
 from pypdf import PdfReader
 
-from app.papers.advice import AdviceSheet, advice_paper
-from app.papers.job import JobSheet, Sum, job_paper
-from app.papers.key import key_paper
-from app.papers.naming import Naming, how_sure, taken_for
-from app.papers.record import changes, record_paper
-from app.papers.sheet import Head, Sheet
+from app.papers.advice_sheet import AdviceSheet, advice_paper
+from app.papers.job_sheet import JobSheet, Sum, job_paper
+from app.papers.key_sheet import key_paper
+from app.papers.pdf import Head, Sheet
+from app.papers.record_sheet import changes, record_paper
+from app.present.naming import Naming, how_sure, taken_for
 from app.records.entries import Client, Current, Product, Reading, Signed, Site, Treatment
 from app.records.law import union_of_fields
 from model.control import Case, Control, plan
@@ -240,7 +240,7 @@ def test_papers_are_drawn_in_black_and_greys_only(key: Key, control: Control, tm
 def test_a_font_that_is_missing_is_said_in_one_sentence(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
     import matplotlib
 
-    from app.papers import sheet
+    from app.papers import pdf as sheet
     from model.errors import SwardkeyError
 
     monkeypatch.setattr(matplotlib, "get_data_path", lambda: str(tmp_path))

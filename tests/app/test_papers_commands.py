@@ -11,8 +11,8 @@ import pytest
 import typer
 from pypdf import PdfReader
 
-from app.keying import key as key_command
-from app.printing import papers
+from app.commands.print_key import key as key_command
+from app.commands.print_papers import papers
 from app.records import Client, FollowUp, KeptFinding, Product, Site, Visit, open_records
 from model.control import Control
 from model.errors import AnswerError, SwardkeyError
@@ -30,8 +30,8 @@ def run(*arguments: str) -> None:
 @pytest.fixture
 def at_hand(key: Key, control: Control, monkeypatch: pytest.MonkeyPatch) -> None:
     """The key and the advice that all tests share, so that files are not parsed anew each time."""
-    monkeypatch.setattr("app.key.load_key", lambda: key)
-    monkeypatch.setattr("app.key.load_advice", lambda: control)
+    monkeypatch.setattr("app.services.knowledge.load_key", lambda: key)
+    monkeypatch.setattr("app.services.knowledge.load_advice", lambda: control)
 
 
 @pytest.fixture

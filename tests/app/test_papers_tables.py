@@ -19,10 +19,10 @@ from dwca.read import DwCAReader
 from app.papers.csv_table import findings_csv, treatments_csv
 from app.papers.darwin_core import LICENCES, Sharing, archive, occurrence_csv, uncertainty
 from app.papers.follow_ups import calendar_file
-from app.papers.gather import answers_of, naming_of
-from app.papers.naming import against, seen, taken_for
+from app.present.naming import against, seen, taken_for
 from app.records.entries import Client, Current, FollowUp, Product, Site, Treatment, Visit, VisitRecord
 from app.records.kept import KeptFinding
+from app.services.visit_papers import answers_of, naming_of
 from model.errors import AnswerError
 from model.identify import Key
 

@@ -38,14 +38,14 @@ ANSWER_PAGES = """
 from pathlib import Path
 
 import app.web.page
-from app.photos import evidence_of
+from app.services.photo_model import evidence_of
 
 print(len(evidence_of([Path(sys.argv[1])]).photos), sorted(hidden & set(sys.modules)))
 """
 IN_A_FOLDER = """
 from pathlib import Path
 
-from app.batch import Worker
+from app.commands.identify_folder import Worker
 
 photo = Path(sys.argv[1])
 print(Worker(photo.parent, "starter", None, None).name(photo.name).photo[0][0], sorted(hidden & set(sys.modules)))

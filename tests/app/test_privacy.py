@@ -6,12 +6,12 @@ from pathlib import Path
 
 import pytest
 
-from tests.claims.picture_parts import saved
-from tests.claims.privacy import PLACES, Search, Secret, picture_of, search_all
+from tests.security.picture_parts import saved
+from tests.security.privacy import PLACES, Search, Secret, picture_of, search_all
 
 
 def test_nothing_of_what_was_planted_is_stored_or_said(tmp_path: Path) -> None:
-    """Some of each place; ``python -m tests.claims.privacy`` plants in 500 photos."""
+    """Some of each place; ``python -m tests.security.privacy`` plants in 500 photos."""
     search = search_all(tmp_path, 3 * len(PLACES), 2)
     assert search.found == []
     assert search.pictures > 3 * len(PLACES) and search.files > search.pictures

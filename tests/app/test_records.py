@@ -24,7 +24,7 @@ from app.records import (
     VisitRecord,
     open_records,
 )
-from app.records import words as words_module
+from app.records import search_words as words_module
 from app.records.database import FILE
 from tests.app.record_book import DAY, book, keep_some, photo
 

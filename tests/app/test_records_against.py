@@ -14,20 +14,20 @@ from typing import Any
 import pytest
 from pypdf import PdfReader
 
-from app.against import HEADING, actives_named, against, use_of_treatment
 from app.command_line import main
-from app.papers.record import paper_of_treatment, record_paper
-from app.read_labels import labels_read, note_label
+from app.papers.record_sheet import paper_of_treatment, record_paper
 from app.records import Client, KeptPlan, Product, Records, Site, Treatment, Visit, check_records, open_records
 from app.records.entries import VisitRecord
-from app.web import visit
+from app.services.labels import labels_read, note_label
+from app.services.objections import HEADING, actives_named, against, use_of_treatment
+from app.web import visit_page as visit
+from app.web.context import Context
 from app.web.draft import Draft
 from app.web.frame import render
-from app.web.shed import Shed
-from app.web.sums import show
+from app.web.sums_page import show
 from model.control import Case, Control, judge_use, plan
 from model.identify import Key
-from tests.app.page_visitor import DANDELION, Person, shed_of
+from tests.app.page_visitor import DANDELION, Person, context_of
 from tests.app.record_book import filled
 
 TAS = Site(1, "1 Low Street", "TAS", "couch")
@@ -178,23 +178,22 @@ def test_a_harmless_treatment_has_an_empty_list(book: Records, run: Any) -> None
 
 
 def test_lists_of_the_records_load_no_advice() -> None:
-    watch = (
-        "import sys, app.recording, app.against, app.records; print([m for m in sys.modules if m == 'model.control'])"
-    )
+    watch = "import sys, app.commands.keep_records, app.services.objections, app.records\n"
+    watch += "print([m for m in sys.modules if m == 'model.control'])"
     done = subprocess.run([sys.executable, "-c", watch], capture_output=True, text=True, check=True)
     assert done.stdout.strip() == "[]"
 
 
 @pytest.fixture
-def shed(key: Key, control: Control) -> Shed:
-    return shed_of(key, control)
+def context(key: Key, control: Control) -> Context:
+    return context_of(key, control)
 
 
-def test_the_page_of_a_visit_says_it_beside_the_treatment(shed: Shed, book: Records) -> None:
+def test_the_page_of_a_visit_says_it_beside_the_treatment(context: Context, book: Records) -> None:
     bad = treated(book, BUFFALO, "2,4-D 625 g/L")
     good = treated(book, BUFFALO, "bromoxynil + MCPA")
     for kept, told in ((bad, True), (good, False)):
-        page = render("one_visit.html", shed=shed, v=visit.show(shed, book, kept.visit))
+        page = render("one_visit.html", context=context, v=visit.show(context, book, kept.visit))
         assert (HEADING in page) == ("2,4-D injures buffalo." in page) == told
 
 
@@ -213,10 +212,10 @@ def test_the_record_paper_says_it_apart_from_what_is_signed(book: Records) -> No
 
 
 @pytest.fixture
-def sprayer(shed: Shed, control: Control) -> Person:
+def sprayer(context: Context, control: Control) -> Person:
     """Someone with a dandelion in kikuyu, who has read the label that names it and chosen what it is for."""
     note_label(control, ("bromoxynil", "MCPA"), "kikuyu", "12345", "Kim", DAY)
-    person = Person(shed).press("look", month="9").prove().press("onward")
+    person = Person(context).press("look", month="9").prove().press("onward")
     person.press("make_plan", lawn="kikuyu", place="lawn", month="9", state="NSW")
     return person.press("choose", choice="selective+bromoxynil+MCPA")
 
@@ -234,8 +233,8 @@ def test_a_treatment_from_the_plan_says_which_label_unlocked_it(sprayer: Person,
     assert line in sprayer.text
 
 
-def test_without_a_label_no_note_is_made(shed: Shed) -> None:
-    person = Person(shed).press("look", month="9").prove().press("onward")
+def test_without_a_label_no_note_is_made(context: Context) -> None:
+    person = Person(context).press("look", month="9").prove().press("onward")
     person.press("make_plan", lawn="kikuyu", place="lawn", month="9", state="NSW")
     person.press("choose", choice="selective+MCPA+dicamba").press("to_record")
     person.press("keep", day="2026-09-25", who="Sam", client="A", address="1 Low Street", state="NSW")
@@ -258,17 +257,17 @@ def test_without_a_label_no_note_is_made(shed: Shed) -> None:
     ],
 )
 def test_the_sums_say_what_is_ruled_out_and_are_worked_out_all_the_same(
-    shed: Shed, lawn: dict[str, Any], weather: dict[str, Any], words: str
+    context: Context, lawn: dict[str, Any], weather: dict[str, Any], words: str
 ) -> None:
     typed = {"granule": {"rate": "20 g/m2", "area": "100", "sure": ""}}
-    shown = show(shed, Draft("d" * 22, lawn=lawn, weather=weather, sums=typed))
+    shown = show(context, Draft("d" * 22, lawn=lawn, weather=weather, sums=typed))
     assert "told" in shown["results"]["granule"]
     assert bool(words) == bool(shown["not_here"]) and words in shown["not_here"] and "\n" not in shown["not_here"]
 
 
 def test_the_sums_take_what_was_chosen_until_another_active_is_told(sprayer: Person) -> None:
-    draft = sprayer.shed.drafts.read(sprayer.plant)
+    draft = sprayer.context.drafts.read(sprayer.plant)
     assert draft is not None
-    assert show(sprayer.shed, draft)["not_here"] == ""
+    assert show(sprayer.context, draft)["not_here"] == ""
     other = replace(draft, weather={"active": "chlorthal-dimethyl"})
-    assert "cancelled in Australia" in show(sprayer.shed, other)["not_here"]
+    assert "cancelled in Australia" in show(sprayer.context, other)["not_here"]

@@ -10,10 +10,10 @@ from typing import Any
 import pytest
 
 from app.command_line import cli, main
-from app.keeping import backup, restore
-from app.recording import records
+from app.commands.back_up import backup, restore
+from app.commands.keep_records import records
 from app.records import Client, RecordsError, Site, Visit, open_records
-from app.records.typed import changed_by, read_fields
+from app.records.record_file import changed_by, read_fields
 
 TREATED = """\
 products:

@@ -43,7 +43,7 @@ def _loaded() -> None:
 def test_killed_between_any_two_steps(tmp_path: Path) -> None:
     original = photo(tmp_path / "a.jpg")
     point, status = 0, KILLED
-    while status == KILLED:  # every third step; tests/claims/records_killed.py takes them all
+    while status == KILLED:  # every third step; tests/security/records_killed.py takes them all
         folder, told = tmp_path / f"{point}", tmp_path / f"{point}.txt"
         status = killed_at(folder, original, told, lambda records: None, killer(point))
         nothing_lost(folder, told)

@@ -7,9 +7,9 @@ import json
 import pytest
 
 from app.command_line import main
-from app.home import slips_file
-from app.key import load_key
 from app.records import KeptFinding, open_records
+from app.services.home import slips_file
+from app.services.knowledge import load_key
 from tests.app.record_book import keep_some
 
 

@@ -12,9 +12,9 @@ import typer
 from PIL import Image
 from typer.testing import CliRunner
 
+from app.commands.judge_spraying import degree_days, window
 from app.figures.spray_hours import in_words
-from app.spraying import degree_days, window
-from app.window import active_of
+from app.services.spray_window import active_of
 from model.control import Case, Control, plan
 from model.control.spraying import sprays_of
 from model.errors import SwardkeyError
@@ -95,7 +95,7 @@ def test_actives_are_found_by_any_of_their_names(control: Control) -> None:
     assert active_of(control, "mecoprop-p") == active_of(control, "mecoprop")
 
 
-def test_what_the_weather_must_know_of_an_active_is_what_is_published_of_it(control: Control) -> None:
+def test_what_the_weather_must_know_of_an_active_is_what_is_publicontext_of_it(control: Control) -> None:
     volatile, pre_emergent, bentazone, triclopyr = sprays_of(control, ["2,4-D", "prodiamine", "bentazone", "triclopyr"])
     assert volatile.volatile and not volatile.pre_emergent and pre_emergent.pre_emergent
     # University of Illinois (1997) and the labels of the Pacific Northwest: 4 to 8 h.

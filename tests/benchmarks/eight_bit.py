@@ -24,9 +24,9 @@ from model.photo.tuned import read_classifier
 from model.photo.views import views
 from model.photo.weights import load_weights
 from tests.benchmarks.stopwatch import load, medians, table
-from training.manifest import LabelledPhoto, read_manifest
-from training.recipe import load_recipe
-from training.split import split
+from training.data.manifest import LabelledPhoto, read_manifest
+from training.data.split import split
+from training.recipes.recipe import load_recipe
 
 Array = NDArray[np.float64]
 KINDS = {"float": "32-bit floats, as shipped", "dynamic": "8 bits, dynamic", "static": "8 bits, static"}

@@ -9,7 +9,7 @@ import time
 from dataclasses import dataclass
 from pathlib import Path
 
-from app.batch import name_all
+from app.commands.identify_folder import name_all
 from tests.benchmarks.stopwatch import Watch, table
 
 

@@ -11,7 +11,7 @@ from threadpoolctl import threadpool_limits
 from model.identify import Key, identify
 from model.photo import load_model
 from model.photo.decode import open_photo as decode
-from model.photo.door import open_photo, the_door
+from model.photo.sandbox import open_photo, the_door
 from model.photo.views import views
 from tests.benchmarks.naive import Naive
 from tests.benchmarks.stopwatch import medians, table

@@ -20,15 +20,15 @@ OURS = ("app", "model", "training", "configs", "sample_images")
 LARGEST = 12  # packages that are listed by name
 # Imports what a way of use imports, and says which modules that were.
 LOADS = {
-    "identify, ask": "import app.show",
+    "identify, ask": "import app.present.show_finding",
     "serve": "import app.web.page",
 }
 LOOK = """
 import app.command_line
 import sys
 from pathlib import Path
-from app.key import load_key
-from app.photos import evidence_of
+from app.services.knowledge import load_key
+from app.services.photo_model import evidence_of
 
 load_key()
 evidence_of([Path(sys.argv[1])])

@@ -3,7 +3,7 @@
 ``python -m tests.claims.audit_claims ../shared/photos FEATURES.safetensors`` prints the tables:
 wrong labels when a tenth of the labels is turned wrong, copies that are planted, and whether
 following the advice on what to take or label next beats chance. FEATURES is the cache that
-``training.starter`` keeps; photos that are not in it are computed.
+``training.recipes.starter`` keeps; photos that are not in it are computed.
 """
 
 from __future__ import annotations
@@ -27,10 +27,10 @@ from training.audit.labels import find_suspects
 from training.audit.look import look_at
 from training.audit.next_photos import expect_gains
 from training.audit.out_of_sample import out_of_sample
-from training.features import features_of
-from training.manifest import LabelledPhoto, read_manifest
-from training.recipe import load_recipe
-from training.split import split
+from training.data.features import features_of
+from training.data.manifest import LabelledPhoto, read_manifest
+from training.data.split import split
+from training.recipes.recipe import load_recipe
 
 Array = NDArray[np.float64]
 Rows = NDArray[np.int64]

@@ -1,7 +1,7 @@
 """What the gate and the registry promise, measured.
 
 ``python -m tests.claims.gate_claims PHOTOS CACHE [gate] [kills]``: PHOTOS is the folder of real
-photos, CACHE a safetensors file of features (training.features). Features of wrongly prepared
+photos, CACHE a safetensors file of features (training.data.features). Features of wrongly prepared
 photos are made once, in some minutes, and kept beside CACHE.
 """
 
@@ -30,15 +30,15 @@ from model.flora import load_flora
 from model.photo import Classifier, Extractor, open_photo
 from model.photo.saved import STARTER, read_model, save_model
 from model.photo.views import SIDE, views
-from tests.claims.killed import ROOT, run
 from tests.claims.regressions import Bench, bench, planted, redealt
+from tests.security.killed import ROOT, run
 from training.collection.names import Names
-from training.manifest import LabelledPhoto
-from training.model_folder import fault_of
-from training.promote import compare, load_rules, near_duplicates, outlines
-from training.recipe import load_recipe
-from training.registry import KEPT, Registry
-from training.starter import Data, gather
+from training.data.manifest import LabelledPhoto
+from training.gate import compare, load_rules, near_duplicates, outlines
+from training.recipes.recipe import load_recipe
+from training.recipes.starter import Data, gather
+from training.registry.model_folder import fault_of
+from training.registry.models import KEPT, Registry
 
 Array = NDArray[np.float64]
 DRAWS = 200
@@ -282,7 +282,7 @@ def claim_undo(folder: Path, times: int = 40) -> None:
     seconds = []
     for _ in range(times):
         start = time.perf_counter()
-        command = [sys.executable, "-c", "from app.models import models; models(['undo'])"]
+        command = [sys.executable, "-c", "from app.commands.manage_models import models; models(['undo'])"]
         subprocess.run(command, cwd=ROOT, env=home, check=True, capture_output=True)
         seconds.append(time.perf_counter() - start)
     p95 = float(np.percentile(seconds, 95))

@@ -37,8 +37,11 @@ from training.adapt.nets import imagenet, put
 from training.adapt.pack import Pack, pack_of
 from training.adapt.ship import shipped_way
 from training.adapt.stock import Stock, stock_of
-from training.recipe import load_full_recipe, load_starter_recipe
-from training.tune import Lesson, TunePlan, TuningNet, World, tune
+from training.finetune.loop import Lesson, tune
+from training.finetune.network import TuningNet
+from training.finetune.processes import World
+from training.finetune.schedule import TunePlan
+from training.recipes.recipe import load_full_recipe, load_starter_recipe
 
 Array = NDArray[np.float64]
 SHOTS = (1, 3, 5, 10, 20, 35)

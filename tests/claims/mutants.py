@@ -18,7 +18,7 @@ LEAST = 0.75
 PARTS = {
     "identify": ("model/identify.py",),
     "questions": ("model/interview.py", "model/traits/question.py"),
-    "promote": ("training/promote/",),
+    "promote": ("training/gate/",),
     "mix": ("model/mix/",),
 }
 # The exit status of pytest for a mutant, as mutmut keeps it.

@@ -10,13 +10,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from model.photo import Classifier, Statistics
-from training.conformal import LacSets, conformalize
-from training.manifest import LabelledPhoto
-from training.promote import GateRules, HeldOut, Judged, Origin, Part
-from training.promote.judge import judge_classifier
-from training.recipe import Recipe, load_recipe
-from training.split import split
-from training.starter import Data, train
+from training.data.manifest import LabelledPhoto
+from training.data.split import split
+from training.gate import GateRules, HeldOut, Judged, Origin, Part
+from training.gate.judge import judge_classifier
+from training.head.conformal import LacSets, conformalize
+from training.recipes.recipe import Recipe, load_recipe
+from training.recipes.starter import Data, train
 
 Array = NDArray[np.float64]
 VIEWS = "as in use"

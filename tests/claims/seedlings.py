@@ -30,10 +30,13 @@ from sklearn.model_selection import train_test_split
 
 from model.photo import Discriminant, fit_statistics, open_photo
 from training.adapt.nets import imagenet
-from training.manifest import read_manifest
-from training.recipe import load_full_recipe
-from training.tune import Lesson, TunePlan, TuningNet, World, tune
-from training.tune.augment import Drawn, cut_views
+from training.data.manifest import read_manifest
+from training.finetune.augment import Drawn, cut_views
+from training.finetune.loop import Lesson, tune
+from training.finetune.network import TuningNet
+from training.finetune.processes import World
+from training.finetune.schedule import TunePlan
+from training.recipes.recipe import load_full_recipe
 
 Array = NDArray[np.float64]
 Pixels = NDArray[np.uint8]

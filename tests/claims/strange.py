@@ -4,12 +4,12 @@
     python -m tests.claims.strange ../shared/photos FEATURES.safetensors FOLDER
 
 The first makes two networks, each of which never learned half of the classes (with a GPU: minutes). From each, the
-second makes a starter of the classes learned, as training.starter does, and meets it with photos of the others. Three
-tables: how well those are told from held-out photos of classes learned (AUROC: 0.5 is chance, 1 perfect), and drawn
-things that are no plant with them, for there are no photos of such, and drawings are easier; how a new species fares
-that is learned from few photos; and what five new species of ten photos each cost those that were known. Features
-take two cores 15 minutes the first time. Of each class at most 100 photos are learned from, and of seedlings,
-whose groups are not known, 25 of a part judged.
+second makes a starter of the classes learned, as training.recipes.starter does, and meets it with photos of the
+others. Three tables: how well those are told from held-out photos of classes learned (AUROC: 0.5 is chance, 1
+perfect), and drawn things that are no plant with them, for there are no photos of such, and drawings are easier; how
+a new species fares that is learned from few photos; and what five new species of ten photos each cost those that were
+known. Features take two cores 15 minutes the first time. Of each class at most 100 photos are learned from, and of
+seedlings, whose groups are not known, 25 of a part judged.
 """
 
 from __future__ import annotations
@@ -32,13 +32,13 @@ from training.adapt.judge import folds_of
 from training.adapt.pack import Row
 from training.adapt.ship import shipped_way
 from training.adapt.things import draw_thing
-from training.data import Data
-from training.features import features_of
-from training.manifest import LabelledPhoto, read_manifest
-from training.recipe import load_recipe, load_starter_recipe
-from training.split import split
-from training.spread import join
-from training.starter import train
+from training.data.dataset import Data
+from training.data.features import features_of
+from training.data.manifest import LabelledPhoto, read_manifest
+from training.data.split import split
+from training.head.scatter import join
+from training.recipes.recipe import load_recipe, load_starter_recipe
+from training.recipes.starter import train
 
 Array = NDArray[np.float64]
 THINGS = 140

@@ -11,7 +11,7 @@ from PIL import Image
 
 from model.errors import PhotoError
 from model.photo.decode import WORKING_SIDE, open_photo
-from tests.claims.picture_parts import HEIC, chunk, png, saved, segment, with_segment
+from tests.security.picture_parts import HEIC, chunk, png, saved, segment, with_segment
 
 
 def a_picture(width: int = 640, height: int = 480) -> Image.Image:

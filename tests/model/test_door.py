@@ -19,10 +19,10 @@ from PIL import Image
 from model.errors import PhotoError
 from model.photo import open_photo as open_behind
 from model.photo.decode import LARGEST_BYTES, WORKING_SIDE, open_photo
-from model.photo.door import DECODER, Door, Limits
-from tests.claims import hostile_pictures as hostile
-from tests.claims.hostile_kinds import KINDS, many_scans
-from tests.claims.picture_parts import SEEDS, good_jpeg, picture, saved, turned_heic
+from model.photo.sandbox import DECODER, Door, Limits
+from tests.security import hostile_pictures as hostile
+from tests.security.hostile_kinds import KINDS, many_scans
+from tests.security.picture_parts import SEEDS, good_jpeg, picture, saved, turned_heic
 
 ROOT = Path(__file__).resolve().parents[2]
 # A decoder that does to itself what a fault in a decoder would: the file's name says what.
@@ -87,7 +87,7 @@ def test_behind_the_door_are_the_same_pixels(door: Door, tmp_path: Path) -> None
 
 
 def test_the_package_opens_photos_behind_the_door(good: Path) -> None:
-    from model.photo.door import the_door
+    from model.photo.sandbox import the_door
 
     assert open_behind(good).usable
     assert the_door().started >= 1
@@ -252,7 +252,7 @@ def test_a_relative_name_is_told_as_it_was_given(tmp_path: Path, monkeypatch: py
 
 @pytest.mark.parametrize("kind", KINDS)
 def test_hostile_pictures_end_in_a_photo_or_a_sentence(tmp_path: Path, kind: str) -> None:
-    """Some of each kind; ``python -m tests.claims.hostile_pictures`` opens them all."""
+    """Some of each kind; ``python -m tests.security.hostile_pictures`` opens them all."""
     with Door(1, Limits(seconds=3.0)) as door:
         met = hostile.meet_corpus(door, tmp_path, hostile.corpus((kind,), each=4))
         assert met and [m for m in met if m.came == "wrong"] == []
@@ -260,7 +260,7 @@ def test_hostile_pictures_end_in_a_photo_or_a_sentence(tmp_path: Path, kind: str
 
 
 def test_byte_flipped_pictures_end_in_a_photo_or_a_sentence(door: Door, tmp_path: Path) -> None:
-    """A few; ``python -m tests.claims.hostile_pictures`` opens 10,000."""
+    """A few; ``python -m tests.security.hostile_pictures`` opens 10,000."""
     met = hostile.flips(door, tmp_path, 220)
     assert [m for m in met if m.came == "wrong"] == []
     assert {m.came for m in met} == {"photo", "refused"}

@@ -27,8 +27,8 @@ def starter() -> PhotoModel:
 
 def held_out(photos: Path, species: str, count: int) -> list[Path]:
     """Photos of a species that the starter was not fitted on."""
-    from training.recipe import load_recipe
-    from training.split import part_of
+    from training.data.split import part_of
+    from training.recipes.recipe import load_recipe
 
     recipe = load_recipe("quick")
     with (photos / "manifest.csv").open(encoding="utf-8", newline="") as file:
@@ -65,8 +65,8 @@ def test_several_photos_of_one_plant_are_one_evidence(starter: PhotoModel, photo
 
 
 def test_training_and_use_see_the_same_features(starter: PhotoModel, photos: Path) -> None:
-    from training.features import features_of
-    from training.manifest import read_manifest
+    from training.data.features import features_of
+    from training.data.manifest import read_manifest
 
     some = read_manifest(photos)[::700]
     trained, notes = features_of(some)

@@ -11,7 +11,7 @@ import pytest
 from model.flora import Score
 from model.identify import Key
 from model.printed_key import Couplet, Lead, PrintedKey, make_key
-from model.printed_key.part import MISREAD, best_parting, part_of, range_of, splits, states_of, usable
+from model.printed_key.choose_character import MISREAD, best_parting, part_of, range_of, splits, states_of, usable
 from model.traits.answers import Answer
 
 

@@ -19,7 +19,7 @@ from model.spray import load_rules
 from model.spray.warmth import load_warmth
 from training.audit import load_settings
 from training.drawn.drawing import drawing_of
-from training.promote import load_rules as load_gate
+from training.gate import load_rules as load_gate
 
 LOADERS: dict[str, Callable[[Path], Any]] = {
     "mix.yaml": load_mix_facts,

@@ -10,7 +10,7 @@ import pytest
 import yaml
 from typer.testing import CliRunner
 
-from app.mixing import mix
+from app.commands.mix import mix
 from model.mix.doubt import load_mix_facts, weigh_output
 from model.mix.result import LABEL_FIRST
 

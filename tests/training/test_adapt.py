@@ -34,7 +34,7 @@ from training.adapt.stock import Stock, learning_views, stock_of, used_views
 from training.adapt.strange import ways_of_strangeness
 from training.adapt.table import table
 from training.adapt.things import draw_thing
-from training.recipe import StarterRecipe, load_starter_recipe
+from training.recipes.recipe import StarterRecipe, load_starter_recipe
 
 CPU = torch.device("cpu")
 

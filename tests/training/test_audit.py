@@ -23,8 +23,8 @@ from training.audit.out_of_sample import OutOfSample, out_of_sample
 from training.audit.parts import likeness
 from training.audit.settings import Labels
 from training.audit.shortage import find_shortages
-from training.manifest import LabelledPhoto, read_manifest
-from training.split import split
+from training.data.manifest import LabelledPhoto, read_manifest
+from training.data.split import split
 
 SETTINGS = load_settings()
 QUICK = SETTINGS.labels.model_copy(update={"folds": 5, "shrinkage": [0.2]})
@@ -203,7 +203,7 @@ def test_unreadable_and_plain_photos_are_compared_by_their_bytes_alone(tmp_path:
 
 
 def test_copies_of_real_photos_are_found_and_nothing_else(photos: Path, tmp_path: Path) -> None:
-    from training.features import features_of
+    from training.data.features import features_of
 
     rows = read_manifest(photos)
     picked = [p for p in rows if p.source != "seedlings"][:: len(rows) // 12][:10]

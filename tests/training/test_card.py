@@ -8,9 +8,9 @@ from pathlib import Path
 import pytest
 
 from tests.training.test_promote_read import classifier
-from training.card import card
-from training.manifest import LabelledPhoto
-from training.measure import Measurement
+from training.data.manifest import LabelledPhoto
+from training.evaluate.card import card
+from training.evaluate.measure import Measurement
 
 ACCOUNT = {
     "photos_by_part": {"fit": 6, "held_out": 2},

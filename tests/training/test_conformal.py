@@ -12,7 +12,8 @@ from scipy import stats
 
 from model.errors import ModelError
 from model.photo.head import softmax
-from training.conformal import (
+from training.evaluate.intervals import wilson
+from training.head.conformal import (
     FILE,
     conformalize,
     coverage_span,
@@ -22,9 +23,8 @@ from training.conformal import (
     read_sets,
     save_sets,
 )
-from training.intervals import wilson
-from training.rejection import fit_rejection
-from training.steps import StepError
+from training.head.rejection import fit_rejection
+from training.recipes.steps import StepError
 
 CLASSES = 5
 

@@ -7,11 +7,11 @@ from pathlib import Path
 import numpy as np
 
 from model.photo import Calibration, Classifier, fit_statistics
-from training.curve import learning_curve
-from training.data import Data
-from training.learn import Learned
-from training.manifest import LabelledPhoto
-from training.spread import Spread
+from training.data.dataset import Data
+from training.data.manifest import LabelledPhoto
+from training.evaluate.learning_curve import learning_curve
+from training.head.fit import Learned
+from training.head.scatter import Spread
 
 CALIBRATION = Calibration(0.2, 1.0, (0.0, 1.0, 1.0, 1.0), 0.02, 0.5)
 

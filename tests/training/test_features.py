@@ -10,8 +10,8 @@ import pytest
 from safetensors import SafetensorError
 
 from tests.app.record_book import photo as made_photo
-from training.features import features_of
-from training.manifest import LabelledPhoto
+from training.data.features import features_of
+from training.data.manifest import LabelledPhoto
 
 
 def test_a_photo_is_known_by_its_content(tmp_path: Path) -> None:
@@ -76,7 +76,7 @@ def test_features_are_computed_where_they_cannot_be_kept(
     def full(*_: object) -> None:
         raise SafetensorError("No space left on device")
 
-    monkeypatch.setattr("training.features.save_file", full)
+    monkeypatch.setattr("training.data.features.save_file", full)
     (tmp_path / "file").write_text("in the way")
     for cache in (tmp_path / "features.safetensors", tmp_path / "file" / "features.safetensors"):
         x, notes = features_of(two_photos, cache, extractor=Network())  # type: ignore[arg-type]

@@ -15,19 +15,22 @@ from model.errors import CollectionError
 from model.photo import open_photo
 from model.photo.saved import STARTER, read_model
 from model.photo.tuned import TunedClassifier, read_classifier
-from training import full, gather, settle
-from training.course import Course, Weights, digest_of, weights_of
-from training.data import Data
-from training.full import train_full
-from training.learn import learn
-from training.manifest import LabelledPhoto
-from training.pixels import keep_pixels
-from training.promote import load_rules
-from training.quick import train_quick
-from training.recipe import FullRecipe, load_full_recipe
-from training.registry import Registry
-from training.settle import NETWORK_LEARNED
-from training.tune import TuningNet, World
+from training.data.dataset import Data
+from training.data.manifest import LabelledPhoto
+from training.data.pixels import keep_pixels
+from training.finetune.course import Course, Weights, digest_of, weights_of
+from training.finetune.network import TuningNet
+from training.finetune.processes import World
+from training.gate import load_rules
+from training.head.fit import learn
+from training.recipes import decide as settle
+from training.recipes import full
+from training.recipes import prepare as gather
+from training.recipes.decide import NETWORK_LEARNED
+from training.recipes.full import train_full
+from training.recipes.quick import train_quick
+from training.recipes.recipe import FullRecipe, load_full_recipe
+from training.registry.models import Registry
 
 KINDS = ("romulea_rosea", "facelis_retusa", "other:path")
 TINY = {"epochs": 1, "grow_epochs": 1, "sides": [96], "kept_blocks": 15, "batch": 32, "share_of_batch": 32}
@@ -118,7 +121,7 @@ def test_a_run_tunes_measures_promotes_and_keeps_the_held_out_photos_from_the_ne
 def test_a_course_that_was_stopped_goes_on_and_ends_the_same(
     made: list[LabelledPhoto], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr("training.tune.lesson.SAVE_EVERY", 0.0)
+    monkeypatch.setattr("training.finetune.loop.SAVE_EVERY", 0.0)
     recipe, few = short_recipe(), made[:48]
     recipe = recipe.model_copy(update={"tune": recipe.tune.model_copy(update={"epochs": 3})})
     x, _ = gather.features_of(few)

@@ -1,4 +1,4 @@
-"""What others may send: a part of what ``python -m tests.claims.hostile_files`` tries, and holes that were mended."""
+"""What others may send: a part of what ``python -m tests.security.hostile_files`` tries, and holes that were mended."""
 
 from __future__ import annotations
 
@@ -17,28 +17,28 @@ from model.flora.load import read_yaml
 from model.photo.saved import STARTER
 from model.photo.tuned import read_classifier
 from model.traits.answers import check_answer
-from tests.claims.hostile_archives import collect, jpeg, packed
-from tests.claims.hostile_files import run
-from tests.claims.hostile_model_files import Evil
-from tests.claims.hostile_watch import Try, Watch, broken, meet, table
-from tests.claims.hostile_zip_ends import lies
+from tests.security.hostile_archives import collect, jpeg, packed
+from tests.security.hostile_files import run
+from tests.security.hostile_model_files import Evil
+from tests.security.hostile_watch import Try, Watch, broken, meet, table
+from tests.security.hostile_zip_ends import lies
 from tests.training.test_darwin_core import medium, occurrence, pack
-from training import manifest
 from training.collection import Collection, Names, Wishes, open_source, plan_intake
 from training.collection.fetch import is_public
 from training.collection.offer import Refusal
 from training.collection.own import read_own
-from training.labelled import photos_below, read_labelled
-from training.manifest import COLUMNS, read_manifest
-from training.model_folder import MANIFEST
-from training.registry import Registry
+from training.data import manifest
+from training.data.labelled import photos_below, read_labelled
+from training.data.manifest import COLUMNS, read_manifest
+from training.registry.model_folder import MANIFEST
+from training.registry.models import Registry
 
 pytestmark = pytest.mark.skipif(os.name == "nt", reason="without pipes as files, one that hangs the tool goes unseen")
 
 
 @pytest.mark.filterwarnings("ignore")
 def test_some_of_each_kind_end_in_a_result_or_a_sentence(tmp_path: Path) -> None:
-    """``python -m tests.claims.hostile_files`` tries all."""
+    """``python -m tests.security.hostile_files`` tries all."""
     met = run(tmp_path, zips=40, cuts=20, every=71)
     assert len(met) > 20 and not broken(met), table(met) + str(broken(met))
 

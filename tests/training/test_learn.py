@@ -12,14 +12,16 @@ import pytest
 from model.errors import CollectionError
 from model.photo import Calibration, Statistics, fit_statistics
 from model.photo.saved import STARTER, read_model
-from training import gather, quick, settle
-from training.data import Data
-from training.learn import deal, learn
-from training.manifest import LabelledPhoto
-from training.promote import load_rules
-from training.recipe import load_recipe
-from training.registry import Registry
-from training.spread import choose_spread, join, take_out
+from training.data.dataset import Data
+from training.data.manifest import LabelledPhoto
+from training.gate import load_rules
+from training.head.fit import deal, learn
+from training.head.scatter import choose_spread, join, take_out
+from training.recipes import decide as settle
+from training.recipes import prepare as gather
+from training.recipes import quick
+from training.recipes.recipe import load_recipe
+from training.registry.models import Registry
 
 RECIPE = load_recipe("quick")
 

@@ -12,12 +12,12 @@ import yaml
 from model.errors import CollectionError, ModelError
 from model.photo import Calibration, Classifier, fit_statistics
 from model.photo.saved import STARTER, read_model, save_model
-from training.front_matter import front_matter
-from training.manifest import LabelledPhoto
-from training.pipeline import Pipeline
-from training.promote import Part, judge, load_rules
-from training.registry import Registry
-from training.steps import STEPS, StepError, need
+from training.data.manifest import LabelledPhoto
+from training.evaluate.front_matter import front_matter
+from training.gate import Part, judge, load_rules
+from training.recipes.pipeline import Pipeline
+from training.recipes.steps import STEPS, StepError, need
+from training.registry.models import Registry
 
 RULES = load_rules()
 CLASSES = ("a", "b", "other:x")

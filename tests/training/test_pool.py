@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from training.pool import fit_pool
+from training.head.fusion import fit_pool
 
 
 def made(noise: float, seed: int) -> tuple[np.ndarray, np.ndarray]:

@@ -15,12 +15,12 @@ from model.flora.load import CONFIGS, load_sources
 from model.storage import Step, go_on
 from tests.claims.regressions import Bench, made_up_bench, planted, redealt
 from tests.training.test_registry import model
-from training.conformal import conformalize
-from training.promote import HeldOut, Judged, Origin, Override, Part, Verdict, compare, load_rules, promote
-from training.promote.judge import classes_of, judge, judge_classifier, skew_of, views_of, views_served
-from training.promote.leak import near_duplicates, outline, outlines
-from training.promote.paired import paired_difference
-from training.registry import STARTER, STARTER_FOLDER, Registry
+from training.gate import HeldOut, Judged, Origin, Override, Part, Verdict, compare, load_rules, promote
+from training.gate.judge import classes_of, judge, judge_classifier, skew_of, views_of, views_served
+from training.gate.leak import near_duplicates, outline, outlines
+from training.gate.paired import paired_difference
+from training.head.conformal import conformalize
+from training.registry.models import STARTER, STARTER_FOLDER, Registry
 
 RULES = load_rules()
 DRAWN = Path(__file__).resolve().parents[2] / "sample_images" / "taraxacum_officinale_flowering_3.jpg"
@@ -161,7 +161,7 @@ def test_models_are_only_compared_on_the_same_photos(bench: Bench) -> None:
 
 
 def verdict(decision: str) -> Verdict:
-    from training.promote import Rule
+    from training.gate import Rule
 
     rules = (Rule("leak", decision != "keep", 1.0, "one"),)
     return Verdict(decision, STARTER, "new", 50, 20, rules)  # type: ignore[arg-type]
@@ -279,7 +279,7 @@ def test_leaving_a_class_out_is_the_same_as_a_head_without_its_row(bench: Bench)
 
 def test_features_that_training_made_otherwise_show_as_skew() -> None:
     from model.photo import Extractor, open_photo
-    from training.manifest import LabelledPhoto
+    from training.data.manifest import LabelledPhoto
 
     extractor = Extractor()
     photo = LabelledPhoto(DRAWN, "d", "taraxacum_officinale", "g", True, "drawn", "us", "ours")

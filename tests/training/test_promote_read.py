@@ -18,15 +18,15 @@ from model.photo.evidence import Calibration
 from model.photo.extract import RECIPE
 from model.photo.head import Statistics
 from tests.training.test_registry import model
-from training.manifest import LabelledPhoto
-from training.promote import Override, Rule, Verdict, promote
-from training.promote.judge import classes_of, judge_classifier, other_left_out, skew_of, views_of, views_served
-from training.promote.leak import near_duplicates, outline, outlines
-from training.registry import STARTER, Registry
+from training.data.manifest import LabelledPhoto
+from training.gate import Override, Rule, Verdict, promote
+from training.gate.judge import classes_of, judge_classifier, other_left_out, skew_of, views_of, views_served
+from training.gate.leak import near_duplicates, outline, outlines
+from training.registry.models import STARTER, Registry
 
 # The packages export functions of the same names.
-judging = importlib.import_module("training.promote.judge")
-leaking = importlib.import_module("training.promote.leak")
+judging = importlib.import_module("training.gate.judge")
+leaking = importlib.import_module("training.gate.leak")
 Array = NDArray[np.float64]
 CLASSES = ("a", "b", "c", "other:x")
 
@@ -98,7 +98,7 @@ def test_leaving_a_class_out_changes_nothing_for_the_others() -> None:
 
 def description(folder: Path, **changed: Any) -> Path:
     """The folder of a model that describes itself as the shipped one does, but for ``changed``."""
-    from training.registry import STARTER_FOLDER
+    from training.registry.models import STARTER_FOLDER
 
     told = json.loads((STARTER_FOLDER / "model.json").read_text(encoding="utf-8"))
     folder.mkdir()
@@ -107,7 +107,7 @@ def description(folder: Path, **changed: Any) -> Path:
 
 
 def test_what_a_folder_says_of_its_classes_and_views(tmp_path: Path) -> None:
-    from training.registry import STARTER_FOLDER
+    from training.registry.models import STARTER_FOLDER
 
     told = json.loads((STARTER_FOLDER / "model.json").read_text(encoding="utf-8"))
     folder = description(tmp_path / "m", features="made otherwise")

@@ -10,14 +10,14 @@ import pytest
 from numpy.typing import NDArray
 
 from model.errors import CollectionError, FloraError
-from training.conformal import Cell, LacSets
-from training.intervals import wilson
-from training.manifest import LabelledPhoto
-from training.promote import HeldOut, Judged, Origin, Part, compare, load_rules
-from training.promote.integrity import check_origin, check_sound, kept_species, same_golden
-from training.promote.paired import paired_difference
-from training.promote.unknown import judge_unknown
-from training.promote.verdict import NewSpecies, Rule, Verdict
+from training.data.manifest import LabelledPhoto
+from training.evaluate.intervals import wilson
+from training.gate import HeldOut, Judged, Origin, Part, compare, load_rules
+from training.gate.integrity import check_origin, check_sound, kept_species, same_golden
+from training.gate.paired import paired_difference
+from training.gate.unknown import judge_unknown
+from training.gate.verdict import NewSpecies, Rule, Verdict
+from training.head.conformal import Cell, LacSets
 
 Array = NDArray[np.float64]
 RULES = load_rules()

@@ -18,9 +18,9 @@ import pytest
 from model.errors import ModelError
 from model.photo.saved import STARTER as SHIPPED
 from model.storage import append_line, replace_file
-from tests.claims.killed import ROOT, promote_until, run
-from training.model_folder import MANIFEST, fault_of
-from training.registry import KEPT, STARTER, STARTER_FOLDER, Registry
+from tests.security.killed import ROOT, promote_until, run
+from training.registry.model_folder import MANIFEST, fault_of
+from training.registry.models import KEPT, STARTER, STARTER_FOLDER, Registry
 
 
 def model(folder: Path, text: str, species: int = 2) -> Path:
@@ -95,7 +95,9 @@ def test_undo_after_the_first_model_returns_to_the_starter(registry: Registry, t
 def test_undo_on_the_command_line_takes_under_two_seconds(registry: Registry, tmp_path: Path) -> None:
     shutil.copytree(SHIPPED, tmp_path / "real")
     registry.use(registry.install(tmp_path / "real"))
-    code = "import sys, pathlib; from training.registry import Registry; Registry(pathlib.Path(sys.argv[1])).undo()"
+    code = (
+        "import sys, pathlib; from training.registry.models import Registry; Registry(pathlib.Path(sys.argv[1])).undo()"
+    )
     start = time.perf_counter()
     subprocess.run([sys.executable, "-c", code, str(registry.folder)], cwd=ROOT, check=True)
     assert time.perf_counter() - start < 2.0
@@ -103,7 +105,7 @@ def test_undo_on_the_command_line_takes_under_two_seconds(registry: Registry, tm
 
 
 def test_the_registry_starts_no_deep_learning() -> None:
-    code = "import sys, training.registry\nprint([m for m in ('torch', 'numpy', 'sklearn') if m in sys.modules])"
+    code = "import sys, training.registry.models\nprint([m for m in ('torch', 'numpy', 'sklearn') if m in sys.modules])"
     done = subprocess.run([sys.executable, "-c", code], cwd=ROOT, capture_output=True, text=True, check=True)
     assert done.stdout.strip() == "[]"
 
@@ -394,7 +396,7 @@ def test_only_one_change_at_a_time(registry: Registry, tmp_path: Path, monkeypat
 
     source = model(tmp_path / "one", "one")
     registry.install(source)
-    monkeypatch.setattr("training.registry.PATIENCE", 0.1)
+    monkeypatch.setattr("training.registry.models.PATIENCE", 0.1)
     with FileLock(registry.folder / ".lock"), pytest.raises(ModelError, match="another swardkey is changing"):
         registry.install(model(tmp_path / "two", "two"))
     assert registry.install(source)

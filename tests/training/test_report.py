@@ -13,13 +13,13 @@ from PIL import Image
 from model.errors import CollectionError
 from model.photo import Calibration, Classifier, fit_statistics
 from training.collection.names import Names
-from training.conformal import conformalize, save_sets
-from training.labelled import read_labelled
-from training.manifest import LabelledPhoto
-from training.probes import background_probe, border, grouped_gap
-from training.report import Measured, measure_model
-from training.report.figures import confusion, null_band, reliability, species_recall
-from training.report.page import confusions, mistakes, write_page
+from training.data.labelled import read_labelled
+from training.data.manifest import LabelledPhoto
+from training.evaluate import Measured, measure_model
+from training.evaluate.figures import confusion, null_band, reliability, species_recall
+from training.evaluate.probes import background_probe, border, grouped_gap
+from training.evaluate.report_page import confusions, mistakes, write_page
+from training.head.conformal import conformalize, save_sets
 
 NAMES = {"a": "ant <weed>", "b": "bee weed", "c": "sea weed"}
 

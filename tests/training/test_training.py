@@ -10,13 +10,13 @@ import pytest
 from model.errors import CollectionError, FloraError
 from model.photo import Discriminant, Statistics, fit_statistics
 from model.photo.head import softmax
-from training.calibrate import fit_dependence, fit_floor, fit_temperature, move_novelty
-from training.manifest import LabelledPhoto, read_manifest
-from training.measure import calibration_null, expected_calibration_error, measure
-from training.recipe import load_recipe
-from training.split import PARTS, split
-from training.spread import _said, choose_spread
-from training.starter import Data, measure_by_source, novelty_auroc, train
+from training.data.manifest import LabelledPhoto, read_manifest
+from training.data.split import PARTS, split
+from training.evaluate.measure import calibration_null, expected_calibration_error, measure
+from training.head.calibrate import fit_dependence, fit_floor, fit_temperature, move_novelty
+from training.head.scatter import _said, choose_spread
+from training.recipes.recipe import load_recipe
+from training.recipes.starter import Data, measure_by_source, novelty_auroc, train
 
 
 def made_up(shuffled: bool = False, seed: int = 3) -> Data:

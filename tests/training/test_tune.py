@@ -13,10 +13,14 @@ from torch.nn.utils import parameters_to_vector
 
 from model.photo import Discriminant, fit_statistics
 from model.photo.backbone import load_backbone
-from training.recipe import load_full_recipe
-from training.tune import Lesson, Tune, TunePlan, TuningNet, World, tune
-from training.tune.augment import cut_views, draw_view, mix, relight
-from training.tune.progress import read_progress
+from training.finetune.augment import cut_views, draw_view, mix, relight
+from training.finetune.checkpoint import read_progress
+from training.finetune.loop import Lesson, tune
+from training.finetune.network import TuningNet
+from training.finetune.processes import World
+from training.finetune.schedule import TunePlan
+from training.finetune.tune_settings import Tune
+from training.recipes.recipe import load_full_recipe
 
 SHORT = {"epochs": 3, "sides": [96], "batch": 8, "share_of_batch": 4, "kept_blocks": 13, "look_every": 1}
 
@@ -51,7 +55,7 @@ def test_the_same_seed_gives_identical_weights_three_times_of_three() -> None:
 def test_a_training_that_was_stopped_goes_on_to_the_same_end(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     plan = TunePlan(12, 3, short_recipe(), 7)
     whole = tuned(plan)
-    monkeypatch.setattr("training.tune.lesson.SAVE_EVERY", 0.0)
+    monkeypatch.setattr("training.finetune.loop.SAVE_EVERY", 0.0)
 
     def stop(steps: int) -> None:
         if steps == plan.batches + 1:  # in the second epoch

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from training.torch_install import exit_without_torch
+from training.finetune.torch_install import exit_without_torch
 
 if __name__ == "__main__":  # before the imports below miss it
     exit_without_torch("python -m training.adapt")
@@ -20,7 +20,7 @@ from training.adapt.run import Runner
 from training.adapt.ship import BACKBONE, ship
 from training.adapt.stock import stock_of
 from training.adapt.table import table
-from training.recipe import load_starter_recipe
+from training.recipes.recipe import load_starter_recipe
 
 
 def main(arguments: list[str]) -> int:

@@ -8,7 +8,7 @@ left out (no group in both), and how well those classes and what is no plant are
 
 from __future__ import annotations
 
-from training.torch_install import exit_without_torch
+from training.finetune.torch_install import exit_without_torch
 
 if __name__ == "__main__":  # before the imports below miss it
     exit_without_torch("python -m training.adapt.judge")
@@ -33,7 +33,7 @@ from training.adapt.nets import imagenet, put, read_state
 from training.adapt.pack import DRAWN, THING, Pack, Row, pack_of
 from training.adapt.stock import Stock, stock_of
 from training.adapt.strange import ways_of_strangeness
-from training.recipe import Judged, StarterRecipe, load_starter_recipe
+from training.recipes.recipe import Judged, StarterRecipe, load_starter_recipe
 
 Array = NDArray[np.float64]
 Rows = NDArray[np.int64]

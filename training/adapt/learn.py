@@ -22,7 +22,7 @@ from training.adapt.nets import State, Student, state_of
 from training.adapt.pack import DRAWN, THING, Pack
 from training.adapt.stock import Stock, learning_views, used_views
 from training.adapt.trial import Trial
-from training.tune.augment import mix
+from training.finetune.augment import mix
 
 START_SHRINKAGE, START_TEMPERATURE = 0.2, 5.0  # of the closed-form head that learning begins from
 WARM_UP = 0.05  # share of the steps over which the rate rises

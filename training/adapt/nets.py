@@ -18,7 +18,7 @@ from model.photo.weights import FEATURES
 from model.storage import replace_file
 from training.adapt.imagenet import arrays_of, load_imagenet
 from training.adapt.trial import Net
-from training.tune.net import LEAST, TuningNet
+from training.finetune.network import LEAST, TuningNet
 
 State = dict[str, Tensor]
 LITE2_SHA256 = "9656183eaeafe8cbf0cf560089305d34668787f6a26377ccbe5be192ed3f855d"

@@ -8,7 +8,7 @@ people's photos, smaller: it is as bound by their licences, and never goes into 
 
 from __future__ import annotations
 
-from training.torch_install import exit_without_torch
+from training.finetune.torch_install import exit_without_torch
 
 if __name__ == "__main__":  # before the imports below miss it
     exit_without_torch("python -m training.adapt.pack")
@@ -35,11 +35,11 @@ from model.storage import replace_file
 from training.adapt.nets import imagenet, save_state, state_of
 from training.adapt.things import draw_thing
 from training.adapt.trial import Net
+from training.data.manifest import LabelledPhoto, read_manifest
+from training.data.split import split
 from training.drawn.album import plan_album
 from training.drawn.picture import draw_scene
-from training.manifest import LabelledPhoto, read_manifest
-from training.recipe import Packed, StarterRecipe, load_recipe, load_starter_recipe
-from training.split import split
+from training.recipes.recipe import Packed, StarterRecipe, load_recipe, load_starter_recipe
 
 Pixels = NDArray[np.uint8]
 FILE = "pictures.safetensors"

@@ -20,7 +20,7 @@ from training.adapt.nets import State, blend, imagenet, put, save_state, state_o
 from training.adapt.pack import Pack
 from training.adapt.stock import Stock
 from training.adapt.table import ALL
-from training.recipe import StarterRecipe
+from training.recipes.recipe import StarterRecipe
 
 RESULTS = "results.json"
 

@@ -13,7 +13,7 @@ from torch.nn import functional
 from model.photo.views import square_boxes
 from training.adapt.pack import Pack
 from training.adapt.trial import Trial
-from training.tune.augment import relight
+from training.finetune.augment import relight
 
 
 @dataclass(frozen=True)

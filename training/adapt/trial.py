@@ -6,7 +6,7 @@ from typing import Annotated, Literal
 
 from pydantic import BaseModel, ConfigDict, Field
 
-from training.tune_settings import Light, Parts
+from training.finetune.tune_settings import Light, Parts
 
 Weight = Annotated[float, Field(ge=0, le=100)]
 Net = Literal["lite0", "lite2"]

@@ -20,7 +20,7 @@ from training.audit.quality import find_faults
 from training.audit.report import Report
 from training.audit.settings import Settings
 from training.audit.shortage import find_shortages
-from training.manifest import LabelledPhoto
+from training.data.manifest import LabelledPhoto
 
 Array = NDArray[np.float64]
 Progress = Callable[[int], None]

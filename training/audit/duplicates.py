@@ -16,7 +16,7 @@ from sklearn.neighbors import NearestNeighbors
 from training.audit.look import Look
 from training.audit.parts import likeness
 from training.audit.settings import Duplicates
-from training.manifest import LabelledPhoto
+from training.data.manifest import LabelledPhoto
 
 Array = NDArray[np.float64]
 Pairs = set[tuple[int, int]]

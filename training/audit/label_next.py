@@ -21,7 +21,7 @@ from model.photo import Discriminant, Statistics, fit_statistics
 from model.photo.head import softmax
 from training.audit.out_of_sample import OutOfSample
 from training.audit.settings import Next
-from training.spread import join
+from training.head.scatter import join
 
 Array = NDArray[np.float64]
 

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from training.audit.out_of_sample import OutOfSample
-from training.manifest import LabelledPhoto
+from training.data.manifest import LabelledPhoto
 
 
 @dataclass(frozen=True)

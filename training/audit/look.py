@@ -13,7 +13,7 @@ from scipy.fft import dctn
 
 from model.errors import PhotoError
 from model.photo import open_photo
-from training.manifest import LabelledPhoto
+from training.data.manifest import LabelledPhoto
 
 SMALL = 40  # px, shorter side of the grey picture that is kept to compare parts with
 HASH_SIDE = 32  # px, side of the square that the hash is made from; its 8 x 8 coarsest waves are used

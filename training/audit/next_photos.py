@@ -27,8 +27,8 @@ from model.photo import Discriminant, Statistics, fit_statistics
 from model.photo.evidence import OTHER
 from training.audit.out_of_sample import OutOfSample, deal_folds
 from training.audit.settings import Labels, Next
-from training.manifest import LabelledPhoto
-from training.spread import join
+from training.data.manifest import LabelledPhoto
+from training.head.scatter import join
 
 Array = NDArray[np.float64]
 SHARES = (0.25, 0.5, 1.0)  # of the groups that are learned from, to see how the error falls

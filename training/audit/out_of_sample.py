@@ -13,8 +13,8 @@ from sklearn.model_selection import StratifiedGroupKFold
 from model.photo import Discriminant, Statistics, fit_statistics
 from model.photo.head import softmax
 from training.audit.settings import Labels
-from training.calibrate import class_weights, fit_temperature
-from training.spread import join
+from training.head.calibrate import class_weights, fit_temperature
+from training.head.scatter import join
 
 Array = NDArray[np.float64]
 UNSEEN = -1e12  # score of a class that the head of a fold has not learned

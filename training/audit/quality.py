@@ -8,7 +8,7 @@ from typing import Literal
 
 from training.audit.look import Look
 from training.audit.settings import Quality
-from training.manifest import LabelledPhoto
+from training.data.manifest import LabelledPhoto
 
 Kind = Literal["unreadable", "empty", "tiny", "blurred", "dark", "bright"]
 

@@ -6,7 +6,7 @@ import hashlib
 from datetime import date
 from pathlib import Path
 
-from model.photo.door import the_door
+from model.photo.sandbox import the_door
 
 _EARLIEST = date(1990, 1, 1)  # before digital cameras: a clock that was never set
 

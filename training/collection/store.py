@@ -20,7 +20,7 @@ from training.collection.adding import Outcome, apply
 from training.collection.own import OwnSpecies, read_own, write_own
 from training.collection.plan import Intake, Progress, now
 from training.collection.rows import Row, row_cells
-from training.manifest import LabelledPhoto
+from training.data.manifest import LabelledPhoto
 
 COLUMNS = ("photo", "species", "group", "source", "creator", "licence", "labelled_by", "labelled_at", "action", "note")
 PHOTO_NAME = re.compile(r"([0-9a-f]{2})/\1[0-9a-f]{62}\.jpg")

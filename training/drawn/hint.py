@@ -27,7 +27,7 @@ from model.photo import Calibration, Classifier, fit_statistics
 from model.photo.extract import RECIPE
 from model.photo.hint import Hint, HintFile, save_hint
 from model.photo.saved import STARTER, read_model
-from training.data import Data
+from training.data.dataset import Data
 from training.drawn.album import TURNS, Album, features_of_album, plan_album
 from training.drawn.left_out import (
     WEIGHTS,
@@ -42,8 +42,8 @@ from training.drawn.left_out import (
     prototypes_of,
 )
 from training.drawn.prototypes import Prototypes, make_prototypes
-from training.recipe import load_recipe
-from training.starter import gather
+from training.recipes.recipe import load_recipe
+from training.recipes.starter import gather
 
 DEAREST = 0.01  # of the first choices of species with photos that a hint may cost
 GRASSY = "grassy"  # state of leaf_build

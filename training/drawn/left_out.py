@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from model.hint import NOTHING
 from model.photo import Calibration, Classifier, fit_statistics
 from model.photo.evidence import OTHER
-from training.data import Data
+from training.data.dataset import Data
 from training.drawn.album import Album
 from training.drawn.prototypes import Prototypes, make_prototypes
 

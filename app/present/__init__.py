@@ -1,0 +1,1 @@
+"""Results in words: what terminal, pages and papers say alike."""

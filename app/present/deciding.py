@@ -1,0 +1,142 @@
+"""Where a name is not proven: what is known all the same, why no more is asked, and what would decide, in words."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+from app.present.finding import month_name
+from model.decide import Decider
+from model.identify import Finding, Key
+from model.traits import Answers
+
+KNOWN = 0.80  # share of what is probable that must agree on what is said of the plant
+KINDS = {
+    "grassy": "a grass or sedge",
+    "strap": "a plant with strap-like leaves, from a bulb or the like",
+    "simple": "a broad-leaved plant",
+    "three_leaflets": "a plant with three leaflets to a leaf",
+    "feather": "a plant with feather-like leaves",
+    "finely_cut": "a plant with finely cut leaves",
+    "moss": "a moss",
+    "none": "a crust or slime",
+}
+HABITS = {
+    "rosette": "in a rosette",
+    "mat": "in a flat mat",
+    "creeping": "that creeps",
+    "tuft": "in a tuft",
+    "erect": "that stands upright",
+    "sprawling": "that sprawls",
+    "cushion": "in a soft cushion",
+}
+WHY = {
+    "asked enough": "That is enough questions for one sitting.",
+    "too often unsure": "Several answers were unsure, so more questions would not help now.",
+    "nothing left": "No question is left that would tell more.",
+}
+PARTS = {
+    "leaves": "the leaves and stem",
+    "flowers": "the flowers",
+    "seeds": "the ripe seed or fruit",
+    "roots": "the roots",
+}
+ONCE = {"leaves": "Once it is in leaf", "flowers": "Once it flowers", "seeds": "Once it has ripe seed or fruit"}
+
+
+def known_so_far(finding: Finding, key: Key, answers: Answers) -> str:
+    """What can be said of the plant without a name, "" where that is nothing.
+
+    >>> from model.identify import identify
+    >>> key = Key()
+    >>> answers = {"leaf_build": ("simple",), "growth_habit": ("rosette",)}
+    >>> known_so_far(identify(key, answers), key, answers)
+    'a broad-leaved plant in a rosette'
+    """
+    kind, habit = _agreed("leaf_build", finding, key, answers), _agreed("growth_habit", finding, key, answers)
+    if kind not in KINDS:
+        return ""
+    return f"{KINDS[kind]} {HABITS[habit]}" if habit in HABITS else KINDS[kind]
+
+
+def _agreed(character: str, finding: Finding, key: Key, answers: Answers) -> str:
+    """The state that was answered, or that nearly all that is probable shows; "" where there is none."""
+    given = answers.get(character, ()) if character not in finding.set_aside else ()
+    if isinstance(given, tuple) and given:
+        return given[0] if len(given) == 1 else ""
+    table = key.likelihoods.tables[character]
+    shares = sum(c.probability * table.truth[key.index[c.species]] for c in finding.candidates)
+    best = int(shares.argmax())
+    return str(table.answers[best]) if shares[best] >= KNOWN else ""
+
+
+def why_stopped(finding: Finding) -> str:
+    """Why no more is asked, "" while something is, or where the name is proven."""
+    return WHY.get(finding.stop or "", "")
+
+
+def decider_line(decider: Decider, key: Key) -> str:
+    """One thing that would decide, as a request."""
+    character = key.flora.characters[decider.character]
+    match decider.how:
+        case "dig":
+            start = "Dig one up, roots and all"
+        case "wait":
+            start = f"{ONCE[decider.part]}{_when(decider.months)}"
+        case "photo":
+            start = f"Send a close, sharp photo of {PARTS[decider.part]}"
+        case _:
+            start = f"Look closely at {PARTS[decider.part]}"
+    return f"{start}: {character.question} {character.look}"
+
+
+def _when(months: Sequence[int]) -> str:
+    """The months, as a span where they follow one another around the year.
+
+    >>> _when((11, 12, 1)), _when((8,)), _when(())
+    (' (November to January)', ' (August)', '')
+    """
+    if not months:
+        return ""
+    spans = [m for m in months if (m - 2) % 12 + 1 not in months]
+    ends = [m for m in months if m % 12 + 1 not in months]
+    if len(spans) == 1:
+        first, last = month_name(spans[0]), month_name(ends[0])
+        return f" ({first})" if first == last else f" ({first} to {last})"
+    return f" ({', '.join(month_name(m) for m in months)})"
+
+
+def decider_lines(finding: Finding, key: Key) -> list[str]:
+    """What would decide, most telling first; empty while there is a question to ask."""
+    return [decider_line(decider, key) for decider in finding.would_decide]
+
+
+def message(finding: Finding, key: Key, answers: Answers) -> str:
+    """A text for whoever has the plant: what is wanted of it; "" where nothing is.
+
+    It names no plant, for none is proven.
+    """
+    lines = decider_lines(finding, key)
+    if not lines:
+        return ""
+    known = known_so_far(finding, key, answers)
+    told = f" So far I can tell that it is {known}." if known else ""
+    start = f"Thanks for sending this in.{told} I cannot name it for certain yet."
+    ask = "Any one of these would help most:" if len(lines) > 1 else "This would help most:"
+    return "\n".join([start, ask, *(f"- {line}" for line in lines)])
+
+
+def finding_json(finding: Finding, key: Key, answers: Answers) -> dict[str, Any]:
+    """The Finding as its ``as_json`` gives it, with what only the key and the answers can tell.
+
+    ``answers``: in the order in which they were given, each ``{"character": id, "answer": value}``, the value a list
+    of states, empty for unsure, or a number in the character's unit. ``known``: what can be said without a name;
+    ``message``: a text for whoever has the plant, "" where nothing is wanted of it. Each of ``would_decide`` gets its
+    question as ``text`` and where to look as ``look``.
+    """
+    data = finding.as_json()
+    for decider in data["would_decide"]:
+        character = key.flora.characters[decider["character"]]
+        decider |= {"text": character.question, "look": character.look}
+    data["answers"] = [{"character": name, "answer": value} for name, value in answers.items()]
+    return {**data, "known": known_so_far(finding, key, answers), "message": message(finding, key, answers)}

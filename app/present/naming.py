@@ -1,0 +1,128 @@
+"""How sure a name is and why, in words for who does not know plants: for the advice and the job sheet."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field, replace
+
+from app.present.finding import LEAST_NAMED, answer_text
+from model.flora.character import PARTS
+from model.identify import Finding, Key
+from model.proof import unseparated
+from model.traits import Answers, Likelihoods, Visible, age, in_sight, out_of_sight
+
+REASONS, TAKEN_FOR = 5, 4  # how many of each are told, the most telling first
+AT_MOST = 3  # others that an undecided plant may still be
+
+
+@dataclass(frozen=True)
+class Naming:
+    """How a plant got its name. ``status`` as in a Finding, or ``told``: a person named it, without the key.
+
+    ``confirmed_by``: who looked at it and said so. ``also``: what an undecided plant may be as well. ``visible``: the
+    parts that could be seen, None where nobody told; answers on others are not counted.
+    """
+
+    species: str
+    status: str = "told"
+    probability: float | None = None
+    answers: Answers = field(default_factory=dict)
+    confirmed_by: str = ""
+    also: tuple[str, ...] = ()
+    visible: Visible | None = None
+
+    @classmethod
+    def of(cls, finding: Finding, answers: Answers, confirmed_by: str = "") -> Naming:
+        """From a Finding; where it names no plant, the one in front stands for it."""
+        lead, *others = finding.candidates
+        chances = {candidate.species: candidate.probability for candidate in others}
+        also = still_possible(chances) if finding.status == "undecided" else ()
+        # A Finding shows all parts where nobody told; a plant of no particular age is then what is meant.
+        visible = finding.visible if finding.visible != PARTS else None
+        return cls(lead.species, finding.status, lead.probability, answers, confirmed_by, also, visible)
+
+    def among(self, shortlist: Iterable[str]) -> Naming:
+        """The same, where a plan is made for a shortlist: all of it is still possible, whatever the answers say."""
+        return replace(self, also=tuple(dict.fromkeys(s for s in (*self.also, *shortlist) if s != self.species)))
+
+    def counted(self, key: Key) -> Answers:
+        """The answers on parts that could be seen, in their order."""
+        return in_sight(self.answers, out_of_sight(key.flora.characters, self.visible))
+
+    def likelihoods(self, key: Key) -> Likelihoods:
+        """What plants of this age show."""
+        return key.at(age(self.visible))
+
+
+def still_possible(chances: Mapping[str, float]) -> tuple[str, ...]:
+    """Those that are likely enough to be reckoned with, the likeliest first.
+
+    >>> still_possible({"a": 0.2, "b": 0.3, "c": 0.09})
+    ('b', 'a')
+    """
+    likely = [species for species, chance in chances.items() if chance >= LEAST_NAMED]
+    return tuple(sorted(likely, key=lambda species: -chances[species])[:AT_MOST])
+
+
+def how_sure(naming: Naming, key: Key) -> str:
+    """How far the name may be leant on, in one or two sentences."""
+    name = key.flora.species[naming.species].common_name
+    told = f" The name was confirmed by {naming.confirmed_by}." if naming.confirmed_by else ""
+    if naming.status == "told":
+        names = "names were" if naming.also else "name was"
+        return (told or f" The {names} given by who looked at it; no characters were noted on this sheet.").strip()
+    chance = f" ({in_hundred(naming.probability)})" if naming.probability is not None else ""
+    if naming.status == "confirmed":
+        return f"This is {name}{chance}: what was seen rules out every plant on file that is mistaken for it.{told}"
+    if naming.status == "likely":
+        return f"This is most likely {name}{chance}, and not yet proven.{told}"
+    if naming.status == "unlisted":
+        return f"None of the plants on file fits well. The nearest is {name}; a sample should be looked at.{told}"
+    return f"It is not certain yet what this is. The leading candidate is {name}{chance}.{told}"
+
+
+def in_hundred(probability: float) -> str:
+    """A probability as people say it; never certain, never impossible.
+
+    >>> in_hundred(0.972), in_hundred(0.9999)
+    ('about 97 in 100', 'more than 99 in 100')
+    """
+    if probability > 0.995:
+        return "more than 99 in 100"
+    return f"about {max(round(probability * 100), 1)} in 100"
+
+
+def seen(naming: Naming, key: Key) -> list[str]:
+    """What was seen that fits the name, the most telling first: the question, and the answer."""
+    row, tables = key.index[naming.species], naming.likelihoods(key).tables
+    ratios = {}
+    for character, answer in naming.counted(key).items():
+        table = tables[character]
+        if table.verdict(answer, row) == "agrees":
+            chances = table.likelihood(answer)
+            ratios[character] = chances[row] / chances[-1]
+    best = sorted(ratios, key=lambda c: -ratios[c])[:REASONS]
+    return [f"{key.flora.characters[c].question} {answer_text(key, c, naming.answers[c])}." for c in best]
+
+
+def against(naming: Naming, key: Key) -> list[str]:
+    """What was seen that does not fit the name."""
+    row, tables = key.index[naming.species], naming.likelihoods(key).tables
+    odd = [c for c, answer in naming.counted(key).items() if tables[c].verdict(answer, row) == "disagrees"]
+    return [f"{key.flora.characters[c].question} {answer_text(key, c, naming.answers[c])}." for c in odd]
+
+
+def taken_for(naming: Naming, key: Key) -> list[tuple[str, str, bool]]:
+    """Plants that are taken for this one: name, what parts the two, and whether what was seen rules it out.
+
+    What the plant may still be is never ruled out. Those that are not ruled out come first.
+    """
+    row = key.index[naming.species]
+    open_rows = set(unseparated(naming.likelihoods(key), key.flora, naming.counted(key), row))
+    open_rows |= {key.index[species] for species in naming.also}
+    found = []
+    for other in key.flora.look_alikes[naming.species]:
+        entry = key.flora.look_alike(naming.species, other)
+        if entry is not None:
+            found.append((key.flora.species[other].common_name, entry.note, key.index[other] not in open_rows))
+    return sorted(found, key=lambda one: one[2])

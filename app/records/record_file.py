@@ -1,0 +1,60 @@
+"""A record's fields as a person writes them in a YAML file: every value stays exactly as it was typed."""
+
+from __future__ import annotations
+
+from dataclasses import fields
+from pathlib import Path
+from typing import Any, TypeVar
+
+import yaml
+
+from app.records.entries import Treatment, Visit
+from app.records.refusals import RecordsError
+from app.records.rows import checked, plain
+from model.errors import nearest
+
+LARGEST_BYTES = 200_000
+OURS = ("id", "visit", "site")  # told by where the record belongs, not by the file
+Entry = TypeVar("Entry", Treatment, Visit)
+
+
+class _AsTyped(yaml.BaseLoader):
+    """YAML in which every value is text: `1.50` stays `1.50`. Nothing refers to something else."""
+
+    def compose_node(self, parent: yaml.Node | None, index: int) -> yaml.Node | None:
+        if self.check_event(yaml.AliasEvent):
+            mark = self.peek_event().start_mark  # type: ignore[no-untyped-call]
+            raise yaml.composer.ComposerError(None, None, "found a reference (*)", mark)
+        return super().compose_node(parent, index)
+
+
+def read_fields(file: Path) -> dict[str, Any]:
+    """The fields in a file, all text, less those left empty. Raises RecordsError naming file and line."""
+    try:
+        if file.stat().st_size > LARGEST_BYTES:
+            raise RecordsError(f"{file}: is over {LARGEST_BYTES // 1000} kB, too long for one record; shorten it")
+        found = yaml.load(file.read_text(encoding="utf-8-sig"), Loader=_AsTyped)  # a BaseLoader makes text only
+    except OSError as error:
+        raise RecordsError(f"{file}: {error.strerror or error}; check the name") from None
+    except UnicodeDecodeError:
+        raise RecordsError(f"{file}: is not UTF-8 text; save it as UTF-8") from None
+    except (yaml.YAMLError, RecursionError) as error:
+        mark = getattr(error, "problem_mark", None)
+        line = f" line {mark.line + 1}" if mark is not None else ""
+        told = getattr(error, "problem", None) or "unreadable"
+        raise RecordsError(f"{file}{line}: is not valid YAML ({told}); fix that line") from None
+    if not isinstance(found, dict) or not found:
+        raise RecordsError(f"{file}: holds no fields; write `field: text` on each line")
+    return {name: value for name, value in found.items() if value != ""}
+
+
+def changed_by(entry: Entry, given: dict[str, Any], file: Path) -> Entry:
+    """The entry with the fields of a file in place of its own. Raises RecordsError naming file and field."""
+    known = [f.name for f in fields(entry) if f.name not in OURS]
+    for name in given:
+        if name not in known:
+            raise RecordsError(f"{file}: {name} is not a field of this record; {nearest(name, known)}")
+    try:
+        return checked(type(entry), plain(entry) | given)
+    except RecordsError as error:
+        raise RecordsError(f"{file}: {error}; fix that field") from None

@@ -1,0 +1,61 @@
+"""Where what belongs to the user lives: SWARDKEY_HOME, or the platform's user data folder."""
+
+from __future__ import annotations
+
+import os
+import tempfile
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from platformdirs import user_data_path
+
+if TYPE_CHECKING:
+    from training.registry.models import Registry
+
+DEMO_MARK = "demo.json"  # lies in a folder that is a demo's
+
+
+def home() -> Path:
+    """The user's folder; not made here, so that reading never writes."""
+    given = os.environ.get("SWARDKEY_HOME")
+    return Path(given).expanduser() if given else user_data_path("swardkey", appauthor=False)
+
+
+def cache_folder() -> Path:
+    """Where what can be made again is kept: the folder SWARDKEY_CACHE, or one inside the user's."""
+    given = os.environ.get("SWARDKEY_CACHE")
+    return Path(given).expanduser() if given else home() / "cache"
+
+
+def is_demo(folder: Path) -> bool:
+    """Whether a folder holds a demo, an invented town in place of the user's own records."""
+    return (folder / DEMO_MARK).is_file()
+
+
+def registry() -> Registry:
+    """The photo models of this user; its library is imported when it is first asked for."""
+    from training.registry.models import Registry
+
+    return Registry(home() / "models")
+
+
+def slips_file() -> Path:
+    """Where the rates of slips that were fitted to the user's records are kept."""
+    return home() / "slips.yaml"
+
+
+def labels_file() -> Path:
+    """Where is kept which labels the user has read, and what grass they name."""
+    return home() / "labels" / "labels.yaml"
+
+
+def fault_file() -> Path:
+    """A new file for the details of a fault, in the user's folder or, failing that, a temporary one."""
+    name = f"fault-{datetime.now(UTC):%Y%m%dT%H%M%S%f}.txt"
+    try:
+        folder = home() / "faults"
+        folder.mkdir(parents=True, exist_ok=True)
+        return folder / name
+    except OSError:
+        return Path(tempfile.gettempdir()) / name

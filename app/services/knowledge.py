@@ -1,0 +1,112 @@
+"""The key and the advice, loaded quickly: parsed configuration files are kept in the user's folder."""
+
+from __future__ import annotations
+
+import json
+from functools import lru_cache
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, ClassVar
+
+from app.services.home import cache_folder, home, slips_file
+from model.flora.load import read_as, read_mapping
+from model.identify import Key
+from model.traits import load_observer
+from model.traits.refit import OwnRates, with_rates
+
+if TYPE_CHECKING:
+    from model.control import Control
+    from model.flora import Species
+
+
+class ParsedFiles:
+    """Reads YAML files as read_mapping does, and keeps what it read for the next start.
+
+    A kept file counts only while its size and time of change are the same. What is kept is
+    checked like the file itself; where it cannot be read or written, the files are parsed.
+    No file is parsed twice by one process.
+    """
+
+    _of_this_process: ClassVar[dict[str, dict[str, Any]]] = {}
+
+    def __init__(self, kept: Path) -> None:
+        self.kept = kept
+        self.parsed_now = False
+        try:
+            self._known: dict[str, Any] = json.loads(kept.read_bytes())
+        except (OSError, ValueError, RecursionError):
+            self._known = {}
+        if not isinstance(self._known, dict):
+            self._known = {}
+
+    def __call__(self, path: Path) -> dict[str, Any]:
+        """The mapping in a file. Raises FloraError as read_mapping does."""
+        try:
+            state = path.stat()
+        except OSError:
+            return read_mapping(path)
+        stamp = [state.st_mtime_ns, state.st_size]
+        entry = self._known.get(str(path))
+        if isinstance(entry, dict) and entry.get("stamp") == stamp and isinstance(entry.get("mapping"), dict):
+            return dict(entry["mapping"])
+        entry = self._of_this_process.get(str(path))
+        if entry is None or entry["stamp"] != stamp:
+            entry = {"stamp": stamp, "mapping": read_mapping(path)}
+            self._of_this_process[str(path)] = entry
+        self._known[str(path)] = entry
+        self.parsed_now = True
+        return dict(entry["mapping"])
+
+    def keep(self) -> None:
+        """Write what was parsed, if anything was; a folder that cannot be written to is no fault."""
+        if not self.parsed_now:
+            return
+        temporary = self.kept.with_name(self.kept.name + ".new")
+        try:
+            self.kept.parent.mkdir(parents=True, exist_ok=True)
+            temporary.write_text(json.dumps(self._known, ensure_ascii=False), encoding="utf-8")
+            temporary.replace(self.kept)
+        except (OSError, TypeError):
+            return
+
+
+def own_species(folder: Path) -> dict[str, Species]:
+    """Species of the user's own; of those with names only, the key knows no characters."""
+    if not any(folder.glob("*.yaml")):
+        return {}
+    from model.flora.load import species_without_characters
+    from training.collection.own import OwnSpecies, read_own
+
+    found = read_own(folder)
+    return {
+        name: species_without_characters(name, plant.scientific_name, list(plant.common_names))
+        if isinstance(plant, OwnSpecies)
+        else plant
+        for name, plant in found.items()
+    }
+
+
+def load_key(fitted: bool = True) -> Key:
+    """The key over the whole flora, and the species of the user's own.
+
+    ``fitted``: with the rates of slips that were fitted to the user's records, where they are in use.
+    """
+    files = ParsedFiles(cache_folder() / "configs.json")
+    folder = home() / "collection" / "species"
+    observer = load_observer()
+    if fitted and slips_file().exists():
+        observer = with_rates(observer, read_as(slips_file(), OwnRates).rates)
+    key = Key(read=files, own=own_species(folder), own_folder=folder, observer=observer)
+    files.keep()
+    return key
+
+
+@lru_cache(maxsize=1)
+def load_advice() -> Control:
+    """All that is known of control, with the flora: the same for every user, so it is read once."""
+    from model.control import load_control
+    from model.flora.load import load_flora
+
+    files = ParsedFiles(cache_folder() / "configs.json")
+    control = load_control(load_flora(read=files), read=files)
+    files.keep()
+    return control

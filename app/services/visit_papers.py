@@ -1,0 +1,122 @@
+"""From the records to what papers are made from: the visit, how its weed was named, and the plan for it."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import Any
+
+from app.present.finding import LEAST_NAMED
+from app.present.naming import Naming, still_possible
+from app.records import Records, VisitRecord
+from app.records.kept import KeptFinding
+from app.services.labels import labels_read
+from model.control import Case, Control, JudgedOption, Plan, plan
+from model.control.facts import FORMER_METHODS
+from model.errors import AnswerError
+from model.identify import Key
+from model.traits import Answers, check_answers
+
+
+def visit_record(records: Records, visit: int) -> VisitRecord:
+    """A visit with all that belongs to it, in its latest version. Raises RecordsError where there is none."""
+    found = records.current("visit", visit).record
+    assert isinstance(found, VisitRecord)
+    return found
+
+
+def all_visits(records: Records, site: int | None = None) -> list[VisitRecord]:
+    """Every visit, or those to a site, newest first."""
+    return [visit_record(records, visit.id) for visit in records.visits(site)]
+
+
+def naming_of(record: VisitRecord, key: Key) -> Naming:
+    """How the weed of a visit was named: by its latest confirmed finding, or the latest that names a plant.
+
+    Raises AnswerError where none does; a plant outside the flora is not given the name of the nearest, nor is one
+    named of which hardly anything is known.
+    """
+    named = [found for found in record.findings if species_of(found) in key.flora.species and _may_be_named(found)]
+    if not named:
+        raise AnswerError(f"visit {record.visit.id} has no finding that names a plant; identify it first")
+    best = max(named, key=lambda found: (bool(found.confirmed_by), found.id))
+    species = species_of(best) or ""
+    chances = _chances(best)
+    probability = best.probability if best.probability is not None else chances.get(species)
+    undecided = best.status == "undecided" and not best.confirmed_by
+    others = {s: p for s, p in chances.items() if s != species and s in key.flora.species}
+    also = still_possible(others) if undecided else ()
+    given = answers_of(best, key)
+    return Naming(species, best.status, probability, given, best.confirmed_by, also, best.visible)
+
+
+def _may_be_named(found: KeptFinding) -> bool:
+    """Whether a person confirmed the name, or the key named it, or put it in front with some weight."""
+    if found.confirmed_by:
+        return True
+    front = _chances(found).get(species_of(found) or "", 1.0)
+    return found.status != "unlisted" and (bool(found.species) or front >= LEAST_NAMED)
+
+
+def species_of(found: KeptFinding) -> str | None:
+    """The species that a finding names, or that is in front in it."""
+    if found.species:
+        return found.species
+    candidates = found.finding.get("candidates") or []
+    first = candidates[0] if candidates else None
+    return str(first.get("species")) if isinstance(first, dict) else None
+
+
+def answers_of(found: KeptFinding, key: Key) -> Answers:
+    """The answers of a finding in their order, without those to characters that the key no longer has."""
+    known = {name: answer for name, answer in found.answers.items() if name in key.flora.characters}
+    return check_answers(key.flora.characters, known)
+
+
+def _chances(found: KeptFinding) -> dict[str, float]:
+    """The probabilities of the candidates that a kept finding lists."""
+    listed = [one for one in found.finding.get("candidates") or [] if isinstance(one, dict)]
+    return {str(one.get("species")): float(one.get("probability") or 0.0) for one in listed}
+
+
+def plan_of(records: Records, record: VisitRecord, naming: Naming, control: Control, **told: Any) -> Plan:
+    """The plan for the weed of a visit, for the case as it was told then; ``told`` takes the place of parts of it.
+
+    Where no case was kept, the visit's site and month stand for it, with the groups used there before.
+    """
+    species = (naming.species, *naming.also)
+    case = kept_case(record) or _case_of_site(records, record)
+    return plan(
+        control, replace(case, **{name: value for name, value in told.items() if value is not None}, species=species)
+    )
+
+
+def kept_case(record: VisitRecord) -> Case | None:
+    """The case that the latest kept plan of a visit was made for; None where there is none that can be read."""
+    for kept in reversed(record.plans):
+        found = kept.plan.get("case")
+        if isinstance(found, dict):
+            try:
+                return Case.of_json(found)
+            except (TypeError, ValueError, KeyError):
+                continue  # of another version, which knew more
+    return None
+
+
+def _case_of_site(records: Records, record: VisitRecord) -> Case:
+    site = record.site
+    used = tuple(sorted({use.group for use in records.group_uses(site.id) if use.day < record.visit.day}))
+    near: Any = tuple(site.near)
+    day = record.visit.day
+    return Case((), day.month, site.lawn, state=site.state or None, near=near, used=used, labels=labels_read())
+
+
+def decided(option: JudgedOption) -> str:
+    """What was decided on, in words, as a kept plan has it."""
+    return option.name
+
+
+def decided_option(record: VisitRecord, made: Plan) -> tuple[JudgedOption, ...]:
+    """The option that was decided on at a visit, where the plan still has it."""
+    words = {kept.chosen for kept in record.plans if kept.chosen}
+    former = {FORMER_METHODS[chosen] for chosen in words if chosen in FORMER_METHODS}
+    return tuple(o for o in (*made.options, *made.only) if decided(o) in words or o.method in former)[:1]

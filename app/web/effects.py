@@ -1,0 +1,66 @@
+"""What each answer did: which plant rose or fell; and the answers on parts that are not there, set aside."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import Any
+
+from app.present.finding import LEAST_NAMED, answer_text
+from app.web.context import Context
+from model.interview import Interview
+from model.traits import in_sight, out_of_sight
+
+MOVED = 0.005  # smaller changes of a chance are not told
+
+
+@dataclass(frozen=True)
+class Move:
+    """What one answer did: which plant rose or fell, from which chance to which."""
+
+    name: str
+    before: float
+    after: float
+
+    @property
+    def up(self) -> bool:
+        """Whether the plant has become more likely."""
+        return self.after > self.before
+
+
+def told(context: Context, interview: Interview) -> list[dict[str, Any]]:
+    """Every answer that counts with what it did, the latest first."""
+    found, so_far = [], replace(interview, answers={})
+    before = _chances(so_far)
+    hidden = out_of_sight(context.key.flora.characters, interview.visible)
+    for character, answer in in_sight(interview.answers, hidden).items():
+        so_far = replace(so_far, answers={**so_far.answers, character: answer})
+        after = _chances(so_far)
+        moves = _moves(context, before, after) if answer != () else []
+        stirred = bool(abs(after - before).max() > MOVED)
+        found.append({**_said(context, interview, character), "id": character, "moves": moves, "stirred": stirred})
+        before = after
+    return found[::-1]
+
+
+def set_aside(context: Context, interview: Interview) -> list[dict[str, str]]:
+    """The answers that do not count while their part is not there, in their order."""
+    hidden = out_of_sight(context.key.flora.characters, interview.visible)
+    return [_said(context, interview, character) for character in interview.answers if character in hidden]
+
+
+def _said(context: Context, interview: Interview, character: str) -> dict[str, str]:
+    asked = context.key.flora.characters[character]
+    return {"question": asked.question, "answer": answer_text(context.key, character, interview.answers[character])}
+
+
+def _chances(interview: Interview) -> Any:
+    told = (interview.photos, interview.month, interview.region, interview.visible)
+    return interview.key.posterior(interview.answers, *told)
+
+
+def _moves(context: Context, before: Any, after: Any) -> list[Move]:
+    """The plant that rose most and the one that fell most, where it is worth telling: no other is named."""
+    change = after - before
+    names = [*(context.name(s) for s in context.key.flora.ids), "a plant outside the flora"]
+    found = [Move(names[i], float(before[i]), float(after[i])) for i in (int(change.argmax()), int(change.argmin()))]
+    return [m for m in found if abs(m.after - m.before) > MOVED and max(m.before, m.after) >= LEAST_NAMED]

@@ -1,0 +1,127 @@
+"""Step 4: the finding, with its reasons; and the photos into the collection, if the user says so."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import Any
+
+from app.present.finding import LEAST_NAMED, answer_text, headline, override_lines
+from app.web.comparison import pair_of
+from app.web.context import Context
+from app.web.draft import Draft
+from app.web.effects import set_aside
+from app.web.frame import Fields, FormError, one
+from app.web.questions_page import change
+from app.web.stopped import stopped
+from app.web.visible_parts import in_words, is_all, look_again
+from model.identify import Candidate
+from model.traits import Answers, out_of_sight
+
+WORDS = {
+    "confirmed": "Confirmed",
+    "likely": "Likely",
+    "undecided": "Undecided",
+    "unlisted": "Not in the list",
+}
+SHORTLIST, LEAST = 4, LEAST_NAMED
+
+
+def show(context: Context, draft: Draft) -> dict[str, Any]:
+    """What the step shows."""
+    interview = context.interview(draft)
+    finding = interview.finding
+    lead = finding.candidates[0]
+    # The plant that is in front would be named there, however improbable.
+    says = lead.probability >= LEAST or finding.status == "unlisted"
+    hidden = out_of_sight(context.key.flora.characters, draft.visible)
+    pairs = [pair_of(context, lead.species, other, hidden) for other in finding.still_to_exclude]
+    return {
+        **stopped(context, finding, interview.answers),
+        "finding": finding,
+        "in_sight": in_words(draft),
+        "sees_all": is_all(draft),
+        "set_aside": set_aside(context, interview),
+        "word": WORDS[finding.status],
+        "lead": lead,
+        "headline": headline(finding, context.key),
+        "override": override_lines(finding, context.key) if says else [],
+        "reasons": reasons(context, lead, dict(draft.answers)) if finding.species else {},
+        "pairs": [pair for pair in pairs if pair is not None],
+        "shortlist": [c for c in finding.candidates if c.probability >= LEAST][:SHORTLIST],
+        "more": finding.next_question is not None,
+        "can_learn": finding.status == "confirmed" and any(s.file for s in draft.shots) and not _taken(draft),
+        "learned": _taken(draft),
+        "plan_for": [context.name(s) for s in plan_species(context, draft)],
+    }
+
+
+def reasons(context: Context, lead: Candidate, answers: Answers) -> dict[str, list[dict[str, str]]]:
+    """The answers for and against the leading plant, in words."""
+
+    def told(characters: tuple[str, ...]) -> list[dict[str, str]]:
+        asked = context.key.flora.characters
+        return [
+            {"id": c, "question": asked[c].question, "answer": answer_text(context.key, c, answers[c])}
+            for c in characters
+        ]
+
+    return {"for": told(lead.agrees), "against": told(lead.disagrees)}
+
+
+def plan_species(context: Context, draft: Draft) -> tuple[str, ...]:
+    """The plants that a plan must suit: the named one, else all of the shortlist; none for an unlisted plant."""
+    finding = context.finding(draft)
+    treated = context.control.treatments
+    if finding.status == "unlisted":
+        return ()
+    if finding.species is not None:
+        return (finding.species,) if finding.species in treated else ()
+    likely = [c.species for c in finding.candidates if c.probability >= LEAST and c.species in treated]
+    return tuple(likely[:SHORTLIST])
+
+
+def _taken(draft: Draft) -> str:
+    return str(draft.record.get("into_collection", ""))
+
+
+def learn(context: Context, draft: Draft, fields: Fields, which: str) -> Draft:
+    """Put the photos into the collection under the confirmed name."""
+    from app.services.collection import labeller
+    from app.services.home import home
+    from training.collection import Collection
+    from training.collection.confirmed import add_confirmed
+
+    finding = context.finding(draft)
+    if one(fields, "agreed") != "yes":
+        raise FormError("Tick that the photos may be kept first.")
+    if finding.species is None:
+        return draft
+    folder = context.drafts.photos(draft.id)
+    photos = [folder / shot.file for shot in draft.shots if shot.file]
+    done = add_confirmed(
+        Collection(home() / "collection").open(),
+        photos,
+        finding.species,
+        labeller(one(fields, "by")),
+        status=finding.status,
+        agreed=True,
+    )
+    told = (
+        f"{done.added} added to the collection as {context.name(finding.species)}, {done.known_already} there before."
+    )
+    return replace(draft, record={**draft.record, "into_collection": told})
+
+
+def onward(context: Context, draft: Draft, fields: Fields, which: str) -> Draft:
+    """On to the lawn. Raises FormError where there is no plant to plan for."""
+    if not plan_species(context, draft):
+        raise FormError("There is no plan for a plant without a name: collect a sample, or answer more questions.")
+    return replace(draft, step="lawn")
+
+
+def to_record(context: Context, draft: Draft, fields: Fields, which: str) -> Draft:
+    """On to the record of a plant for which there is no plan: it was seen all the same."""
+    return replace(draft, step="record")
+
+
+ACTIONS = {"change": change, "look_again": look_again, "learn": learn, "onward": onward, "to_record": to_record}

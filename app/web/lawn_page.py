@@ -1,0 +1,135 @@
+"""Step 5: this lawn: the grass, the place, how much is weed, when, and what is near."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import date
+from typing import Any, get_args
+
+from app.records import open_records
+from app.services.labels import labels_read
+from app.web.context import Context
+from app.web.draft import Draft
+from app.web.finding_page import plan_species
+from app.web.frame import Fields, FormError, month_of, number, one, several
+from model.control import Case
+from model.control.case import check_case
+from model.control.facts import Near, Place, Stage
+
+NEAR_WORDS = {
+    "pond": "pond, creek or drain",
+    "edibles": "vegetables or fruit",
+    "bees": "bees or hives",
+    "grazing": "grazing animals",
+}
+STAGE_WORDS = {"young": "young plant", "seeding": "in seed", "flowering": "in flower"}
+
+
+def show(context: Context, draft: Draft) -> dict[str, Any]:
+    """What the step shows."""
+    control = context.control
+    groups: dict[int, list[str]] = {}
+    for name, active in control.actives.items():
+        if active.group:
+            groups.setdefault(active.group, []).append(name)
+    return {
+        "lawns": [(name, lawn.name) for name, lawn in control.lawns.items()],
+        "cultivars": [(name, one.name) for name, one in control.lawns["buffalo"].cultivars.items()],
+        "places": [(place, place) for place in get_args(Place)],
+        "stages": [(stage, STAGE_WORDS.get(stage, stage)) for stage in get_args(Stage)],
+        "near": [(thing, NEAR_WORDS.get(thing, thing)) for thing in get_args(Near)],
+        "states": [(key, state.name) for key, state in control.states.items()],
+        "groups": sorted(groups.items()),
+        "told": {**defaults(draft), **draft.lawn},
+        "plan_for": [context.name(species) for species in plan_species(context, draft)],
+        "sites": known_sites(),
+    }
+
+
+def known_sites() -> list[tuple[str, str]]:
+    """The places in the records."""
+    with open_records() as records:
+        names = {client.id: client.name for client in records.clients()}
+        return [(str(site.id), f"{names[site.client]}, {site.address}") for site in records.sites()]
+
+
+def from_site(context: Context, draft: Draft, fields: Fields, which: str) -> Draft:
+    """Take over what the records know of a place: grass, state, what is near, and the groups used there."""
+    site_id = one(fields, "site")
+    if not site_id.isdigit():
+        raise FormError("Choose a place first.")
+    with open_records() as records:
+        site, used = records.site(int(site_id)), records.groups_used(int(site_id))
+    groups = {active.group for active in context.control.actives.values()}
+    typed = _typed(draft, fields) if "place" in fields else {}
+    known = {
+        "site": site_id,
+        "lawn": site.lawn if site.lawn in context.control.lawns else "unknown",
+        "state": site.state,
+        "near": [thing for thing in site.near if thing in get_args(Near)],
+        "used": [group for group in used if group in groups],
+    }
+    if known["lawn"] != "buffalo":
+        known["cultivar"] = ""
+    return replace(draft, lawn={**defaults(draft), **draft.lawn, **typed, **known})
+
+
+def defaults(draft: Draft) -> dict[str, Any]:
+    """What is taken until something is told."""
+    return {
+        "site": "",
+        "lawn": "unknown",
+        "place": "lawn",
+        "cover": "",
+        "month": draft.month or date.today().month,
+        "stage": "",
+        "state": "",
+        "near": [],
+        "used": [],
+        "cultivar": "",
+    }
+
+
+def make_plan(context: Context, draft: Draft, fields: Fields, which: str) -> Draft:
+    """On to the plan, once what was told makes sense. Raises AnswerError or FormError where it does not."""
+    weather = {name: told for name, told in draft.weather.items() if name not in ("active", "rain_fast", "state")}
+    after = replace(draft, lawn=_typed(draft, fields), choice="", weather=weather)
+    check_case(case_of(context, after), context.control)
+    return replace(after, step="plan")
+
+
+def _typed(draft: Draft, fields: Fields) -> dict[str, Any]:
+    """What stands in the form. Raises FormError for a number that is none."""
+    return {
+        "site": one(fields, "site"),
+        "lawn": one(fields, "lawn") or "unknown",
+        "place": one(fields, "place") or "lawn",
+        "cover": number(fields, "cover", "Cover"),
+        "month": month_of(fields) or defaults(draft)["month"],
+        "stage": one(fields, "stage"),
+        "state": one(fields, "state"),
+        "near": list(several(fields, "near")),
+        "cultivar": one(fields, "cultivar") if one(fields, "lawn") == "buffalo" else "",
+        "used": [int(g) for g in several(fields, "used") if g.isascii() and g.isdigit()],
+    }
+
+
+def case_of(context: Context, draft: Draft) -> Case:
+    """The case of a draft, as the plan takes it."""
+    told = {**defaults(draft), **draft.lawn}
+    return Case(
+        species=plan_species(context, draft),
+        month=int(told["month"]),
+        lawn=told["lawn"],
+        place=told["place"],
+        cover=told["cover"] if isinstance(told["cover"], int | float) else None,
+        stage=told["stage"] or None,
+        state=told["state"] or None,
+        near=tuple(told["near"]),
+        used=tuple(told["used"]),
+        cultivar=told["cultivar"] or None,
+        labels=labels_read(),
+    )
+
+
+ACTIONS = {"make_plan": make_plan, "from_site": from_site}

@@ -1,0 +1,315 @@
+"""Learn: the collection of labelled photos, its check on a contact sheet, training, and which model is in charge."""
+
+from __future__ import annotations
+
+import itertools
+import shutil
+from collections.abc import Callable, Sequence, Set
+from datetime import datetime
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from app.services.collection import labeller, open_all
+from app.services.home import home, registry
+from app.web.background import Work
+from app.web.context import Context
+from app.web.draft import new_id
+from app.web.frame import Fields, FormError, one, render
+from app.web.uploads import put_away
+from model.errors import CollectionError, SwardkeyError
+
+if TYPE_CHECKING:
+    from training.collection import Collection
+
+Address = dict[str, str]
+ADDRESS = "/training"
+MOST_ASKED = 60  # photos on the contact sheet at a time
+work = Work()
+
+
+def body(context: Context, address: Address) -> str:
+    """What the page shows."""
+    from app.web.model_figures import last_figures
+    from training.audit.settings import load_settings
+    from training.audit.shortage import find_shortages
+
+    collection = own_collection()
+    plants: dict[str, Any] = {**collection.own_species(), **context.key.flora.species}
+    photos = collection.photos()
+    enough = load_settings().enough
+    labels, groups = [p.label for p in photos], [p.group for p in photos]
+    short = {s.species: s.missing for s in find_shortages(labels, groups, enough)}
+    rows = [
+        {
+            "name": called(plants, label),
+            "photos": labels.count(label),
+            "groups": len({g for one_of, g in zip(labels, groups, strict=True) if one_of == label}),
+            "short": short.get(label, ""),
+        }
+        for label in sorted(set(labels), key=lambda one_of: called(plants, one_of))
+    ]
+    kept = registry()
+    return render(
+        "learning.html",
+        rows=rows,
+        photos=len(photos),
+        state=work.state,
+        species=sorted((plant.common_names[0], name) for name, plant in plants.items()),
+        pending=pending(address),
+        token=address.get("pending", ""),
+        models=kept.installed(),
+        charge=kept.in_charge(),
+        can_undo=kept.pointer().previous is not None,
+        history=list(kept.history())[-5:][::-1],
+        enough=enough,
+        by=labeller(""),
+        model_words=model_words,
+        called=lambda label: called(plants, label),
+        last=last_figures(),
+    )
+
+
+def own_collection() -> Collection:
+    """The collection of this user."""
+    from training.collection import Collection
+
+    return Collection(home() / "collection").open()
+
+
+def called(plants: dict[str, Any], label: str) -> str:
+    """A label in words."""
+    if label not in plants:
+        return label.replace("other:", "outside the flora: ").replace("_", " ")
+    return str(plants[label].common_names[0])
+
+
+def waiting_folder(token: str) -> Path:
+    """Where photos wait for their name. Raises FormError for what is no such place."""
+    from app.web.draft import ID
+
+    if not ID.fullmatch(token):
+        raise FormError("These photos are gone; choose them again.")
+    return home() / "uploads" / "waiting" / token
+
+
+def pending(address: Address) -> list[str]:
+    """The names of photos that wait to be told what they show."""
+    token = address.get("pending", "")
+    try:
+        return sorted(file.name for file in waiting_folder(token).iterdir()) if token else []
+    except (OSError, SwardkeyError):
+        return []
+
+
+def take_files(address: Address, files: Sequence[str]) -> tuple[Address, list[str]]:
+    """Uploads wait under a name that no one can guess until it is said what they show; a zip says so itself."""
+    archives = [file for file in files if file.lower().endswith(".zip")]
+    told = [_add(Path(file), "", "") for file in archives]
+    files = [file for file in files if file not in archives]
+    if not files:
+        return {}, told
+    token = new_id()
+    folder = waiting_folder(token)
+    folder.mkdir(parents=True)
+    for file in map(Path, files):
+        # Phones give all photos one name.
+        taken = folder / file.name
+        for number in itertools.count(2):
+            if not taken.exists():
+                break
+            taken = folder / f"{file.stem}-{number}{file.suffix}"
+        shutil.move(file, taken)
+        put_away(file)
+    return {"pending": token}, told
+
+
+def _add(path: Path, species: str, by: str) -> str:
+    """Add a folder or a zip to the collection; a sentence on what came of it. Raises CollectionError."""
+    from training.collection import Wishes, open_source, plan_intake
+
+    try:
+        collection, names, _ = open_all(None)
+        offered = open_source(path, Wishes(as_name=species), lambda name: names.look_up(name) is not None)
+        plan = plan_intake(offered, names, collection, labeller(by))
+        if not plan.acceptable:
+            raise CollectionError(plan.obstacle.replace(str(path), path.name))
+        done = collection.add(plan)
+    finally:
+        shutil.rmtree(path, ignore_errors=True) if path.is_dir() else put_away(path)
+    told = f"{done.added} added, {done.known_already} there before"
+    return told + "".join(f"; left out {refusal.file}: {refusal.why}" for refusal in done.refused[:5]) + "."
+
+
+def act(context: Context, address: Address, do: str, fields: Fields, which: str) -> tuple[Address, list[str]]:
+    """What a button does. Raises SwardkeyError where it cannot be."""
+    action = ACTIONS.get(do)
+    if action is None:
+        raise FormError("The page was older than the collection; it is up to date now.")
+    return action(context, address, fields)
+
+
+def _name(context: Context, address: Address, fields: Fields) -> tuple[Address, list[str]]:
+    species = one(fields, "species")
+    if not species:
+        raise FormError("Say what the photos show first.")
+    return {}, [_add(waiting_folder(address.get("pending", "")), species, one(fields, "by"))]
+
+
+def _drop(context: Context, address: Address, fields: Fields) -> tuple[Address, list[str]]:
+    shutil.rmtree(waiting_folder(address.get("pending", "")), ignore_errors=True)
+    return {}, []
+
+
+def _check(context: Context, address: Address, fields: Fields) -> tuple[Address, list[str]]:
+    from app.services.collection import checked
+
+    collection = own_collection()
+    photos = collection.photos()
+    if not photos:
+        raise FormError("The collection holds no photos yet; add some first.")
+
+    def run(progress: Callable[[int], None]) -> dict[str, Any]:
+        from training.data.features import features_of
+
+        # Looking at the photos is what takes long; afterwards it is remembered.
+        features_of(photos, home() / "cache" / "features.safetensors", lambda done, of: progress(done))
+        report = checked(photos, True, (), None, True)
+        asked = [on_the_sheet(question, names) for question in report.questions()[:MOST_ASKED]]
+        return {"kind": "check", "photos": report.photos, "species": report.species, "questions": asked}
+
+    names = {photo.name for photo in photos}
+    work.start("The check", len(photos), run)
+    return address, []
+
+
+def on_the_sheet(question: Any, names: Set[str]) -> dict[str, Any]:
+    """A question as the contact sheet shows it: a twin by its picture, not by its name."""
+    twin = next((word for word in question.words.replace(";", " ").split() if word in names), "")
+    words = question.words.replace(twin, "the second one") if twin else question.words
+    return {
+        "photo": question.photo,
+        "given": question.given,
+        "likelier": question.likelier,
+        # What is likelier is told by name above.
+        "words": "" if question.likelier and question.likelier in words else words,
+        "twin": twin,
+    }
+
+
+def model_words(name: str) -> str:
+    """A model in words: the shipped one, or by when it was made.
+
+    >>> model_words("starter"), model_words("20261125T184254Z-75bc26a3")
+    ('the model as shipped', 'the model of 25 Nov 2026, 18:42 UTC')
+    """
+    try:
+        made = datetime.strptime(name[:16], "%Y%m%dT%H%M%SZ")
+    except ValueError:
+        return "the model as shipped" if name == "starter" else name
+    return f"the model of {made:%d %b %Y, %H:%M} UTC"
+
+
+def _decide(context: Context, address: Address, fields: Fields) -> tuple[Address, list[str]]:
+    """Carry out what was decided on the contact sheet."""
+    from app.services.collection import carry_out
+    from training.audit import Decision
+
+    collection = own_collection()
+    labels = {photo.name: photo.label for photo in collection.photos()}
+    done = {"keep": 0, "relabel": 0, "drop": 0}
+    for name, values in fields.items():
+        photo, word = name.removeprefix("on-"), values[0]
+        if not name.startswith("on-") or photo not in labels or not word:
+            continue
+        action, _, species = word.partition(":")
+        if action in done:
+            carry_out(collection, Decision(photo, labels[photo], action, species), labeller(""))  # type: ignore[arg-type]
+            done[action] += 1
+    work.clear()
+    return {}, [f"{done['relabel']} relabelled, {done['drop']} dropped, {done['keep']} kept as they are."]
+
+
+def _train(context: Context, address: Address, fields: Fields) -> tuple[Address, list[str]]:
+    from app.web.model_figures import draw_figures
+    from training.gate import Override, load_rules
+    from training.recipes.quick import train_quick
+    from training.recipes.recipe import load_recipe
+
+    collection = own_collection()
+    photos = collection.photos()
+    if not photos:
+        raise FormError("The collection holds no photos yet; add some first.")
+    by, because = one(fields, "by"), one(fields, "because")
+    override = Override(by, because) if because else None
+    plants: dict[str, Any] = {**collection.own_species(), **context.key.flora.species}
+
+    def run(progress: Callable[[int], None]) -> dict[str, Any]:
+        cache = home() / "cache" / "features.safetensors"
+        done = train_quick(photos, registry(), load_recipe("quick"), load_rules(), cache, override, progress)
+        draw_figures(done, lambda label: called(plants, label))
+        return {"kind": "train", **in_words(done)}
+
+    work.start("Training", len(photos), run)
+    return address, []
+
+
+def in_words(done: Any) -> dict[str, Any]:
+    """What a training came to, before and after, for people who do not know the figures' names."""
+    verdict, measured = done.promotion.verdict, done.work.measured
+    lines = [f"It learned from {done.photos} photos and was tried on {measured.photos} that it had not seen."]
+    first, three = f"{measured.top1:.0%}", f"{measured.top3:.0%}"
+    lines.append(f"Its first choice was right for {first} of them; the right name was among its three for {three}.")
+    gain = next((rule for rule in verdict.rules if rule.name == "gain"), None)
+    if gain is not None:
+        lines.append(f"Against the previous model: {gain.says}.")
+    lines += [f"It fails in this: {rule.name}: {rule.says}." for rule in verdict.rules if rule.passed is False]
+    for s in verdict.new_species:
+        lines.append(f"New to it: {s.species.replace('_', ' ')}, {s.recall:.0%} of {s.photos} photos named right.")
+    left = [f"{name}: {why}" for name, why in list(done.left_out.items())[:5]]
+    return {
+        "changed": done.promotion.changed,
+        "says": {
+            "promote": "It is better, and is active now.",
+            "keep": "It is not better, so the previous model stays active.",
+            "cannot_tell": "The photos cannot tell which is better, so the previous model stays active.",
+        }[verdict.decision]
+        if not (done.promotion.changed and verdict.decision != "promote")
+        else "It is active now, because you said so.",
+        "lines": lines,
+        "rules": verdict.rules,
+        "left": left,
+        "can_override": verdict.decision == "cannot_tell" and not done.promotion.changed,
+    }
+
+
+def _undo(context: Context, address: Address, fields: Fields) -> tuple[Address, list[str]]:
+    before = registry().in_charge().name
+    found = registry().undo()
+    work.clear()
+    return address, [_capital(f"{model_words(found.name)} is active again, instead of {model_words(before)}.")]
+
+
+def _use(context: Context, address: Address, fields: Fields) -> tuple[Address, list[str]]:
+    found = registry().use(one(fields, "model"))
+    return address, [_capital(f"{model_words(found.name)} is active now.")]
+
+
+def _capital(text: str) -> str:
+    return text[:1].upper() + text[1:]
+
+
+def _clear(context: Context, address: Address, fields: Fields) -> tuple[Address, list[str]]:
+    work.clear()
+    return address, []
+
+
+ACTIONS: dict[str, Callable[[Context, Address, Fields], tuple[Address, list[str]]]] = {
+    "name": _name,
+    "drop": _drop,
+    "check": _check,
+    "decide": _decide,
+    "train": _train,
+    "undo": _undo,
+    "use": _use,
+    "clear": _clear,
+}

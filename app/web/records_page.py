@@ -1,0 +1,175 @@
+"""The records: what is due, what is not signed yet, the places with their history, and the search."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import replace
+from datetime import date
+from typing import Any
+from urllib.parse import quote
+
+from app.papers.darwin_core import LICENCES
+from app.present.finding import day_text
+from app.records import FollowUp, GroupUse, Hit, Records, open_records
+from app.web import visit_page as visit
+from app.web.context import Context
+from app.web.frame import Fields, FormError, number, one, render, several
+from app.web.paper_files import WHOLE
+from app.web.treatment_form import read_day
+from app.web.visit_page import found_name
+from model.control.facts import Near
+
+Address = dict[str, str]
+ADDRESS = "/records"
+PLACES = (
+    ("", "left out"),
+    ("0", "rounded to about 100 km"),
+    ("1", "rounded to about 10 km"),
+    ("2", "rounded to about 1 km"),
+    ("3", "rounded to about 100 m"),
+)
+
+
+def body(context: Context, address: Address) -> str:
+    """The page of a visit, of a place, or of all."""
+    with open_records() as records:
+        if address.get("visit", "").isdigit():
+            shown = visit.show(context, records, int(address["visit"]))
+            return render("one_visit.html", context=context, v=shown)
+        if address.get("site", "").isdigit():
+            return render("site.html", context=context, **site_of(context, records, int(address["site"])))
+        return render("records.html", context=context, **all_of(context, records, address.get("q", "")))
+
+
+def all_of(context: Context, records: Records, text: str) -> dict[str, Any]:
+    """What the first page of the records shows; with a text, what was found."""
+    sites = []
+    for client in records.clients():
+        for site in records.sites(client.id):
+            visits = records.visits(site.id)
+            sites.append({"client": client, "site": site, "visits": len(visits), "last": visits[0] if visits else None})
+    hits = [_hit(context, records, hit) for hit in (records.search(text) if text else ())]
+    return {
+        "q": text,
+        "whole": WHOLE,
+        "licences": [(name, name) for name in LICENCES],
+        "places": PLACES,
+        "hits": hits,
+        "sites": sites,
+        "due": [_due(records, item) for item in records.follow_ups()],
+        "waiting": [
+            {"waiting": w, "site": records.site(records.visit(w.treatment.visit).site)} for w in records.unsigned()
+        ],
+    }
+
+
+def _hit(context: Context, records: Records, hit: Hit) -> dict[str, str]:
+    """What a search found, in words, and where it leads to."""
+    if hit.kind == "client":
+        return {"title": records.client(hit.id).name, "of": "Client", "to": f"q={quote(records.client(hit.id).name)}"}
+    site = records.site(hit.site) if hit.site else None
+    where = site.address if site is not None else ""
+    if hit.kind == "site":
+        return {"title": where, "of": "Place", "to": f"site={hit.id}"}
+    number, what = hit.id, ""
+    if hit.kind == "treatment":
+        treatment: Any = records.current("treatment", hit.id).record
+        number, what = treatment.visit, treatment.method or "Treatment"
+    kept: Any = records.current("visit", number).record
+    names = (
+        what or ", ".join(found_name(context, finding) for finding in kept.findings) or kept.visit.purpose or "Visit"
+    )
+    return {
+        "title": names,
+        "of": f"{hit.kind.capitalize()}, {day_text(kept.visit.day)}, {where}",
+        "to": f"visit={number}",
+    }
+
+
+def _due(records: Records, item: FollowUp) -> dict[str, Any]:
+    site = records.site(item.site)
+    return {"item": item, "site": site, "client": records.client(site.client), "late": item.due <= date.today()}
+
+
+def site_of(context: Context, records: Records, which: int) -> dict[str, Any]:
+    """What the page of a place shows."""
+    site = records.site(which)
+    past = [
+        {
+            "past": one_of,
+            "names": [found_name(context, f) for f in _record(one_of).findings],
+            "photos": [photo.sha256 for photo in _record(one_of).photos],
+        }
+        for one_of in records.history(which)
+    ]
+    return {
+        "site": site,
+        "client": records.client(site.client),
+        "past": past,
+        "uses": records.group_uses(which),
+        "due": [_due(records, item) for item in records.follow_ups(which)],
+        "lawns": [(name, lawn.name) for name, lawn in context.control.lawns.items()],
+        "states": [(key, state.name) for key, state in context.control.states.items()],
+        "near": [(thing, thing) for thing in Near.__args__],  # type: ignore[attr-defined]
+        "today": date.today().isoformat(),
+    }
+
+
+def _record(past: Any) -> Any:
+    return past.visit.record
+
+
+def act(context: Context, address: Address, do: str, fields: Fields, which: str) -> tuple[Address, list[str]]:
+    """What a button does: where to go, and what to say. Raises SwardkeyError where it cannot be."""
+    if do == "search":
+        return ({"q": one(fields, "q")} if one(fields, "q") else {}), []
+    if address.get("visit", "").isdigit():
+        told = visit.act(context, int(address["visit"]), do, fields, which)
+        return address, [told] if told else []
+    action = ACTIONS.get(do)
+    if action is None:
+        raise FormError("The page was older than the records; it is up to date now.")
+    with open_records() as records:
+        return address, [action(records, address, fields, which)]
+
+
+def _done(records: Records, address: Address, fields: Fields, which: str) -> str:
+    item = records.finish_follow_up(int(which) if which.isdigit() else 0, date.today())
+    return f"Done: {item.what}."
+
+
+def _tell_group(records: Records, address: Address, fields: Fields, which: str) -> str:
+    group = number(fields, "group", "Group")
+    if group is None or group != int(group):
+        raise FormError("Group: give its number as on the label, such as 4.")
+    records.tell_group(
+        GroupUse(site=int(address["site"]), day=read_day(fields, "day"), group=int(group), note=one(fields, "note"))
+    )
+    return f"Noted: group {group:g}. The next plan for this place takes it into account."
+
+
+def _change(records: Records, address: Address, fields: Fields, which: str) -> str:
+    site = records.site(int(address["site"]))
+    records.change_site(
+        replace(
+            site,
+            address=one(fields, "address"),
+            lawn=one(fields, "lawn") or "unknown",
+            state=one(fields, "state"),  # type: ignore[arg-type]  # checked with the site
+            near=several(fields, "near"),
+            area_m2=number(fields, "area", "Area"),
+            notes=one(fields, "notes"),
+        )
+    )
+    client = records.client(site.client)
+    records.change_client(
+        replace(client, name=one(fields, "client"), phone=one(fields, "phone"), email=one(fields, "email"))
+    )
+    return "Kept."
+
+
+ACTIONS: dict[str, Callable[[Records, Address, Fields, str], str]] = {
+    "done": _done,
+    "tell_group": _tell_group,
+    "change": _change,
+}

@@ -1,0 +1,204 @@
+"""Take photos in: what each says, what is wrong with it, and a copy without metadata. Originals are not kept."""
+
+from __future__ import annotations
+
+import hashlib
+import io
+import json
+import re
+from collections.abc import Mapping, Sequence
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import asdict, replace
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from app.web.draft import Draft, DraftError, Shot
+from app.web.frame import fault
+from app.web.uploads import put_away
+from model.errors import PhotoError
+
+if TYPE_CHECKING:
+    from model.photo import Evidence, Extractor, Photo, PhotoModel
+
+MOST_PHOTOS = 12  # of one plant; more say nothing new
+MOST_SEEN = 400  # photos whose features are remembered: 5 kB each
+_seen: dict[str, Any] = {}  # features by model and photo; pixels of anyone's are the same to a model
+THUMB = (360, 360)  # px
+FILE = re.compile(r"[0-9a-f]{16}(\.thumb)?\.jpg")
+KINDS = {
+    "tiny": "small, or taken from too far: use the original, or go nearer",
+    "blurred": "blurred: hold still, and tap on the plant before you take it",
+}
+
+
+def take_in(draft: Draft, folder: Path, files: Sequence[str]) -> tuple[Draft, list[str]]:
+    """A draft with more photos, and a sentence on each file that is none. The uploads are removed."""
+    shots, opened = list(draft.shots), {}
+    told: list[str] = []
+    for file in map(Path, files):
+        try:
+            if len(shots) >= MOST_PHOTOS:
+                told.append(fault(f"{file.name}: {MOST_PHOTOS} photos of one plant are enough; remove one first."))
+                continue
+            shot, photo = _shot(file, folder)
+            if any(known.thumb == shot.thumb for known in shots):
+                told.append(fault(f"{file.name}: is here already."))
+            else:
+                shots.append(shot)
+                opened[shot.thumb] = photo
+        except PhotoError as error:
+            told.append(fault(str(error).replace(str(file), file.name)))
+        except OSError as error:
+            raise DraftError(f"the photo cannot be kept ({error.strerror}); free some space and try again") from None
+        finally:
+            put_away(file)
+    return looked_at(replace(draft, shots=tuple(shots)), folder, opened), told
+
+
+def without(draft: Draft, folder: Path, thumb: str) -> Draft:
+    """A draft without one photo, which is removed from the disk too."""
+    for shot in draft.shots:
+        if shot.thumb == thumb:
+            for file in filter(None, (shot.thumb, shot.file)):
+                (folder / file).unlink(missing_ok=True)
+    return looked_at(replace(draft, shots=tuple(shot for shot in draft.shots if shot.thumb != thumb)), folder)
+
+
+def looked_at(draft: Draft, folder: Path, opened: Mapping[str, Photo] | None = None) -> Draft:
+    """The draft with what all its photos say together. ``opened``: photos that are open already, by thumbnail."""
+    if not draft.shots:
+        return replace(draft, evidence=None, model="")
+    from model.photo.model import PhotoModel
+
+    model, name = _model(), _in_charge()
+    photos = [_again(shot, folder, (opened or {}).get(shot.thumb), name) for shot in draft.shots]
+    known = _Remembering(model.extractor, name)
+    said = PhotoModel(model.classifier, known, model.hint, model.fault).look(photos)  # type: ignore[arg-type]
+    shots = (replace(s, notes=tuple(e["notes"])) for s, e in zip(draft.shots, said.photos, strict=True))
+    return replace(draft, shots=tuple(shots), evidence=asdict(said), model=name)
+
+
+def evidence_of_shots(draft: Draft, folder: Path) -> Evidence | None:
+    """What the photos of a plant say; looked at again where another model is in charge since."""
+    if not draft.shots:
+        return None
+    from model.photo.evidence import Evidence
+
+    if draft.model != _in_charge() or draft.evidence is None:
+        draft = looked_at(draft, folder)
+    return Evidence(**(draft.evidence or {}))
+
+
+class _Remembering:
+    """An extractor that looks at each photo once; a photo is known by the folder in its file's name."""
+
+    def __init__(self, extractor: Extractor, model: str) -> None:
+        self.extractor = extractor
+        self.model = model
+
+    def features(self, photo: Photo) -> Any:
+        """Features of one photo, from memory where it was seen before."""
+        key = f"{self.model}/{photo.file.split('/')[0]}"
+        if key not in _seen:
+            while len(_seen) >= MOST_SEEN:
+                _seen.pop(next(iter(_seen)), None)
+            _seen[key] = self.extractor.features(photo)
+        return _seen[key]
+
+
+def _again(shot: Shot, folder: Path, photo: Photo | None, model: str) -> Photo:
+    """A photo as the model takes it: its pixels only where they were not looked at before."""
+    from model.photo import open_photo
+    from model.photo.decode import Photo
+
+    name = shot.thumb.split(".")[0]
+    if photo is None:
+        stored = shot.usable and f"{model}/{name}" not in _seen
+        pixels = open_photo(folder / shot.file).pixels if stored else np.zeros((1, 1, 3), np.uint8)
+        photo = Photo(shot.file, pixels, shot.usable)
+    return replace(photo, file=f"{name}/{shot.name}", notes=shot.faults)
+
+
+def _model() -> PhotoModel:
+    from app.services.photo_model import model_in_charge
+
+    return model_in_charge()
+
+
+def _in_charge() -> str:
+    from app.services.home import registry
+
+    return registry().pointer().current
+
+
+def _shot(file: Path, folder: Path) -> tuple[Shot, Photo]:
+    from model.photo import open_photo
+    from model.photo.stored import stored_jpeg
+
+    with ThreadPoolExecutor(1) as beside:  # the copy that is kept takes as long as all else here
+        storing = beside.submit(stored_jpeg, file)
+        photo = open_photo(file)
+        name = hashlib.sha256(file.read_bytes()).hexdigest()[:16]
+        folder.mkdir(parents=True, exist_ok=True)
+        thumb = _write(folder / f"{name}.thumb.jpg", _thumbnail(photo))
+        if not photo.usable:
+            return Shot(file.name, thumb, usable=False, faults=photo.notes), photo
+        faults = dict.fromkeys([*photo.notes, *_faults(file, photo)])
+        kept = _write(folder / f"{name}.jpg", storing.result())
+    return Shot(file.name, thumb, kept, faults=tuple(faults)), photo
+
+
+def _faults(file: Path, photo: Photo) -> list[str]:
+    """What else spoils it, judged as in the collection; what open_photo says already is left out."""
+    from PIL import Image
+
+    from training.audit.look import Look, scaled, sharpness
+    from training.audit.quality import find_faults
+    from training.audit.settings import load_settings
+    from training.data.manifest import LabelledPhoto
+
+    limits = load_settings().quality
+    side = min(photo.size)
+    grey = Image.fromarray(photo.pixels).convert("L")
+    look = Look("", side=side, sharpness=sharpness(scaled(grey, limits.blur_side)), brightness=128.0)
+    row = LabelledPhoto(file, file.name, "", "", False, "", "", "")
+    found = find_faults([row], [look], limits)
+    said = " ".join(photo.notes)
+    return [KINDS[fault.kind] for fault in found if fault.kind in KINDS and fault.kind not in said]
+
+
+def _thumbnail(photo: Photo) -> bytes:
+    from PIL import Image
+
+    image = Image.fromarray(photo.pixels)
+    image.thumbnail(THUMB)
+    out = io.BytesIO()
+    image.save(out, "JPEG", quality=82)
+    return out.getvalue()
+
+
+def _write(path: Path, data: bytes) -> str:
+    from model.storage import replace_file
+
+    replace_file(path, data)
+    return path.name
+
+
+def photo_file(folder: Path, name: str) -> Path | None:
+    """A photo of a draft by its name; None for anything else, wherever it lies."""
+    found: Any = folder / name if FILE.fullmatch(name) else None
+    return found if found is not None and found.is_file() else None
+
+
+def learned() -> set[str]:
+    """The species that the photo model in charge has learned from photos."""
+    from app.services.home import registry
+    from model.photo.evidence import OTHER
+
+    try:
+        described = json.loads((registry().in_charge().folder / "model.json").read_bytes())
+        return {name for name in described["classes"] if not name.startswith(OTHER)}
+    except (OSError, ValueError, KeyError, TypeError, RecursionError):
+        return set()

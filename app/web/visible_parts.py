@@ -1,0 +1,68 @@
+"""What can be seen or reached of the plant: asked first, changed at any time. A photo does not answer it by itself."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import Any
+
+from app.figures.line_drawings import line_drawing
+from app.web.context import Context
+from app.web.draft import Choosing, Draft
+from app.web.frame import Fields, FormError, several
+from model.flora.character import PARTS, Part
+from model.traits import check_visible
+from model.traits.visible import VISIBLE
+
+WORDS: dict[Part, tuple[str, str]] = {
+    "leaves": ("Leaves", "and stem, habit, smell, sap"),
+    "flowers": ("Flowers", "or the head of a grass"),
+    "seeds": ("Seeds or fruit", "ripe, or nearly"),
+    "roots": ("Roots", "dug up"),
+}
+
+
+def is_asked(draft: Draft) -> bool:
+    """Whether this is what the page asks: nothing was told yet, or it is to be changed."""
+    return draft.asking == VISIBLE or (draft.visible is None and not draft.answers)
+
+
+def cards(draft: Draft) -> list[dict[str, Any]]:
+    """One card a part, with its drawing."""
+    return [
+        {
+            "id": part,
+            "text": text,
+            "more": more,
+            "svg": line_drawing(VISIBLE, part).svg,
+            "on": part in (draft.visible or ()),
+        }
+        for part, (text, more) in WORDS.items()
+    ]
+
+
+def in_words(draft: Draft) -> str:
+    """What can be seen, as a list; "anything" where nobody has told, for then all is asked about."""
+    if draft.visible is None:
+        return "anything"
+    return ", ".join(WORDS[part][0].lower() for part in draft.visible)
+
+
+def is_all(draft: Draft) -> bool:
+    """Whether every part can be seen."""
+    return draft.visible in (None, PARTS)
+
+
+def see(context: Context, draft: Draft, fields: Fields, which: str) -> Draft:
+    """What is there, told or changed. Raises FormError where nothing is, AnswerError for what is no part."""
+    parts = several(fields, "visible")
+    if not parts:
+        raise FormError("Tap at least one: what can you see or reach?")
+    return replace(draft, visible=check_visible(list(parts)), asking="", choosing=Choosing())
+
+
+def look_again(context: Context, draft: Draft, fields: Fields, which: str) -> Draft:
+    """Ask again what can be seen."""
+    return replace(draft, asking=VISIBLE, choosing=Choosing(), step="questions")
+
+
+ACTIONS = {"see": see, "look_again": look_again}

@@ -1,0 +1,177 @@
+"""A visit that is kept: what was found and planned, what was done, what is due, and the signatures."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import replace
+from datetime import date, timedelta
+from typing import Any
+
+from app.present.finding import day_text
+from app.records import FollowUp, Product, Reading, Records, Treatment, open_records, write_up_by
+from app.services.objections import HEADING, against
+from app.web.context import Context
+from app.web.finding_page import LEAST, SHORTLIST
+from app.web.frame import Fields, FormError, one, several
+from app.web.treatment_form import form, read_day, read_form
+
+AHEAD = ((14, "in 2 weeks"), (42, "in 6 weeks"), (365, "in a year"))
+
+
+def show(context: Context, records: Records, number: int) -> dict[str, Any]:
+    """What the page of a visit shows. Raises RecordsError where there is none."""
+    current = records.current("visit", number)
+    kept: Any = current.record
+    today = date.today()
+    return {
+        "kept": kept,
+        "number": number,
+        "signed": current.chain,
+        "to_confirm": not current.is_signed and any(f.species and not f.confirmed_by for f in kept.findings),
+        "findings": [_finding(context, finding) for finding in kept.findings],
+        "treatments": [_treatment(context, records, one_of) for one_of in records.treatments(visit=number)],
+        "due": [f for f in records.follow_ups(kept.site.id, open_only=False) if f.visit == number],
+        "ahead": [((today + timedelta(days=days)).isoformat(), words) for days, words in AHEAD],
+        "papers": papers(kept),
+        "chosen": [plan.chosen for plan in kept.plans if plan.chosen],
+        "today": today.isoformat(),
+    }
+
+
+def papers(kept: Any) -> list[tuple[str, str]]:
+    """The papers that can be had of a visit: address and name; none where no plant was named."""
+    from app.web.paper_files import KINDS
+
+    named = any(finding.species or finding.status == "undecided" for finding in kept.findings)
+    return [(f"/paper/visit/{kept.visit.id}/{kind}", words) for kind, words in KINDS.items()] if named else []
+
+
+def _finding(context: Context, finding: Any) -> dict[str, Any]:
+    return {
+        "name": found_name(context, finding),
+        "status": finding.status if finding.species else "",
+        "probability": finding.probability,
+        "by": finding.confirmed_by,
+    }
+
+
+def found_name(context: Context, finding: Any) -> str:
+    """What was found, in words; of an undecided plant, what it may be."""
+    if finding.species:
+        return context.name(finding.species)
+    if finding.status == "unlisted":
+        return "a plant that is not in the list"
+    listed = [c for c in finding.finding.get("candidates") or [] if isinstance(c, dict)]
+    likely = [context.name(str(c.get("species"))) for c in listed if float(c.get("probability") or 0) >= LEAST]
+    return f"not named yet; it may be {' or '.join(likely[:SHORTLIST])}" if likely else "not named yet"
+
+
+def _treatment(context: Context, records: Records, current: Any) -> dict[str, Any]:
+    treatment: Treatment = current.record
+    return {
+        "treatment": treatment,
+        "signed": current.chain,
+        "form": form(treatment),
+        "write_up": write_up_by(treatment).text if treatment.chemical else "",
+        "against": against(records, treatment, context.control if treatment.products else None),
+        "against_heading": HEADING,
+    }
+
+
+def act(context: Context, number: int, do: str, fields: Fields, which: str) -> str:
+    """What a button on the page of a visit does; a sentence on it. Raises SwardkeyError where it cannot be."""
+    action = ACTIONS.get(do)
+    if action is None:
+        raise FormError("The page was older than the record; it is up to date now.")
+    with open_records() as records:
+        return action(records, number, fields, which)
+
+
+def _its(records: Records, visit: int, which: str) -> Treatment:
+    """The treatment that a button names, if it belongs to the visit."""
+    for current in records.treatments(visit=visit):
+        if isinstance(current.record, Treatment) and str(current.record.id) == which:
+            return current.record
+    raise FormError("That treatment is not of this visit; open the visit again.")
+
+
+def _keep(records: Records, number: int, fields: Fields, which: str) -> str:
+    records.change_treatment(read_form(_its(records, number, which), fields))
+    return "Kept."
+
+
+def _sign_treatment(records: Records, number: int, fields: Fields, which: str) -> str:
+    who = one(fields, "who")
+    if not who:
+        raise FormError("Who signs? Give a name.")
+    kept = records.change_treatment(read_form(_its(records, number, which), fields))
+    records.sign("treatment", kept.id, who)
+    return "The treatment is signed: from now on it can only be amended."
+
+
+def _amend(records: Records, number: int, fields: Fields, which: str) -> str:
+    changed = read_form(_its(records, number, which), fields)
+    records.amend("treatment", int(which), changed, one(fields, "who"), one(fields, "reason"))
+    return "Amended: the version before it is kept."
+
+
+def _sign_visit(records: Records, number: int, fields: Fields, which: str) -> str:
+    records.sign("visit", number, one(fields, "who"))
+    return "The visit is signed."
+
+
+def _confirm(records: Records, number: int, fields: Fields, which: str) -> str:
+    record: Any = records.current("visit", number).record
+    who = one(fields, "by")
+    if not who:
+        raise FormError("Who confirms it? Give a name.")
+    for finding in record.findings:
+        if finding.species and not finding.confirmed_by:
+            records.confirm_finding(finding.id, who)
+    return f"Confirmed by {who}."
+
+
+def _new(records: Records, number: int, fields: Fields, which: str) -> str:
+    treatment = replace(records.new_treatment(number), chemical=which != "by_hand")
+    records.add_treatment(treatment)
+    return "Fill in what was done."
+
+
+def _another(records: Records, number: int, fields: Fields, which: str) -> str:
+    """One more product or reading: what is in the form is kept first."""
+    what, treatment = which.split(":", 1) if ":" in which else ("", which)
+    kept = read_form(_its(records, number, treatment), fields)
+    if what == "product":
+        kept = replace(kept, products=(*kept.products, Product(name="next product")))
+    else:
+        kept = replace(kept, weather=(*kept.weather, Reading(notes="later")))
+    records.change_treatment(kept)
+    return ""
+
+
+def _follow_up(records: Records, number: int, fields: Fields, which: str) -> str:
+    what = one(fields, "what")
+    if not what:
+        raise FormError("What is to be looked at again? Write it in a few words.")
+    day = read_day(fields, "due")
+    records.add_follow_up(FollowUp(site=records.visit(number).site, due=day, what=what, visit=number))
+    return f"Noted for {day_text(day)}."
+
+
+def _done(records: Records, number: int, fields: Fields, which: str) -> str:
+    for item in several({"which": [which]}, "which"):
+        records.finish_follow_up(int(item), date.today())
+    return "Done."
+
+
+ACTIONS: dict[str, Callable[[Records, int, Fields, str], str]] = {
+    "keep_treatment": _keep,
+    "sign_treatment": _sign_treatment,
+    "amend": _amend,
+    "sign_visit": _sign_visit,
+    "confirm": _confirm,
+    "new_treatment": _new,
+    "another": _another,
+    "follow_up": _follow_up,
+    "done": _done,
+}

@@ -1,0 +1,140 @@
+"""What the tool promises whatever happens to it while it writes, measured: kills first, then other faults.
+
+``python -m tests.security.faults [COUNT]``: about COUNT kills (500) over all that is kept; then a full
+disk, a folder that cannot be written to, a database that is locked, a clock that was set back, and
+two programs at once. One line a store and fault; exit status 1 where a promise is broken.
+"""
+
+from __future__ import annotations
+
+import shutil
+import sys
+import tempfile
+from pathlib import Path
+
+from tests.security import fault_disk as disk
+from tests.security import fault_together as together
+from tests.security import killed, records_killed
+from tests.security.fault_bench import HEAD, Bench, Tally
+from tests.security.fault_points import run, warm_up
+from tests.security.fault_stores import STORES, Store, a_model
+from training.registry.models import Registry
+
+# How the kills are shared out: those that take long get fewer.
+WEIGHTS = {"features kept": 0.4, "train to the end": 0.35, "tuning": 0.2, "backup": 1.2, "restore": 1.4}
+
+
+def kill_at_points(bench: Bench, runs: int) -> Tally:
+    """Kill it at points spread over the work, every fifth time at a moment of its time."""
+    tally = Tally(bench.store.name, "killed")
+    for number in range(runs):
+        home = bench.fresh()
+        if number % 5 == 4:
+            moment = bench.seconds * (number + 0.5) / runs
+            ended, where = run(home, bench.store.work, killed_after=moment), f"after {moment:.3f} s"
+        else:
+            point = bench.points * (2 * number + 1) // (2 * runs)
+            ended, where = run(home, bench.store.work, at=point), f"point {point} of {bench.points}"
+        bench.look(tally, ended, where)
+    return tally
+
+
+def records_in_turn(count: int) -> Tally:
+    """A client, a visit, a treatment, a photo, a draft, two signatures, an amendment: tests.security.records_killed."""
+    tally = Tally("records: one after another", "killed")
+    try:
+        tally.runs = tally.some = sum(records_killed.killed_in_turn(max(4, count // 10)).values())
+    except AssertionError as error:
+        tally.half_done += 1
+        tally.broken.append(str(error)[:1500])
+    return tally
+
+
+def killed_in_turn(top: Path, count: int) -> Tally:
+    """A promotion in a process of its own, killed at steps of model.storage: tests.security.killed."""
+    tally = Tally("promotion, by steps", "killed")
+    source, runs = a_model(top / "new", "new"), max(2, count // 25)
+    old = a_model(top / "old", "old")
+    steps = len(killed.run(top / "models", source, -1).stdout.splitlines())
+    for number in range(runs):
+        point = number * (steps - 1) // (runs - 1)
+        models = top / f"models{number}"
+        registry = Registry(models)
+        registry.use(registry.install(old))
+        ended = killed.run(models, source, point)
+        charge = registry.in_charge()
+        is_old = (charge.folder / "card.md").read_text() == "old"
+        tally.runs += 1
+        tally.before += is_old
+        tally.after += not is_old
+        bad = charge.note or any(model.fault for model in registry.installed())
+        tally.half_done += bool(bad)
+        if bad or ended.returncode not in (0, -9):
+            tally.broken.append(f"step {point}: {charge.note} {ended.stderr[-500:]}")
+        shutil.rmtree(models)
+    return tally
+
+
+def share_out(count: int, stores: tuple[Store, ...] = STORES) -> dict[str, int]:
+    """How many runs each store gets, at least one."""
+    weights = {store.name: WEIGHTS.get(store.name, 1.0) for store in stores}
+    return {name: max(1, round(count * weight / sum(weights.values()))) for name, weight in weights.items()}
+
+
+def others(bench: Bench, mounts: bool, count: int) -> list[Tally]:
+    """A disk that is full or cannot be written to, and a file that another program holds."""
+    runs = max(2, count // 60)
+    slow = bench.store.name in ("train to the end", "features kept", "tuning")
+    found = [disk.refused_at_points(bench, disk.FULL, "no space from a point on", 2 if slow else runs)]
+    if mounts:
+        found += [disk.full_disk(bench, 2 if slow else max(3, runs // 2)), disk.read_only(bench)]
+    else:
+        found.append(disk.refused_at_points(bench, disk.READ_ONLY, "read-only from a point on", 2))
+    if not slow:
+        found.append(disk.held_by_another(bench))
+    return found
+
+
+def main(arguments: list[str]) -> int:
+    """Print the table; 1 where a promise is broken."""
+    count = int(arguments[0]) if arguments else 500
+    only = arguments[1] if len(arguments) > 1 else ""
+    warm_up("training.recipes.quick", "onnxruntime")
+    mounts = disk.own_mounts()
+    if not mounts:
+        print("(no disk can be mounted here: full and read-only disks are played by refusing the program's calls)")
+    tallies: list[Tally] = []
+    print(" | ".join(HEAD))
+
+    def tell(found: list[Tally]) -> None:
+        tallies.extend(found)
+        for tally in found:
+            print(" | ".join(tally.cells()), flush=True)
+            for line in tally.broken[:3]:
+                print("    BROKEN", line, flush=True)
+
+    with tempfile.TemporaryDirectory(prefix="faults-") as name:
+        top = Path(name)
+        for place, store in enumerate(STORES):
+            if only in store.name:
+                bench = Bench(store, top / str(place))
+                tell([kill_at_points(bench, share_out(count)[store.name])])
+                tell(others(bench, mounts, count))
+                shutil.rmtree(bench.top)
+        for story in (*together.AT_ONCE, *together.CLOCKS):
+            if only in story.__name__:
+                tell([story(top / story.__name__)])
+        if not only or only == "reading":
+            tell([disk.reading_goes_on(top / "reading")])
+            if mounts:
+                tell([disk.reading_from_a_disk_that_cannot_be_written_to(top / "read-only")])
+        if not only:
+            tell([records_in_turn(count), killed_in_turn(top, count)])
+    kills = sum(tally.runs for tally in tallies if tally.fault == "killed")
+    broken = sum(len(tally.broken) for tally in tallies)
+    print(f"{kills} kills, {sum(tally.runs for tally in tallies) - kills} other faults: {broken} promises broken")
+    return 1 if broken else 0
+
+
+if __name__ == "__main__":
+    sys.exit(main(sys.argv[1:]))

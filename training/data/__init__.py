@@ -1,0 +1,1 @@
+"""Labelled photos: lists, features, parts."""

@@ -1,0 +1,27 @@
+"""Whether a new model may take the place of the one in charge, and putting it there."""
+
+from training.gate.compare import compare
+from training.gate.evidence import HeldOut, Judged, Origin, Part
+from training.gate.judge import judge
+from training.gate.leak import near_duplicates, outlines
+from training.gate.promote import Override, Promotion, promote
+from training.gate.rules import GateRules, load_rules
+from training.gate.verdict import Rule, Verdict
+
+__all__ = [
+    "GateRules",
+    "HeldOut",
+    "Judged",
+    "Origin",
+    "Override",
+    "Part",
+    "Promotion",
+    "Rule",
+    "Verdict",
+    "compare",
+    "judge",
+    "load_rules",
+    "near_duplicates",
+    "outlines",
+    "promote",
+]

@@ -1,0 +1,118 @@
+"""What a comparison of two models rests on: the same held-out photos, and how the new model came about."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from model.errors import CollectionError
+from training.data.manifest import LabelledPhoto
+from training.head.conformal import LacSets
+
+Array = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Part:
+    """Photos that were used for one step: the group and the sha256 of each, in step."""
+
+    groups: tuple[str, ...] = ()
+    sha256: tuple[str, ...] = ()
+
+    @classmethod
+    def of(cls, photos: Sequence[LabelledPhoto]) -> Part:
+        """Groups of photos, and the sha256 of their files. Raises CollectionError for a file that cannot be read."""
+        try:
+            digests = tuple(photo.sha256 for photo in photos)
+        except OSError as error:
+            raise CollectionError(f"{error.filename}: cannot be read ({error.strerror}); restore it") from None
+        return cls(tuple(photo.group for photo in photos), digests)
+
+    def __add__(self, other: Part) -> Part:
+        return Part(self.groups + other.groups, self.sha256 + other.sha256)
+
+
+@dataclass(frozen=True)
+class Judged:
+    """What one model says of the held-out photos, as it would say it in use.
+
+    ``name`` as the registry has it; ``species`` the columns of ``probabilities``, float
+    (photos, species + 1), calibrated, the last is other. ``other_left_out`` float (photos,):
+    what other would get if the photo's own class had been left out of the head, NaN where the
+    model never learned it. ``golden``: probabilities for photos that are always the same.
+    """
+
+    name: str
+    species: tuple[str, ...]
+    probabilities: Array
+    other_left_out: Array | None = None
+    golden: Array | None = None
+
+
+@dataclass(frozen=True)
+class Origin:
+    """How the new model came about, as far as that can spoil a comparison.
+
+    ``learned``: all photos that anything was fitted on; ``held_out``: those it is judged on;
+    ``near_duplicates``: how many of these look the same as one that was learned from.
+    ``fitted_classes``: the order in which the head was fitted; ``saved_classes``: the order in
+    its folder. ``views_fitted``, ``views_served``: what prepares a photo, in training and in
+    use; ``skew``: the largest difference between features of the same photos in the two.
+    None stands for what could not be checked.
+    """
+
+    learned: Part
+    held_out: Part
+    near_duplicates: int | None
+    fitted_classes: tuple[str, ...]
+    saved_classes: tuple[str, ...]
+    views_fitted: str
+    views_served: str
+    skew: float | None
+
+
+@dataclass(frozen=True)
+class HeldOut:
+    """Both models on the same photos. ``labels``: species id or `other:<kind>` of each; ``groups`` in step.
+
+    ``sets`` are those of the new model; ``golden_labels`` what the golden photos show, if it is
+    known. Raises ValueError where lengths do not fit together.
+    """
+
+    labels: tuple[str, ...]
+    groups: tuple[str, ...]
+    old: Judged
+    new: Judged
+    sets: LacSets | None
+    origin: Origin
+    golden_labels: tuple[str, ...] = ()
+
+    def __post_init__(self) -> None:
+        n = len(self.labels)
+        for what, count in (
+            ("groups", len(self.groups)),
+            (f"probabilities of {self.old.name}", len(self.old.probabilities)),
+            (f"probabilities of {self.new.name}", len(self.new.probabilities)),
+        ):
+            if count != n:
+                raise ValueError(f"{n} labels and {count} {what}; both models are compared on the same photos")
+
+    def of_the_old(self, judged: Judged) -> Array:
+        """Probabilities over the species that the old model knows, and other.
+
+        A species that only the new one knows counts as other; one that it lost has none.
+        """
+        found = np.zeros((len(self.labels), len(self.old.species) + 1))
+        for column, name in enumerate(judged.species):
+            place = self.old.species.index(name) if name in self.old.species else len(self.old.species)
+            found[:, place] += judged.probabilities[:, column]
+        found[:, -1] += judged.probabilities[:, -1]
+        return found
+
+    def truth(self, species: tuple[str, ...]) -> NDArray[np.int64]:
+        """Right column of each photo; the last where it shows none of the species."""
+        columns = {name: i for i, name in enumerate(species)}
+        return np.array([columns.get(label, len(species)) for label in self.labels], dtype=np.int64)

@@ -1,0 +1,1 @@
+"""The closed-form head: fitted, calibrated, with sets and novelty."""

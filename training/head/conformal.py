@@ -1,0 +1,237 @@
+"""Sets of classes that hold the right one as often as promised: LAC sets (Sadinle, Lei and Wasserman 2019).
+
+A class is in the set of a photo when its probability reaches a threshold, chosen on photos
+of the conformal part so that the right class does so with the coverage that was asked for.
+Classes with enough such photos have a threshold of their own; the others share one. Of all
+sets with that coverage these are the smallest on average; a set may be empty, which says
+that no class is likely enough.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Sequence
+from dataclasses import asdict, dataclass
+from pathlib import Path
+from typing import Annotated, Any
+
+import numpy as np
+from numpy.typing import NDArray
+from pydantic import BaseModel, ConfigDict, Field, ValidationError
+
+from model.errors import ModelError
+from model.file import read_file
+from model.photo.saved import LARGEST_JSON
+from training.recipes.steps import StepError
+
+Array = NDArray[np.float64]
+FILE = "conformal.json"
+OWN_THRESHOLD = 40  # photos of a class from which it has a threshold of its own
+DRAWS = 20_000
+
+
+@dataclass(frozen=True)
+class Cell:
+    """Classes that share one threshold. ``photos`` of the conformal part it rests on, ``effective`` of
+    which tell something new (photos of one group count as one at worst); ``rank`` of them lie below it."""
+
+    columns: tuple[int, ...]
+    threshold: float
+    photos: int
+    effective: float
+    rank: int
+
+
+@dataclass(frozen=True)
+class LacSets:
+    """Thresholds on the probability of each class. ``classes`` names the columns, the last is other."""
+
+    classes: tuple[str, ...]
+    coverage: float
+    cells: tuple[Cell, ...]
+
+    @property
+    def thresholds(self) -> Array:
+        """One threshold a column, float (classes,)."""
+        found = np.zeros(len(self.classes))
+        for cell in self.cells:
+            found[list(cell.columns)] = cell.threshold
+        return found
+
+    def as_json(self) -> dict[str, Any]:
+        """What conformal.json holds."""
+        return {
+            "classes": list(self.classes),
+            "coverage": self.coverage,
+            "cells": [{**asdict(cell), "columns": list(cell.columns)} for cell in self.cells],
+        }
+
+
+def conformalize(
+    probabilities: Array,
+    truth: NDArray[np.int64],
+    coverage: float,
+    classes: Sequence[str] | None = None,
+    groups: Sequence[str] | None = None,
+    least: int = OWN_THRESHOLD,
+) -> LacSets:
+    """Thresholds from photos that neither the head nor its calibration has seen.
+
+    ``probabilities`` float (photos, classes), calibrated; ``truth`` the right columns;
+    ``coverage`` in 0-1. Without ``groups`` every photo is taken to be independent. Raises
+    ValueError where these do not fit together.
+    """
+    n, k = probabilities.shape
+    if len(truth) != n or n == 0:
+        raise ValueError(f"{n} rows of probabilities and {len(truth)} right columns; give one each, at least one")
+    if not 0 < coverage < 1:
+        raise ValueError(f"coverage {coverage} is not between 0 and 1")
+    names = tuple(classes) if classes is not None else tuple(map(str, range(k)))
+    where = np.array(groups) if groups is not None else np.arange(n)
+    own = probabilities[np.arange(n), truth]
+    counts = np.bincount(truth, minlength=k)
+    alone = [c for c in range(k) if counts[c] >= least]
+    rest = [c for c in range(k) if counts[c] < least]
+    cells = [_cell((c,), own[truth == c], where[truth == c], coverage) for c in alone]
+    if rest:
+        # Rare classes share what they have together; while even that is too little, all photos.
+        shared = np.isin(truth, rest)
+        use = shared if shared.sum() >= least else np.ones(n, dtype=bool)
+        cells.append(_cell(tuple(rest), own[use], where[use], coverage))
+    return LacSets(names, coverage, tuple(cells))
+
+
+def _cell(columns: tuple[int, ...], own: Array, groups: NDArray[Any], coverage: float) -> Cell:
+    # At most this many of the photos may lie below: then the next one is covered as promised.
+    rank = int(np.floor((len(own) + 1) * (1 - coverage) + 1e-9))
+    threshold = float(np.sort(own)[rank - 1]) if rank else 0.0
+    return Cell(columns, threshold, len(own), effective_photos(groups), rank)
+
+
+def effective_photos(groups: Sequence[Any] | NDArray[Any]) -> float:
+    """How many independent photos these are worth, if photos of one group were all alike (Kish 1965).
+
+    >>> effective_photos(["a", "b", "c"]), effective_photos(["a", "a", "b", "b"])
+    (3.0, 2.0)
+    """
+    sizes = np.unique(np.asarray(groups), return_counts=True)[1].astype(float)
+    return float(sizes.sum() ** 2 / (sizes**2).sum()) if len(sizes) else 0.0
+
+
+def predict_set(sets: LacSets | None, probabilities: Array) -> NDArray[np.bool_]:
+    """Which classes are in the set of each photo, bool (photos, classes).
+
+    Raises StepError before conformalize, ModelError when the sets are those of another model.
+    """
+    if sets is None:
+        raise StepError("cannot give sets yet: conformalize is missing")
+    if probabilities.shape[1] != len(sets.classes):
+        raise ModelError(
+            f"the sets are for {len(sets.classes)} classes, not {probabilities.shape[1]}; conformalize this model again"
+        )
+    return np.asarray(probabilities >= sets.thresholds)
+
+
+@dataclass(frozen=True)
+class SetFigures:
+    """Sets of some photos: share that hold the right class, how large, how many empty; and the span in
+    which the share lies with ``level`` when all is as promised, given how few photos there are.
+    ``clear`` is the coverage without photos that lie exactly on a threshold."""
+
+    coverage: float
+    clear: float
+    mean_size: float
+    empty: float
+    low: float
+    high: float
+    level: float
+
+
+def measure_sets(
+    sets: LacSets,
+    probabilities: Array,
+    truth: NDArray[np.int64],
+    groups: Sequence[str],
+    level: float = 0.95,
+    seed: int = 0,
+) -> SetFigures:
+    """Measure sets on photos that were not conformalized on; see SetFigures."""
+    said = predict_set(sets, probabilities)
+    held = said[np.arange(len(truth)), truth]
+    own = probabilities[np.arange(len(truth)), truth]
+    clear = float((own > sets.thresholds[truth]).mean())
+    low, high = coverage_span(sets, truth, groups, level, seed)
+    size, empty = float(said.sum(axis=1).mean()), float((~said.any(axis=1)).mean())
+    return SetFigures(float(held.mean()), clear, size, empty, low, high, level)
+
+
+def coverage_span(
+    sets: LacSets, truth: NDArray[np.int64], groups: Sequence[str], level: float, seed: int = 0
+) -> tuple[float, float]:
+    """Lowest and highest share of photos covered that chance explains, on photos like the conformal ones.
+
+    The coverage of one cell is Beta(n + 1 - rank, rank) over draws of its n conformal photos
+    (Vovk 2012), and the photos covered out of m are binomial in it; n and m are counted as
+    effective photos. Cells add up by their share of the photos; drawn, because the sum has
+    no closed form.
+    """
+    random = np.random.default_rng(seed)
+    where = np.array(groups)
+    total = np.zeros(DRAWS)
+    for cell in sets.cells:
+        here = np.isin(truth, cell.columns)
+        if not here.any():
+            continue
+        if cell.rank == 0:
+            total += here.mean()
+            continue
+        shrink = cell.effective / cell.photos
+        a, b = (cell.photos + 1 - cell.rank) * shrink, cell.rank * shrink
+        m = max(round(effective_photos(where[here])), 1)
+        total += here.mean() * random.binomial(m, random.beta(a, b, DRAWS)) / m
+    tail = (1 - level) / 2
+    low, high = np.quantile(total, [tail, 1 - tail])
+    return float(low), float(high)
+
+
+class _Cell(BaseModel):
+    model_config = ConfigDict(extra="forbid", frozen=True)
+
+    columns: Annotated[list[Annotated[int, Field(ge=0)]], Field(min_length=1)]
+    threshold: Annotated[float, Field(ge=0, le=1)]
+    photos: Annotated[int, Field(ge=1)]
+    effective: Annotated[float, Field(gt=0)]
+    rank: Annotated[int, Field(ge=0)]
+
+
+class _Sets(BaseModel):
+    """conformal.json, checked."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True)
+
+    classes: Annotated[list[str], Field(min_length=2)]
+    coverage: Annotated[float, Field(gt=0, lt=1)]
+    cells: Annotated[list[_Cell], Field(min_length=1)]
+
+
+def save_sets(folder: Path, sets: LacSets) -> None:
+    """Write conformal.json into the folder of a model that is being made."""
+    (folder / FILE).write_text(json.dumps(sets.as_json(), indent=2) + "\n", encoding="utf-8")
+
+
+def read_sets(folder: Path) -> LacSets | None:
+    """The sets of a model folder, or None when it has none. Raises ModelError naming the file."""
+    path = folder / FILE
+    try:
+        found = _Sets.model_validate_json(read_file(path, LARGEST_JSON))
+    except FileNotFoundError:
+        return None
+    except OSError as error:
+        raise ModelError(f"{path}: cannot be read ({error.strerror}); use another model") from None
+    except ValidationError as error:
+        raise ModelError(f"{path}: does not describe sets ({error.errors()[0]['msg']}); use another model") from None
+    columns = sorted(c for cell in found.cells for c in cell.columns)
+    if columns != list(range(len(found.classes))):
+        raise ModelError(f"{path}: does not give one threshold a class; use another model")
+    cells = tuple(Cell(tuple(c.columns), c.threshold, c.photos, c.effective, c.rank) for c in found.cells)
+    return LacSets(tuple(found.classes), found.coverage, cells)

@@ -1,0 +1,1 @@
+"""Recipes: the shipped model, and a model of one's own."""

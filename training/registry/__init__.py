@@ -1,0 +1,1 @@
+"""Models as folders that never change."""
