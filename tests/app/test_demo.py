@@ -83,7 +83,7 @@ def test_treatments_are_signed_one_amended_one_waiting(records: Records) -> None
         product = current.record.products[0]
         assert product.groups and "label" in product.rate and not any(c.isdigit() for c in product.rate)
         assert current.record.weather[0].wind_direction and current.record.weather[0].delta_t
-    times = [row["signed_at"] for row in records.read("SELECT signed_at FROM signed ORDER BY sequence")]
+    times = [row["signed_at"] for row in records.database.read("SELECT signed_at FROM signed ORDER BY sequence")]
     assert times == sorted(times) and times[-1] < TODAY.isoformat()
     assert records.groups_used(records.sites()[0].id)
 
