@@ -221,7 +221,7 @@ def main(arguments: list[str] | None = None) -> None:
     try:
         if (home() / ".restored").is_dir():
             # A restore that was interrupted once its files were in place is brought to its end.
-            from app.records.swap import finish_restore
+            from app.records.switch import finish_restore
 
             finish_restore(home())
         status = cli(arguments, standalone_mode=False)

@@ -1,4 +1,4 @@
-"""A CSV file that only grows: safe cells, one row a line, and a line cut short by a crash set aside."""
+"""A CSV file that is only ever appended to: safe cells, one row a line, and a line cut short by a crash set aside."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ from collections.abc import Iterator, Sequence
 from pathlib import Path
 
 from model.errors import CollectionError
-from model.storage import Step, go_on, replace_file, sync_folder, write_all
+from model.storage import append, is_torn, replace_file, sync_folder
 
 LONGEST_CELL = 500  # characters
 LONGEST_LINE = 100_000  # bytes
@@ -61,38 +61,25 @@ class GrowingFile:
     Call ``mend`` and ``append`` only while holding the lock of the folder.
     """
 
-    def __init__(self, path: Path, columns: tuple[str, ...], step: Step = go_on) -> None:
+    def __init__(self, path: Path, columns: tuple[str, ...]) -> None:
         self.path = path
         self.columns = columns
         self.torn = path.with_suffix(".torn")
-        self._step = step
         self._offset = 0
         self._line = 0
 
     def is_torn(self) -> bool:
         """Whether the last line has no end."""
-        try:
-            with self.path.open("rb") as file:
-                size = file.seek(0, os.SEEK_END)
-                if size == 0:
-                    return False
-                file.seek(-1, os.SEEK_END)
-                return file.read(1) != b"\n"
-        except OSError:
-            return False  # reading it says why
+        return is_torn(self.path)
 
     def mend(self) -> str:
         """Move a last line without an end to the .torn file; a note that says so, or "". Raises OSError."""
         if not self.is_torn():
             return ""
         with self.path.open("r+b") as file:
-            end = _end_of_whole_lines(file)
+            end = sum(len(line) for line in file if line.endswith(b"\n"))
             file.seek(end)
-            with self.torn.open("ab") as aside:
-                aside.write(file.read() + b"\n")
-                aside.flush()
-                os.fsync(aside.fileno())
-            self._step(f"{self.torn.name} written")
+            append(self.torn, file.read() + b"\n")
             file.truncate(end)
             file.flush()
             os.fsync(file.fileno())
@@ -104,20 +91,8 @@ class GrowingFile:
         self.mend()
         if not self.path.exists() or self.path.stat().st_size == 0:
             self.path.parent.mkdir(parents=True, exist_ok=True)
-            replace_file(self.path, line_of(self.columns).encode(), self._step)
-        data = line_of(cells).encode()
-        half = len(data) // 2
-        with self.path.open("ab", buffering=0) as file:
-            end = file.seek(0, os.SEEK_END)
-            try:
-                write_all(file, data[:half])
-                self._step(f"{self.path.name} half written")
-                write_all(file, data[half:])
-                self._step(f"{self.path.name} written")
-                os.fsync(file.fileno())
-            except OSError:  # what was refused is not there
-                os.ftruncate(file.fileno(), end)
-                raise
+            replace_file(self.path, line_of(self.columns).encode())
+        append(self.path, line_of(cells).encode())
 
     def new_rows(self) -> Iterator[tuple[int, list[str]]]:
         """Rows that were not read before, with their line numbers; a line still without an end is left for later.
@@ -134,43 +109,28 @@ class GrowingFile:
             ) from None
         with file:
             file.seek(self._offset)
-            while raw := file.readline(LONGEST_LINE):
-                if not raw.endswith(b"\n"):
-                    if len(raw) == LONGEST_LINE:
-                        raise CollectionError(
-                            f"{self.path} line {self._line + 1}: is over {LONGEST_LINE} bytes long; fix that line"
-                        )
-                    return
+            while (raw := file.readline(LONGEST_LINE)).endswith(b"\n"):
                 self._offset += len(raw)
                 self._line += 1
                 cells = self._cells(raw)
                 if self._line > 1:
                     yield self._line, cells
+        if len(raw) == LONGEST_LINE:
+            raise self._fault(f"line {self._line + 1}: is over {LONGEST_LINE} bytes long; fix that line")
 
     def _cells(self, raw: bytes) -> list[str]:
+        where = f"line {self._line}"
         try:
             cells = cells_of(raw.decode("utf-8-sig" if self._line == 1 else "utf-8").rstrip("\r\n"))
         except UnicodeDecodeError:
-            raise CollectionError(f"{self.path} line {self._line}: not UTF-8 text; save the file as UTF-8") from None
+            raise self._fault(f"{where}: not UTF-8 text; save the file as UTF-8") from None
         except csv.Error as error:
-            raise CollectionError(f"{self.path} line {self._line}: {error}; fix that line") from None
+            raise self._fault(f"{where}: {error}; fix that line") from None
         if self._line == 1 and tuple(cells) != self.columns:
             raise CollectionError(f"{self.path}: its first line must be {','.join(self.columns)}; restore it")
         if len(cells) != len(self.columns):
-            raise CollectionError(
-                f"{self.path} line {self._line}: has {len(cells)} cells, not {len(self.columns)}; fix that line"
-            )
+            raise self._fault(f"{where}: has {len(cells)} cells, not {len(self.columns)}; fix that line")
         return cells
 
-
-def _end_of_whole_lines(file: io.BufferedRandom, block: int = 1 << 16) -> int:
-    """Where the last whole line of a file ends; 0 where there is none."""
-    end = file.seek(0, os.SEEK_END)
-    while end > 0:
-        start = max(0, end - block)
-        file.seek(start)
-        place = file.read(end - start).rfind(b"\n")
-        if place >= 0:
-            return start + place + 1
-        end = start
-    return 0
+    def _fault(self, what: str) -> CollectionError:
+        return CollectionError(f"{self.path} {what}")

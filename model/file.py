@@ -7,7 +7,6 @@ import hashlib
 import stat
 from pathlib import Path, PurePosixPath
 
-_CHUNK = 1 << 20
 # What systems leave in folders without being asked.
 _LITTER = frozenset({"thumbs.db", "desktop.ini", "__macosx"})
 # File names that Windows keeps for devices, whatever their ending.
@@ -45,11 +44,8 @@ def read_file(path: Path, most: int, links: bool = True) -> bytes:
 
 def sha256_of(path: Path) -> str:
     """The sha256 of a file's bytes, 64 hex digits. Raises OSError."""
-    digest = hashlib.sha256()
     with path.open("rb") as file:
-        while chunk := file.read(_CHUNK):
-            digest.update(chunk)
-    return digest.hexdigest()
+        return hashlib.file_digest(file, "sha256").hexdigest()
 
 
 def is_litter(name: str) -> bool:

@@ -6,7 +6,7 @@ import os
 import re
 import secrets
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from io import RawIOBase
 from pathlib import Path
@@ -15,56 +15,32 @@ from safetensors import SafetensorError
 
 from model.errors import ModelError
 
-# Called with a name between any two steps that touch the disk: tests kill the process there.
-Step = Callable[[str], None]
 SLOW_TO_LET_GO = os.name == "nt"  # Windows refuses to replace a file while another program reads it
-PAUSES = (0.05, 0.1, 0.2, 0.4, 0.8)  # seconds
-LEFT_BEHIND = 3600.0  # seconds without a write: what nobody writes to any more
+PAUSES = (0.05, 0.1, 0.2, 0.4, 0.8)  # seconds between tries to replace one
+ABANDONED = 3600.0  # seconds without a write, after which an unfinished file is nobody's
 
 
-def go_on(point: str) -> None:
-    """The step of ordinary use: nothing happens."""
-
-
-def write_through(path: Path, data: bytes, step: Step = go_on) -> None:
-    """Write a new file, all of it on the disk before this returns. Raises OSError.
-
-    The file must not exist. It is written in two halves, with a step between them.
-    """
+def write_through(path: Path, data: bytes) -> None:
+    """Write a new file, all of it on the disk before this returns. Raises OSError, also where it exists."""
     with path.open("xb") as file:
-        step(f"{path.name} opened")
-        half = len(data) // 2
-        file.write(data[:half])
+        file.write(data)
         file.flush()
-        step(f"{path.name} half written")
-        file.write(data[half:])
-        file.flush()
-        step(f"{path.name} written")
         os.fsync(file.fileno())
-    step(f"{path.name} on the disk")
 
 
-def replace_file(path: Path, data: bytes, step: Step = go_on) -> None:
+def replace_file(path: Path, data: bytes) -> None:
     """Put new content in place of a file's old one, or make the file, in one move. Raises OSError."""
-    temporary = _beside(path)
-    try:
-        write_through(temporary, data, step)
-        move(temporary, path)
-    except OSError:
-        temporary.unlink(missing_ok=True)
-        raise
-    step(f"{path.name} replaced")
-    sync_folder(path.parent)
-    step(f"{path.name} replaced for good")
+    with beside(path) as unfinished:
+        write_through(unfinished, data)
 
 
 @contextmanager
 def beside(path: Path) -> Iterator[Path]:
-    """A file beside ``path`` to write at leisure: moved into its place when all went well, else taken away.
+    """An unfinished file beside ``path`` to write to: moved into its place when all went well, else deleted.
 
     Its content must be on the disk by then. Raises OSError.
     """
-    unfinished = _beside(path)
+    unfinished = _unfinished(path)
     try:
         yield unfinished
         move(unfinished, path)
@@ -74,12 +50,12 @@ def beside(path: Path) -> Iterator[Path]:
         raise
 
 
-def _beside(path: Path) -> Path:
-    """A name beside ``path`` that no other program writes to; what a crash left there long ago is taken away."""
+def _unfinished(path: Path) -> Path:
+    """A name beside ``path`` that no other program writes to; what a crash left there long ago is deleted."""
     left = re.compile(rf"\.([0-9a-f]{{8}}\.)?{re.escape(path.name)}\.new")
     with suppress(OSError):
         for other in path.parent.iterdir():
-            if left.fullmatch(other.name) and time.time() - other.stat().st_mtime > LEFT_BEHIND:
+            if left.fullmatch(other.name) and time.time() - other.stat().st_mtime > ABANDONED:
                 other.unlink()
     return path.with_name(f".{secrets.token_hex(4)}.{path.name}.new")
 
@@ -91,35 +67,42 @@ def in_a_sentence() -> Iterator[None]:
         yield
     except (OSError, SafetensorError) as error:
         where = getattr(error, "filename", None) or "the disk"
-        told = getattr(error, "strerror", None) or str(error)
+        cause = getattr(error, "strerror", None) or str(error)
         raise ModelError(
-            f"{where}: {told}; make room or fix its permissions, and do the same again: it goes on from what is kept"
+            f"{where}: {cause}; make room or fix its permissions, and do the same again: it goes on from what is kept"
         ) from None
 
 
-def append_line(path: Path, line: str, step: Step = go_on) -> None:
-    """Add one line to a file that only grows, or nothing. Raises OSError.
+def append_line(path: Path, line: str) -> None:
+    """Add one line to a log, on the disk before this returns, or nothing. Raises OSError.
 
     A line that a crash cut short stays as it is, and the next one begins on a line of its own.
     """
     new = not path.exists()
-    with path.open("a+b", buffering=0) as file:
+    append(path, b"\n" * is_torn(path) + line.encode() + b"\n")
+    if new:
+        sync_folder(path.parent)
+
+
+def append(path: Path, data: bytes) -> None:
+    """Add bytes to a file, on the disk before this returns; what the disk refuses is cut off again. Raises OSError."""
+    with path.open("ab", buffering=0) as file:
         end = file.seek(0, os.SEEK_END)
-        cut_short = False
-        if end:
-            file.seek(-1, os.SEEK_END)
-            cut_short = file.read(1) != b"\n"
-        step(f"{path.name} opened")
         try:
-            write_all(file, b"\n" * cut_short + line.encode() + b"\n")
-            step(f"{path.name} written")
+            write_all(file, data)
             os.fsync(file.fileno())
         except OSError:
             os.ftruncate(file.fileno(), end)
             raise
-    if new:
-        sync_folder(path.parent)
-    step(f"{path.name} on the disk")
+
+
+def is_torn(path: Path) -> bool:
+    """Whether the last line of a file has no end, as a crash leaves it; not where the file cannot be read."""
+    with suppress(OSError), path.open("rb") as file:
+        if file.seek(0, os.SEEK_END):
+            file.seek(-1, os.SEEK_END)
+            return file.read(1) != b"\n"
+    return False
 
 
 def write_all(file: RawIOBase, data: bytes) -> None:

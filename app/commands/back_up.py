@@ -21,7 +21,7 @@ def backup(
 ) -> None:
     """Put records, photos, collection, models, species of your own and work in progress into one zip."""
     from app.records import back_up
-    from app.records.rows import plain
+    from app.records.serialization import plain
 
     with bar("backing up", None, as_json) as progress:
         done = back_up(home(), file, progress=progress)
@@ -40,7 +40,7 @@ def restore(
     """Bring back a backup, once all of it is checked; what is there now is kept aside."""
     from app.records import RecordsError, plan_restore
     from app.records import restore as bring_back
-    from app.records.rows import plain
+    from app.records.serialization import plain
 
     plan = plan_restore(file, home())
     if not as_json:

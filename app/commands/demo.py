@@ -6,8 +6,6 @@ import json
 import os
 import shutil
 import sys
-from collections.abc import Iterator
-from contextlib import contextmanager
 from datetime import UTC, date, datetime
 from pathlib import Path
 from typing import Annotated
@@ -16,10 +14,9 @@ import typer
 from filelock import FileLock, Timeout
 
 from app.services.home import DEMO_MARK, home, is_demo
-from app.services.progress import bar
 from model.errors import SwardkeyError
 
-PATIENCE = 120.0  # seconds to wait for another swardkey that fills the same
+PATIENCE = 30.0  # seconds to wait for another swardkey that fills the same
 
 
 class DemoError(SwardkeyError):
@@ -40,15 +37,17 @@ def demo(
     from app.web.serving import serve_page
 
     place = (folder or (home() if is_demo(home()) else home() / "demo")).expanduser().absolute()
-    made = make_demo(place)
-    told = f"An invented town, its people and a season of drawn photos {'are' if made else 'were already'} in {place}\n"
-    sys.stdout.write(f"{told}Your own records are untouched; delete that folder to be rid of it.\n")
+    state = "are" if make_demo(place) else "were already"
+    sys.stdout.write(
+        f"An invented town, its people and a season of drawn photos {state} in {place}\n"
+        "Your own records are untouched; delete that folder to be rid of it.\n"
+    )
     os.environ["SWARDKEY_HOME"] = str(place)
     sys.stdout.flush()
     serve_page(port, open_browser)
 
 
-def make_demo(folder: Path, today: date | None = None, quiet: bool = False) -> bool:
+def make_demo(folder: Path, today: date | None = None) -> bool:
     """Fill a folder with the invented town, whole or not at all; False where it was filled already.
 
     Raises DemoError for a folder that holds something else, or is the user's own.
@@ -61,7 +60,7 @@ def make_demo(folder: Path, today: date | None = None, quiet: bool = False) -> b
         with FileLock(folder.with_name(f".{folder.name}.lock"), timeout=PATIENCE):
             if is_demo(folder):  # another one was quicker
                 return False
-            _fill(folder, today or date.today(), quiet)
+            _fill(folder, today or date.today())
     except Timeout:
         raise DemoError(f"{folder}: another swardkey is filling it; wait until it is done") from None
     except OSError as error:
@@ -78,35 +77,18 @@ def _check(folder: Path) -> None:
         raise DemoError(f"{folder}: holds something else; choose an empty folder, or one that is not there yet")
 
 
-def _fill(folder: Path, today: date, quiet: bool) -> None:
+def _fill(folder: Path, today: date) -> None:
     """Fill a hidden folder beside it, which then gets its name."""
-    from app.demo.season import live_through
-    from app.demo.town import load_town
+    from app.demo.book import enter_book  # a demo that is there already opens without it
 
-    town = load_town()
     hidden = folder.with_name(f".{folder.name}.new")
     if hidden.exists() and not is_demo(hidden):
         raise DemoError(f"{hidden}: is in the way; move it elsewhere")
     shutil.rmtree(hidden, ignore_errors=True)
     hidden.mkdir()
-    mark = {"what": f"the invented town of {town.town}", "made_at": datetime.now(UTC).isoformat(timespec="seconds")}
+    mark = {"what": "an invented town", "made_at": datetime.now(UTC).isoformat(timespec="seconds")}
     (hidden / DEMO_MARK).write_text(json.dumps(mark), encoding="utf-8")
-    with _at_home_in(hidden), bar("living through a season", len(town.visits), quiet) as progress:
-        live_through(town, today, progress)
+    enter_book(hidden / "records", today)
     if folder.is_dir():
         folder.rmdir()
     hidden.rename(folder)
-
-
-@contextmanager
-def _at_home_in(folder: Path) -> Iterator[None]:
-    """Everything that belongs to the user is in this folder meanwhile: models and records of theirs are not asked."""
-    before = os.environ.get("SWARDKEY_HOME")
-    os.environ["SWARDKEY_HOME"] = str(folder)
-    try:
-        yield
-    finally:
-        if before is None:
-            del os.environ["SWARDKEY_HOME"]
-        else:
-            os.environ["SWARDKEY_HOME"] = before

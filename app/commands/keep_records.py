@@ -91,7 +91,7 @@ def treat(
     as_json: Json = False,
 ) -> None:
     """Add a treatment from a file; site, client and business are filled in where the file does not name them."""
-    from app.records.record_file import changed_by, read_fields
+    from app.records.yaml_fields import changed_by, read_fields
 
     fields = read_fields(file)
     with opened() as book:
@@ -107,7 +107,7 @@ def change(
 ) -> None:
     """Change a visit or treatment that is not signed."""
     from app.records import Treatment
-    from app.records.record_file import changed_by, read_fields
+    from app.records.yaml_fields import changed_by, read_fields
 
     fields = read_fields(file)
     with opened() as book:
@@ -177,7 +177,7 @@ def amend(
     from dataclasses import replace
 
     from app.records import VisitRecord
-    from app.records.record_file import changed_by, read_fields
+    from app.records.yaml_fields import changed_by, read_fields
 
     fields = read_fields(file)
     with opened() as book:

@@ -17,7 +17,7 @@ from xml.etree import ElementTree as Xml
 
 from app.papers.csv_table import as_csv
 from app.records.entries import Site, VisitRecord
-from app.records.kept import KeptFinding
+from app.records.findings import KeptFinding
 from model.errors import AnswerError
 from model.flora import Flora
 

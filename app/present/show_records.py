@@ -14,7 +14,7 @@ if TYPE_CHECKING:
 
 def plain(value: Any) -> dict[str, Any]:
     """A value as data that JSON can hold."""
-    from app.records.rows import plain as as_data
+    from app.records.serialization import plain as as_data
 
     return as_data(value)
 

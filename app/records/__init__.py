@@ -12,13 +12,8 @@ Open them anew for each piece of work; every trouble is a RecordsError in one se
 
 from __future__ import annotations
 
-from pathlib import Path
-
 from app.records.backup import BackedUp, back_up
-from app.records.book import Clock, utc_now
 from app.records.check import Checked, check_records
-from app.records.database import PATIENCE
-from app.records.drafts import Drafts
 from app.records.entries import (
     Client,
     Current,
@@ -35,63 +30,17 @@ from app.records.entries import (
     Visit,
     VisitRecord,
 )
+from app.records.errors import RecordsError
 from app.records.fields import Kind
-from app.records.kept import KeptFinding, KeptPhoto, KeptPlan
+from app.records.findings import KeptFinding, KeptPhoto, KeptPlan
 from app.records.law import Missing, keep_until, missing_fields, prompts, union_of_fields, write_up_by
-from app.records.refusals import RecordsError
+from app.records.record_book import Records, open_records
 from app.records.restore import Restore, plan_restore, restore
 from app.records.signing import Waiting
-from app.records.swap import finish_restore
-from app.services.home import home
-from model.storage import Step, go_on
+from app.records.switch import finish_restore
 
-Records = Drafts
-
-
-def open_records(
-    folder: Path | None = None, step: Step = go_on, patience: float = PATIENCE, clock: Clock = utc_now
-) -> Records:
-    """The records of this user, or those in ``folder``; made where there are none. Raises RecordsError."""
-    if folder is None:
-        finish_restore(home(), step)
-    return Records(folder or home() / "records", step, patience, clock)
-
-
-__all__ = [
-    "BackedUp",
-    "Checked",
-    "Client",
-    "Current",
-    "Draft",
-    "FollowUp",
-    "GroupUse",
-    "Hit",
-    "KeptFinding",
-    "KeptPhoto",
-    "KeptPlan",
-    "Kind",
-    "Missing",
-    "PastVisit",
-    "Product",
-    "Reading",
-    "Records",
-    "RecordsError",
-    "Restore",
-    "Signed",
-    "Site",
-    "Treatment",
-    "Visit",
-    "VisitRecord",
-    "Waiting",
-    "back_up",
-    "check_records",
-    "finish_restore",
-    "keep_until",
-    "missing_fields",
-    "open_records",
-    "plan_restore",
-    "prompts",
-    "restore",
-    "union_of_fields",
-    "write_up_by",
-]
+__all__ = ["BackedUp", "Checked", "Client", "Current", "Draft", "FollowUp", "GroupUse", "Hit", "KeptFinding"]
+__all__ += ["KeptPhoto", "KeptPlan", "Kind", "Missing", "PastVisit", "Product", "Reading", "Records", "RecordsError"]
+__all__ += ["Restore", "Signed", "Site", "Treatment", "Visit", "VisitRecord", "Waiting", "back_up", "check_records"]
+__all__ += ["finish_restore", "keep_until", "missing_fields", "open_records", "plan_restore", "prompts", "restore"]
+__all__ += ["union_of_fields", "write_up_by"]

@@ -1,10 +1,11 @@
-"""One zip of everything that matters in the user's folder: every file with its sha256, and read back at once."""
+"""One zip of everything that matters in the user's folder: every file with its sha256, and verified at once."""
 
 from __future__ import annotations
 
 import hashlib
 import json
 import os
+import shutil
 import tempfile
 import unicodedata
 import zipfile
@@ -13,30 +14,28 @@ from dataclasses import dataclass
 from datetime import UTC, datetime
 from importlib.metadata import PackageNotFoundError, version
 from pathlib import Path
-from typing import BinaryIO
 
 from app.records.chain import HEADS
 from app.records.check import check_records
 from app.records.database import FILE
-from app.records.drafts import Drafts
-from app.records.freeze import held_still
-from app.records.refusals import RecordsError, in_a_sentence
-from app.records.swap import FOLDERS, finish_restore
+from app.records.errors import RecordsError, in_a_sentence
+from app.records.locks import collection_and_models_locked
+from app.records.record_book import Records
+from app.records.switch import FOLDERS, finish_restore
 from model.file import is_litter
-from model.storage import Step, beside, go_on
+from model.storage import beside
 from model.zip_file import fault_of_member, fault_of_name
 
 MANIFEST = "manifest.json"
 FORMAT = "swardkey backup"
 FORMAT_VERSION = 1
 MOST_FILES = 300_000
-_CHUNK = 1 << 20
 Progress = Callable[[int], None]
 
 
 @dataclass(frozen=True)
 class BackedUp:
-    """A backup that was written and read back. ``notes``: what is left out or not sound, in sentences."""
+    """A backup that was written and verified. ``notes``: what is left out or not sound, in sentences."""
 
     file: str
     folders: tuple[str, ...]
@@ -45,10 +44,10 @@ class BackedUp:
     notes: tuple[str, ...]
 
 
-def back_up(home: Path, file: Path, step: Step = go_on, progress: Progress = lambda done: None) -> BackedUp:
-    """Write the backup of ``home`` to a new file, whole or not at all. ``progress`` is told the files done.
+def back_up(home: Path, file: Path, progress: Progress = lambda done: None) -> BackedUp:
+    """Write the backup of ``home`` to a new file, whole or not at all. ``progress`` is called with the files done.
 
-    The records are copied while others may use them; the collection and the models are held still.
+    The records are copied while others may use them; the collection and the models are locked.
     Raises RecordsError, also where the file is there already.
     """
     if file.exists():
@@ -56,60 +55,61 @@ def back_up(home: Path, file: Path, step: Step = go_on, progress: Progress = lam
     if not file.parent.is_dir():
         raise RecordsError(f"{file.parent}: no such folder; make it, or choose another")
     finish_restore(home)
-    with in_a_sentence(file), beside(file) as unfinished, tempfile.TemporaryDirectory(prefix="swardkey-") as folder:
-        done = _written(home, unfinished, Path(folder), step, progress)
-        step("backup written")
-        _read_back(unfinished)
-        step("backup read back")
-    step("backup in place")
-    return BackedUp(str(file), *done)
-
-
-def _written(
-    home: Path, target: Path, spare: Path, step: Step, progress: Progress
-) -> tuple[tuple[str, ...], int, int, tuple[str, ...]]:
-    """Write the zip; its folders, files, bytes and notes."""
-    notes: list[str] = []
-    entries: dict[str, dict[str, object]] = {}
     folders = tuple(name for name in FOLDERS if (home / name).is_dir())
     if not folders:
         raise RecordsError(f"{home}: holds nothing yet that could be backed up")
-    target.unlink(missing_ok=True)
-    with target.open("xb") as out:
-        with zipfile.ZipFile(out, "w", zipfile.ZIP_STORED, strict_timestamps=False) as archive, held_still(home):
-            for name, path in _sources(home, folders, spare, notes, step):
-                try:
-                    source = path.open("rb")
-                except FileNotFoundError:  # a draft that was thrown away meanwhile
-                    continue
-                if len(entries) >= MOST_FILES:
-                    raise RecordsError(f"{home}: holds over {MOST_FILES} files, more than a backup takes; thin it out")
-                with source:
-                    entries[name] = _added(archive, name, source)
-                progress(len(entries))
-                step("file added")
-            manifest = {
-                "format": FORMAT,
-                "version": FORMAT_VERSION,
-                "made_at": datetime.now(UTC).isoformat(timespec="seconds"),
-                "made_by": _our_version(),
-                "folders": folders,
-                "files": entries,
-            }
-            archive.writestr(MANIFEST, json.dumps(manifest, indent=1, ensure_ascii=False))
-        out.flush()
-        os.fsync(out.fileno())
-    return folders, len(entries), target.stat().st_size, tuple(notes)
+    notes: list[str] = []
+    with in_a_sentence(file), beside(file) as unfinished, tempfile.TemporaryDirectory(prefix="swardkey-") as spare:
+        with unfinished.open("xb") as out:
+            with zipfile.ZipFile(out, "w", strict_timestamps=False) as archive, collection_and_models_locked(home):
+                files = _add_files(archive, _sources(home, folders, Path(spare), notes), progress)
+                archive.writestr(MANIFEST, json.dumps(_manifest(folders, files), indent=1, ensure_ascii=False))
+            out.flush()
+            os.fsync(out.fileno())
+        _verify(unfinished)
+        size = unfinished.stat().st_size
+    return BackedUp(str(file), folders, len(files), size, tuple(notes))
 
 
-def _sources(
-    home: Path, folders: tuple[str, ...], spare: Path, notes: list[str], step: Step
-) -> Iterator[tuple[str, Path]]:
-    """Names in the zip and the files they come from: the record book from a copy of it."""
+def _add_files(
+    archive: zipfile.ZipFile, sources: Iterator[tuple[str, Path]], progress: Progress
+) -> dict[str, dict[str, object]]:
+    """Add all files; size and sha256 of each, by its name in the zip."""
+    files: dict[str, dict[str, object]] = {}
+    for name, path in sources:
+        try:
+            source = path.open("rb")
+        except FileNotFoundError:  # a draft that was deleted meanwhile
+            continue
+        if len(files) >= MOST_FILES:
+            raise RecordsError(f"there are over {MOST_FILES} files, more than a backup takes; thin them out")
+        info = zipfile.ZipInfo(name, (1980, 1, 1, 0, 0, 0))
+        info.external_attr = 0o100600 << 16
+        with source, archive.open(info, "w", force_zip64=True) as member:
+            sha256 = hashlib.file_digest(source, "sha256").hexdigest()
+            source.seek(0)
+            shutil.copyfileobj(source, member)
+            files[name] = {"size": source.tell(), "sha256": sha256}
+        progress(len(files))
+    return files
+
+
+def _manifest(folders: tuple[str, ...], files: dict[str, dict[str, object]]) -> dict[str, object]:
+    try:
+        made_by = version("swardkey")
+    except PackageNotFoundError:
+        made_by = "unknown"
+    made_at = datetime.now(UTC).isoformat(timespec="seconds")
+    about = {"format": FORMAT, "version": FORMAT_VERSION, "made_at": made_at, "made_by": made_by}
+    return {**about, "folders": folders, "files": files}
+
+
+def _sources(home: Path, folders: tuple[str, ...], spare: Path, notes: list[str]) -> Iterator[tuple[str, Path]]:
+    """Names in the zip and the files they come from: the record book from a copy of it in the ``spare`` folder."""
     seen: set[str] = set()
     for folder in folders:
         if folder == "records" and (home / "records" / FILE).is_file():
-            yield from _record_book(home / "records", spare, notes, step)
+            yield from _record_book(home / "records", spare, notes)
         for path in sorted((home / folder).rglob("*")):
             name = path.relative_to(home).as_posix()
             if path.is_symlink() or not path.is_file() or is_litter(name) or path.suffix == ".lock":
@@ -128,44 +128,23 @@ def _sources(
             yield name, path
 
 
-def _record_book(records: Path, spare: Path, notes: list[str], step: Step) -> Iterator[tuple[str, Path]]:
+def _record_book(records: Path, spare: Path, notes: list[str]) -> Iterator[tuple[str, Path]]:
     heads, book = spare / HEADS, spare / FILE
     # Read before the book: what is signed meanwhile is then in the book only, which is sound.
     if (records / HEADS).is_file():
         heads.write_bytes((records / HEADS).read_bytes())
         yield f"records/{HEADS}", heads
-    with Drafts(records, step) as opened:
+    with Records(records) as opened:
         notes += [f"the records are not sound: {fault}" for fault in check_records(opened).faults]
-        opened.copy_to(book)
+        opened.database.copy_to(book)
     yield f"records/{FILE}", book
 
 
-def _added(archive: zipfile.ZipFile, name: str, source: BinaryIO) -> dict[str, object]:
-    digest, size = hashlib.sha256(), 0
-    info = zipfile.ZipInfo(name, (1980, 1, 1, 0, 0, 0))
-    info.external_attr = 0o100600 << 16
-    with archive.open(info, "w", force_zip64=True) as member:
-        while chunk := source.read(_CHUNK):
-            digest.update(chunk)
-            size += len(chunk)
-            member.write(chunk)
-    return {"size": size, "sha256": digest.hexdigest()}
-
-
-def _read_back(file: Path) -> None:
+def _verify(file: Path) -> None:
     """Raises RecordsError where the zip does not hold what was put into it."""
     with zipfile.ZipFile(file) as archive:
         for name, entry in json.loads(archive.read(MANIFEST))["files"].items():
-            digest = hashlib.sha256()
             with archive.open(name) as member:
-                while chunk := member.read(_CHUNK):
-                    digest.update(chunk)
-            if digest.hexdigest() != entry["sha256"]:
+                found = hashlib.file_digest(member, "sha256").hexdigest()  # type: ignore[arg-type]  # it can readinto
+            if found != entry["sha256"]:
                 raise RecordsError(f"{file}: {name} was not written as it is; the disk fails, use another")
-
-
-def _our_version() -> str:
-    try:
-        return version("swardkey")
-    except PackageNotFoundError:
-        return "unknown"

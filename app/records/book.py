@@ -1,253 +1,223 @@
-"""Clients, sites and visits, and what belongs to a visit: kept, changed while unsigned, and read back."""
+"""Clients, sites and visits, and what belongs to a visit: added, changed while unsigned, and read back."""
 
 from __future__ import annotations
 
+import hashlib
 import re
 import secrets
 import sqlite3
-from collections.abc import Callable
 from dataclasses import replace
-from datetime import UTC, date, datetime
+from datetime import date
 from pathlib import Path
 from typing import Any, TypeVar
 
-from app.records import rows
-from app.records.database import PATIENCE, Database
+from app.records.database import Database
 from app.records.entries import Client, FollowUp, GroupUse, Site, Treatment, Visit
-from app.records.fields import Kind
-from app.records.kept import KeptFinding, KeptPhoto, KeptPlan
-from app.records.photos import keep_photo, photo_name
-from app.records.refusals import RecordsError, in_a_sentence
-from app.records.search_words import drop_words, put_words
-from model.storage import Step, go_on
+from app.records.errors import RecordsError, in_a_sentence
+from app.records.findings import KeptFinding, KeptPhoto, KeptPlan
+from app.records.search import put_words
+from app.records.serialization import TABLES, entry_of, insert, missing, plain, rechecked, update
+from model.storage import replace_file
 
-Part = TypeVar("Part", KeptPhoto, KeptFinding, KeptPlan)
-Entry = TypeVar("Entry", Client, Site, Visit, KeptPhoto, KeptFinding, KeptPlan, FollowUp)
-Clock = Callable[[], datetime]
+Entry = TypeVar("Entry", Client, Site, Visit, KeptPhoto, KeptFinding, KeptPlan, Treatment, FollowUp)
+_SHA256 = re.compile(r"[0-9a-f]{64}")
 
 
-def utc_now() -> datetime:
-    """The time by this machine's clock."""
-    return datetime.now(UTC)
+class Book:
+    """What people write down: one row an entry, checked when it is written."""
 
-
-class Book(Database):
-    """The record book, to write in. ``clock`` gives the time in UTC."""
-
-    def __init__(self, folder: Path, step: Step = go_on, patience: float = PATIENCE, clock: Clock = utc_now) -> None:
-        self.clock = clock
-        super().__init__(folder, step, patience)
+    def __init__(self, database: Database) -> None:
+        self._database = database
+        self._photos = database.folder / "photos"
 
     def add_client(self, client: Client) -> Client:
         """Keep a new client."""
-        return self._kept("clients", client)
+        return self._add(client)
 
     def change_client(self, client: Client) -> Client:
         """Change what is known of a client; signed records keep what they say."""
-        return self._changed("clients", client)
+        return self._change(client)
 
     def client(self, number: int) -> Client:
         """One client. Raises RecordsError where there is none."""
-        return self._one(Client, "clients", number)
+        return self.one(Client, number)
 
     def clients(self) -> tuple[Client, ...]:
         """All clients by name."""
-        found = self.read("SELECT * FROM clients ORDER BY name COLLATE NOCASE, id")
-        return tuple(rows.entry_of(Client, row) for row in found)
+        return self._all(Client, "1 ORDER BY name COLLATE NOCASE, id")
 
     def add_site(self, site: Site) -> Site:
         """Keep a new site of a client."""
         self.client(site.client)
-        return self._kept("sites", site)
+        return self._add(site)
 
     def change_site(self, site: Site) -> Site:
         """Change what is known of a site; signed records keep what they say."""
         self.client(site.client)
-        return self._changed("sites", site)
+        return self._change(site)
 
     def site(self, number: int) -> Site:
         """One site. Raises RecordsError where there is none."""
-        return self._one(Site, "sites", number)
+        return self.one(Site, number)
 
     def sites(self, client: int | None = None) -> tuple[Site, ...]:
         """All sites, or those of a client, by address."""
-        found = self.read(
-            "SELECT * FROM sites WHERE ? IS NULL OR client = ? ORDER BY address COLLATE NOCASE, id", client, client
-        )
-        return tuple(rows.entry_of(Site, row) for row in found)
+        return self._all(Site, "? IS NULL OR client = ? ORDER BY address COLLATE NOCASE, id", client, client)
 
     def add_visit(self, visit: Visit) -> Visit:
         """Keep a new visit to a site."""
         self.site(visit.site)
-        return self._kept("visits", visit)
+        return self._add(visit)
 
     def change_visit(self, visit: Visit) -> Visit:
         """Change a visit that is not signed; it stays with its site."""
-        if self._one(Visit, "visits", visit.id).site != visit.site:
+        if self.one(Visit, visit.id).site != visit.site:
             raise RecordsError(f"visit {visit.id} is of another site; add a new visit there")
-        return self._changed("visits", visit)
+        return self._change(visit)
 
     def store_photo(self, photo: Path) -> str:
         """Keep a photo's upright pixels, without metadata, and give the sha256 by which it is known.
 
         It belongs to no visit until ``add_photo``. Raises PhotoError as open_photo does, RecordsError.
         """
-        with in_a_sentence(self.folder / "photos"):
-            return keep_photo(photo, self.folder / "photos", self._step)
+        from model.photo.stored import stored_jpeg  # lists and searches start without the picture libraries
+
+        data = stored_jpeg(photo)
+        sha256 = hashlib.sha256(data).hexdigest()
+        file = self._photos / photo_name(sha256)
+        with in_a_sentence(self._photos):
+            if not (file.is_file() and hashlib.sha256(file.read_bytes()).hexdigest() == sha256):
+                file.parent.mkdir(parents=True, exist_ok=True)
+                replace_file(file, data)
+        return sha256
 
     def photo_file(self, sha256: str) -> Path:
-        """The file of a photo. Raises RecordsError for what is no name of a photo that is there."""
-        file = self.folder / "photos" / photo_name(sha256)
+        """The file of a photo. Raises RecordsError for anything but the name of a photo that is there."""
+        file = self._photos / photo_name(sha256)
         if not file.is_file():
             raise RecordsError(f"photo {sha256[:12]} is not in the records")
         return file
 
     def add_photo(self, photo: KeptPhoto) -> KeptPhoto:
-        """Put a photo that was stored to a visit."""
+        """Add a photo that was stored to a visit."""
         self.photo_file(photo.sha256)
-        return self._kept_part("photos", photo)
+        return self._add(photo)
 
     def add_finding(self, finding: KeptFinding) -> KeptFinding:
         """Keep what was found at a visit."""
-        return self._kept_part("findings", finding)
+        return self._add(finding)
 
     def confirm_finding(self, number: int, who: str) -> KeptFinding:
         """Write down who confirmed the name, and that it was now."""
         if not who.strip():
             raise RecordsError("who confirmed it was not given; give a name")
-        found = self._one(KeptFinding, "findings", number)
-        return self._changed("findings", replace(found, confirmed_by=who, confirmed_at=self.now()))
+        found = self.one(KeptFinding, number)
+        return self._change(replace(found, confirmed_by=who, confirmed_at=self._database.now()))
 
     def add_plan(self, plan: KeptPlan) -> KeptPlan:
         """Keep what was planned at a visit."""
-        return self._kept_part("plans", plan)
+        return self._add(plan)
 
     def add_treatment(self, treatment: Treatment) -> Treatment:
         """Keep what was done at a visit; it may lack fields until it is signed."""
-        treatment = rows.rechecked(fitting(treatment))
-        site = self._one(Visit, "visits", treatment.visit).site
-        with self.writing() as connection:
-            sql = "INSERT INTO treatments (visit, content) VALUES (?, ?)"
-            number = connection.execute(sql, (treatment.visit, _content(treatment))).lastrowid or 0
-            kept = replace(treatment, id=number)
-            self._note_treatment(connection, kept, site)
-        return kept
+        return self._add(completed(treatment))
 
     def change_treatment(self, treatment: Treatment) -> Treatment:
         """Change a treatment that is not signed; it stays with its visit."""
-        treatment = rows.rechecked(fitting(treatment))
         if self.treatment_row(treatment.id).visit != treatment.visit:
             raise RecordsError(f"treatment {treatment.id} is of another visit; add a new one there")
-        site = self._one(Visit, "visits", treatment.visit).site
-        with self.writing() as connection:
-            values = (_content(treatment), treatment.id)
-            connection.execute("UPDATE treatments SET content = ? WHERE id = ?", values)
-            self._note_treatment(connection, treatment, site)
-        return treatment
+        return self._change(completed(treatment))
 
     def treatment_row(self, number: int) -> Treatment:
         """A treatment as it was before anything was amended."""
-        found = self.read("SELECT * FROM treatments WHERE id = ?", number)
-        if not found:
-            raise RecordsError(f"there is no treatment {number} in the records")
-        return rows.entry_of_json(Treatment, found[0]["content"], id=number, visit=found[0]["visit"])
-
-    def drop(self, kind: Kind, number: int) -> None:
-        """Take away a treatment or a visit, with all of it, that is not signed. Raises RecordsError where it is."""
-        known_kind(kind)
-        with self.writing() as connection:
-            tables = ("photos", "findings", "plans", "drafts") if kind == "visit" else ()
-            for table in tables:
-                connection.execute(f"DELETE FROM {table} WHERE visit = ?", (number,))
-            if not connection.execute(f"DELETE FROM {kind}s WHERE id = ?", (number,)).rowcount:
-                raise RecordsError(f"there is no {kind} {number} in the records")
-            drop_words(connection, kind, number)
+        return self.one(Treatment, number)
 
     def tell_group(self, use: GroupUse) -> None:
         """Keep that a mode of action was used at a site before, by whomever."""
         self.site(use.site)
-        use = rows.rechecked(replace(use, treatment=None))
-        with self.writing() as connection:
-            rows.insert(connection, "groups_used", use)
+        use = rechecked(replace(use, treatment=None))
+        with self._database.writing() as connection:
+            insert(connection, use)
 
     def add_follow_up(self, follow_up: FollowUp) -> FollowUp:
         """Keep something to look at again; a calendar knows it by ``uid``."""
         self.site(follow_up.site)
-        follow_up = rows.rechecked(replace(follow_up, uid=follow_up.uid or f"{secrets.token_hex(16)}@swardkey"))
-        with self.writing() as connection:
-            return replace(follow_up, id=rows.insert(connection, "follow_ups", follow_up))
+        return self._add(replace(follow_up, uid=follow_up.uid or f"{secrets.token_hex(16)}@swardkey"))
 
     def finish_follow_up(self, number: int, day: date) -> FollowUp:
         """Write down that it was looked at, and when."""
-        return self._changed("follow_ups", replace(self._one(FollowUp, "follow_ups", number), done=day))
+        return self._change(replace(self.one(FollowUp, number), done=day))
 
-    def now(self) -> str:
-        """The time as it is written down."""
-        return self.clock().astimezone(UTC).isoformat(timespec="seconds")
+    def one(self, kind: type[Entry], number: int) -> Entry:
+        """The entry of a kind with that id. Raises RecordsError where there is none."""
+        found = self._all(kind, "id = ?", number)
+        if not found:
+            raise missing(TABLES[kind], number)
+        return found[0]
 
-    def _note_treatment(self, connection: sqlite3.Connection, treatment: Treatment, site: int) -> None:
+    def of_visit(self, kind: type[Entry], visit: int) -> tuple[Entry, ...]:
+        """All entries of a kind that belong to a visit."""
+        return self._all(kind, "visit = ? ORDER BY id", visit)
+
+    def index_treatment(self, connection: sqlite3.Connection, treatment: Treatment) -> None:
         """Keep what is asked of treatments: their words, and the modes of action of the latest version."""
-        put_words(connection, "treatment", treatment.id, site, rows.plain(treatment))
+        site = self.one(Visit, treatment.visit).site
+        put_words(connection, "treatment", treatment.id, site, plain(treatment))
         connection.execute("DELETE FROM groups_used WHERE treatment = ?", (treatment.id,))
         for group in treatment.groups:
-            rows.insert(connection, "groups_used", GroupUse(site, treatment.day, group, treatment.id))
+            insert(connection, GroupUse(site, treatment.day, group, treatment.id))
 
-    def _note_visit(self, connection: sqlite3.Connection, visit: Visit, findings: tuple[KeptFinding, ...]) -> None:
-        put_words(connection, "visit", visit.id, visit.site, [rows.plain(visit), [_names(f) for f in findings]])
+    def index_visit(self, connection: sqlite3.Connection, visit: Visit, findings: tuple[KeptFinding, ...]) -> None:
+        """Keep the words of a visit, with those of what was found at it."""
+        put_words(connection, "visit", visit.id, visit.site, [plain(visit), [_names(f) for f in findings]])
 
-    def _kept(self, table: str, entry: Entry) -> Entry:
-        entry = rows.rechecked(entry)
-        with self.writing() as connection:
-            kept = replace(entry, id=rows.insert(connection, table, entry))
-            self._note(connection, kept)
+    def _all(self, kind: type[Entry], where: str, *values: Any) -> tuple[Entry, ...]:
+        found = self._database.read(f"SELECT * FROM {TABLES[kind]} WHERE {where}", *values)
+        return tuple(entry_of(kind, row) for row in found)
+
+    def _add(self, entry: Entry) -> Entry:
+        if isinstance(entry, KeptPhoto | KeptFinding | KeptPlan | Treatment):
+            self.one(Visit, entry.visit)
+        entry = rechecked(entry)
+        with self._database.writing() as connection:
+            kept = replace(entry, id=insert(connection, entry))
+            self._index(connection, kept)
         return kept
 
-    def _changed(self, table: str, entry: Entry) -> Entry:
-        entry = rows.rechecked(entry)
-        with self.writing() as connection:
-            rows.update(connection, table, entry)
-            self._note(connection, entry)
+    def _change(self, entry: Entry) -> Entry:
+        entry = rechecked(entry)
+        with self._database.writing() as connection:
+            update(connection, entry)
+            self._index(connection, entry)
         return entry
 
-    def _kept_part(self, table: str, part: Part) -> Part:
-        visit = self._one(Visit, "visits", part.visit)
-        part = rows.rechecked(part)
-        with self.writing() as connection:
-            kept = replace(part, id=rows.insert(connection, table, part))
-            self._note_visit(connection, visit, self._findings(visit.id))
-        return kept
-
-    def _note(self, connection: sqlite3.Connection, entry: Any) -> None:
+    def _index(self, connection: sqlite3.Connection, entry: Any) -> None:
+        """Keep the words by which the entry, or the visit that it belongs to, is found."""
         if isinstance(entry, Client):
-            put_words(connection, "client", entry.id, None, rows.plain(entry))
+            put_words(connection, "client", entry.id, None, plain(entry))
         elif isinstance(entry, Site):
-            put_words(connection, "site", entry.id, entry.id, rows.plain(entry))
-        elif isinstance(entry, Visit):
-            self._note_visit(connection, entry, self._findings(entry.id))
-
-    def _findings(self, visit: int) -> tuple[KeptFinding, ...]:
-        found = self.read("SELECT * FROM findings WHERE visit = ? ORDER BY id", visit)
-        return tuple(rows.entry_of(KeptFinding, row) for row in found)
-
-    def _one(self, kind: type[Entry], table: str, number: int) -> Entry:
-        found = self.read(f"SELECT * FROM {table} WHERE id = ?", number)
-        if not found:
-            raise RecordsError(f"there is no {table[:-1].replace('_', ' ')} {number} in the records")
-        return rows.entry_of(kind, found[0])
+            put_words(connection, "site", entry.id, entry.id, plain(entry))
+        elif isinstance(entry, Treatment):
+            self.index_treatment(connection, entry)
+        elif isinstance(entry, Visit | KeptFinding):
+            visit = entry if isinstance(entry, Visit) else self.one(Visit, entry.visit)
+            self.index_visit(connection, visit, self.of_visit(KeptFinding, visit.id))
 
 
-def _content(treatment: Treatment) -> str:
-    return rows.canonical({k: v for k, v in rows.plain(treatment).items() if k not in ("id", "visit")})
+def photo_name(sha256: str) -> str:
+    """Where a photo lies in its folder. Raises RecordsError for anything but a sha256.
+
+    >>> photo_name("ab" * 32)[:5]
+    'ab/ab'
+    """
+    if not _SHA256.fullmatch(sha256):
+        raise RecordsError("that is not the name of a photo in the records")
+    return f"{sha256[:2]}/{sha256}.jpg"
 
 
-def known_kind(kind: str) -> None:
-    if kind not in ("visit", "treatment"):
-        raise RecordsError(f"{kind!r} is nothing that is signed; give visit or treatment")
-
-
-def fitting(treatment: Treatment) -> Treatment:
-    """The treatment with Delta T worked out where it was not told. Raises RecordsError for products of hand work."""
-    from model.spray.delta_t import delta_t
+def completed(treatment: Treatment) -> Treatment:
+    """The treatment with Delta T worked out where it was not given. Raises RecordsError for products of hand work."""
+    from model.spray.delta_t import delta_t  # model.spray takes long to import
 
     if not treatment.chemical and treatment.products:
         raise RecordsError("work without a chemical has no products; take them out, or say that it is chemical")

@@ -9,16 +9,16 @@ from dataclasses import asdict
 from pathlib import Path
 
 from app.records.entries import Signed
-from app.records.rows import canonical
-from model.storage import Step, append_line, go_on
+from app.records.serialization import canonical
+from model.storage import append_line
 
 HEADS = "signed.txt"  # beside the record book: sequence and sha256 of every signed row
 
 
 def digest(row: Signed, content: str) -> str:
     """The sha256 of a signed row: all of it but this, with the sha256 of its content in place of the content."""
-    told = asdict(row) | {"sha256": hashlib.sha256(content.encode()).hexdigest()}
-    return hashlib.sha256(canonical(told).encode()).hexdigest()
+    covered = asdict(row) | {"sha256": hashlib.sha256(content.encode()).hexdigest()}
+    return hashlib.sha256(canonical(covered).encode()).hexdigest()
 
 
 def signed_row(row: sqlite3.Row) -> Signed:
@@ -26,14 +26,14 @@ def signed_row(row: sqlite3.Row) -> Signed:
     return Signed(**{name: row[name] for name in Signed.__dataclass_fields__})
 
 
-def note_heads(path: Path, heads: Iterable[tuple[int, str]], step: Step = go_on) -> None:
-    """Write down signed rows in the file beside the book, so that a shortened book is found out. Raises OSError."""
+def note_heads(path: Path, heads: Iterable[tuple[int, str]]) -> None:
+    """Note signed rows in the file beside the book, which shows when the book was shortened. Raises OSError."""
     for sequence, sha256 in heads:
-        append_line(path, f"{sequence} {sha256}", step)
+        append_line(path, f"{sequence} {sha256}")
 
 
 def read_heads(path: Path) -> list[tuple[int, str]]:
-    """The rows that were written down; a line that a crash cut short is left out. Raises OSError."""
+    """The rows that were noted; a line that a crash cut short is left out. Raises OSError."""
     if not path.exists():
         return []
     found: dict[int, str] = {}

@@ -1,4 +1,4 @@
-"""Whether the record book is whole, and everything signed is as it was signed."""
+"""Whether the record book is sound, and everything signed is as it was signed."""
 
 from __future__ import annotations
 
@@ -7,18 +7,18 @@ from collections.abc import Iterator
 from contextlib import closing
 from dataclasses import dataclass, replace
 
-from app.records import rows, schema
+from app.records import schema
 from app.records.chain import HEADS, digest, read_heads, signed_row
-from app.records.drafts import Drafts
 from app.records.entries import VisitRecord
-from app.records.fields import Kind
-from app.records.refusals import RecordsError
+from app.records.errors import RecordsError
+from app.records.record_book import Records
+from app.records.serialization import plain
 from model.file import sha256_of
 
 
 @dataclass(frozen=True)
 class Checked:
-    """What was looked through, and every fault in a sentence; none where all is well."""
+    """What was checked, and every fault in a sentence; none where all is well."""
 
     faults: tuple[str, ...]
     visits: int
@@ -32,16 +32,16 @@ class Checked:
         return not self.faults
 
 
-def check_records(records: Drafts) -> Checked:
-    """Look through the whole record book, its photos, and the chain of what is signed. Raises RecordsError.
+def check_records(records: Records) -> Checked:
+    """Check the whole record book, its photos, and the chain of what is signed. Raises RecordsError.
 
-    The chain shows any change, loss or insertion among signed rows that was made behind our back;
-    rows cut off at the end show by the file beside the book that lists them.
+    The chain detects any change, loss or insertion among signed rows; rows cut off at the end are
+    detected by the file beside the book that lists them.
     """
     faults = [*_of_file(records), *_of_chain(records), *_of_signed(records), *_of_photos(records)]
     counts = [
-        records.read(f"SELECT count(*) FROM {sql}")[0][0]
-        for sql in ("visits", "treatments", "signed", "(SELECT DISTINCT sha256 FROM photos)")
+        records.database.read(f"SELECT count(*) FROM {table}")[0][0]
+        for table in ("visits", "treatments", "signed", "(SELECT DISTINCT sha256 FROM photos)")
     ]
     return Checked(tuple(faults), *counts)
 
@@ -50,26 +50,26 @@ def expected_shape(version: int) -> set[tuple[str, str]]:
     """The definitions that a record book of a version has."""
     with closing(sqlite3.connect(":memory:")) as fresh:
         for script in schema.MIGRATIONS[:version]:
-            for statement in schema.statements(script):
-                fresh.execute(statement)
+            fresh.executescript(script)
         return schema.shape(fresh)
 
 
-def _of_file(records: Drafts) -> Iterator[str]:
-    for row in records.read("PRAGMA integrity_check(5)"):
+def _of_file(records: Records) -> Iterator[str]:
+    database = records.database
+    for row in database.read("PRAGMA integrity_check(5)"):
         if row[0] != "ok":
             yield f"the file is damaged: {row[0]}"
-    for row in records.read("PRAGMA foreign_key_check"):
+    for row in database.read("PRAGMA foreign_key_check"):
         yield f"a row of {row[0]} refers to one of {row[2]} that is not there"
-    found = {(row["name"], row["sql"]) for row in records.read(schema.SHAPE)}
-    for name in sorted({name for name, _ in found ^ expected_shape(len(schema.MIGRATIONS))}):
+    changed = schema.shape(database.connection) ^ expected_shape(len(schema.MIGRATIONS))
+    for name in sorted({name for name, _ in changed}):
         yield f"{name}: the definition of this table or guard was changed or taken away"
 
 
-def _of_chain(records: Drafts) -> Iterator[str]:
+def _of_chain(records: Records) -> Iterator[str]:
     former = ""
     heads: list[tuple[int, str]] = []
-    for place, row in enumerate(records.read("SELECT * FROM signed ORDER BY sequence"), start=1):
+    for place, row in enumerate(records.database.read("SELECT * FROM signed ORDER BY sequence"), start=1):
         signed = signed_row(row)
         name = f"signed row {signed.sequence} ({signed.kind} {signed.record})"
         if signed.sequence != place:
@@ -88,32 +88,30 @@ def _of_chain(records: Drafts) -> Iterator[str]:
         return
     if len(noted) > len(heads):
         yield f"signed rows {len(heads) + 1} to {len(noted)} are missing: the book is older than what was signed last"
-    for (sequence, told), (_, found) in zip(noted, heads, strict=False):
-        if told != found:
-            yield f"signed row {sequence}: is not the one that was written down in {HEADS}"
+    for expected, found in zip(noted, heads, strict=False):
+        if expected != found:
+            yield f"signed row {found[0]}: is not the one that was written down in {HEADS}"
 
 
-def _of_signed(records: Drafts) -> Iterator[str]:
+def _of_signed(records: Records) -> Iterator[str]:
     """Whether the rows behind each signature still say what was signed first."""
-    firsts = records.read("SELECT * FROM signed WHERE amends IS NULL ORDER BY sequence")
-    for row in firsts:
-        kind: Kind = row["kind"]
+    for row in records.database.read("SELECT kind, record FROM signed WHERE amends IS NULL ORDER BY sequence"):
         try:
-            first = records.versions(kind, row["record"])[0][1]
-            now = records.unsigned_record(kind, row["record"])
+            first = records.versions(row["kind"], row["record"])[0][1]
+            now = records.unsigned_record(row["kind"], row["record"])
         except RecordsError as error:
-            yield f"{kind} {row['record']}: {error}"
+            yield f"{row['kind']} {row['record']}: {error}"
             continue
         if isinstance(first, VisitRecord) and isinstance(now, VisitRecord):
             # Client and site may have changed since; the signed row keeps them as they were.
             now = replace(now, site=first.site, client=first.client)
         # As plain data, in which the order of the answers counts too.
-        if rows.plain(now) != rows.plain(first):
-            yield f"{kind} {row['record']}: was changed after it was signed"
+        if plain(now) != plain(first):
+            yield f"{row['kind']} {row['record']}: was changed after it was signed"
 
 
-def _of_photos(records: Drafts) -> Iterator[str]:
-    for row in records.read("SELECT DISTINCT sha256 FROM photos ORDER BY sha256"):
+def _of_photos(records: Records) -> Iterator[str]:
+    for row in records.database.read("SELECT DISTINCT sha256 FROM photos ORDER BY sha256"):
         name = row["sha256"]
         try:
             if sha256_of(records.photo_file(name)) != name:

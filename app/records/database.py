@@ -1,99 +1,92 @@
-"""The file of the records: opened, brought up to date, and written to in transactions that are whole or nothing."""
+"""The SQLite file of the records: opened, migrated, and written to in transactions that are whole or nothing."""
 
 from __future__ import annotations
 
 import sqlite3
 import time
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from datetime import UTC, datetime
 from pathlib import Path
-from types import TracebackType
-from typing import Any, Self
+from typing import Any
 
-from app.records.migrate import bring_up_to_date, verified_copy
-from app.records.refusals import RecordsError, in_a_sentence
-from model.storage import Step, go_on
+from app.records.errors import RecordsError, in_a_sentence
+from app.records.migration import migrate, verified_copy
 
 FILE = "records.sqlite"
 PATIENCE = 5.0  # seconds to wait for another program that is writing
-_WHOLE = ("BEGIN IMMEDIATE", "COMMIT", ("ROLLBACK",))
-_PART = ("SAVEPOINT part", "RELEASE part", ("ROLLBACK TO part", "RELEASE part"))
+_OUTER = ("BEGIN IMMEDIATE", "COMMIT", ("ROLLBACK",))
+_INNER = ("SAVEPOINT part", "RELEASE part", ("ROLLBACK TO part", "RELEASE part"))
+Clock = Callable[[], datetime]
+
+
+def utc_now() -> datetime:
+    """The time by this machine's clock."""
+    return datetime.now(UTC)
 
 
 class Database:
     """A connection to the record book in ``folder``, which is made where there is none.
 
-    Open one for each piece of work, and never share one between threads. ``step`` is called with
-    a name between steps on the disk, for tests. Raises RecordsError where it cannot be used.
+    Open one for each piece of work, and never share one between threads. ``clock`` gives the time
+    with its time zone. Raises RecordsError where the file cannot be used.
     """
 
-    def __init__(self, folder: Path, step: Step = go_on, patience: float = PATIENCE) -> None:
+    def __init__(self, folder: Path, patience: float = PATIENCE, clock: Clock = utc_now) -> None:
         self.folder = folder
         self.path = folder / FILE
-        self._step = step
+        self.clock = clock
         with in_a_sentence(self.path):
             folder.mkdir(parents=True, exist_ok=True)
-            self._connection = sqlite3.connect(self.path, timeout=patience, isolation_level=None)
+            self.connection = sqlite3.connect(self.path, timeout=patience, isolation_level=None)
         try:
             with in_a_sentence(self.path):
-                self._connection.row_factory = sqlite3.Row
-                settle(self._connection, patience)
-                bring_up_to_date(self._connection, self.path, step)
+                self.connection.row_factory = sqlite3.Row
+                _configure(self.connection, patience)
+                migrate(self.connection, self.path)
                 self._identity = _identity(self.path)
         except BaseException:
-            self._connection.close()
+            self.connection.close()
             raise
 
-    def __enter__(self) -> Self:
-        return self
-
-    def __exit__(
-        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
-    ) -> None:
-        self.close()
-
-    def close(self) -> None:
-        """Let the file go. What was written is on the disk already."""
-        self._connection.close()
+    def now(self) -> str:
+        """The time in UTC as it is written down."""
+        return self.clock().astimezone(UTC).isoformat(timespec="seconds")
 
     def read(self, sql: str, *values: Any) -> list[sqlite3.Row]:
-        """The rows of a question."""
+        """The rows that a query finds."""
         with in_a_sentence(self.path):
-            return self._connection.execute(sql, values).fetchall()
+            return self.connection.execute(sql, values).fetchall()
 
     def copy_to(self, target: Path) -> None:
-        """A copy of the file, whole and read back, while others may go on writing. Raises RecordsError."""
+        """A copy of the file, whole and verified, while others may go on writing. Raises RecordsError."""
         with in_a_sentence(target):
-            verified_copy(self._connection, target, self._step)
+            verified_copy(self.connection, target)
 
     @contextmanager
     def writing(self) -> Iterator[sqlite3.Connection]:
-        """One transaction: all that is written in it, on the disk when it ends, or nothing of it.
+        """One transaction: all that is written in it is on the disk when it ends, or nothing of it is.
 
-        Inside another one it is a part of that, which is taken back alone where it fails.
+        Inside another one it is a savepoint, which is rolled back alone where it fails.
         """
-        inner = self._connection.in_transaction
-        begin, end, back = _PART if inner else _WHOLE
+        begin, end, back = _INNER if self.connection.in_transaction else _OUTER
         with in_a_sentence(self.path):
-            self._connection.execute(begin)
+            self.connection.execute(begin)
             try:
                 # After a restore the file of this name is another one, and this one lies aside.
                 if _identity(self.path) != self._identity:
                     raise RecordsError(f"{self.path}: was replaced by another file meanwhile; do that again")
-                self._step("transaction begun")
-                yield self._connection
-                self._step("before commit")
-                self._connection.execute(end)
-                self._step("after commit")
+                yield self.connection
+                self.connection.execute(end)
             except BaseException:
-                if self._connection.in_transaction:
+                if self.connection.in_transaction:
                     for statement in back:
-                        self._connection.execute(statement)
+                        self.connection.execute(statement)
                 raise
 
 
-def settle(connection: sqlite3.Connection, patience: float) -> None:
-    """What holds for every connection: nothing is lost by a power cut, and references hold.
+def _configure(connection: sqlite3.Connection, patience: float) -> None:
+    """What holds for every connection: a power cut loses nothing, and references hold.
 
     ``patience``: seconds to wait for another program that makes the same book at this moment.
     """
@@ -105,7 +98,7 @@ def settle(connection: sqlite3.Connection, patience: float) -> None:
         try:
             connection.execute("PRAGMA journal_mode = WAL")
         except sqlite3.OperationalError as error:
-            # Of two that turn at the same moment SQLite refuses one without waiting: each holds what the other needs.
+            # Of two that switch at the same moment SQLite refuses one without waiting: each holds what the other needs.
             if error.sqlite_errorcode & 0xFF != sqlite3.SQLITE_BUSY or time.monotonic() > until:
                 raise
             time.sleep(0.005)

@@ -12,15 +12,13 @@ from typing import Annotated, Any
 
 from pydantic import Field
 
-from app.records.fields import STRICT, Gear, Group, Kind, Needed, State, Text
-from app.records.kept import KeptFinding, KeptPhoto, KeptPlan
+from app.records.fields import Gear, Group, Kind, Needed, State, Strict, Text
+from app.records.findings import KeptFinding, KeptPhoto, KeptPlan
 
 
 @dataclass(frozen=True)
-class Client:
+class Client(Strict):
     """Who the work is for."""
-
-    __pydantic_config__ = STRICT
 
     name: Needed
     phone: Text = ""
@@ -31,13 +29,11 @@ class Client:
 
 
 @dataclass(frozen=True)
-class Site:
+class Site(Strict):
     """A place that is looked after. ``near`` as in a Case; ``area_m2`` in square metres.
 
     ``latitude`` and ``longitude`` are degrees, and only ever what the user typed: never a photo's.
     """
-
-    __pydantic_config__ = STRICT
 
     client: int
     address: Needed
@@ -52,10 +48,8 @@ class Site:
 
 
 @dataclass(frozen=True)
-class Visit:
+class Visit(Strict):
     """One visit to a site, or one consultation by photo about it."""
-
-    __pydantic_config__ = STRICT
 
     site: int
     day: date
@@ -66,14 +60,12 @@ class Visit:
 
 
 @dataclass(frozen=True)
-class Product:
+class Product(Strict):
     """One product in the tank, all of it as the user typed it from the label in hand; nothing is filled in by us.
 
     ``name`` is the full name on the label, ``actives`` its constituents with their strength,
     ``groups`` its modes of action, ``rate`` an amount with its unit, ``total_amount`` all that was used.
     """
-
-    __pydantic_config__ = STRICT
 
     name: Text = ""
     actives: Text = ""
@@ -87,13 +79,11 @@ class Product:
 
 
 @dataclass(frozen=True)
-class Reading:
+class Reading(Strict):
     """Weather as it was read at the site. C, per cent, km/h; ``wind_direction`` is where it blows from.
 
     ``delta_t`` in C is worked out when it is left out and the other two are there.
     """
-
-    __pydantic_config__ = STRICT
 
     at: time | None = None
     temperature: Annotated[float, Field(ge=-20, le=55)] | None = None
@@ -105,15 +95,13 @@ class Reading:
 
 
 @dataclass(frozen=True)
-class Treatment:
+class Treatment(Strict):
     """What was done, with all that any state's spray record asks for.
 
     ``chemical`` False is hand work, mowing, mulch: no law of sprays, and no products. The first
     of ``weather`` is at the start, the others at each change. ``left_out`` gives, by field, why it
     was left empty; it counts only in a state whose list of fields is not confirmed.
     """
-
-    __pydantic_config__ = STRICT
 
     visit: int
     day: date
@@ -165,10 +153,8 @@ class Treatment:
 
 
 @dataclass(frozen=True)
-class VisitRecord:
+class VisitRecord(Strict):
     """All of a visit that is signed together; ``site`` and ``client`` as they were at the time."""
-
-    __pydantic_config__ = STRICT
 
     visit: Visit
     site: Site
@@ -179,7 +165,7 @@ class VisitRecord:
 
 
 @dataclass(frozen=True)
-class Signed:
+class Signed(Strict):
     """One signed row. Rows are numbered from 1 without a gap; ``sequence`` is their order, whatever clocks said.
 
     ``amends`` is the sequence of the row that this one takes the place of, with ``reason``.
@@ -217,8 +203,6 @@ class Current:
 class FollowUp:
     """Something to look at again on ``due``; ``done`` is the day on which it was. ``uid`` is for calendars."""
 
-    __pydantic_config__ = STRICT
-
     site: int
     due: date
     what: Needed
@@ -229,10 +213,8 @@ class FollowUp:
 
 
 @dataclass(frozen=True)
-class GroupUse:
+class GroupUse(Strict):
     """A mode of action used at a site. ``treatment`` is None where the user only told of it."""
-
-    __pydantic_config__ = STRICT
 
     site: int
     day: date

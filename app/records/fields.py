@@ -1,4 +1,4 @@
-"""What may stand in a field of the records."""
+"""What the fields of an entry may hold."""
 
 from __future__ import annotations
 
@@ -14,4 +14,9 @@ Group = Annotated[int, Field(ge=0, le=40)]
 Text = Annotated[str, StringConstraints(max_length=20_000)]
 Needed = Annotated[str, StringConstraints(min_length=1, max_length=400)]
 Sha256 = Annotated[str, StringConstraints(pattern=r"^[0-9a-f]{64}$")]
-STRICT = ConfigDict(extra="forbid", allow_inf_nan=False)
+
+
+class Strict:
+    """An entry without fields of other names, and without numbers that JSON cannot hold."""
+
+    __pydantic_config__ = ConfigDict(extra="forbid", allow_inf_nan=False)

@@ -22,17 +22,18 @@ from app.records import schema
 from app.records.backup import FORMAT, FORMAT_VERSION, MANIFEST, MOST_FILES, Progress
 from app.records.check import check_records, expected_shape
 from app.records.database import FILE
-from app.records.drafts import Drafts
+from app.records.errors import RecordsError, in_a_sentence
 from app.records.fields import Sha256
-from app.records.refusals import RecordsError, in_a_sentence
-from app.records.swap import ASIDE, FOLDERS, UNFINISHED, finish_restore, one_restore, swap_in
+from app.records.locks import one_restore
+from app.records.record_book import Records
+from app.records.switch import ASIDE, FOLDERS, UNFINISHED, finish_restore, switch_folders
 from model.flora.load import first_cause
-from model.storage import Step, go_on, sync_folder
+from model.storage import sync_folder
 from model.text import shown
 from model.zip_file import BROKEN, entries_at_most, fault_of_member, fault_of_name
 
 LONGEST_ENTRY = 500  # bytes of one file in our own list
-_CHUNK = 1 << 20
+CHUNK = 1 << 20  # bytes unpacked at a time
 _RECORDS = re.compile(rf"records/({re.escape(FILE)}|signed\.txt|photos/([0-9a-f]{{2}})/\2[0-9a-f]{{62}}\.jpg)")
 
 
@@ -75,21 +76,18 @@ class Restore:
     stays: tuple[str, ...]
 
     def __str__(self) -> str:
-        told = f"{self.file}: {self.files} files of {self.made_at} ({', '.join(self.folders)})"
+        text = f"{self.file}: {self.files} files of {self.made_at} ({', '.join(self.folders)})"
         if self.replaces:
-            told += f"; what is now in {', '.join(self.replaces)} goes to {self.home / ASIDE}"
+            text += f"; what is now in {', '.join(self.replaces)} goes to {self.home / ASIDE}"
         if self.stays:
-            told += f"; it has nothing of {', '.join(self.stays)}, which stays as it is"
-        return told
+            text += f"; it has nothing of {', '.join(self.stays)}, which stays as it is"
+        return text
 
 
 def plan_restore(file: Path, home: Path) -> Restore:
     """Check the names, kinds and sizes in a backup. Raises RecordsError for one not ours, or built to do harm."""
-    with in_a_sentence(file):
-        archive = _opened(file)
-        with archive:
-            manifest = _manifest(file, archive)
-    size = sum(entry.size for entry in manifest.files.values())
+    with in_a_sentence(file), _opened(file) as archive:
+        manifest = _manifest(file, archive)
     there = tuple(name for name in FOLDERS if (home / name).is_dir())
     return Restore(
         file=file,
@@ -97,14 +95,14 @@ def plan_restore(file: Path, home: Path) -> Restore:
         made_at=shown(manifest.made_at, 40),
         folders=manifest.folders,
         files=len(manifest.files),
-        bytes=size,
+        bytes=sum(entry.size for entry in manifest.files.values()),
         replaces=tuple(name for name in there if name in manifest.folders),
         stays=tuple(name for name in there if name not in manifest.folders),
     )
 
 
-def restore(plan: Restore, step: Step = go_on, progress: Progress = lambda done: None) -> None:
-    """Unpack beside, check every file and the records, then swap the folders in; the old ones are kept aside.
+def restore(plan: Restore, progress: Progress = lambda done: None) -> None:
+    """Unpack beside, check every file and the records, then switch the folders; the old ones are kept aside.
 
     A kill leaves the old state, or the new one once swardkey is started again. Raises RecordsError.
     """
@@ -119,11 +117,10 @@ def restore(plan: Restore, step: Step = go_on, progress: Progress = lambda done:
         stage = home / UNFINISHED
         shutil.rmtree(stage, ignore_errors=True)
         try:
-            _unpacked(plan, stage / "new", step, progress)
+            _unpack(plan, stage / "new", progress)
             if "records" in plan.folders:
                 _check_book(plan.file, stage / "new" / "records")
-            step("all checked")
-            swap_in(home, step, stage)
+            switch_folders(home, stage)
         except BaseException:
             shutil.rmtree(stage, ignore_errors=True)
             raise
@@ -141,24 +138,7 @@ def _opened(file: Path) -> zipfile.ZipFile:
 def _manifest(file: Path, archive: zipfile.ZipFile) -> Manifest:
     """The list of files, once the members of the zip are exactly those, by name, kind and size."""
     members = archive.infolist()
-    size = file.stat().st_size
-    seen: set[str] = set()
-    folders: set[str] = set()
-    for info in members:
-        name = info.orig_filename
-        folded = unicodedata.normalize("NFC", name).casefold()
-        fault = fault_of_name(name) or fault_of_member(info, size) or _fault_here(info)
-        if not fault and folded in seen:
-            fault = "has the same name as another, or differs in case or accents only"
-        if fault:
-            raise RecordsError(f"{file}: member {shown(name)} {fault}; the backup is refused, use another")
-        seen.add(folded)
-        folders.update(accumulate(folded.split("/")[:-1], lambda above, part: f"{above}/{part}"))
-    for name in sorted(folders & seen):
-        raise RecordsError(f"{file}: {shown(name)} is both a file and a folder; the backup is refused, use another")
-    # Nothing is packed, so no more can come out than is in the file.
-    if sum(info.file_size for info in members) > size:
-        raise RecordsError(f"{file}: its members overlap; the backup is refused, use another")
+    _check_members(file, members)
     try:
         if archive.getinfo(MANIFEST).file_size > 1000 + LONGEST_ENTRY * len(members):
             raise RecordsError(f"{file}: its list of files is too long; the backup is refused, use another")
@@ -171,11 +151,39 @@ def _manifest(file: Path, archive: zipfile.ZipFile) -> Manifest:
         raise RecordsError(f"{file}: its {MANIFEST} is damaged; use another") from None
     if manifest.version != FORMAT_VERSION:
         raise RecordsError(f"{file}: is a {FORMAT} of version {manifest.version}; use the swardkey that made it")
-    _same_files(file, manifest, {info.filename: info.file_size for info in members if info.filename != MANIFEST})
+    listed = {(name, entry.size) for name, entry in manifest.files.items()}
+    found = {(info.filename, info.file_size) for info in members if info.filename != MANIFEST}
+    for name, _ in sorted(listed ^ found):
+        raise RecordsError(f"{file}: {shown(name)} is not as its {MANIFEST} says; the backup is refused, use another")
+    for name in manifest.files:
+        if name.split("/")[0] not in manifest.folders:
+            raise RecordsError(f"{file}: {shown(name)} is in no folder that its {MANIFEST} names; use another")
     return manifest
 
 
-def _fault_here(info: zipfile.ZipInfo) -> str:
+def _check_members(file: Path, members: list[zipfile.ZipInfo]) -> None:
+    """Raises RecordsError for members that could not be in a backup of ours, or that would overwrite one another."""
+    size = file.stat().st_size
+    seen: set[str] = set()
+    folders: set[str] = set()
+    for info in members:
+        name = info.orig_filename
+        folded = unicodedata.normalize("NFC", name).casefold()
+        fault = fault_of_name(name) or fault_of_member(info, size) or _fault_in_backup(info)
+        if not fault and folded in seen:
+            fault = "has the same name as another, or differs in case or accents only"
+        if fault:
+            raise RecordsError(f"{file}: member {shown(name)} {fault}; the backup is refused, use another")
+        seen.add(folded)
+        folders.update(accumulate(folded.split("/")[:-1], lambda above, part: f"{above}/{part}"))
+    for name in sorted(folders & seen):
+        raise RecordsError(f"{file}: {shown(name)} is both a file and a folder; the backup is refused, use another")
+    # Nothing is packed, so no more can come out than is in the file.
+    if sum(info.file_size for info in members) > size:
+        raise RecordsError(f"{file}: its members overlap; the backup is refused, use another")
+
+
+def _fault_in_backup(info: zipfile.ZipInfo) -> str:
     """Why a member belongs in no backup of ours; "" for one that does."""
     name = info.orig_filename
     top = name.split("/")[0]
@@ -186,17 +194,7 @@ def _fault_here(info: zipfile.ZipInfo) -> str:
     return "is packed" if info.compress_type != zipfile.ZIP_STORED else ""
 
 
-def _same_files(file: Path, manifest: Manifest, members: dict[str, int]) -> None:
-    listed = {name: entry.size for name, entry in manifest.files.items()}
-    if listed != members:
-        name = next(name for name in sorted({*listed, *members}) if listed.get(name) != members.get(name))
-        raise RecordsError(f"{file}: {shown(name)} is not as its {MANIFEST} says; the backup is refused, use another")
-    for name in members:
-        if name.split("/")[0] not in manifest.folders:
-            raise RecordsError(f"{file}: {shown(name)} is in no folder that its {MANIFEST} names; use another")
-
-
-def _unpacked(plan: Restore, target: Path, step: Step, progress: Progress) -> None:
+def _unpack(plan: Restore, target: Path, progress: Progress) -> None:
     """Write every file under names that were checked, all of it on the disk, each as its sha256 says."""
     for folder in plan.folders:
         (target / folder).mkdir(parents=True, exist_ok=True)
@@ -207,25 +205,25 @@ def _unpacked(plan: Restore, target: Path, step: Step, progress: Progress) -> No
             raise RecordsError(f"{plan.file}: was changed meanwhile; do that again")
         for number, (name, entry) in enumerate(manifest.files.items(), start=1):
             try:
-                found = _written(archive, name, target / name, entry.size)
+                found = _unpack_member(archive, name, target / name, entry.size)
             except BROKEN as error:
-                told = shown(str(error))
-                raise RecordsError(f"{plan.file}: {name} is damaged in the backup ({told}); use another") from None
+                cause = shown(str(error))
+                raise RecordsError(f"{plan.file}: {name} is damaged in the backup ({cause}); use another") from None
             if found != entry.sha256:
                 raise RecordsError(f"{plan.file}: {name} is not what was backed up; use another")
             if name.startswith("records/photos/") and not name.endswith(f"/{found}.jpg"):
                 raise RecordsError(f"{plan.file}: {name} is not the photo of that name; use another")
             progress(number)
-            step("file restored")
     for folder, _, _ in os.walk(target):
         sync_folder(Path(folder))
 
 
-def _written(archive: zipfile.ZipFile, name: str, file: Path, size: int) -> str:
+def _unpack_member(archive: zipfile.ZipFile, name: str, file: Path, size: int) -> str:
+    """Write a member of at most ``size`` bytes; the sha256 of what was written."""
     digest, left = hashlib.sha256(), size
     file.parent.mkdir(parents=True, exist_ok=True)
     with archive.open(name) as member, file.open("xb") as out:
-        while chunk := member.read(min(_CHUNK, left + 1)):
+        while chunk := member.read(min(CHUNK, left + 1)):
             left -= len(chunk)
             if left < 0:
                 raise RecordsError(f"{name} is longer than the backup says; use another")
@@ -247,8 +245,8 @@ def _check_book(file: Path, records: Path) -> None:
         if version < 1 or (version <= len(schema.MIGRATIONS) and schema.shape(opened) != expected_shape(version)):
             raise RecordsError(f"{file}: its record book is not as swardkey makes them; it is refused, use another")
     try:
-        with Drafts(records) as records_of_then:
-            faults = check_records(records_of_then).faults or _rows_that_cannot_be_read(records_of_then)
+        with Records(records) as found:
+            faults = check_records(found).faults or _unreadable_rows(found)
     except (ValueError, TypeError, LookupError, AttributeError, RecursionError) as error:
         # Rows of a form that swardkey never writes.
         raise RecordsError(f"{file}: its records are not sound ({type(error).__name__}); use another") from None
@@ -256,7 +254,7 @@ def _check_book(file: Path, records: Path) -> None:
         raise RecordsError(f"{file}: its records are not sound ({faults[0]}); use another")
 
 
-def _rows_that_cannot_be_read(records: Drafts) -> tuple[str, ...]:
+def _unreadable_rows(records: Records) -> tuple[str, ...]:
     """Read everything once: a row of a form that swardkey never writes would else be met in the middle of work."""
     try:
         records.clients()

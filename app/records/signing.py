@@ -1,4 +1,4 @@
-"""Signing a visit or a treatment, amending what is signed, and its latest version."""
+"""Sign a visit or a treatment, amend what is signed, and read the latest version of each."""
 
 from __future__ import annotations
 
@@ -9,14 +9,15 @@ from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Any
 
-from app.records import rows
-from app.records.book import Book, fitting, known_kind
+from app.records.book import Book, completed
 from app.records.chain import HEADS, digest, note_heads, read_heads, signed_row
-from app.records.entries import Client, Current, Signed, Site, Treatment, Visit, VisitRecord
+from app.records.database import Database
+from app.records.entries import Current, Signed, Treatment, Visit, VisitRecord
+from app.records.errors import RecordsError
 from app.records.fields import Kind
-from app.records.kept import KeptPhoto, KeptPlan
+from app.records.findings import KeptFinding, KeptPhoto, KeptPlan
 from app.records.law import missing_fields, write_up_by
-from app.records.refusals import RecordsError
+from app.records.serialization import canonical, entry_of, entry_of_json, plain, rechecked
 
 Record = VisitRecord | Treatment
 
@@ -30,13 +31,17 @@ class Waiting:
     late: bool
 
 
-class Signing(Book):
-    """The record book, to sign in."""
+class Signing:
+    """Signatures over the entries of a book, each a row of the chain."""
+
+    def __init__(self, database: Database, book: Book) -> None:
+        self._database = database
+        self._book = book
 
     @contextmanager
     def together(self) -> Iterator[None]:
         """Several changes that are made all, on the disk when this ends, or none of them."""
-        with self.writing():
+        with self._database.writing():
             yield
         self._note_heads()
 
@@ -49,9 +54,13 @@ class Signing(Book):
 
     def versions(self, kind: Kind, number: int) -> tuple[tuple[Signed, Record], ...]:
         """Every signed version, oldest first; nothing while it is unsigned."""
-        known_kind(kind)
-        found = self.read("SELECT * FROM signed WHERE kind = ? AND record = ? ORDER BY sequence", kind, number)
-        return tuple((signed_row(row), _record(kind, row["content"])) for row in found)
+        if kind not in ("visit", "treatment"):
+            raise RecordsError(f"{kind!r} is nothing that is signed; give visit or treatment")
+        form: type[Any] = Treatment if kind == "treatment" else VisitRecord
+        sql = "SELECT * FROM signed WHERE kind = ? AND record = ? ORDER BY sequence"
+        return tuple(
+            (signed_row(row), entry_of_json(form, row["content"])) for row in self._database.read(sql, kind, number)
+        )
 
     def visit(self, number: int) -> Visit:
         """A visit, in its latest version. Raises RecordsError where there is none."""
@@ -61,22 +70,24 @@ class Signing(Book):
 
     def visits(self, site: int | None = None) -> tuple[Visit, ...]:
         """All visits, or those to a site, in their latest versions, newest first."""
-        found = self.read("SELECT * FROM visits WHERE ? IS NULL OR site = ?", site, site)
-        amended = self.read("SELECT record, content FROM signed WHERE kind = 'visit' AND amends > 0 ORDER BY sequence")
-        visits = {row["id"]: rows.entry_of(Visit, row) for row in found}
-        for row in amended:
+        found = self._database.read("SELECT * FROM visits WHERE ? IS NULL OR site = ?", site, site)
+        visits = {row["id"]: entry_of(Visit, row) for row in found}
+        for row in self._database.read(
+            "SELECT record, content FROM signed WHERE kind = 'visit' AND amends > 0 ORDER BY sequence"
+        ):
             if row["record"] in visits:
-                visits[row["record"]] = rows.entry_of_json(VisitRecord, row["content"]).visit
+                visits[row["record"]] = entry_of_json(VisitRecord, row["content"]).visit
         return tuple(sorted(visits.values(), key=lambda visit: (visit.day, visit.id), reverse=True))
 
     def treatments(self, site: int | None = None, visit: int | None = None) -> tuple[Current, ...]:
         """All treatments, or those at a site or a visit, in their latest versions, newest first."""
-        found = self.read(
+        found = self._database.read(
             "SELECT t.id FROM treatments t JOIN visits v ON v.id = t.visit "
             "WHERE (? IS NULL OR v.site = ?) AND (? IS NULL OR t.visit = ?)",
             *(site, site, visit, visit),
         )
-        return tuple(sorted((self.current("treatment", row["id"]) for row in found), key=_newest, reverse=True))
+        current = (self.current("treatment", row["id"]) for row in found)
+        return tuple(sorted(current, key=lambda one: (one.record.day, one.record.id), reverse=True))  # type: ignore[union-attr]
 
     def new_treatment(self, visit: int) -> Treatment:
         """A treatment to fill in: place and client from the site, person and business from the last one kept.
@@ -84,8 +95,8 @@ class Signing(Book):
         Never products or rates: those come from the label in hand.
         """
         today = self.visit(visit)
-        site = self.site(today.site)
-        client = self.client(site.client)
+        site = self._book.site(today.site)
+        client = self._book.client(site.client)
         contact = ", ".join(text for text in (client.phone, client.email) if text)
         new = Treatment(
             visit=visit,
@@ -96,7 +107,7 @@ class Signing(Book):
             client_contact=contact or client.address,
             applicator=today.who,
         )
-        last = self.read("SELECT id FROM treatments ORDER BY id DESC LIMIT 1")
+        last = self._database.read("SELECT id FROM treatments ORDER BY id DESC LIMIT 1")
         if not last:
             return new
         former = self.current("treatment", last[0]["id"]).record
@@ -111,13 +122,11 @@ class Signing(Book):
 
         Raises RecordsError naming what its state still asks for, and where it is signed already.
         """
-        with self.writing() as connection:
+        with self._database.writing() as connection:
             # Read in the same transaction, so that what is signed is what is there.
             if self.versions(kind, number):
                 raise RecordsError(f"{kind} {number} is signed; amend it, and say why")
-            record = self.unsigned_record(kind, number)
-            _complete(record)
-            signed = self._signed(connection, kind, number, record, who, None, "")
+            signed = self._add_signed(connection, kind, number, self.unsigned_record(kind, number), who)
         self._note_heads()
         return signed
 
@@ -125,109 +134,86 @@ class Signing(Book):
         """Sign another version of what is signed, saying why; the former ones stay. Raises RecordsError."""
         if not reason.strip():
             raise RecordsError("why it is amended was not given; give a reason")
-        changed = _checked(kind, number, changed)
-        _complete(changed)
-        with self.writing() as connection:
+        changed = _valid(kind, number, changed)
+        with self._database.writing() as connection:
             former = self.versions(kind, number)
             if not former:
                 raise RecordsError(f"{kind} {number} is not signed; change it instead")
             row, record = former[-1]
             if _belongs_to(record) != _belongs_to(changed):
                 raise RecordsError(f"{kind} {number} is of another site or visit; an amendment stays where it was")
-            if rows.plain(record) == rows.plain(changed):
+            if plain(record) == plain(changed):
                 raise RecordsError(f"{kind} {number} says that already; change something in it")
-            signed = self._signed(connection, kind, number, changed, who, row.sequence, reason)
+            signed = self._add_signed(connection, kind, number, changed, who, row.sequence, reason)
             if isinstance(changed, Treatment):
-                self._note_treatment(connection, changed, self._one(Visit, "visits", changed.visit).site)
+                self._book.index_treatment(connection, changed)
             else:
-                self._note_visit(connection, changed.visit, changed.findings)
+                self._book.index_visit(connection, changed.visit, changed.findings)
         self._note_heads()
         return signed
 
     def unsigned(self, now: datetime | None = None) -> tuple[Waiting, ...]:
         """Treatments with a chemical still to be signed, by when; ``now`` by the clock at the site."""
-        now = now or self.clock().astimezone().replace(tzinfo=None)
-        sql = (
+        now = now or self._database.clock().astimezone().replace(tzinfo=None)
+        rows = self._database.read(
             "SELECT id FROM treatments t WHERE NOT EXISTS "
             "(SELECT 1 FROM signed WHERE kind = 'treatment' AND record = t.id)"
         )
-        found = []
-        for row in self.read(sql):
-            treatment = self.treatment_row(row["id"])
-            if treatment.chemical:
-                at = write_up_by(treatment).at
-                found.append(Waiting(treatment, at, now > at))
-        return tuple(sorted(found, key=lambda waiting: waiting.write_up_by))
+        treatments = (self._book.treatment_row(row["id"]) for row in rows)
+        due = [(treatment, write_up_by(treatment).at) for treatment in treatments if treatment.chemical]
+        return tuple(Waiting(treatment, at, now > at) for treatment, at in sorted(due, key=lambda pair: pair[1]))
 
     def unsigned_record(self, kind: Kind, number: int) -> Record:
         """A record as its own rows have it, whether or not it is signed."""
-        known_kind(kind)
+        book = self._book
         if kind == "treatment":
-            return self.treatment_row(number)
-        visit = self._one(Visit, "visits", number)
-        site = self._one(Site, "sites", visit.site)
-        client = self._one(Client, "clients", site.client)
-        return VisitRecord(
-            visit,
-            site,
-            client,
-            self._parts(KeptPhoto, "photos", number),
-            self._findings(number),
-            self._parts(KeptPlan, "plans", number),
-        )
+            return book.treatment_row(number)
+        visit = book.one(Visit, number)
+        site = book.site(visit.site)
+        parts = (book.of_visit(KeptPhoto, number), book.of_visit(KeptFinding, number), book.of_visit(KeptPlan, number))
+        return VisitRecord(visit, site, book.client(site.client), *parts)
 
-    def _parts(self, kind: type[Any], table: str, visit: int) -> tuple[Any, ...]:
-        found = self.read(f"SELECT * FROM {table} WHERE visit = ? ORDER BY id", visit)
-        return tuple(rows.entry_of(kind, row) for row in found)
-
-    def _signed(
+    def _add_signed(
         self,
         connection: sqlite3.Connection,
         kind: Kind,
         number: int,
         record: Record,
         who: str,
-        amends: int | None,
-        reason: str,
+        amends: int | None = None,
+        reason: str = "",
     ) -> Signed:
-        """Add the row to the chain. A time is never before that of the row before it."""
+        """Add a complete record to the chain. Its time is never before that of the row before it."""
+        _check_complete(record)
         if not who.strip():
             raise RecordsError("who signs was not given; give a name")
         last = connection.execute("SELECT * FROM signed ORDER BY sequence DESC LIMIT 1").fetchone()
-        clock = self.now()
+        sequence, former, earliest = (last["sequence"], last["sha256"], last["signed_at"]) if last else (0, "", "")
+        clock = self._database.now()
         at, note = clock, ""
-        if last is not None and last["signed_at"] > clock:
-            at = last["signed_at"]
+        if earliest > clock:
+            at = earliest
             note = f"the clock said {clock}, before the time of the record signed before; set the clock right"
-        content = rows.canonical(rows.plain(record))
-        former = last["sha256"] if last is not None else ""
-        sequence = last["sequence"] + 1 if last is not None else 1
-        signed = Signed(sequence, kind, number, who.strip(), at, note, amends, reason.strip(), former, "")
+        content = canonical(plain(record))
+        signed = Signed(sequence + 1, kind, number, who.strip(), at, note, amends, reason.strip(), former, "")
         signed = replace(signed, sha256=digest(signed, content))
         data = {**vars(signed), "content": content}
         sql = f"INSERT INTO signed ({', '.join(data)}) VALUES ({', '.join('?' for _ in data)})"
         connection.execute(sql, tuple(data.values()))
-        self._step("signed row added")
         return signed
 
     def _note_heads(self) -> None:
-        if self._connection.in_transaction:  # not signed for good yet
+        if self._database.connection.in_transaction:  # not signed for good yet
             return
         # It is signed whether or not this can be written: the next signature makes up for it.
         with suppress(OSError):
-            path = self.folder / HEADS
+            path = self._database.folder / HEADS
             sql = "SELECT sequence, sha256 FROM signed WHERE sequence > ? ORDER BY sequence"
-            found = self.read(sql, len(read_heads(path)))
-            note_heads(path, ((row["sequence"], row["sha256"]) for row in found), self._step)
+            found = self._database.read(sql, len(read_heads(path)))
+            note_heads(path, ((row["sequence"], row["sha256"]) for row in found))
 
 
-def _record(kind: Kind, content: str) -> Record:
-    if kind == "treatment":
-        return rows.entry_of_json(Treatment, content)
-    return rows.entry_of_json(VisitRecord, content)
-
-
-def _complete(record: Record) -> None:
+def _check_complete(record: Record) -> None:
     """Raises RecordsError naming what the law asks for and the record lacks."""
     if isinstance(record, VisitRecord):
         if not record.visit.who.strip():
@@ -240,20 +226,14 @@ def _complete(record: Record) -> None:
         raise RecordsError(f"treatment {record.id}: still missing{where}: {listed}; fill these in, then sign")
 
 
-def _checked(kind: Kind, number: int, changed: Record) -> Record:
-    known_kind(kind)
+def _valid(kind: Kind, number: int, changed: Record) -> Record:
     if isinstance(changed, Treatment) != (kind == "treatment"):
         raise RecordsError(f"a {kind} is amended by a {kind}, not by something else")
-    found = rows.rechecked(changed)
+    found = rechecked(changed)
     if isinstance(found, Treatment):
-        return replace(fitting(found), id=number)
+        return replace(completed(found), id=number)
     return replace(found, visit=replace(found.visit, id=number))
 
 
 def _belongs_to(record: Record) -> int:
     return record.visit if isinstance(record, Treatment) else record.visit.site
-
-
-def _newest(current: Current) -> tuple[Any, ...]:
-    assert isinstance(current.record, Treatment)
-    return current.record.day, current.record.id

@@ -8,7 +8,7 @@ from typing import Any
 from app.present.finding import LEAST_NAMED
 from app.present.naming import Naming, still_possible
 from app.records import Records, VisitRecord
-from app.records.kept import KeptFinding
+from app.records.findings import KeptFinding
 from app.services.labels import labels_read
 from model.control import Case, Control, JudgedOption, Plan, plan
 from model.control.facts import FORMER_METHODS

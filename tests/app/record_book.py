@@ -2,9 +2,6 @@
 
 from __future__ import annotations
 
-import os
-import signal
-from collections.abc import Callable
 from dataclasses import dataclass, replace
 from datetime import date, time
 from pathlib import Path
@@ -27,7 +24,6 @@ from app.records import (
 )
 
 DAY = date(2026, 6, 1)
-KILLED = -9  # the exit status of a process that was killed (SIGKILL)
 
 
 @dataclass(frozen=True)
@@ -88,71 +84,30 @@ def photo(path: Path, seed: int = 1) -> Path:
     return path
 
 
-def in_a_fork(work: Callable[[], None]) -> int:
-    """Do it in a copy of this process, which ends without any clearing up; its exit status."""
-    child = os.fork()
-    if not child:
-        try:
-            work()
-            os._exit(0)
-        except BaseException:
-            os._exit(3)
-    return os.waitstatus_to_exitcode(os.waitpid(child, 0)[1])
-
-
-def killer(point: int) -> Callable[[str], None]:
-    """A step that kills the process when it is called for the ``point``-th time, counted from 0."""
-    passed = 0
-
-    def step(name: str) -> None:
-        nonlocal passed
-        if passed == point:
-            os.kill(os.getpid(), signal.SIGKILL)
-        passed += 1
-
-    return step
-
-
-def all_of_it(records: Records, original: Path, said: Callable[[str], None]) -> None:
-    """Everything that writes; what is done is said at once, as a person would be told."""
+def all_of_it(records: Records, original: Path) -> None:
+    """Everything that writes; what is done is printed at once, as a person would be told."""
     kept = keep_some(records)
-    said(f"treatment {kept.treatment.id}")
+    print(f"treatment {kept.treatment.id}", flush=True)
     records.add_photo(KeptPhoto(kept.visit, records.store_photo(original)))
-    said("photo")
+    print("photo", flush=True)
     records.save_draft({"step": "photos"}, "d" * 22)
-    said("draft")
-    said(f"signed {records.sign('treatment', kept.treatment.id, 'Kim').sha256}")
-    said(f"signed {records.sign('visit', kept.visit, 'Kim').sha256}")
+    print("draft", flush=True)
+    print(f"signed {records.sign('treatment', kept.treatment.id, 'Kim').sha256}", flush=True)
+    print(f"signed {records.sign('visit', kept.visit, 'Kim').sha256}", flush=True)
     amended = records.amend("treatment", kept.treatment.id, replace(kept.treatment, area_m2=9.0), "Kim", "why")
-    said(f"signed {amended.sha256}")
+    print(f"signed {amended.sha256}", flush=True)
 
 
-def killed_at(
-    folder: Path, original: Path, told: Path, arm: Callable[[Records], None], step: Callable[[str], None]
-) -> int:
-    def work() -> None:
-        with open_records(folder, step=step) as records, told.open("a") as out:
-
-            def said(what: str) -> None:
-                out.write(what + "\n")
-                out.flush()
-
-            arm(records)
-            all_of_it(records, original, said)
-
-    return in_a_fork(work)
-
-
-def nothing_lost(folder: Path, told: Path) -> None:
-    """What was said to be done is there, and the book is sound."""
-    said = told.read_text().split("\n") if told.exists() else []
+def nothing_lost(folder: Path, printed: str) -> None:
+    """What was printed as done is there, and the book is sound."""
+    said = printed.splitlines()
     with open_records(folder) as records:
         found = check_records(records)
         assert found.sound, found.faults
-        signed = [row["sha256"] for row in records.read("SELECT sha256 FROM signed ORDER BY sequence")]
+        signed = [row["sha256"] for row in records.database.read("SELECT sha256 FROM signed ORDER BY sequence")]
         claimed = [line.split()[1] for line in said if line.startswith("signed")]
         assert signed[: len(claimed)] == claimed and len(signed) - len(claimed) in (0, 1)
-        assert len(records.read("SELECT 1 FROM photos")) >= ("photo" in said)
-        assert len(records.read("SELECT 1 FROM drafts")) >= ("draft" in said)
+        assert len(records.database.read("SELECT 1 FROM photos")) >= ("photo" in said)
+        assert len(records.database.read("SELECT 1 FROM drafts")) >= ("draft" in said)
         if "treatment 1" in said:
             assert records.groups_used(1) == (4,) and records.search("wattle")

@@ -1,41 +1,38 @@
-"""The demo: an invented town that is filled by the real model, key and plans, in a folder of its own."""
+"""The demo: the prepared record book of an invented town, moved to the season before today, in a folder of its own."""
 
 from __future__ import annotations
 
-import os
 from collections.abc import Iterator
 from datetime import date, timedelta
 from pathlib import Path
 from typing import Any
 
 import pytest
-import yaml
 
 from app.commands.demo import DemoError, make_demo
-from app.demo.town import SETTLED, Town, last_before, load_town
+from app.demo import book
+from app.demo.make import finding_of
 from app.records import Records, check_records, missing_fields, open_records
 from app.services.home import DEMO_MARK, is_demo
+from app.services.visit_papers import kept_case
 from app.web.frame import head
-from model.control import Control
-from model.errors import FloraError
-from model.flora.load import CONFIGS
-from model.identify import Key
-from training.drawn.samples import GARDEN_FLOWER
+from model.control import Control, plan
+from model.identify import Key, identify
+from model.traits import check_answers
+from tests.app.page_visitor import context_of
 
 TODAY = date(2026, 11, 25)
+BOOK = book.read_book()
 
 
 @pytest.fixture(scope="module")
-def folder(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Path]:
-    """A demo, filled once for all tests here; the user's own folder has something in it."""
+def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A demo, filled once for all tests here."""
     base = tmp_path_factory.mktemp("demo")
     with pytest.MonkeyPatch.context() as patch:
-        own = base / "own"
-        own.mkdir()
-        patch.setenv("SWARDKEY_HOME", str(own))
-        assert make_demo(base / "town", TODAY, quiet=True)
-        assert os.environ["SWARDKEY_HOME"] == str(own) and not list(own.iterdir()), "nothing of the user is touched"
-    yield base / "town"
+        patch.setenv("SWARDKEY_HOME", str(base / "own"))
+        assert make_demo(base / "town", TODAY) and not (base / "own").exists(), "nothing of the user is touched"
+    return base / "town"
 
 
 @pytest.fixture
@@ -44,56 +41,68 @@ def records(folder: Path) -> Iterator[Records]:
         yield found
 
 
+def visited(records: Records) -> list[Any]:
+    """The records of the visits, the first visit first."""
+    return [records.current("visit", visit.id).record for visit in reversed(records.visits())]
+
+
 def test_two_clients_three_sites_and_a_season(records: Records, folder: Path) -> None:
-    assert is_demo(folder) and not list((folder / "drafts").iterdir())
-    assert len(records.clients()) == 2 and len(records.sites()) == 3
+    assert is_demo(folder) and len(records.clients()) == 2 and len(records.sites()) == 3
     visits = records.visits()
-    assert 10 <= len(visits) <= 14
-    assert all(TODAY - timedelta(days=370) <= visit.day <= TODAY - timedelta(days=SETTLED) for visit in visits)
+    assert len(visits) == len(BOOK["visits"]) >= 10
+    assert all(TODAY - timedelta(days=370) <= visit.day <= TODAY - timedelta(days=book.LATEST) for visit in visits)
     found = check_records(records)
-    assert found.sound and found.photos >= len(visits)
+    assert found.sound and found.photos == sum(len(visit["photos"]) for visit in BOOK["visits"])
 
 
-def test_findings_are_those_of_the_model_and_the_key(records: Records) -> None:
-    kept: Any = [records.current("visit", visit.id).record for visit in records.visits()]
-    findings = [record.findings[0] for record in kept]
-    assert {"confirmed"} <= {f.status for f in findings} <= {"confirmed", "likely", "undecided", "unlisted"}
-    assert all(f.visible and "leaves" in f.visible and not f.finding["set_aside"] for f in findings)
-    assert all(f.finding["candidates"] and f.finding["photos"][0]["usable"] for f in findings)
-    assert all(f.answers for f in findings), "a name rests on answers"
-    town = load_town()
-    seen = {(day, visit.species): visit for day, visit in town.season(TODAY)}
-    stranger = next(
-        f for visit, f in zip(seen.values(), reversed(findings), strict=True) if visit.plant == GARDEN_FLOWER
+def test_findings_are_those_of_the_model_and_the_key(records: Records, key: Key) -> None:
+    findings = [record.findings[0] for record in visited(records)]
+    assert (
+        {"confirmed", "undecided"} <= {f.status for f in findings} <= {"confirmed", "likely", "undecided", "unlisted"}
     )
-    assert stranger.species is None and stranger.status in ("unlisted", "undecided"), "what is not on file gets no name"
-    right = [f.species == species for (_, species), f in zip(seen, reversed(findings), strict=True) if f.species]
-    assert len(right) >= 10 and all(right)
+    assert all(f.answers and f.visible and f.finding["candidates"] and f.finding["photos"] for f in findings)
+    for found in findings:
+        answers = check_answers(key.flora.characters, found.answers)
+        assert (
+            identify(key, answers, visible=found.visible).candidates[0].species
+            == found.finding["candidates"][0]["species"]
+        )
     assert any(f.confirmed_by for f in findings) and not any(f.confirmed_by for f in findings if not f.species)
-    assert sum(f.finding["override"] is not None for f in findings) >= 1, "the answers overturn a photo somewhere"
+    assert any(f.finding["override"] for f in findings), "the answers overturn a photo somewhere"
+    stranger = next(v for v in BOOK["visits"] if v["photos"] == ["garden_flower_flowering_5.jpg"])
+    assert next(f for f in findings if list(f.answers) == list(stranger["answers"])).species is None
+
+
+def test_the_findings_are_made_by_the_command(key: Key) -> None:
+    made = finding_of(BOOK["visits"][3], key)
+    assert (made["species"], made["status"]) == ("taraxacum_officinale", "confirmed")
+    assert [photo["file"] for photo in made["photos"]] == BOOK["visits"][3]["photos"]
+
+
+def test_what_was_chosen_suits_the_plan_of_that_day(records: Records, control: Control) -> None:
+    used = []
+    for record in visited(records):
+        if record.plans:
+            case = kept_case(record)
+            assert case is not None
+            suited = [option.name for option in plan(control, case).options if option.suited == "yes"]
+            assert record.plans[0].chosen in suited, (record.visit, suited)
+            used.append(case.used)
+    assert used[0] == () and any(used), "later plans know the groups used before"
 
 
 def test_treatments_are_signed_one_amended_one_waiting(records: Records) -> None:
-    treatments = [current for current in records.treatments()]
-    sprayed: Any = [current for current in treatments if getattr(current.record, "chemical", False)]
-    assert len(sprayed) >= 3
-    assert [len(current.chain) for current in treatments].count(2) == 1
-    assert len(records.unsigned()) == 1 and not missing_fields(records.unsigned()[0].treatment)
+    treatments: Any = records.treatments()
+    sprayed = [current for current in treatments if current.record.chemical]
+    assert len(sprayed) >= 3 and [len(current.chain) for current in treatments].count(2) == 1
     for current in sprayed:
-        product = current.record.products[0]
-        assert product.groups and "label" in product.rate and not any(c.isdigit() for c in product.rate)
-        assert current.record.weather[0].wind_direction and current.record.weather[0].delta_t
-    times = [row["signed_at"] for row in records.read("SELECT signed_at FROM signed ORDER BY sequence")]
+        product, weather = current.record.products[0], current.record.weather[0]
+        assert product.groups and "label" in product.rate and weather.delta_t
+        assert not any(c.isdigit() for c in product.rate + product.total_amount), "rates are never written here"
+    (waiting,) = records.unsigned()
+    assert [lack.field for lack in missing_fields(waiting.treatment)] == ["wind_direction"]
+    times = [row["signed_at"] for row in records.database.read("SELECT signed_at FROM signed ORDER BY sequence")]
     assert times == sorted(times) and times[-1] < TODAY.isoformat()
-    assert records.groups_used(records.sites()[0].id)
-
-
-def test_later_plans_know_the_groups_used_before(records: Records) -> None:
-    used = []
-    for visit in reversed(records.visits()):
-        record: Any = records.current("visit", visit.id).record
-        used += [tuple(plan.plan["case"]["used"]) for plan in record.plans]
-    assert used[0] == () and any(used)
 
 
 def test_one_follow_up_is_overdue_and_others_are_to_come(records: Records) -> None:
@@ -104,22 +113,20 @@ def test_one_follow_up_is_overdue_and_others_are_to_come(records: Records) -> No
         assert item.visit is None or records.visit(item.visit).day <= item.due
 
 
-def test_the_papers_of_every_visit_can_be_made(
+def test_its_papers_can_be_made_and_every_page_says_that_it_is_a_demo(
     folder: Path, records: Records, key: Key, control: Control, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     from app.web.paper_files import of_treatment, of_visit
     from app.web.visit_page import papers
-    from tests.app.page_visitor import context_of
 
+    assert "invented town" not in head("/")
     monkeypatch.setenv("SWARDKEY_HOME", str(folder))
-    context, made = context_of(key, control), 0
-    for visit in records.visits():
+    assert "invented town" in head("/") and "invented town" in head("/records")
+    context = context_of(key, control)
+    for visit in records.visits()[:2]:
         for address, _ in papers(records.current("visit", visit.id).record):
             assert of_visit(context, visit.id, address.rsplit("/", 1)[1]).startswith(b"%PDF-")
-            made += 1
-    for current in records.treatments()[:2]:
-        assert of_treatment(current.record.id).startswith(b"%PDF-")
-    assert made >= 2 * 10
+    assert of_treatment(records.treatments()[0].record.id).startswith(b"%PDF-")
 
 
 def test_a_second_call_opens_the_same(folder: Path) -> None:
@@ -128,55 +135,30 @@ def test_a_second_call_opens_the_same(folder: Path) -> None:
     assert (folder / "records" / "records.sqlite").stat().st_mtime_ns == before
 
 
-def test_every_page_of_it_says_that_it_is_a_demo(folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    assert "invented town" not in head("/")
-    monkeypatch.setenv("SWARDKEY_HOME", str(folder))
-    assert "invented town" in head("/") and "invented town" in head("/records")
-
-
 def test_a_folder_with_something_else_is_refused(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     (tmp_path / "letters").mkdir()
     (tmp_path / "letters" / "dear.txt").write_text("Dear all")
-    with pytest.raises(DemoError, match="holds something else"):
-        make_demo(tmp_path / "letters")
-    with pytest.raises(DemoError, match="is a file"):
-        make_demo(tmp_path / "letters" / "dear.txt")
     monkeypatch.setenv("SWARDKEY_HOME", str(tmp_path / "own"))
-    with pytest.raises(DemoError, match="your own records"):
-        make_demo(tmp_path / "own")
+    for name, message in (("letters", "holds something else"), ("letters/dear.txt", "is a file"), ("own", "your own")):
+        with pytest.raises(DemoError, match=message):
+            make_demo(tmp_path / name)
     assert not (tmp_path / "own").exists() and [p.name for p in (tmp_path / "letters").iterdir()] == ["dear.txt"]
 
 
 def test_what_was_interrupted_is_filled_anew(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("app.demo.season.live_through", _stopped)
+    def stopped(*_: object) -> None:
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr(book, "enter_book", stopped)
     with pytest.raises(KeyboardInterrupt):
-        make_demo(tmp_path / "town", TODAY, quiet=True)
+        make_demo(tmp_path / "town", TODAY)
     assert not (tmp_path / "town").exists() and (tmp_path / ".town.new" / DEMO_MARK).is_file()
-    monkeypatch.setattr("app.demo.season.live_through", lambda town, today, progress: None)
-    assert make_demo(tmp_path / "town", TODAY, quiet=True) and not (tmp_path / ".town.new").exists()
+    monkeypatch.setattr(book, "enter_book", lambda folder, today: None)
+    assert make_demo(tmp_path / "town", TODAY) and not (tmp_path / ".town.new").exists()
 
 
-def _stopped(*_: object) -> None:
-    raise KeyboardInterrupt
-
-
-@pytest.mark.parametrize("today", [date(2027, month, 1) for month in range(1, 13)] + [date(2028, 2, 29)])
+@pytest.mark.parametrize("today", [date(2027, 1, 1), date(2027, 5, 14), date(2027, 12, 10), date(2028, 2, 29)])
 def test_the_season_ends_before_any_day(today: date) -> None:
-    season = load_town().season(today)
-    days = [day for day, _ in season]
-    assert days == sorted(days) and max(days) <= today - timedelta(days=SETTLED)
-    assert min(days) > today - timedelta(days=366 + SETTLED)
-    assert last_before(today, "03-01") <= today
-
-
-def test_the_town_is_checked(tmp_path: Path) -> None:
-    whole = yaml.safe_load((CONFIGS / "demo.yaml").read_text(encoding="utf-8"))
-    assert Town(**whole).standing == "invented"
-    for wrong, told in (
-        ({"standing": "published"}, "standing"),
-        ({"label": {**whole["label"], "rate": "5 mL/L"}}, "rates are never"),
-        ({"visits": [{**whole["visits"][0], "site": "nowhere"}]}, "nowhere"),
-    ):
-        (tmp_path / "demo.yaml").write_text(yaml.safe_dump({**whole, **wrong}), encoding="utf-8")
-        with pytest.raises(FloraError, match=told):
-            load_town(tmp_path)
+    days = [book.last_before(today, visit["day"]) for visit in BOOK["visits"]]
+    assert max(days) <= today - timedelta(days=book.LATEST)
+    assert min(days) > today - timedelta(days=366 + book.LATEST)

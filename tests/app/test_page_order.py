@@ -12,7 +12,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from app.records import open_records
-from app.records.rows import canonical
+from app.records.serialization import canonical
 from app.web import steps as flow
 from app.web.context import Context
 from app.web.draft import Choosing, Draft, draft_of, new_id

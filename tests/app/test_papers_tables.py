@@ -21,7 +21,7 @@ from app.papers.darwin_core import LICENCES, Sharing, archive, occurrence_csv, u
 from app.papers.follow_ups import calendar_file
 from app.present.naming import against, seen, taken_for
 from app.records.entries import Client, Current, FollowUp, Product, Site, Treatment, Visit, VisitRecord
-from app.records.kept import KeptFinding
+from app.records.findings import KeptFinding
 from app.services.visit_papers import answers_of, naming_of
 from model.errors import AnswerError
 from model.identify import Key

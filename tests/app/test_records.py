@@ -24,7 +24,7 @@ from app.records import (
     VisitRecord,
     open_records,
 )
-from app.records import search_words as words_module
+from app.records import search as words_module
 from app.records.database import FILE
 from tests.app.record_book import DAY, book, keep_some, photo
 
@@ -32,9 +32,12 @@ from tests.app.record_book import DAY, book, keep_some, photo
 def test_every_connection_keeps_what_a_power_cut_would_take() -> None:
     for _ in range(2):  # made, and opened again
         with open_records() as records:
-            found = [records.read(f"PRAGMA {name}")[0][0] for name in ("journal_mode", "synchronous", "foreign_keys")]
+            found = [
+                records.database.read(f"PRAGMA {name}")[0][0]
+                for name in ("journal_mode", "synchronous", "foreign_keys")
+            ]
             assert found == ["wal", 2, 1]
-            assert records.read("PRAGMA busy_timeout")[0][0] == 5000
+            assert records.database.read("PRAGMA busy_timeout")[0][0] == 5000
 
 
 def test_what_is_kept_comes_back_as_it_was() -> None:
@@ -97,12 +100,12 @@ def test_a_new_treatment_brings_people_and_places_but_never_product_or_rate() ->
 def test_what_cannot_be_is_refused_and_changes_nothing(entry: object, told: str) -> None:
     with open_records() as records:
         keep_some(records)
-        before = records.read("SELECT total_changes()")[0][0]
+        before = records.database.read("SELECT total_changes()")[0][0]
         adds = {Client: records.add_client, Site: records.add_site, Visit: records.add_visit}
         adds |= {Treatment: records.add_treatment, KeptPlan: records.add_plan}  # type: ignore[dict-item]
         with pytest.raises(RecordsError, match=told):
             adds[type(entry)](entry)  # type: ignore[index, call-overload]
-        assert records.read("SELECT total_changes()")[0][0] == before
+        assert records.database.read("SELECT total_changes()")[0][0] == before
 
 
 def test_photos_are_kept_upright_and_bare(tmp_path: Path) -> None:
@@ -133,8 +136,6 @@ def test_groups_used_come_from_treatments_and_from_what_was_told() -> None:
         two = (Product(groups=(0, 9)), Product(groups=(9, 12)))
         records.change_treatment(replace(kept.treatment, products=two))
         assert records.groups_used(kept.site, since=DAY) == (9, 12)
-        records.drop("treatment", kept.treatment.id)
-        assert records.groups_used(kept.site) == (2,)
 
 
 def test_follow_ups_are_due_until_they_are_done() -> None:
@@ -182,7 +183,7 @@ def test_an_index_that_missed_something_is_made_anew(monkeypatch: pytest.MonkeyP
         assert [h.text for h in records.search("banksia")] == ["Banksia"]
         records.add_client(Client(name="Grevillea"))
         assert [h.text for h in records.search("banksia")] == ["Banksia"]
-        index = records.read("SELECT rowid FROM words_index WHERE words_index MATCH 'banksia'")
+        index = records.database.read("SELECT rowid FROM words_index WHERE words_index MATCH 'banksia'")
         assert len(index) == 1
 
 
@@ -207,20 +208,6 @@ def test_a_draft_is_saved_on_each_step_and_ends_as_a_visit() -> None:
         for unknown in ("../../etc/passwd", "x" * 22):
             with pytest.raises(RecordsError, match="address"):
                 records.draft(unknown)
-
-
-def test_a_visit_with_something_done_cannot_be_dropped_and_an_empty_one_can() -> None:
-    with open_records() as records:
-        kept = keep_some(records)
-        with pytest.raises(RecordsError, match="refers"):
-            records.drop("visit", kept.visit)
-        assert records.current("visit", kept.visit).record.findings  # type: ignore[union-attr]
-        records.drop("treatment", kept.treatment.id)
-        draft = records.save_draft({})
-        records.end_draft(draft.id, kept.visit)
-        records.drop("visit", kept.visit)
-        assert records.recent_drafts() == ()
-        assert records.visits() == () and records.search("bindii") == ()
 
 
 def test_a_file_that_is_no_record_book_is_one_sentence(tmp_path: Path) -> None:

@@ -30,8 +30,14 @@ from app.records import (
     restore,
 )
 from app.records.database import FILE
-from app.records.swap import ASIDE, CHECKED, UNFINISHED
-from tests.app.record_book import KILLED, in_a_fork, keep_some, killer, photo
+from app.records.switch import ASIDE, CHECKED, UNFINISHED
+from tests.app.record_book import keep_some, photo
+from tests.security.forked import commands, killed_over, run
+
+Made = tuple[Path, Path, Path]
+without_fork = pytest.mark.skipif(
+    os.name == "nt", reason="without fork nothing is killed half-way, so a record lost in a crash goes unseen"
+)
 
 
 def fill(home: Path, name: str) -> None:
@@ -76,7 +82,7 @@ def named(home: Path) -> str:
 
 
 @pytest.fixture(scope="module")
-def made(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, Path, Path]:
+def made(tmp_path_factory: pytest.TempPathFactory) -> Made:
     """A home, a backup of it, and another home."""
     folder = tmp_path_factory.mktemp("made")
     for name in ("first", "second"):
@@ -86,11 +92,11 @@ def made(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, Path, Path]:
     return folder / "first", folder / "b.zip", folder / "second"
 
 
-def other_home(made: tuple[Path, Path, Path], target: Path) -> Path:
+def other_home(made: Made, target: Path) -> Path:
     return Path(shutil.copytree(made[2], target))
 
 
-def test_a_backup_holds_what_matters_and_brings_it_back(made: tuple[Path, Path, Path], tmp_path: Path) -> None:
+def test_a_backup_holds_what_matters_and_brings_it_back(made: Made, tmp_path: Path) -> None:
     home, file, _ = made
     with zipfile.ZipFile(file) as archive:
         names = set(archive.namelist())
@@ -116,7 +122,7 @@ def test_a_backup_holds_what_matters_and_brings_it_back(made: tuple[Path, Path, 
         assert there.versions("treatment", 1) == here.versions("treatment", 1)
 
 
-def test_the_old_folders_are_kept_aside_once(made: tuple[Path, Path, Path], tmp_path: Path) -> None:
+def test_the_old_folders_are_kept_aside_once(made: Made, tmp_path: Path) -> None:
     home = other_home(made, tmp_path / "home")
     restore(plan_restore(made[1], home))
     assert (named(home), named(home / ASIDE)) == ("first", "second")
@@ -138,7 +144,7 @@ def test_folders_that_the_backup_lacks_stay(tmp_path: Path) -> None:
     assert (home / "models" / "current.json").read_text() == "mine"
 
 
-def test_a_backup_is_never_written_over_another_file(made: tuple[Path, Path, Path], tmp_path: Path) -> None:
+def test_a_backup_is_never_written_over_another_file(made: Made, tmp_path: Path) -> None:
     (tmp_path / "b.zip").write_text("something else")
     with pytest.raises(RecordsError, match="is there already"):
         back_up(made[0], tmp_path / "b.zip")
@@ -149,69 +155,57 @@ def test_a_backup_is_never_written_over_another_file(made: tuple[Path, Path, Pat
     assert [p.name for p in tmp_path.iterdir()] == ["b.zip"]
 
 
-def test_unsound_records_are_backed_up_and_said(made: tuple[Path, Path, Path], tmp_path: Path) -> None:
+def test_unsound_records_are_backed_up_and_said(made: Made, tmp_path: Path) -> None:
     home = other_home(made, tmp_path / "home")
     next((home / "records" / "photos").rglob("*.jpg")).unlink()
     assert "not sound: photo" in back_up(home, tmp_path / "b.zip").notes[0]
 
 
-@pytest.mark.skipif(
-    os.name == "nt", reason="without fork nothing is killed half-way, so a record lost in a crash goes unseen"
-)
-def test_a_backup_killed_at_any_step_leaves_no_part_under_its_name(
-    made: tuple[Path, Path, Path], tmp_path: Path
-) -> None:
-    point, status = 0, KILLED
-    while status == KILLED:
-        file = tmp_path / f"{point}.zip"
-        step = killer(point)
-        status = in_a_fork(lambda file=file, step=step: back_up(made[0], file, step))  # type: ignore[misc]
-        if file.exists():
-            assert plan_restore(file, tmp_path).files
-        point += 1
-    assert status == 0 and point > 10 and named(made[0]) == "first"
+@without_fork
+def test_a_backup_killed_at_any_point_leaves_no_part_under_its_name(made: Made, tmp_path: Path) -> None:
+    homes = iter(range(99))
+    work = commands(["backup", "b.zip"])
+    for home, _ in killed_over(lambda: other_home(made, tmp_path / f"{next(homes)}"), work, 6):
+        if (home / "b.zip").exists():
+            assert plan_restore(home / "b.zip", tmp_path).files
+        assert named(home) == "second"
 
 
-@pytest.mark.skipif(
-    os.name == "nt", reason="without fork nothing is killed half-way, so a record lost in a crash goes unseen"
-)
-def test_a_restore_killed_at_any_step_leaves_the_old_or_the_new(made: tuple[Path, Path, Path], tmp_path: Path) -> None:
-    point, status, found = 0, KILLED, []
-    while status == KILLED:
-        home = other_home(made, tmp_path / f"{point}")
-        plan, step = plan_restore(made[1], home), killer(point)
-        status = in_a_fork(lambda plan=plan, step=step: restore(plan, step))  # type: ignore[misc]
+@without_fork
+def test_a_restore_killed_at_any_point_leaves_the_old_or_the_new(made: Made, tmp_path: Path) -> None:
+    homes = iter(range(99))
+    found = []
+    for home, _ in killed_over(
+        lambda: other_home(made, tmp_path / f"{next(homes)}"), commands(["restore", str(made[1]), "--yes"]), 12
+    ):
         finish_restore(home)  # what every start of swardkey does
         found.append(named(home))
         if found[-1] == "first" and (home / ASIDE).exists():
             assert named(home / ASIDE) == "second"
         assert not (home / CHECKED).exists()
-        restore(plan)  # and it can be done again
+        restore(plan_restore(made[1], home))  # and it can be done again
         assert named(home) == "first" and not (home / UNFINISHED).exists()
-        shutil.rmtree(home)
-        point += 2
-    assert status == 0 and point > 20
-    assert found == sorted(found, reverse=True) and set(found) == {"first", "second"}
+    assert found[1:] == sorted(found[1:], reverse=True) and set(found[1:]) == {"first", "second"}
 
 
-@pytest.mark.skipif(os.name == "nt", reason="without fork no disk is filled, so a half-written backup goes unseen")
+@without_fork
 @pytest.mark.parametrize("room", [0, 4_000, 90_000])
-def test_a_full_disk_leaves_all_as_it_was(room: int, made: tuple[Path, Path, Path], tmp_path: Path) -> None:
+def test_a_full_disk_leaves_all_as_it_was(room: int, made: Made, tmp_path: Path) -> None:
     home = other_home(made, tmp_path / "home")
+    read, write = os.pipe()
+
+    def limit() -> None:
+        signal.signal(signal.SIGXFSZ, signal.SIG_IGN)
+        resource.setrlimit(resource.RLIMIT_FSIZE, (room, room))
 
     def work() -> None:
-        signal.signal(signal.SIGXFSZ, signal.SIG_IGN)
-        read, write = os.pipe()
-        resource.setrlimit(resource.RLIMIT_FSIZE, (room, room))
         for attempt in (lambda: back_up(home, tmp_path / "new.zip"), lambda: restore(plan_restore(made[1], home))):
-            try:
+            with pytest.raises(RecordsError) as refused:
                 attempt()
-                os._exit(4)
-            except RecordsError as error:
-                os.write(write, f"{error}\n".encode())
-        os._exit(7 if os.read(read, 9999).count(b"make room") == 2 else 8)
+            os.write(write, f"{refused.value}\n".encode())
 
-    assert in_a_fork(work) == 7
+    assert run(home, work, before=limit).status == 0
+    assert os.read(read, 9999).count(b"make room") == 2
     assert named(home) == "second"
     assert not (tmp_path / "new.zip").exists() and not (home / UNFINISHED).exists()
 
@@ -288,9 +282,7 @@ HOSTILE: dict[str, tuple[Callable[[dict[str, bytes], dict[str, Any]], Any], str]
 
 
 @pytest.mark.parametrize("kind", HOSTILE)
-def test_a_hostile_backup_is_refused_and_nothing_changes(
-    kind: str, made: tuple[Path, Path, Path], tmp_path: Path
-) -> None:
+def test_a_hostile_backup_is_refused_and_nothing_changes(kind: str, made: Made, tmp_path: Path) -> None:
     change, told = HOSTILE[kind]
     home = other_home(made, tmp_path / "home")
     file = rewritten(made[1], tmp_path / "bad.zip", change)
@@ -301,7 +293,7 @@ def test_a_hostile_backup_is_refused_and_nothing_changes(
     assert {p.name for p in tmp_path.iterdir()} == before
 
 
-def test_a_link_and_a_packed_bomb_are_refused(made: tuple[Path, Path, Path], tmp_path: Path) -> None:
+def test_a_link_and_a_packed_bomb_are_refused(made: Made, tmp_path: Path) -> None:
     for number, member in enumerate((zipfile.ZipInfo("collection/link"), zipfile.ZipInfo("collection/bomb"))):
         file = tmp_path / f"{number}.zip"
         with zipfile.ZipFile(file, "w") as archive:
@@ -313,9 +305,7 @@ def test_a_link_and_a_packed_bomb_are_refused(made: tuple[Path, Path, Path], tmp
 
 
 @pytest.mark.parametrize("step", range(1, 24))
-def test_a_backup_cut_short_or_with_a_byte_changed_is_refused(
-    step: int, made: tuple[Path, Path, Path], tmp_path: Path
-) -> None:
+def test_a_backup_cut_short_or_with_a_byte_changed_is_refused(step: int, made: Made, tmp_path: Path) -> None:
     data = bytearray(made[1].read_bytes())
     cut = len(data) * step // 24
     (tmp_path / "cut.zip").write_bytes(data[:cut])

@@ -13,7 +13,7 @@ from app.command_line import cli, main
 from app.commands.back_up import backup, restore
 from app.commands.keep_records import records
 from app.records import Client, RecordsError, Site, Visit, open_records
-from app.records.record_file import changed_by, read_fields
+from app.records.yaml_fields import changed_by, read_fields
 
 TREATED = """\
 products:
@@ -172,7 +172,7 @@ def test_a_wrong_file_is_one_sentence(text: bytes, told: str, treated: Path, tmp
 def test_a_fault_in_the_chain_is_status_1(run: Any, treated: Path) -> None:
     run("records", "sign", "treatment", "1", "--by", "Kim")
     with open_records() as book:
-        connection = book._connection
+        connection = book.database.connection
         connection.execute("DROP TRIGGER signed_never_changes")
         connection.execute("UPDATE signed SET signed_by = 'Lee'")
     assert "is not what was signed" in run("records", "check", status=1)

@@ -6,7 +6,10 @@ import os
 import resource
 import signal
 import sqlite3
+import sys
+import tempfile
 import threading
+from collections.abc import Callable
 from contextlib import closing
 from pathlib import Path
 
@@ -14,12 +17,10 @@ import pytest
 
 from app.records import (
     Client,
-    Records,
     RecordsError,
     back_up,
     check_records,
     finish_restore,
-    migrate,
     open_records,
     plan_restore,
     restore,
@@ -27,11 +28,14 @@ from app.records import (
 )
 from app.records.database import FILE
 from model.spray.delta_t import delta_t
-from tests.app.record_book import KILLED, all_of_it, book, in_a_fork, keep_some, killed_at, killer, nothing_lost, photo
+from tests.app.record_book import all_of_it, book, keep_some, nothing_lost, photo
+from tests.security.forked import killed_over, run
+from tests.security.kill_points import kill_points, refuse
 
 pytestmark = pytest.mark.skipif(
     os.name == "nt", reason="without fork nothing is killed half-way, so a record lost in a crash goes unseen"
 )
+NEWEST = len(schema.MIGRATIONS)
 
 
 @pytest.fixture(autouse=True, scope="module")
@@ -40,132 +44,97 @@ def _loaded() -> None:
     delta_t(20, 60)
 
 
-def test_killed_between_any_two_steps(tmp_path: Path) -> None:
-    original = photo(tmp_path / "a.jpg")
-    point, status = 0, KILLED
-    while status == KILLED:  # every third step; tests/security/records_killed.py takes them all
-        folder, told = tmp_path / f"{point}", tmp_path / f"{point}.txt"
-        status = killed_at(folder, original, told, lambda records: None, killer(point))
-        nothing_lost(folder, told)
-        point += 3
-    assert status == 0 and point > 50, point
+def write_all() -> None:
+    with open_records() as records:
+        all_of_it(records, Path("a.jpg").absolute())
 
 
-@pytest.mark.parametrize("point", range(1, 150, 7))
-def test_killed_before_any_statement(point: int, tmp_path: Path) -> None:
-    """SQLite tells of each statement before it runs it."""
-
-    def arm(records: Records) -> None:
-        step = killer(point)
-        records._connection.set_trace_callback(step)
-
-    folder, told = tmp_path / "records", tmp_path / "told.txt"
-    assert killed_at(folder, photo(tmp_path / "a.jpg"), told, arm, lambda name: None) in (KILLED, 0)
-    nothing_lost(folder, told)
-
-
-@pytest.mark.parametrize("point", range(1, 12, 2))
-def test_killed_in_the_midst_of_a_statement(point: int, tmp_path: Path) -> None:
-    def arm(records: Records) -> None:
-        step = killer(point * 60)
-        records._connection.set_progress_handler(lambda: step("") or 0, 20)  # type: ignore[func-returns-value]
-
-    folder, told = tmp_path / "records", tmp_path / "told.txt"
-    assert killed_at(folder, photo(tmp_path / "a.jpg"), told, arm, lambda name: None) in (KILLED, 0)
-    nothing_lost(folder, told)
-
-
-@pytest.mark.parametrize("point", range(0, 40, 6))
-def test_killed_within_several_changes_together(point: int, tmp_path: Path) -> None:
-    def work() -> None:
-        with open_records(tmp_path / "records", step=killer(point)) as records, records.together():
-            keep_some(records)
-
-    status = in_a_fork(work)
-    with open_records(tmp_path / "records") as records:
-        counts = {len(found) for found in (records.clients(), records.sites(), records.visits(), records.treatments())}
-        assert counts == ({1} if status == 0 else counts & {0, 1}) and len(counts) == 1
-        assert check_records(records).sound
-
-
-NEWEST = len(schema.MIGRATIONS)
+def write_together() -> None:
+    with open_records() as records, records.together():
+        keep_some(records)
 
 
 @pytest.fixture
-def next_version(monkeypatch: pytest.MonkeyPatch) -> str:
-    """A migration that is yet to come."""
+def fresh(tmp_path: Path) -> Callable[[], Path]:
+    """A function that makes an empty home with a photo."""
+
+    def fresh() -> Path:
+        home = Path(tempfile.mkdtemp(dir=tmp_path))
+        photo(home / "a.jpg")
+        return home
+
+    return fresh
+
+
+def test_killed_at_any_point_nothing_is_lost(fresh: Callable[[], Path]) -> None:
+    points = set()
+    for home, ended in killed_over(fresh, write_all, 24):
+        points.add(ended.points)
+        nothing_lost(home / "records", ended.out)
+    assert max(points) > 200, points  # statements, places within them, and what Python does to files
+
+
+def test_killed_within_several_changes_together_all_or_none_are_made(fresh: Callable[[], Path]) -> None:
+    for home, _ in killed_over(fresh, write_together, 8):
+        with open_records(home / "records") as records:
+            found = (records.clients(), records.sites(), records.visits(), records.treatments())
+            assert {len(entries) for entries in found} in ({0}, {1}) and check_records(records).sound
+
+
+@pytest.fixture
+def next_version(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """A book of this version, and from now on a migration that is yet to come."""
+    book(tmp_path / "records")
     script = "ALTER TABLE notes ADD COLUMN more TEXT NOT NULL DEFAULT '';\nCREATE TABLE machines (id INTEGER) STRICT;\n"
     monkeypatch.setattr(schema, "MIGRATIONS", (*schema.MIGRATIONS, script))
-    return script
+    return tmp_path / "records"
 
 
-def test_a_migration_is_made_after_a_verified_copy(tmp_path: Path, request: pytest.FixtureRequest) -> None:
-    folder = tmp_path / "records"
-    book(folder)
-    request.getfixturevalue("next_version")
-    with closing(open_records(folder)) as records:
-        assert records.read("PRAGMA user_version")[0][0] == NEWEST + 1
-        assert records.read("SELECT more FROM notes")[0][0] == ""
-    copies = list(folder.glob(f"before-version-{NEWEST + 1}-*.sqlite"))
-    assert len(copies) == 1
-    with closing(sqlite3.connect(copies[0])) as copy:
+def test_a_migration_is_made_after_a_verified_copy(next_version: Path) -> None:
+    with open_records(next_version) as records:
+        assert records.database.read("PRAGMA user_version")[0][0] == NEWEST + 1
+        assert records.database.read("SELECT more FROM notes")[0][0] == ""
+    (copied,) = next_version.glob(f"before-version-{NEWEST + 1}-*.sqlite*")
+    with closing(sqlite3.connect(copied)) as copy:
         assert copy.execute("PRAGMA user_version").fetchone()[0] == NEWEST
+        assert copy.execute("PRAGMA journal_mode").fetchone()[0] == "delete", "a copy is one file"
         assert copy.execute("SELECT name FROM clients").fetchall() == [("A. Wattle",)]
 
 
-def test_a_copy_is_of_one_moment_whatever_others_write_meanwhile(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
+def test_a_copy_is_of_one_moment_whatever_others_write_meanwhile(tmp_path: Path) -> None:
+    """Each client comes with a site in one transaction: a copy never has one without the other."""
     book(tmp_path / "records")
-    counts = migrate._counts
+    stop = threading.Event()
 
-    def counted(connection: sqlite3.Connection) -> dict[str, int]:
+    def write() -> None:
         with open_records(tmp_path / "records") as other:
-            other.add_client(Client(name="meanwhile"))
-        return counts(connection)
+            while not stop.is_set():
+                with other.together():
+                    keep_some(other)
 
-    with open_records(tmp_path / "records") as records:
-        monkeypatch.setattr(migrate, "_counts", counted)
-        records.copy_to(tmp_path / "copy.sqlite")
-        records.add_client(Client(name="afterwards"))
-    with closing(sqlite3.connect(tmp_path / "copy.sqlite")) as copy:
-        assert counts(copy)["clients"] == 1
+    writer = threading.Thread(target=write)
+    writer.start()
+    try:
+        with open_records(tmp_path / "records") as records:
+            for number in range(5):
+                records.database.copy_to(tmp_path / f"{number}.sqlite")
+                with closing(sqlite3.connect(tmp_path / f"{number}.sqlite")) as copy:
+                    counts = {copy.execute(f"SELECT count(*) FROM {t}").fetchone() for t in ("clients", "treatments")}
+                    assert len(counts) == 1
+    finally:
+        stop.set()
+        writer.join()
 
 
 def test_a_migration_that_fails_changes_nothing(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    folder = tmp_path / "records"
-    book(folder)
+    book(tmp_path)
     with monkeypatch.context() as broken:
         script = "CREATE TABLE machines (id INTEGER) STRICT;\nINSERT INTO nowhere VALUES (1);\n"
         broken.setattr(schema, "MIGRATIONS", (*schema.MIGRATIONS, script))
         with pytest.raises(RecordsError, match="nowhere"):
-            open_records(folder)
-    with open_records(folder) as records:
+            open_records(tmp_path)
+    with open_records(tmp_path) as records:
         assert check_records(records).sound and records.clients()
-
-
-def test_a_migration_killed_at_any_step_is_all_or_nothing(tmp_path: Path, request: pytest.FixtureRequest) -> None:
-    original = tmp_path / "original"
-    book(original)
-    request.getfixturevalue("next_version")
-    point, status = 0, KILLED
-    while status == KILLED:
-        folder = tmp_path / f"{point}"
-        folder.mkdir()
-        (folder / FILE).write_bytes((original / FILE).read_bytes())
-        step = killer(point)
-        status = in_a_fork(lambda folder=folder, step=step: open_records(folder, step=step).close())  # type: ignore[misc]
-        with closing(sqlite3.connect(folder / FILE)) as after:
-            version = after.execute("PRAGMA user_version").fetchone()[0]
-            has_machines = after.execute("SELECT count(*) FROM sqlite_master WHERE name = 'machines'").fetchone()[0]
-            assert (version, has_machines) in ((NEWEST, 0), (NEWEST + 1, 1))
-        with open_records(folder) as records:
-            assert records.clients()[0].name == "A. Wattle"
-        for copy in folder.glob("before-version-*.sqlite"):
-            with closing(sqlite3.connect(copy)) as kept:
-                assert kept.execute("PRAGMA integrity_check").fetchone() == ("ok",)
-        point += 1
-    assert status == 0 and point >= 5
 
 
 def test_a_book_of_the_first_version_gets_an_id_that_stays(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -190,44 +159,39 @@ def test_a_book_of_a_later_version_is_left_alone(tmp_path: Path) -> None:
         open_records(tmp_path)
 
 
-def test_of_many_that_make_a_book_at_once_none_is_refused(tmp_path: Path) -> None:
-    """Of 300 such starts by six, five were refused before turning to write-ahead logging was tried again."""
-    troubles: list[BaseException] = []
+def at_once(work: Callable[[], None], threads: int = 6) -> list[BaseException]:
+    """Do it in several threads at once; what went wrong."""
+    errors: list[BaseException] = []
 
-    def make(folder: Path) -> None:
+    def watched() -> None:
         try:
-            open_records(folder).close()
-        except RecordsError as error:
-            troubles.append(error)
-
-    for number in range(200):
-        threads = [threading.Thread(target=make, args=(tmp_path / f"{number}",)) for _ in range(6)]
-        for thread in threads:
-            thread.start()
-        for thread in threads:
-            thread.join()
-    assert troubles == []
-
-
-def test_two_programs_make_the_book_at_once(tmp_path: Path) -> None:
-    troubles: list[BaseException] = []
-
-    def work() -> None:
-        try:
-            with open_records(tmp_path / "records") as records:
-                for _ in range(5):
-                    records.add_client(Client(name="x"))
+            work()
         except BaseException as error:
-            troubles.append(error)
+            errors.append(error)
 
-    threads = [threading.Thread(target=work) for _ in range(6)]
-    for thread in threads:
+    running = [threading.Thread(target=watched) for _ in range(threads)]
+    for thread in running:
         thread.start()
-    for thread in threads:
+    for thread in running:
         thread.join()
+    return errors
+
+
+def test_of_many_that_make_a_book_at_once_none_is_refused(tmp_path: Path) -> None:
+    """Of 300 such starts by six, five were refused before switching to write-ahead logging was tried again."""
+    for number in range(40):
+        assert at_once(lambda number=number: open_records(tmp_path / f"{number}").close()) == []  # type: ignore[misc]
+
+
+def test_several_programs_that_write_at_once_lose_nothing(tmp_path: Path) -> None:
+    def work() -> None:
+        with open_records(tmp_path / "records") as records:
+            for _ in range(5):
+                records.add_client(Client(name="x"))
+
+    assert at_once(work) == []
     with open_records(tmp_path / "records") as records:
-        assert (troubles, len(records.clients())) == ([], 30)
-        assert check_records(records).sound
+        assert len(records.clients()) == 30 and check_records(records).sound
 
 
 def test_locked_by_another_program_is_one_sentence_and_reading_goes_on(tmp_path: Path) -> None:
@@ -247,55 +211,56 @@ def test_a_full_disk_is_one_sentence_and_nothing_changes(tmp_path: Path) -> None
     with open_records(tmp_path) as records:
         kept = keep_some(records)
         records.sign("treatment", kept.treatment.id, "Kim")
-        pages = records.read("PRAGMA page_count")[0][0]
-        records.read(f"PRAGMA max_page_count = {pages}")
+        pages = records.database.read("PRAGMA page_count")[0][0]
+        records.database.read(f"PRAGMA max_page_count = {pages}")
         with pytest.raises(RecordsError, match=r"disk is full; make room .* nothing was changed"):
             records.save_draft({"text": "x" * 500_000})
-        records.read("PRAGMA max_page_count = 1000000")
+        records.database.read("PRAGMA max_page_count = 1000000")
         assert records.recent_drafts() == () and check_records(records).sound
         records.save_draft({"text": "x" * 500_000})
 
 
-@pytest.mark.parametrize("room", [0, 20_000, 60_000, 140_000])
-def test_a_disk_that_takes_no_more_bytes_loses_nothing(room: int, tmp_path: Path) -> None:
-    """The system itself refuses to write beyond a size."""
-    folder, told = tmp_path / "records", tmp_path / "told.txt"
-    original = photo(tmp_path / "a.jpg")
+def limited(room: int) -> Callable[[], None]:
+    """The system itself refuses to write a file beyond a size."""
 
-    def work() -> None:
+    def limit() -> None:
         signal.signal(signal.SIGXFSZ, signal.SIG_IGN)
         resource.setrlimit(resource.RLIMIT_FSIZE, (room, room))
-        try:
-            with open_records(folder) as records:
-                all_of_it(records, original, lambda what: None)
-        except RecordsError as error:
-            os._exit(7 if "make room" in str(error) else 8)
 
-    assert in_a_fork(work) == 7
-    nothing_lost(folder, told)
+    return limit
+
+
+@pytest.mark.parametrize("room", [0, 20_000, 60_000, 140_000])
+def test_a_disk_that_takes_no_more_bytes_loses_nothing(room: int, tmp_path: Path) -> None:
+    photo(tmp_path / "a.jpg")
+    read, write = os.pipe()
+
+    def work() -> None:
+        try:
+            write_all()
+        except RecordsError as error:
+            os.write(write, str(error).encode())
+            sys.exit(7)
+
+    assert run(tmp_path, work, before=limited(room)).status == 7
+    assert b"make room" in os.read(read, 9999)
+    nothing_lost(tmp_path / "records", "")
 
 
 def test_a_folder_without_rights_is_one_sentence(tmp_path: Path) -> None:
-    folder = tmp_path / "home" / "records"
-    book(folder)
-    for path in (tmp_path, folder.parent, folder, *folder.rglob("*")):
+    home = tmp_path / "home"
+    book(home / "records")
+    for path in (tmp_path, home, *home.rglob("*")):
         path.chmod(0o555 if path.is_dir() else 0o444)
-    said = tmp_path / "said.txt"
-    said.touch()
-    said.chmod(0o666)
 
     def work() -> None:
-        if os.geteuid() == 0:
-            os.setuid(65534)
-        os.chdir(tmp_path)
-        tries = (lambda r: r.add_client(Client(name="B")), lambda r: r.clients())
-        for attempt, where in ((tries[0], folder), (tries[1], folder), (tries[1], folder / "new")):
+        tries = ((home / "records", True), (home / "records", False), (home / "records" / "new", False))
+        for folder, writes in tries:
             try:
-                with open_records(where) as records:
-                    attempt(records)
+                with open_records(folder) as records:
+                    records.add_client(Client(name="B")) if writes else records.clients()
             except RecordsError as error:
-                with said.open("a") as out:
-                    out.write(f"{error}\n")
+                print(error)
 
     # The folders above belong to root alone: another user comes in by them for this test only.
     parents = [p for p in tmp_path.parents if p.stat().st_uid == os.geteuid() and not p.stat().st_mode & 0o001]
@@ -303,14 +268,14 @@ def test_a_folder_without_rights_is_one_sentence(tmp_path: Path) -> None:
     try:
         for parent in parents:
             parent.chmod(0o755)
-        assert in_a_fork(work) == 0
+        ended = run(home, work, before=lambda: os.setuid(65534) if os.geteuid() == 0 else None)
     finally:
         for parent, mode in zip(parents, modes, strict=True):
             parent.chmod(mode)
-        for path in (tmp_path, folder.parent, folder):
+        for path in (tmp_path, home, home / "records"):
             path.chmod(0o755)
-    told = said.read_text().splitlines()
-    assert len(told) >= 2 and all("permissions of the folder" in line for line in told), told
+    lines = ended.out.splitlines()
+    assert len(lines) >= 2 and all("permissions of the folder" in line for line in lines), (lines, ended.err)
 
 
 def test_writing_to_a_book_that_was_replaced_is_refused(tmp_path: Path) -> None:
@@ -322,13 +287,14 @@ def test_writing_to_a_book_that_was_replaced_is_refused(tmp_path: Path) -> None:
             records.add_client(Client(name="B"))
 
 
-def in_two_states(home: Path) -> Path:
-    """A home with a signed treatment, and a backup of the time before it was signed."""
-    kept = book(home / "records")
-    back_up(home, home / "b.zip")
-    with open_records(home / "records") as records:
+@pytest.fixture
+def backup(tmp_path: Path) -> Path:
+    """A backup of a home in which a treatment was signed since."""
+    kept = book(tmp_path / "records")
+    back_up(tmp_path, tmp_path / "b.zip")
+    with open_records(tmp_path / "records") as records:
         records.sign("treatment", kept.treatment.id, "Kim")
-    return home / "b.zip"
+    return tmp_path / "b.zip"
 
 
 def signed_in(folder: Path) -> int:
@@ -336,41 +302,35 @@ def signed_in(folder: Path) -> int:
         return int(kept.execute("SELECT count(*) FROM signed").fetchone()[0])
 
 
-def test_what_was_signed_since_the_backup_outlives_several_restores(tmp_path: Path) -> None:
-    file = in_two_states(tmp_path)
+def test_what_was_signed_since_the_backup_outlives_several_restores(backup: Path, tmp_path: Path) -> None:
     for _ in range(3):
-        restore(plan_restore(file, tmp_path))
+        restore(plan_restore(backup, tmp_path))
     aside = sorted(path.name for path in tmp_path.glob("before-restore*"))
     assert aside == ["before-restore", "before-restore-2"], "only what has something signed is kept beyond"
     assert [signed_in(tmp_path / name / "records") for name in ("before-restore-2", "before-restore")] == [1, 0]
     (tmp_path / "before-restore" / "records" / FILE).write_bytes(b"damaged")
-    restore(plan_restore(file, tmp_path))
+    restore(plan_restore(backup, tmp_path))
     assert (tmp_path / "before-restore-3").is_dir(), "what cannot be read may hold something signed"
 
 
-def test_a_restore_that_another_program_holds_up_is_not_done_later_behind_our_back(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+def test_a_restore_that_another_program_holds_up_is_not_done_later_unasked(
+    backup: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    file = in_two_states(tmp_path)
-    monkeypatch.setattr("app.records.swap.PATIENCE", 0.1)
+    monkeypatch.setattr("app.records.locks.SHORT_PATIENCE", 0.1)
     with closing(sqlite3.connect(tmp_path / "records" / FILE, isolation_level=None)) as other:
         other.execute("BEGIN IMMEDIATE")
         with pytest.raises(RecordsError, match="another program is writing to it"):
-            restore(plan_restore(file, tmp_path))
+            restore(plan_restore(backup, tmp_path))
     assert not finish_restore(tmp_path) and not (tmp_path / ".restored").exists()
     assert signed_in(tmp_path / "records") == 1 and not (tmp_path / ".restoring").exists()
-    restore(plan_restore(file, tmp_path))
+    restore(plan_restore(backup, tmp_path))
     assert signed_in(tmp_path / "records") == 0
 
 
-def test_a_restore_that_fails_when_it_is_half_in_place_says_that_it_goes_on(tmp_path: Path) -> None:
-    file = in_two_states(tmp_path)
-
-    def refuse(point: str) -> None:
-        if point == "records aside":
-            raise OSError(28, "No space left on device")
-
-    with pytest.raises(RecordsError, match="the next start of swardkey goes on with it"):
-        restore(plan_restore(file, tmp_path), refuse)
+def test_a_restore_that_fails_when_it_is_half_in_place_says_that_it_goes_on(backup: Path, tmp_path: Path) -> None:
+    plan = plan_restore(backup, tmp_path)
+    goes_on = pytest.raises(RecordsError, match="the next start of swardkey goes on with it")
+    with kill_points(tmp_path, "rename records", refuse(28)), goes_on:
+        restore(plan)
     assert finish_restore(tmp_path) and signed_in(tmp_path / "records") == 0
     assert signed_in(tmp_path / "before-restore" / "records") == 1

@@ -17,7 +17,7 @@ from app.records import KeptFinding, Records, RecordsError, VisitRecord, back_up
 from app.records.chain import HEADS, digest
 from app.records.database import FILE
 from app.records.entries import Signed
-from app.records.rows import canonical, checked, plain
+from app.records.serialization import canonical, checked, plain
 from tests.app.record_book import Kept, keep_some
 
 # In no order of the alphabet, of any kind.
@@ -49,7 +49,7 @@ def test_answers_come_back_in_their_order_signed_and_amended_too() -> None:
         records.amend("visit", kept.visit, changed, "Kim", "told in another order")
         assert list(finding_of(records, kept.visit).answers) == list(turned)
         assert check_records(records).sound
-        stored = records.read("SELECT answers FROM findings WHERE id = ?", added.id)[0][0]
+        stored = records.database.read("SELECT answers FROM findings WHERE id = ?", added.id)[0][0]
     assert json.loads(stored) == [["visible", list(SEEN)], *[list(pair) for pair in GIVEN.items()]]
 
 
@@ -110,15 +110,15 @@ def of_before(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
             kept = keep_some(records)
             add(records, kept)
             old = {name: GIVEN[name] for name in sorted(GIVEN)}
-            with records.writing() as connection:
+            with records.database.writing() as connection:
                 connection.execute("UPDATE findings SET answers = ?", (canonical(old),))
             told = plain(records.unsigned_record("visit", kept.visit))
             told["findings"] = [{**one, "answers": old} for one in told["findings"]]
             content = canonical(told)
-            row = Signed(1, "visit", kept.visit, "Kim", records.now(), "", None, "", "", "")
+            row = Signed(1, "visit", kept.visit, "Kim", records.database.now(), "", None, "", "", "")
             row = replace(row, sha256=digest(row, content))
             data = {**vars(row), "content": content}
-            with records.writing() as connection:
+            with records.database.writing() as connection:
                 names, marks = ", ".join(data), ", ".join("?" for _ in data)
                 connection.execute(f"INSERT INTO signed ({names}) VALUES ({marks})", tuple(data.values()))
             (folder / HEADS).write_text(f"1 {row.sha256}\n")
@@ -135,7 +135,7 @@ def test_a_book_of_before_still_verifies_is_read_and_goes_on(of_before: Path, tm
         records.amend("visit", 1, changed, "Kim", "in the order in which it was asked")
         assert list(finding_of(records, 1).answers) == list(GIVEN)
         assert check_records(records).faults == ()
-        assert json.loads(records.read("SELECT content FROM signed")[0][0])["findings"][0]["answers"] == GIVEN
+        assert json.loads(records.database.read("SELECT content FROM signed")[0][0])["findings"][0]["answers"] == GIVEN
     assert len(list(of_before.glob("before-version-3-*.sqlite"))) == 1, "a copy was made first"
     home = tmp_path / "home"
     home.mkdir()

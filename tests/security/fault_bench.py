@@ -7,8 +7,8 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
-from tests.security.fault_points import Ended, ask, run
 from tests.security.fault_stores import Store, chain
+from tests.security.forked import Ended, ask, run
 
 HEAD = ("store", "fault", "runs", "as before", "as after", "some of several", "half done", "signed lost", "tracebacks")
 
@@ -42,12 +42,12 @@ class Bench:
         self.template, self.home = top / "template", top / "home"
         self.template.mkdir(parents=True)
         prepared = run(self.template, lambda: store.prepare(self.template))
-        assert prepared.status == 0, prepared.complained
+        assert prepared.status == 0, prepared.err
         self.signed = ask(self.template, chain)
         self.fresh()
         self.before = ask(self.home, store.state)
         undisturbed = run(self.home, store.work)
-        assert undisturbed.status == 0, undisturbed.complained
+        assert undisturbed.status == 0, undisturbed.err
         self.points, self.seconds = undisturbed.points, undisturbed.seconds
         self.after = ask(self.home, store.state)
         assert self.after != self.before, f"{store.name}: this work changes nothing"
@@ -64,7 +64,7 @@ class Bench:
         tally.runs += 1
         tally.tracebacks += ended.tracebacks if not ended.killed else 0
         if not ended.killed and not ended.in_a_sentence:
-            tally.broken.append(f"{where}: {ended.complained[-1500:]}{ended.fault(self.home)}")
+            tally.broken.append(f"{where}: {ended.err[-1500:]}{ended.fault(self.home)}")
         try:
             found = ask(self.home, self.store.state)
             if self._place(tally, found):
@@ -72,8 +72,8 @@ class Bench:
                 tally.broken.append(f"{where}: half done: {found}"[:1500])
             elif ended.status == 0 and found != self.after and not self.store.optional:
                 tally.broken.append(f"{where}: said to be done, and is not")
-            elif ended.status == 2 and found == self.after and "goes on with it" not in ended.complained:
-                tally.broken.append(f"{where}: said not to be done, and is: {ended.complained}")
+            elif ended.status == 2 and found == self.after and "goes on with it" not in ended.err:
+                tally.broken.append(f"{where}: said not to be done, and is: {ended.err}")
             kept = self._works_on(tally, found, where)
         except AssertionError as error:
             tally.half_done += 1
@@ -109,7 +109,7 @@ class Bench:
         done = found == self.after
         tally.tracebacks += more.tracebacks
         if not more.in_a_sentence or (not done and more.status):
-            tally.broken.append(f"{where}: afterwards: {more.complained[-1500:]}{more.fault(self.home)}")
+            tally.broken.append(f"{where}: afterwards: {more.err[-1500:]}{more.fault(self.home)}")
         elif now != self.after and not (done and not self.store.again):
             tally.broken.append(f"{where}: the same work once more ends elsewhere: {now}"[:1500])
         return signed  # type: ignore[no-any-return]

@@ -15,10 +15,11 @@ from pathlib import Path
 
 from filelock import FileLock
 
-from app.records.database import FILE
+from app.records.database import FILE, utc_now
 from tests.security.fault_bench import Bench, Tally
-from tests.security.fault_points import Program, commands, refuse, run
 from tests.security.fault_stores import a_book, a_collection, two_models
+from tests.security.forked import Program, commands, run
+from tests.security.kill_points import refuse
 
 NEW_MOUNTS = 0x00020000  # CLONE_NEWNS
 ROOM = 128_000_000  # bytes: enough for anything here
@@ -43,10 +44,11 @@ def _mount(*arguments: str) -> None:
 def refused_at_points(bench: Bench, number: int, fault: str, runs: int) -> Tally:
     """From one point on, the disk refuses whatever is asked of it."""
     tally = Tally(bench.store.name, fault)
+    points = run(bench.fresh(), bench.store.work, action=refuse(number)).points  # SQLite has fewer than for a kill
     for one in range(runs):
-        point = bench.points * one // runs
-        ended = run(bench.fresh(), bench.store.work, at=point, deed=refuse(number), onwards=True)
-        bench.look(tally, ended, f"{fault}, point {point} of {bench.points}")
+        point = points * one // runs
+        ended = run(bench.fresh(), bench.store.work, at=point, action=refuse(number), onwards=True)
+        bench.look(tally, ended, f"{fault}, point {point} of {points}")
     return tally
 
 
@@ -132,17 +134,12 @@ def _hold(home: Path) -> None:
 
 def impatient() -> None:
     """The same patience, shorter: nobody wants to wait half a minute for each of these."""
-    import app.records
-    from app.records import backup, swap
-    from app.records.freeze import held_still
+    from app.records import locks, record_book
     from training.collection import store
     from training.registry import models as registry
 
-    folder, step, _, clock = app.records.open_records.__defaults__ or ()
-    app.records.open_records.__defaults__ = (folder, step, 0.3, clock)
-    held_still.__defaults__ = (0.3,)
-    registry.PATIENCE = store.WAIT = swap.PATIENCE = 0.3
-    assert backup.held_still is held_still
+    record_book.open_records.__defaults__ = (None, 0.3, utc_now)
+    locks.PATIENCE = locks.SHORT_PATIENCE = registry.PATIENCE = store.WAIT = 0.3
 
 
 def held_by_another(bench: Bench) -> Tally:
@@ -161,7 +158,7 @@ def held_by_another(bench: Bench) -> Tally:
     ended = program.end()
     bench.look(tally, ended, "held for half a second")
     if ended.status:
-        tally.broken.append(f"held for half a second: {ended.complained}")
+        tally.broken.append(f"held for half a second: {ended.err}")
     return tally
 
 
@@ -185,7 +182,7 @@ def reading_goes_on(top: Path, lines: Sequence[str] = READING) -> Tally:
             tally.before += ended.status == 0
             tally.tracebacks += ended.tracebacks
             if ended.status:
-                tally.broken.append(f"{line}: {ended.complained}")
+                tally.broken.append(f"{line}: {ended.err}")
     return tally
 
 
@@ -202,7 +199,7 @@ def reading_from_a_disk_that_cannot_be_written_to(top: Path, lines: Sequence[str
             tally.before += ended.in_a_sentence
             tally.tracebacks += ended.tracebacks
             if not ended.in_a_sentence:
-                tally.broken.append(f"{line}: {ended.complained}")
+                tally.broken.append(f"{line}: {ended.err}")
     finally:
         subprocess.run(["umount", "-l", str(home)], check=True)
     return tally
@@ -212,7 +209,7 @@ def _prepared(top: Path, prepare: Callable[[Path], None]) -> Path:
     home = top / "home"
     home.mkdir(parents=True)
     ended = run(home, lambda: prepare(home))
-    assert ended.status == 0, ended.complained
+    assert ended.status == 0, ended.err
     return home
 
 

@@ -29,7 +29,7 @@ from app.records import (
 from app.records.database import FILE
 from model.storage import in_a_sentence
 from tests.app.record_book import filled, keep_some, photo
-from tests.security.fault_points import commands
+from tests.security.forked import commands
 from training.collection import Collection
 from training.registry.model_folder import fault_of
 from training.registry.models import STARTER_FOLDER, Registry
@@ -84,11 +84,15 @@ def written(home: Home) -> dict[str, list[list[Any]]]:
     with open_records() as records:
         found = check_records(records)
         assert found.sound, found.faults
+        read = records.database.read
         return {
-            table: [list(row) for row in records.read(f"SELECT {columns} FROM {table} ORDER BY id")]
+            table: [list(row) for row in read(f"SELECT {columns} FROM {table} ORDER BY {_key(table)}")]
             for table, columns in CONTENT.items()
-            if table != "signed"
-        } | {"signed": [list(row) for row in records.read(f"SELECT {CONTENT['signed']} FROM signed ORDER BY sequence")]}
+        }
+
+
+def _key(table: str) -> str:
+    return "sequence" if table == "signed" else "id"
 
 
 def a_book(home: Home) -> None:
@@ -325,11 +329,11 @@ def look_at_photos() -> None:
 
 def many_with_features(home: Home) -> None:
     """As ``many``, and the features are in the cache; in a fork, since the network has threads."""
-    from tests.security.fault_points import run
+    from tests.security.forked import run
 
     many(home)
     ended = run(home, look_at_photos)
-    assert ended.status == 0, ended.complained
+    assert ended.status == 0, ended.err
 
 
 def _train() -> None:

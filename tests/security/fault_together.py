@@ -11,11 +11,11 @@ from pathlib import Path
 from typing import Any
 
 from app.records import Client, KeptPhoto, check_records, open_records, schema
-from app.records.photos import photo_name
+from app.records.book import photo_name
 from tests.app.record_book import keep_some
 from tests.security import fault_stores as stores
 from tests.security.fault_bench import Tally
-from tests.security.fault_points import Program, ask, commands, run
+from tests.security.forked import Program, ask, commands, run
 from training.collection import Collection
 from training.registry.models import Registry
 
@@ -29,15 +29,15 @@ def at_once(tally: Tally, home: Path, works: Sequence[Callable[[], None]]) -> li
         tally.runs += 1
         tally.tracebacks += one.tracebacks
         if not one.in_a_sentence:
-            tally.broken.append(f"{tally.store}: {one.complained[-1500:]}{one.fault(home)}")
-    return [one.complained if one.status == 2 else one.status for one in ended]
+            tally.broken.append(f"{tally.store}: {one.err[-1500:]}{one.fault(home)}")
+    return [one.err if one.status == 2 else one.status for one in ended]
 
 
 def _home(top: Path, name: str, prepare: Callable[[Path], None]) -> Path:
     home = top / name.replace(" ", "-")
     home.mkdir(parents=True)
     ended = run(home, lambda: prepare(home))
-    assert ended.status == 0, ended.complained
+    assert ended.status == 0, ended.err
     return home
 
 
@@ -214,7 +214,7 @@ def clock_set_back(top: Path) -> Tally:
     def question(home: Path) -> list[Any]:
         with open_records() as records:
             found = check_records(records)
-            rows = records.read("SELECT signed_at, note FROM signed ORDER BY sequence")
+            rows = records.database.read("SELECT signed_at, note FROM signed ORDER BY sequence")
             times = [row["signed_at"] for row in rows]
             told = [("before the time of the record signed before" in row["note"]) for row in rows]
             return [found.sound, found.signed, times == sorted(times), told, len(records.recent_drafts())]
@@ -222,7 +222,7 @@ def clock_set_back(top: Path) -> Tally:
     expect(tally, ask(home, question), [True, 6, True, [False, False, True, True, False, False], 3])
     shown = run(home, commands(["records", "show", "treatment", "2"], ["records", "check"]))
     tally.runs += 1
-    expect(tally, (shown.status, "set the clock right" in " ".join(shown.told.split())), (0, True))
+    expect(tally, (shown.status, "set the clock right" in " ".join(shown.out.split())), (0, True))
     done = commands(["backup", "b.zip", "--json"], ["restore", "b.zip", "--yes", "--json"], ["records", "check"])
     expect(tally, at_once(tally, home, [done]), [0])
     return tally

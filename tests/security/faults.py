@@ -14,11 +14,9 @@ from pathlib import Path
 
 from tests.security import fault_disk as disk
 from tests.security import fault_together as together
-from tests.security import killed, records_killed
 from tests.security.fault_bench import HEAD, Bench, Tally
-from tests.security.fault_points import run, warm_up
-from tests.security.fault_stores import STORES, Store, a_model
-from training.registry.models import Registry
+from tests.security.fault_stores import STORES, Store
+from tests.security.forked import run, warm_up
 
 # How the kills are shared out: those that take long get fewer.
 WEIGHTS = {"features kept": 0.4, "train to the end": 0.35, "tuning": 0.2, "backup": 1.2, "restore": 1.4}
@@ -36,42 +34,6 @@ def kill_at_points(bench: Bench, runs: int) -> Tally:
             point = bench.points * (2 * number + 1) // (2 * runs)
             ended, where = run(home, bench.store.work, at=point), f"point {point} of {bench.points}"
         bench.look(tally, ended, where)
-    return tally
-
-
-def records_in_turn(count: int) -> Tally:
-    """A client, a visit, a treatment, a photo, a draft, two signatures, an amendment: tests.security.records_killed."""
-    tally = Tally("records: one after another", "killed")
-    try:
-        tally.runs = tally.some = sum(records_killed.killed_in_turn(max(4, count // 10)).values())
-    except AssertionError as error:
-        tally.half_done += 1
-        tally.broken.append(str(error)[:1500])
-    return tally
-
-
-def killed_in_turn(top: Path, count: int) -> Tally:
-    """A promotion in a process of its own, killed at steps of model.storage: tests.security.killed."""
-    tally = Tally("promotion, by steps", "killed")
-    source, runs = a_model(top / "new", "new"), max(2, count // 25)
-    old = a_model(top / "old", "old")
-    steps = len(killed.run(top / "models", source, -1).stdout.splitlines())
-    for number in range(runs):
-        point = number * (steps - 1) // (runs - 1)
-        models = top / f"models{number}"
-        registry = Registry(models)
-        registry.use(registry.install(old))
-        ended = killed.run(models, source, point)
-        charge = registry.in_charge()
-        is_old = (charge.folder / "card.md").read_text() == "old"
-        tally.runs += 1
-        tally.before += is_old
-        tally.after += not is_old
-        bad = charge.note or any(model.fault for model in registry.installed())
-        tally.half_done += bool(bad)
-        if bad or ended.returncode not in (0, -9):
-            tally.broken.append(f"step {point}: {charge.note} {ended.stderr[-500:]}")
-        shutil.rmtree(models)
     return tally
 
 
@@ -128,8 +90,6 @@ def main(arguments: list[str]) -> int:
             tell([disk.reading_goes_on(top / "reading")])
             if mounts:
                 tell([disk.reading_from_a_disk_that_cannot_be_written_to(top / "read-only")])
-        if not only:
-            tell([records_in_turn(count), killed_in_turn(top, count)])
     kills = sum(tally.runs for tally in tallies if tally.fault == "killed")
     broken = sum(len(tally.broken) for tally in tallies)
     print(f"{kills} kills, {sum(tally.runs for tally in tallies) - kills} other faults: {broken} promises broken")

@@ -10,7 +10,7 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 
 from app.papers.csv_table import as_csv
-from app.records.record_file import read_fields
+from app.records.yaml_fields import read_fields
 from model.csv_file import GrowingFile, line_of
 from model.flora import Flora, load_flora
 from model.flora.load import read_as, read_yaml

@@ -218,12 +218,13 @@ def collect(source: Path, home: Path) -> str:
 
 def record(files: Sequence[Path], home: Path) -> str:
     """Keep every photo with the records; what would be said."""
-    from app.records.photos import keep_photo
+    from app.records import Records
 
     said = []
     for file in files:
         try:
-            said.append(keep_photo(file, home / "records"))
+            with Records(home / "records") as records:
+                said.append(records.store_photo(file))
         except SwardkeyError as error:
             said.append(str(error))
     return "\n".join(said)

@@ -9,9 +9,9 @@ import pytest
 
 from tests.security import fault_disk, fault_together
 from tests.security.fault_bench import Bench, Tally
-from tests.security.fault_points import warm_up
 from tests.security.fault_stores import STORES
 from tests.security.faults import kill_at_points, share_out
+from tests.security.forked import warm_up
 
 pytestmark = pytest.mark.skipif(
     not hasattr(os, "fork"), reason="without fork nothing is killed half-way, so a store torn by a crash goes unseen"

@@ -13,7 +13,7 @@ from typing import Any
 
 from model.errors import ModelError
 from model.file import check_ordinary, read_file
-from model.storage import Step, go_on, move, sync_folder, write_through
+from model.storage import move, sync_folder, write_through
 
 MANIFEST = "MANIFEST.sha256"
 NAME = re.compile(r"\d{8}T\d{6}Z-[0-9a-f]{8}")
@@ -88,7 +88,7 @@ def _fault_of_file(path: Path, digest: str) -> str:
     return ""
 
 
-def copy_in(source: Path, models: Path, at: str, known: Sequence[str], step: Step = go_on) -> str:
+def copy_in(source: Path, models: Path, at: str, known: Sequence[str]) -> str:
     """Copy the files of ``source`` into ``models`` as <at>-<sha8>; the name. Whole or not at all.
 
     A model with the same files that is there already, undamaged, is not copied again. Raises
@@ -102,22 +102,18 @@ def copy_in(source: Path, models: Path, at: str, known: Sequence[str], step: Ste
     name = f"{at}-{_sha8(manifest)}"
     hidden = models / f".new-{name}"
     if (models / name).exists():  # the same second, the same files, damaged since
-        remove_folder(models / name, step)
+        remove_folder(models / name)
     hidden.mkdir()
     try:
-        step("hidden folder made")
         for file, data in contents.items():
-            write_through(hidden / file, data, step)
-        write_through(hidden / MANIFEST, manifest.encode("ascii"), step)
+            write_through(hidden / file, data)
+        write_through(hidden / MANIFEST, manifest.encode("ascii"))
         sync_folder(hidden)
-        step("hidden folder on the disk")
         move(hidden, models / name)
     except OSError:
         shutil.rmtree(hidden, ignore_errors=True)
         raise
-    step("folder named")
     sync_folder(models)
-    step("folder named for good")
     return name
 
 
@@ -153,28 +149,23 @@ def _check_json(path: Path) -> None:
         raise ModelError(f"{path}: is no JSON that can be read; use another model") from None
 
 
-def remove_folder(folder: Path, step: Step = go_on) -> None:
+def remove_folder(folder: Path) -> None:
     """Take a folder away: out of sight in one move, then its files. Raises OSError."""
     hidden = folder.with_name(f".gone-{folder.name}")
     shutil.rmtree(hidden, ignore_errors=True)
-    step("before an old model goes")
     move(folder, hidden)
-    step("an old model is out of sight")
     for path in sorted(hidden.iterdir()):
         path.unlink()
-        step("a file of an old model gone")
     hidden.rmdir()
-    step("an old model gone")
 
 
-def clear_leftovers(models: Path, step: Step = go_on) -> None:
+def clear_leftovers(models: Path) -> None:
     """Clear away what an interrupted change left out of sight."""
     for path in sorted(models.iterdir()):
         if path.is_dir() and LEFTOVER.fullmatch(path.name):
             shutil.rmtree(path, ignore_errors=True)
         elif path.name.startswith(".") and path.suffix == ".new":  # nobody else writes here now
             path.unlink()
-    step("leftovers cleared")
 
 
 def _sha8(manifest: str) -> str:

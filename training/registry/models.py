@@ -22,7 +22,7 @@ from filelock import FileLock, Timeout
 
 from model.errors import ModelError, nearest
 from model.file import read_file
-from model.storage import Step, append_line, go_on, replace_file
+from model.storage import append_line, replace_file
 from training.registry.model_folder import NAME, clear_leftovers, copy_in, fault_of, name_of, read_json, remove_folder
 
 # Known here too, because the module that reads models starts deep learning.
@@ -67,11 +67,10 @@ class Installed:
 
 @dataclass(frozen=True)
 class Registry:
-    """The folder of a user's models. ``step`` is called between steps on the disk, for tests."""
+    """The folder of a user's models."""
 
     folder: Path
     starter: Path = STARTER_FOLDER
-    step: Step = go_on
 
     def pointer(self) -> Pointer:
         """What current.json says; the starter where there is none. Raises ModelError when it is damaged."""
@@ -157,8 +156,8 @@ class Registry:
         the folder is no model, or cannot be written; then nothing is left behind.
         """
         with self._changing("install a model"):
-            clear_leftovers(self.folder, self.step)
-            name = copy_in(source, self.folder, _now(), self.names(), self.step)
+            clear_leftovers(self.folder)
+            name = copy_in(source, self.folder, _now(), self.names())
             # An old model that cannot be cleared away now is cleared away another time.
             with suppress(OSError):
                 self._prune(name)
@@ -198,7 +197,7 @@ class Registry:
         with self._changing("pin a model"):
             self._installed(name)
             names = sorted({*self.pinned(), name} if pinned else self.pinned() - {name})
-            replace_file(self.folder / "pinned.json", _json(names), self.step)
+            replace_file(self.folder / "pinned.json", _json(names))
 
     def pinned(self) -> set[str]:
         """Names that are never cleared away."""
@@ -230,14 +229,14 @@ class Registry:
 
     def _log(self, action: str, facts: dict[str, Any]) -> None:
         line = json.dumps({"at": _now(), "action": action, **facts}, ensure_ascii=False, allow_nan=False)
-        append_line(self.folder / "promotions.jsonl", line, self.step)
+        append_line(self.folder / "promotions.jsonl", line)
 
     def _point(self, name: str, previous: str | None, action: str, facts: dict[str, Any]) -> None:
         # Logged first: a change that nobody wrote down must not take effect.
         self._log(action, {"model": name, "instead_of": previous, **facts})
         pointer = Pointer(name, previous, _now())
         try:
-            replace_file(self.folder / "current.json", _json(asdict(pointer)), self.step)
+            replace_file(self.folder / "current.json", _json(asdict(pointer)))
         except OSError:
             if self._pointer_or_none() != pointer:  # else it is in its place, and is not said to be unchanged
                 raise
@@ -249,7 +248,7 @@ class Registry:
         kept = {newest, pointer.current, pointer.previous, *self.pinned(), *self.names()[-KEPT:]}
         for name in self.names():
             if name not in kept:
-                remove_folder(self.folder / name, self.step)
+                remove_folder(self.folder / name)
 
     def _pointer_or_none(self) -> Pointer | None:
         try:
@@ -283,7 +282,6 @@ class Registry:
             self.folder.mkdir(parents=True, exist_ok=True)
             lock = FileLock(self.folder / ".lock", timeout=PATIENCE)
             with lock:
-                self.step("lock taken")
                 yield
         except Timeout:
             raise ModelError("another swardkey is changing the models; wait until it is done") from None

@@ -1,4 +1,4 @@
-"""What can go wrong with the records, in a sentence."""
+"""What can go wrong with the records, each in one sentence."""
 
 from __future__ import annotations
 
@@ -14,15 +14,16 @@ class RecordsError(SwardkeyError):
     """The records cannot be read or written as asked. The message says why; nothing was half done."""
 
 
-# By SQLite's primary result code.
-_SAID = {
-    sqlite3.SQLITE_BUSY: "another program is writing to it; try again when it is done",
-    sqlite3.SQLITE_LOCKED: "another program is writing to it; try again when it is done",
+_IN_USE = "another program is writing to it; try again when it is done"
+_NO_ACCESS = "cannot be opened or made; fix the permissions of the folder"
+_BY_CODE = {  # SQLite's primary result codes
+    sqlite3.SQLITE_BUSY: _IN_USE,
+    sqlite3.SQLITE_LOCKED: _IN_USE,
     sqlite3.SQLITE_FULL: "the disk is full; make room and do it again; nothing was changed",
     sqlite3.SQLITE_READONLY: "cannot be written to; fix the permissions of the folder",
-    sqlite3.SQLITE_CANTOPEN: "cannot be opened or made; fix the permissions of the folder",
-    sqlite3.SQLITE_PERM: "cannot be opened; fix the permissions of the folder",
-    sqlite3.SQLITE_AUTH: "cannot be opened; fix the permissions of the folder",
+    sqlite3.SQLITE_CANTOPEN: _NO_ACCESS,
+    sqlite3.SQLITE_PERM: _NO_ACCESS,
+    sqlite3.SQLITE_AUTH: _NO_ACCESS,
     sqlite3.SQLITE_IOERR: "the disk failed or is full; make room and do it again; nothing was changed",
     sqlite3.SQLITE_CORRUPT: "is damaged; keep a copy of it, and bring back a backup with swardkey restore FILE.zip",
     sqlite3.SQLITE_NOTADB: "is not a record book; move it away, or bring back a backup with swardkey restore FILE.zip",
@@ -36,22 +37,17 @@ def in_a_sentence(path: Path) -> Iterator[None]:
     try:
         yield
     except sqlite3.IntegrityError as error:
-        raise RecordsError(_refused(str(error))) from None
+        raise RecordsError(_of_constraint(str(error))) from None
     except sqlite3.Error as error:
         code = getattr(error, "sqlite_errorcode", 0) & 0xFF
-        raise RecordsError(f"{path}: {_SAID.get(code, f'cannot be used ({error})')}") from None
+        raise RecordsError(f"{path}: {_BY_CODE.get(code, f'cannot be used ({error})')}") from None
     except OSError as error:
-        where = error.filename or path
-        told = error.strerror or str(error)
-        raise RecordsError(
-            f"{where}: {told}; make room or fix the permissions of the folder; nothing was changed"
-        ) from None
+        cause = f"{error.filename or path}: {error.strerror or error}"
+        raise RecordsError(f"{cause}; make room or fix the permissions of the folder; nothing was changed") from None
 
 
-def _refused(cause: str) -> str:
-    """What a trigger or a constraint refused. Ours speak for themselves."""
+def _of_constraint(cause: str) -> str:
+    """Why a constraint or a trigger refused. The triggers of our schema say so themselves."""
     if "FOREIGN KEY" in cause:
         return "it refers to something that is not in the records, or something still refers to it; name what is there"
-    if "UNIQUE" in cause:
-        return "that is in the records already"
-    return cause
+    return "that is in the records already" if "UNIQUE" in cause else cause

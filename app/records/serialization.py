@@ -1,4 +1,4 @@
-"""Entries as rows of the tables and as canonical JSON, checked on the way in and on the way out."""
+"""Entries as rows of the tables and as canonical JSON, validated on the way in and on the way out."""
 
 from __future__ import annotations
 
@@ -11,12 +11,24 @@ from typing import Any, TypeVar
 
 from pydantic import TypeAdapter, ValidationError
 
-from app.records.kept import KeptFinding, in_pairs
-from app.records.refusals import RecordsError
+from app.records.entries import Client, FollowUp, GroupUse, Site, Treatment, Visit
+from app.records.errors import RecordsError
+from app.records.findings import KeptFinding, KeptPhoto, KeptPlan, in_pairs
 from model.flora.load import first_cause
 
 Entry = TypeVar("Entry")
-_JSON_COLUMNS = frozenset({"near", "finding", "plan", "answers"})
+TABLES: Mapping[type, str] = {
+    Client: "clients",
+    Site: "sites",
+    Visit: "visits",
+    KeptPhoto: "photos",
+    KeptFinding: "findings",
+    KeptPlan: "plans",
+    Treatment: "treatments",
+    FollowUp: "follow_ups",
+    GroupUse: "groups_used",
+}
+_JSON_COLUMNS = frozenset({"near", "finding", "plan", "answers", "content"})
 LONGEST = 4_000_000  # characters of one entry as JSON
 
 
@@ -28,9 +40,8 @@ def checked(kind: type[Entry], fields: Mapping[str, Any]) -> Entry:
     try:
         found: Entry = _adapter(kind).validate_python(dict(fields))
     except ValidationError as error:
-        told = first_cause(error).replace("Unexpected keyword argument", "no such field; check its spelling")
-        told = told.replace("Value error, ", "")
-        raise RecordsError(f"{kind.__name__.casefold()}: {told}") from None
+        cause = first_cause(error).replace("Unexpected keyword argument", "no such field; check its spelling")
+        raise RecordsError(f"{kind.__name__.casefold()}: {cause.replace('Value error, ', '')}") from None
     return found
 
 
@@ -45,17 +56,11 @@ def plain(entry: Any) -> dict[str, Any]:
     return found
 
 
-def canonical(data: Any) -> str:
-    """JSON with one spelling for the same data. Raises RecordsError for what JSON cannot hold, or too much of it."""
-    return _json(data, sort_keys=True)
+def canonical(data: Any, sort_keys: bool = True) -> str:
+    """JSON with one spelling for the same data; without ``sort_keys`` everything keeps its order.
 
-
-def in_order(data: Any) -> str:
-    """JSON in which everything keeps its order. Raises RecordsError as canonical does."""
-    return _json(data, sort_keys=False)
-
-
-def _json(data: Any, sort_keys: bool) -> str:
+    Raises RecordsError for what JSON cannot hold, or too much of it.
+    """
     try:
         text = json.dumps(data, ensure_ascii=False, allow_nan=False, sort_keys=sort_keys, separators=(",", ":"))
     except (TypeError, ValueError, RecursionError) as error:
@@ -66,8 +71,10 @@ def _json(data: Any, sort_keys: bool) -> str:
 
 
 def columns(entry: Any) -> dict[str, Any]:
-    """The entry's columns but its id."""
+    """The entry's columns but its id; a treatment is one column of JSON beside its visit."""
     data = {name: value for name, value in plain(entry).items() if name != "id"}
+    if isinstance(entry, Treatment):
+        return {"visit": data.pop("visit"), "content": canonical(data)}
     # As given: pydantic would make null of a number that JSON cannot hold.
     given = {name: getattr(entry, name) for name in _JSON_COLUMNS & data.keys()}
     if isinstance(entry, KeptFinding):
@@ -77,27 +84,33 @@ def columns(entry: Any) -> dict[str, Any]:
 
 def entry_of(kind: type[Entry], row: sqlite3.Row) -> Entry:
     """The entry of a row."""
-    return checked(kind, {k: json.loads(row[k]) if k in _JSON_COLUMNS else row[k] for k in row.keys()})  # noqa: SIM118
+    found = {name: json.loads(row[name]) if name in _JSON_COLUMNS else row[name] for name in row.keys()}  # noqa: SIM118
+    return checked(kind, found | found.pop("content", {}))
 
 
-def entry_of_json(kind: type[Entry], text: str, **also: Any) -> Entry:
+def entry_of_json(kind: type[Entry], text: str) -> Entry:
     """The entry that a text of canonical JSON holds."""
-    return checked(kind, json.loads(text) | also)
+    return checked(kind, json.loads(text))
 
 
-def insert(connection: sqlite3.Connection, table: str, entry: Any) -> int:
+def insert(connection: sqlite3.Connection, entry: Any) -> int:
     """Add the entry's row; its id."""
     found = columns(entry)
     names = ", ".join(f'"{name}"' for name in found)
     marks = ", ".join("?" for _ in found)
-    added = connection.execute(f"INSERT INTO {table} ({names}) VALUES ({marks})", tuple(found.values()))
+    added = connection.execute(f"INSERT INTO {TABLES[type(entry)]} ({names}) VALUES ({marks})", tuple(found.values()))
     return int(added.lastrowid or 0)
 
 
-def update(connection: sqlite3.Connection, table: str, entry: Any) -> None:
+def update(connection: sqlite3.Connection, entry: Any) -> None:
     """Change the row of the entry's id. Raises RecordsError where there is none."""
-    found = columns(entry)
+    found, table = columns(entry), TABLES[type(entry)]
     names = ", ".join(f'"{name}" = ?' for name in found)
     done = connection.execute(f"UPDATE {table} SET {names} WHERE id = ?", (*found.values(), entry.id))
     if not done.rowcount:
-        raise RecordsError(f"there is no {table[:-1].replace('_', ' ')} {entry.id} in the records")
+        raise missing(table, entry.id)
+
+
+def missing(table: str, number: int) -> RecordsError:
+    """The error for a row that is not there."""
+    return RecordsError(f"there is no {table[:-1].replace('_', ' ')} {number} in the records")

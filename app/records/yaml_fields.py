@@ -9,12 +9,12 @@ from typing import Any, TypeVar
 import yaml
 
 from app.records.entries import Treatment, Visit
-from app.records.refusals import RecordsError
-from app.records.rows import checked, plain
+from app.records.errors import RecordsError
+from app.records.serialization import checked, plain
 from model.errors import nearest
 
 LARGEST_BYTES = 200_000
-OURS = ("id", "visit", "site")  # told by where the record belongs, not by the file
+OURS = ("id", "visit", "site")  # given by where the record belongs, not by the file
 Entry = TypeVar("Entry", Treatment, Visit)
 
 
@@ -41,8 +41,8 @@ def read_fields(file: Path) -> dict[str, Any]:
     except (yaml.YAMLError, RecursionError) as error:
         mark = getattr(error, "problem_mark", None)
         line = f" line {mark.line + 1}" if mark is not None else ""
-        told = getattr(error, "problem", None) or "unreadable"
-        raise RecordsError(f"{file}{line}: is not valid YAML ({told}); fix that line") from None
+        cause = getattr(error, "problem", None) or "unreadable"
+        raise RecordsError(f"{file}{line}: is not valid YAML ({cause}); fix that line") from None
     if not isinstance(found, dict) or not found:
         raise RecordsError(f"{file}: holds no fields; write `field: text` on each line")
     return {name: value for name, value in found.items() if value != ""}

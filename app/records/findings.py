@@ -8,15 +8,13 @@ from typing import Annotated, Any
 
 from pydantic import Field, SerializerFunctionWrapHandler, model_serializer, model_validator
 
-from app.records.fields import STRICT, Sha256, Text
+from app.records.fields import Sha256, Strict, Text
 from model.traits.visible import VISIBLE, Visible
 
 
 @dataclass(frozen=True)
-class KeptPhoto:
+class KeptPhoto(Strict):
     """A photo of a visit: upright pixels without metadata, in the file that ``sha256`` names."""
-
-    __pydantic_config__ = STRICT
 
     visit: int
     sha256: Sha256
@@ -25,14 +23,12 @@ class KeptPhoto:
 
 
 @dataclass(frozen=True)
-class KeptFinding:
+class KeptFinding(Strict):
     """A Finding as its ``as_json`` gave it, and who confirmed the name and when.
 
     ``answers`` in the order in which they were given; ``visible`` the parts that could be seen, None where
-    nobody told. Both are kept together, as a list of pairs.
+    that was not given. Both are stored together, as a list of pairs.
     """
-
-    __pydantic_config__ = STRICT
 
     visit: int
     finding: dict[str, Any]
@@ -47,26 +43,24 @@ class KeptFinding:
 
     @model_validator(mode="before")
     @classmethod
-    def _apart(cls, given: Any) -> Any:
-        """What can be seen is a field of its own in here, and the first of the answers in the book."""
+    def _from_storage(cls, given: Any) -> Any:
+        """What can be seen is a field of its own here, and the first of the answers in the book."""
         if not isinstance(given, dict) or "answers" not in given:
             return given
         answers = from_pairs(given["answers"])
-        told = {VISIBLE: answers.pop(VISIBLE)} if VISIBLE in answers else {}
-        return {**given, "answers": answers, **told}
+        visible = {VISIBLE: answers.pop(VISIBLE)} if VISIBLE in answers else {}
+        return {**given, "answers": answers, **visible}
 
     @model_serializer(mode="wrap")
-    def _together(self, write: SerializerFunctionWrapHandler) -> dict[str, Any]:
+    def _to_storage(self, write: SerializerFunctionWrapHandler) -> dict[str, Any]:
         data: dict[str, Any] = write(self)
         visible = data.pop("visible")
         return {**data, "answers": in_pairs(data["answers"], visible)}
 
 
 @dataclass(frozen=True)
-class KeptPlan:
+class KeptPlan(Strict):
     """A Plan as its ``as_json`` gave it; ``chosen`` is what was decided on, in words."""
-
-    __pydantic_config__ = STRICT
 
     visit: int
     plan: dict[str, Any]
@@ -75,17 +69,17 @@ class KeptPlan:
 
 
 def in_pairs(answers: Mapping[str, Any], visible: Visible | None) -> list[list[Any]]:
-    """The answers in their order, each as [character, answer]; before them ["visible", parts] where that was told.
+    """The answers in their order, each as [character, answer]; before them ["visible", parts] where that was given.
 
     >>> in_pairs({"milky_sap": ["absent"], "plant_height": 4.0}, ("leaves",))
     [['visible', ['leaves']], ['milky_sap', ['absent']], ['plant_height', 4.0]]
     """
-    told = [[VISIBLE, list(visible)]] if visible is not None else []
-    return told + [[character, answer] for character, answer in answers.items()]
+    first = [[VISIBLE, list(visible)]] if visible is not None else []
+    return first + [[character, answer] for character, answer in answers.items()]
 
 
 def from_pairs(kept: object) -> dict[str, Any]:
-    """What in_pairs made, as a mapping in that order; a mapping, as books of before have it, is taken as it is.
+    """What in_pairs made, as a mapping in that order; a mapping, as older books have it, is taken as it is.
 
     Raises ValueError for anything else, and for a character that is there twice.
 

@@ -1,9 +1,4 @@
-"""A program in a fork that is killed, or refused the disk, at the N-th point at which it touches the disk.
-
-The points: a file of the user's folder opened for writing, renamed, removed, made or cut short
-(Python's audit events), each fsync before and after, each step of model.storage (half a file
-written, for one), each statement of SQLite and places within it.
-"""
+"""A program in a fork with a home of its own, killed or refused the disk at one of its points, and how it ended."""
 
 from __future__ import annotations
 
@@ -11,22 +6,16 @@ import json
 import mmap
 import os
 import signal
-import sqlite3
 import sys
 import tempfile
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 from typing import IO, Any
 
-from model import storage
 from model.errors import SwardkeyError
-
-WITHIN = 400  # steps of SQLite's machine between two points within a statement
-CHANGES = ("os.rename", "os.remove", "os.mkdir", "os.rmdir", "os.truncate", "os.link")
-NOTHING_WRITTEN = ("after commit", "migration done")  # steps after which no disk can refuse any more
-Deed = Callable[[str], None]
+from tests.security.kill_points import Action, kill, kill_points
 
 
 @dataclass(frozen=True)
@@ -35,8 +24,8 @@ class Ended:
 
     status: int
     points: int
-    told: str
-    complained: str
+    out: str
+    err: str
     seconds: float
 
     @property
@@ -47,14 +36,14 @@ class Ended:
     @property
     def in_a_sentence(self) -> bool:
         """Whether it was done, or said in one sentence why not."""
-        said = self.complained.strip()
+        said = self.err.strip()
         one = said.startswith("swardkey: ") and said.count("\n") == 0
         return self.status == 0 or (self.status == 2 and one)
 
     @property
     def tracebacks(self) -> int:
         """Faults of ours that it ran into."""
-        return "Traceback" in self.complained or "fault of the program" in self.complained or self.status in (1, 3)
+        return "Traceback" in self.err or "fault of the program" in self.err or self.status in (1, 3)
 
     def fault(self, home: Path) -> str:
         """Where a fault of ours was, as the tool noted it down."""
@@ -62,86 +51,15 @@ class Ended:
         return f"\n{files[-1].read_text()[-1500:]}" if files else ""
 
 
-def kill(name: str) -> None:
-    """What a power cut does to a program."""
-    os.kill(os.getpid(), signal.SIGKILL)
-
-
-def refuse(number: int) -> Deed:
-    """A disk that refuses, as the system would say it."""
-
-    def deed(name: str) -> None:
-        raise OSError(number, os.strerror(number), name)
-
-    return deed
-
-
-class _Points:
-    """Counts the points of this process from 0, and does the deed at one of them, or from it on."""
-
-    def __init__(self, home: Path, at: int, deed: Deed, onwards: bool, count: mmap.mmap) -> None:
-        self.home, self.at, self.deed, self.onwards, self.count = str(home), at, deed, onwards, count
-        self.passed = 0
-
-    def point(self, name: str) -> None:
-        passed = self.passed
-        self.passed += 1
-        self.count[:8] = self.passed.to_bytes(8, "little")
-        if self.deed is not kill and name in NOTHING_WRITTEN:
-            return
-        if passed == self.at or (self.onwards and 0 <= self.at < passed):
-            self.deed(name)
-
-    def audit(self, event: str, told: tuple[Any, ...]) -> None:
-        writes = event == "open" and isinstance(told[2], int) and told[2] & (os.O_WRONLY | os.O_RDWR | os.O_CREAT)
-        if (writes or event in CHANGES) and str(told[0]).startswith(self.home):
-            self.point(str(told[0]))
-
-
-_points: _Points | None = None
-
-
-def _reached(point: str) -> None:
-    """Takes the place of model.storage.go_on, wherever that was given as the ordinary step."""
-    from tests.security.fault_points import _points
-
-    if _points is not None:
-        _points.point(point)
-
-
-def _arm(points: _Points) -> None:
-    global _points
-    _points = points
-    storage.go_on.__code__ = _reached.__code__.replace(co_name="go_on")
-    fsync, connect = os.fsync, sqlite3.connect
-
-    def told_fsync(handle: int) -> None:
-        points.point("before fsync")
-        fsync(handle)
-        points.point("after fsync")
-
-    def told_connect(database: Any, *args: Any, **options: Any) -> sqlite3.Connection:
-        connection: sqlite3.Connection = connect(database, *args, **options)
-        # An exception in these is swallowed by SQLite: they can kill, but not refuse.
-        if str(database).startswith(points.home) and points.deed is kill:
-            connection.set_trace_callback(points.point)
-            connection.set_progress_handler(lambda: points.point("within a statement"), WITHIN)
-        return connection
-
-    os.fsync = told_fsync
-    sqlite3.connect = told_connect  # type: ignore[assignment]
-    sys.addaudithook(points.audit)
-
-
 class Program:
-    """Work in a fork with ``home`` as the user's folder, and the deed at point ``at``; ``before`` is done first."""
+    """Work in a fork with ``home`` as the user's folder, and the action at point ``at``; ``before`` is done first."""
 
     def __init__(
         self,
         home: Path,
         work: Callable[[], None],
-        at: int = -1,
-        deed: Deed = kill,
+        at: int | str = -1,
+        action: Action = kill,
         onwards: bool = False,
         before: Callable[[], None] = lambda: None,
     ) -> None:
@@ -153,8 +71,15 @@ class Program:
         self._began = time.monotonic()
         self.process = os.fork()
         if not self.process:
-            points = _Points(home, at, deed, onwards, self._count)
-            _in_the_fork(home, work, points, [output.fileno() for output in self._outputs], before)
+
+            def count(passed: int) -> None:
+                self._count[:8] = passed.to_bytes(8, "little")
+
+            def watched() -> None:
+                with kill_points(home, at, action, onwards=onwards, count=count):
+                    work()
+
+            _in_the_fork(home, watched, [output.fileno() for output in self._outputs], before)
 
     def kill(self) -> None:
         """Kill it from outside, wherever it is."""
@@ -163,9 +88,9 @@ class Program:
     def end(self) -> Ended:
         """Wait for its end."""
         status = os.waitstatus_to_exitcode(os.waitpid(self.process, 0)[1])
-        told, complained = (_whole(output) for output in self._outputs)
+        out, err = (_whole(output) for output in self._outputs)
         points = int.from_bytes(self._count[:8], "little")
-        return Ended(status, points, told, complained, time.monotonic() - self._began)
+        return Ended(status, points, out, err, time.monotonic() - self._began)
 
 
 def run(home: Path, work: Callable[[], None], killed_after: float | None = None, **options: Any) -> Ended:
@@ -175,6 +100,19 @@ def run(home: Path, work: Callable[[], None], killed_after: float | None = None,
         time.sleep(killed_after)
         program.kill()
     return program.end()
+
+
+def killed_over(fresh: Callable[[], Path], work: Callable[[], None], runs: int) -> Iterator[tuple[Path, Ended]]:
+    """A fresh home after the undisturbed work, then as many after it was killed at points spread over the work."""
+    home = fresh()
+    whole = run(home, work)
+    assert whole.status == 0, whole.err
+    yield home, whole
+    for number in range(runs):
+        home = fresh()
+        ended = run(home, work, at=whole.points * (2 * number + 1) // (2 * runs))
+        assert ended.killed, ended.err
+        yield home, ended
 
 
 def _whole(output: IO[bytes]) -> str:
@@ -196,9 +134,7 @@ def warm_up(*more: str) -> None:
         importlib.import_module(name)
 
 
-def _in_the_fork(
-    home: Path, work: Callable[[], None], points: _Points, handles: list[int], before: Callable[[], None]
-) -> None:
+def _in_the_fork(home: Path, work: Callable[[], None], handles: list[int], before: Callable[[], None]) -> None:
     status = 3
     try:
         for number, handle in enumerate(handles, start=1):
@@ -208,7 +144,6 @@ def _in_the_fork(
         os.environ["SWARDKEY_HOME"] = str(home)
         os.chdir(home)
         before()
-        _arm(points)
         work()
         status = 0
     except SystemExit as ended:
@@ -250,14 +185,14 @@ def commands(*lines: list[str]) -> Callable[[], None]:
 
 
 def ask(home: Path, question: Callable[[Path], Any]) -> Any:
-    """The answer, as plain data, that a new program finds; raises AssertionError with what it complained of."""
+    """The answer, as plain data, that a new program finds; raises AssertionError with its errors."""
 
     def work() -> None:
         sys.stdout.write(json.dumps(question(home)))
 
     ended = run(home, work)
-    assert ended.status == 0, ended.complained
-    return json.loads(ended.told)
+    assert ended.status == 0, ended.err
+    return json.loads(ended.out)
 
 
-__all__ = ["Ended", "Program", "ask", "commands", "kill", "refuse", "run", "warm_up"]
+__all__ = ["Ended", "Program", "ask", "commands", "killed_over", "run", "warm_up"]

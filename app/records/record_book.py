@@ -1,0 +1,98 @@
+"""The record book of a folder: one database, and the parts that work on it under one name."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from types import TracebackType
+from typing import Self
+
+from app.records.book import Book
+from app.records.database import PATIENCE, Clock, Database, utc_now
+from app.records.drafts import Drafts
+from app.records.queries import Queries
+from app.records.signing import Signing
+from app.records.switch import finish_restore
+from app.services.home import home
+
+
+class Records:
+    """The records in ``folder``, made where there are none.
+
+    What pages, commands and papers call is listed here; which part does it, and how, only that part knows.
+    ``patience``: seconds to wait for another program that is writing. Raises RecordsError.
+    """
+
+    def __init__(self, folder: Path, patience: float = PATIENCE, clock: Clock = utc_now) -> None:
+        self.folder = folder
+        self.database = Database(folder, patience, clock)
+
+        book = Book(self.database)
+        self.add_client = book.add_client
+        self.change_client = book.change_client
+        self.client = book.client
+        self.clients = book.clients
+        self.add_site = book.add_site
+        self.change_site = book.change_site
+        self.site = book.site
+        self.sites = book.sites
+        self.add_visit = book.add_visit
+        self.change_visit = book.change_visit
+        self.store_photo = book.store_photo
+        self.photo_file = book.photo_file
+        self.add_photo = book.add_photo
+        self.add_finding = book.add_finding
+        self.confirm_finding = book.confirm_finding
+        self.add_plan = book.add_plan
+        self.add_treatment = book.add_treatment
+        self.change_treatment = book.change_treatment
+        self.treatment_row = book.treatment_row
+        self.add_follow_up = book.add_follow_up
+        self.finish_follow_up = book.finish_follow_up
+        self.tell_group = book.tell_group
+
+        signing = Signing(self.database, book)
+        self.together = signing.together
+        self.sign = signing.sign
+        self.amend = signing.amend
+        self.unsigned = signing.unsigned
+        self.current = signing.current
+        self.versions = signing.versions
+        self.unsigned_record = signing.unsigned_record
+        self.visit = signing.visit
+        self.visits = signing.visits
+        self.treatments = signing.treatments
+        self.new_treatment = signing.new_treatment
+
+        queries = Queries(self.database, book, signing)
+        self.group_uses = queries.group_uses
+        self.groups_used = queries.groups_used
+        self.follow_ups = queries.follow_ups
+        self.overdue = queries.overdue
+        self.history = queries.history
+        self.search = queries.search
+        self.dataset = queries.dataset
+
+        drafts = Drafts(self.database)
+        self.save_draft = drafts.save_draft
+        self.draft = drafts.draft
+        self.recent_drafts = drafts.recent_drafts
+        self.end_draft = drafts.end_draft
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        self.close()
+
+    def close(self) -> None:
+        """Let the file go. What was written is on the disk already."""
+        self.database.connection.close()
+
+
+def open_records(folder: Path | None = None, patience: float = PATIENCE, clock: Clock = utc_now) -> Records:
+    """The records of this user, or those in ``folder``; made where there are none. Raises RecordsError."""
+    if folder is None:
+        finish_restore(home())
+    return Records(folder or home() / "records", patience, clock)
