@@ -36,7 +36,7 @@ class Sum:
     @classmethod
     def of(cls, title: str, result: Result) -> Sum:
         """From what model.mix hands back."""
-        return cls(title, tuple(result.told), result.working)
+        return cls(title, tuple(result.rows), result.working)
 
 
 @dataclass(frozen=True)
