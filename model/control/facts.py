@@ -5,9 +5,9 @@ from __future__ import annotations
 from datetime import date
 from typing import Annotated, Literal, get_args
 
-from pydantic import BaseModel, ConfigDict, Field, model_validator
+from pydantic import Field, model_validator
 
-from model.flora.species import Fact, Months
+from model.flora.species import Entry, Fact, Months
 
 Rating = Literal["safe", "caution", "injures", "unknown"]
 MethodName = Literal["leave", "cultural", "mow", "hand", "cover", "pre_emergent", "selective", "wipe", "non_selective"]
@@ -110,13 +110,11 @@ class Lawn(Fact):
     traps: list[Statement] = Field(default_factory=list)
 
 
-class Method(BaseModel):
+class Method(Entry):
     """A way to deal with weeds, and where it is used. Per cent of ground for ``cover_at_most``.
 
     ``short``: what to do, in a few words that begin a sentence.
     """
-
-    model_config = ConfigDict(extra="forbid", frozen=True)
 
     title: str
     short: str
@@ -152,10 +150,8 @@ class Caution(Statement):
     when: str
 
 
-class Ban(BaseModel):
+class Ban(Entry):
     """Months in which a state forbids an active without a permit."""
-
-    model_config = ConfigDict(extra="forbid", frozen=True)
 
     active: str
     whole_months: Months
@@ -229,27 +225,23 @@ class Resistance(Fact):
     text: str
 
 
-class Kind(BaseModel):
+class Kind(Entry):
     """Weeds that come back alike, with the options that hold for all of them.
 
     ``seeding``: what is done first when one is pulled or dug in seed.
     """
-
-    model_config = ConfigDict(extra="forbid", frozen=True)
 
     name: str
     seeding: Statement
     options: Annotated[list[Option], Field(min_length=1)]
 
 
-class Treatment(BaseModel):
+class Treatment(Entry):
     """A file of configs/plans: one species' kind, and what differs from it.
 
     ``without`` and ``without_mixes`` strike methods, or mixes of actives, out of the kind's options. ``seeding``
     takes the place of the kind's. ``hazards`` are cautioned of in every case.
     """
-
-    model_config = ConfigDict(extra="forbid", frozen=True)
 
     kind: str
     about: list[Statement] = Field(default_factory=list)

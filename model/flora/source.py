@@ -6,19 +6,17 @@ from collections.abc import Iterator, Mapping
 from pathlib import Path
 from typing import Any
 
-from pydantic import BaseModel, ConfigDict
+from pydantic import BaseModel
 
 from model.errors import FloraError, nearest
-from model.flora.species import Fact, Standing
+from model.flora.species import Entry, Fact, Standing
 
 # How far a standing may be leant on: the lower, the further.
 _WEIGHT: dict[Standing, int] = {"published": 0, "common practice": 1, "from memory": 2}
 
 
-class Source(BaseModel):
+class Source(Entry):
     """Where a fact was read. ``standing`` says how far it may be leant on."""
-
-    model_config = ConfigDict(extra="forbid", frozen=True)
 
     citation: str
     url: str | None = None

@@ -15,10 +15,14 @@ Range = tuple[float, float]
 Sources = Annotated[list[str], Field(min_length=1)]
 
 
-class Fact(BaseModel):
-    """Anything that was read somewhere: source keys, and how far they may be leant on."""
+class Entry(BaseModel):
+    """Anything read from a file of facts: unknown fields are refused, and values do not change."""
 
     model_config = ConfigDict(extra="forbid", frozen=True)
+
+
+class Fact(Entry):
+    """Anything that was read somewhere: source keys, and how far they may be leant on."""
 
     source: Sources
     standing: Standing
@@ -101,10 +105,8 @@ class Judgement(Fact):
     decision: str
 
 
-class Species(BaseModel):
+class Species(Entry):
     """One plant, as its file under configs/species gives it; ``id`` is the file's name."""
-
-    model_config = ConfigDict(extra="forbid", frozen=True)
 
     id: str
     scientific_name: str

@@ -8,11 +8,11 @@ from functools import lru_cache
 from pathlib import Path
 from typing import Literal, Self
 
-from pydantic import BaseModel, ConfigDict, Field, model_validator
+from pydantic import Field, model_validator
 
 from model.errors import SwardkeyError
 from model.flora.load import CONFIGS, read_facts
-from model.flora.species import Fact
+from model.flora.species import Entry, Fact
 from model.mix.number import readable
 
 
@@ -52,10 +52,8 @@ class Oxides(Fact):
     potassium_in_potash: float = Field(gt=0, lt=1)
 
 
-class MixFacts(BaseModel):
+class MixFacts(Entry):
     """configs/mix.yaml: plausible spans by name, and the oxides of fertiliser."""
-
-    model_config = ConfigDict(extra="forbid", frozen=True)
 
     spans: dict[str, Span]
     oxides: Oxides

@@ -8,11 +8,11 @@ from pathlib import Path
 from typing import Annotated, Self
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
-from pydantic import BaseModel, ConfigDict, Field, field_validator, model_validator
+from pydantic import Field, field_validator, model_validator
 
 from model.flora.load import CONFIGS, load_sources, read_facts
 from model.flora.source import Source, cite
-from model.flora.species import Fact
+from model.flora.species import Entry, Fact
 
 FACTORS = ("delta_t", "wind", "heat", "cold", "humidity")
 Number = Annotated[float, Field(allow_inf_nan=False)]
@@ -31,10 +31,8 @@ class VapourLimit(Limit):
     hours: Annotated[float, Field(gt=0)]
 
 
-class Band(BaseModel):
+class Band(Entry):
     """Limits of one factor, in ``unit``; on a limit, a reading still counts as within."""
-
-    model_config = ConfigDict(extra="forbid", frozen=True)
 
     name: str
     unit: str
@@ -64,20 +62,16 @@ class LawnHeat(Limit):
     lawns: Annotated[list[str], Field(min_length=1)]
 
 
-class RainRules(BaseModel):
+class RainRules(Entry):
     """Hours that are assumed where no figure is known; millimetres that a pre-emergent wants, but not at once."""
-
-    model_config = ConfigDict(extra="forbid", frozen=True)
 
     assumed: Limit
     pre_emergent: Limit
     raining: Limit
 
 
-class LockOut(BaseModel):
+class LockOut(Entry):
     """Hours of the clock lock-out around sunset and sunrise."""
-
-    model_config = ConfigDict(extra="forbid", frozen=True)
 
     stop_before_sunset: Limit
     caution_before_sunset: Limit
@@ -115,10 +109,8 @@ class Place(Fact):
         return zone
 
 
-class SprayFacts(BaseModel):
+class SprayFacts(Entry):
     """configs/spray.yaml."""
-
-    model_config = ConfigDict(extra="forbid", frozen=True)
 
     bands: dict[str, Band]
     volatile: VapourLimit

@@ -8,11 +8,11 @@ from functools import lru_cache
 from pathlib import Path
 from typing import Annotated, Literal, Self
 
-from pydantic import BaseModel, ConfigDict, Field, model_validator
+from pydantic import Field, model_validator
 
 from model.flora.load import CONFIGS, load_sources, read_facts
 from model.flora.source import Source, cite
-from model.flora.species import Fact
+from model.flora.species import Entry, Fact
 from model.spray.degree_days import DegreeDays, Unit
 
 
@@ -92,10 +92,8 @@ class DegreeDayThreshold(Happening):
         return "within" if total <= high + slack else "past"
 
 
-class WarmthFacts(BaseModel):
+class WarmthFacts(Entry):
     """configs/warmth.yaml."""
-
-    model_config = ConfigDict(extra="forbid", frozen=True)
 
     soil: list[SoilThreshold]
     degree_days: list[DegreeDayThreshold]
