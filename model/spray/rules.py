@@ -19,20 +19,20 @@ Number = Annotated[float, Field(allow_inf_nan=False)]
 
 
 class Limit(Fact):
-    """A number beyond which something changes, and the words that say why."""
+    """A limit, and the words that say why it matters."""
 
     value: Number
     because: str
 
 
 class VapourLimit(Limit):
-    """Heat in which vapour leaves dried spray; ``hours``: how long after spraying it still does."""
+    """Temperature above which dried spray volatilises; ``hours``: for how long after spraying."""
 
     hours: Annotated[float, Field(gt=0)]
 
 
 class Band(Entry):
-    """Limits of one factor, in ``unit``; on a limit, a reading still counts as within."""
+    """Limits of one factor, in ``unit``; a reading on a limit is within it."""
 
     name: str
     unit: str
@@ -43,7 +43,7 @@ class Band(Entry):
 
     @property
     def limits(self) -> list[Limit]:
-        """The limits that there are, from low to high."""
+        """The limits given, from low to high."""
         every = (self.stop_below, self.caution_below, self.caution_above, self.stop_above)
         return [limit for limit in every if limit is not None]
 
@@ -56,14 +56,14 @@ class Band(Entry):
 
 
 class LawnHeat(Limit):
-    """Heat, in C, above which an active hurts some lawns."""
+    """Temperature, C, above which an active injures some lawns."""
 
     active: str
     lawns: Annotated[list[str], Field(min_length=1)]
 
 
 class RainRules(Entry):
-    """Hours that are assumed where no figure is known; millimetres that a pre-emergent wants, but not at once."""
+    """Hours assumed where no figure is known; millimetres that a pre-emergent needs, but not at once."""
 
     assumed: Limit
     pre_emergent: Limit
@@ -85,14 +85,14 @@ class LockOut(Entry):
 
 
 class Sign(Fact):
-    """Something that is seen at the place, as a question and as a statement."""
+    """A sign of an inversion on site, as a question and as a statement."""
 
     question: str
     text: str
 
 
 class Place(Fact):
-    """Where the sun of a state is reckoned. Degrees north and east; ``zone`` of the IANA data base."""
+    """Where the sunrise of a state is calculated. Degrees north and east; ``zone`` of the IANA database."""
 
     capital: str
     latitude: Annotated[float, Field(ge=-60, le=0)]
@@ -129,7 +129,7 @@ class SprayFacts(Entry):
 
 @dataclass(frozen=True)
 class Rules:
-    """The facts, and the sources that they are read from."""
+    """The facts and their sources."""
 
     facts: SprayFacts
     sources: dict[str, Source]
