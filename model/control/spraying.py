@@ -5,7 +5,7 @@ from __future__ import annotations
 import dataclasses
 from collections.abc import Sequence
 
-from model.control.load import Control
+from model.control.knowledge import Control
 from model.control.option import JudgedOption
 from model.control.use import Reason, Use, judge_use
 from model.flora.source import cite

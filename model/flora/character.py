@@ -12,7 +12,7 @@ Kind = Literal["choice", "number", "month"]
 Effort = Literal["glance", "handle", "lens", "dig"]
 Part = Literal["leaves", "flowers", "seeds", "roots"]
 PARTS: tuple[Part, ...] = get_args(Part)
-MOST_AT_ONCE = 8  # states that a person is shown at a time; more are asked in two taps
+MOST_AT_ONCE = 8  # states that a person is shown at a time; more take two taps
 
 
 class Group(Entry):
@@ -25,11 +25,10 @@ class Group(Entry):
 class Character(Entry):
     """One question of the key, as configs/characters.yaml gives it.
 
-    ``states`` maps state id to its wording (choices only). ``domain`` is the closed span of
-    numbers that are believed, in ``unit``. ``applies_when`` maps another character to states:
-    the character exists on a plant that shows at least one of them, for each entry.
-    ``part`` is what must be there to be looked at, and ``until`` when it is gone again. ``groups``
-    deal out more than eight states, each to one group, so that a person picks a group first.
+    ``states`` maps state id to its wording (choices only). ``domain`` is the closed span of plausible numbers, in
+    ``unit``. ``applies_when`` maps another character to states: for each entry, a plant must show at least one of them
+    to have this character. ``part`` is what must be visible, and ``until`` when it is gone again. ``groups`` divide
+    more than eight states, so that a person picks a group first.
     """
 
     id: str

@@ -137,6 +137,7 @@ def test_a_file_that_does_not_say_leaves_it_open(key: Key, tmp_path: Path) -> No
 @pytest.mark.parametrize(
     ("text", "says"),
     [
+        ("milky_sap: absent\nmilky_sap: present\n", "line 2: not valid YAML (milky_sap is given twice); fix that line"),
         ("visible: [leafs]\n", "visible: 'leafs' is not a part that the key asks about; did you mean leaves?"),
         ("visible: []\n", "visible: name what can be seen, one or more of leaves, flowers, seeds, roots"),
         ("visible:\n", "visible: name what can be seen"),
