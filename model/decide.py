@@ -1,4 +1,4 @@
-"""What would decide, where no more is asked: which part to look at, dig up or wait for, and in which months."""
+"""What would decide once questions are over: which part to look at, dig up or wait for, and in which months."""
 
 from __future__ import annotations
 
@@ -17,14 +17,14 @@ from model.traits.question import LEAST_APPLICABLE, separation_chance
 Array = NDArray[np.float64]
 How = Literal["photo", "look", "dig", "wait"]
 MOST = 3  # things that a person is asked for
-LEAST = 0.05  # bits, or look-alikes told apart: less is not worth a second visit
-PARTS_OUTSIDE = 0.2  # what a character counts for that parts a plant from one outside the flora
-MOST_OF = 0.5  # share of what is probable that must bear the part in a month
+LEAST = 0.05  # bits, or look-alikes distinguished: less is not worth a second visit
+SEPARATES_OUTSIDE = 0.2  # worth of a character that distinguishes the plant from one outside the flora
+MOST_OF = 0.5  # share of the probable plants that must have the part in a month
 
 
 @dataclass(frozen=True)
 class Decider:
-    """One thing that would tell most: a character of a part, how to come by it, and when (months, empty for any)."""
+    """A character that would decide: of which part, how to see it, and when (months, empty for any)."""
 
     character: str
     part: Part
@@ -39,18 +39,18 @@ def deciders(
     answers: Answers,
     hidden: Collection[str],
     left: Collection[int] = (),
-    parting: Collection[str] = (),
+    separate_outside: Collection[str] = (),
 ) -> tuple[Decider, ...]:
-    """The best character of each part, most telling first; three at most.
+    """The best character of each part, most informative first; three at most.
 
     ``probability`` float (species + 1,), ``hidden`` characters that cannot be seen now, ``left`` rows of look-alikes
-    that are still to be told from the first, ``parting`` characters that part it from plants outside the flora.
+    still to be excluded, ``separate_outside`` characters that distinguish the lead from plants outside the flora.
     """
     flora = likelihoods.flora
     worth = np.maximum(expected_bits(likelihoods, probability), 0.0)
     if left:
         worth = worth + separation_chance(likelihoods, int(probability[:-1].argmax()), left)
-    worth = worth + PARTS_OUTSIDE * np.array([c in parting for c in flora.characters])
+    worth = worth + SEPARATES_OUTSIDE * np.array([c in separate_outside for c in flora.characters])
     worth = worth * likelihoods.answerable
     listed = probability[:-1] / max(float(probability[:-1].sum()), 1e-300)
     worth = np.where(listed @ likelihoods.applicable >= LEAST_APPLICABLE, worth, 0.0)
@@ -68,7 +68,7 @@ def deciders(
 
 
 def _open(character: Character, part: Part, answers: Answers, hidden: Collection[str]) -> bool:
-    """Whether the character is of that part, still to come and unanswered; one that was unsure may still be told."""
+    """Whether the character is of that part, still to be seen and unanswered (unsure counts as unanswered)."""
     gone = character.until is not None and character.id in hidden
     return character.part == part and not gone and answers.get(character.id, ()) == () and character.kind != "month"
 
@@ -83,12 +83,12 @@ def _decider(character: Character, worth: float, months: tuple[int, ...], hidden
 
 
 def _months(flora: Flora, listed: Array, part: Part) -> tuple[int, ...]:
-    """Months in which most of what is probable bears flowers, or ripe seed; none where it is in no month, or in all."""
+    """Months in which most of the probable plants have flowers, or ripe seed; empty where in no month, or in all."""
     if part not in ("flowers", "seeds"):
         return ()
     seasons = [plant.season for plant in flora.species.values()]
-    bearing = [(season.flowers if part == "flowers" else season.seeds) or () for season in seasons]
+    in_part = [(season.flowers if part == "flowers" else season.seeds) or () for season in seasons]
     months = tuple(
-        m for m in range(1, 13) if sum(p for p, when in zip(listed, bearing, strict=True) if m in when) >= MOST_OF
+        m for m in range(1, 13) if sum(p for p, when in zip(listed, in_part, strict=True) if m in when) >= MOST_OF
     )
     return months if len(months) < 12 else ()

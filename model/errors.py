@@ -11,23 +11,23 @@ class SwardkeyError(Exception):
 
 
 class FloraError(SwardkeyError):
-    """A file under configs/ is wrong. Mend the file and the line that the message names."""
+    """A file under configs/ is wrong. Fix the file and the line that the message names."""
 
 
 class AnswerError(SwardkeyError):
-    """An answer names no known character or state. Use the nearest valid one that is named."""
+    """An answer does not name a known character or state. The message gives the nearest valid one."""
 
 
 class PhotoError(SwardkeyError):
-    """A photo cannot be used. Take or choose another; the message says which and why."""
+    """A photo cannot be used. The message says which and why; take or choose another."""
 
 
 class ModelError(SwardkeyError):
-    """A photo model cannot be loaded. Use another or restore the one that was shipped."""
+    """A photo model cannot be loaded. Use another, or restore the one that was shipped."""
 
 
 class CollectionError(SwardkeyError):
-    """Photos to learn from are missing, too few or not labelled as the message says."""
+    """The labelled photos are missing, too few or wrongly labelled. The message says which."""
 
 
 def nearest(word: str, known: Iterable[str]) -> str:

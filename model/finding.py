@@ -39,7 +39,7 @@ class PhotoEvidence(Protocol):
 class Candidate:
     """One species: its probability (0-1), the photo's own, and the answers for and against it.
 
-    ``evidence``: whether the photos were compared with photos of it, or only with drawings; None with neither.
+    ``evidence``: whether the photos were compared with photos of it; None where the photo model does not know it.
     """
 
     species: str
@@ -56,8 +56,8 @@ class Candidate:
 class Override:
     """The answers overturned the photo: from which species, to which, and by which answers.
 
-    ``reasons``: one entry a deciding answer, strongest first: character, what was answered,
-    what the overturned species would have shown, and the likelihood ratio in favour.
+    ``reasons``: the deciding answers, strongest first, each with its character, what was answered, what the overturned
+    species would have shown, and the likelihood ratio in favour.
     """
 
     photo_said: str
@@ -70,13 +70,12 @@ class Finding:
     """The result of identify; ``probability`` is that of ``species``, candidates come best first.
 
     ``candidates`` are the first ten of ``species_count`` and all others of 0.001 or more;
-    ``still_to_exclude`` are look-alikes of ``species`` that the answers have not told from it yet, and
+    ``still_to_exclude`` are look-alikes of ``species`` that the answers do not distinguish from it yet, and
     ``outside_to_exclude`` those that its file names though they are not in the flora. ``relative_probability`` is that
-    of a plant like the leading species that is not in the flora, against that species (0-1, None with no lead to
-    speak of).
+    of an unlisted plant similar to the leading species, against that species (0-1, None where none is likely).
     ``hangs_on`` is the one answer without which the name would be lost, where there is one. ``visible`` are the parts
-    that can be seen; ``set_aside`` characters that were answered, but are of parts that are not there. ``stop`` says
-    why nothing more is asked, and ``would_decide`` what would tell most then.
+    that can be seen; ``set_aside`` characters that were answered but cannot be seen. ``stop`` says why nothing more is
+    asked, and ``would_decide`` what would be most informative then.
     """
 
     status: Status
@@ -101,19 +100,19 @@ class Finding:
         """The Finding as plain data that JSON can hold, as ``identify --json`` and ``ask --json`` print it.
 
         ``status``: confirmed, likely, undecided or unlisted. ``species``: id of the plant that is named, or null;
-        ``probability``: of it. All probabilities are 0 to 1. ``unlisted_probability``: of a plant like none that is
-        listed; ``relative_probability``: of one like the first candidate that is not listed, against it, or null.
+        ``probability``: of it. All probabilities are 0 to 1. ``unlisted_probability``: of a plant unlike any listed;
+        ``relative_probability``: of an unlisted one similar to the first candidate, against it, or null.
         ``candidates``: best first, each with its answers for (``agrees``) and against it (``disagrees``), ids of
         characters, in the order in which they were given. ``species_count``: how many plants are listed in all.
         ``override``: what the photo said, what the answers say, and for which reasons; or null. ``next_question``: the
         character to ask next with its wording, ``part`` (leaves, flowers, seeds, roots), states in their order, and
         ``groups`` of states where there are many; null where nothing more is asked. ``stop``: why not: proven, asked
-        enough, too often unsure, or nothing left; null while there is a question. ``would_decide``: what would tell
-        most then, best first: the character, its part, ``how`` to come by it (photo, look, dig, wait), and the
-        ``months`` (1-12) in which it is to be had, empty for any. ``still_to_exclude``: look-alikes not told from
-        ``species`` yet, ``outside_to_exclude``: those that are not listed, by name. ``hangs_on``: the one answer
+        enough, too often unsure, or nothing left; null while there is a question. ``would_decide``: what would be most
+        informative then, best first: the character, its part, ``how`` to see it (photo, look, dig, wait), and the
+        ``months`` (1-12) in which it can be seen, empty for any. ``still_to_exclude``: look-alikes not distinguished
+        from ``species`` yet, ``outside_to_exclude``: those that are not listed, by name. ``hangs_on``: the one answer
         without which the name would be lost, or null. ``visible``: the parts that can be seen, all where that was not
-        told; ``set_aside``: characters that were answered, but are of other parts. ``photos``: notes on each photo.
+        given; ``set_aside``: characters that were answered, but are of other parts. ``photos``: notes on each photo.
         """
         data = asdict(self)
         question = self.next_question

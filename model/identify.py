@@ -1,8 +1,9 @@
-"""Fuse prior, photos and answers into a Finding: a name, how sure, why, and what to ask next."""
+"""Combine prior, photos and answers into a Finding: a name, how sure, why, and what to ask next."""
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 from functools import cached_property
 from pathlib import Path
 
@@ -14,10 +15,9 @@ from model.finding import Candidate, Finding, Kind, Override, PhotoEvidence, Sto
 from model.flora import Species
 from model.flora.character import PARTS
 from model.flora.load import CONFIGS, Flora, Reader, load_flora, with_own
-from model.hint import Hinted, hint_log_likelihood
 from model.override import override_of, would_show
 from model.prior import PriorConfig, load_prior, prior, season_month
-from model.proof import CONFIRMED, KEPT, LEADS, LIKELY, Proof, Status, least_kept, outside_left, unseparated, whole
+from model.proof import CONFIRMED, KEPT, LEADS, LIKELY, Proof, Status, least_kept, normalised, outside_left, unseparated
 from model.traits import (
     Age,
     Answers,
@@ -25,33 +25,47 @@ from model.traits import (
     Observer,
     Visible,
     age,
+    expected_evidence,
     in_sight,
     load_observer,
     next_question,
     out_of_sight,
     relative_probability,
-    telling,
     visible_log_likelihood,
 )
 from model.traits.question import Question
 
 __all__ = [
-    "CONFIRMED", "LEADS", "LIKELY", "Candidate", "Finding", "Key", "Kind", "Override", "PhotoEvidence", "Status",
-    "identify", "would_show",
+    "CONFIRMED", "LEADS", "LIKELY", "Candidate", "Finding", "Key", "Kind", "Observation", "Override", "PhotoEvidence",
+    "Status", "identify", "would_show",
 ]  # fmt: skip
 
 Array = NDArray[np.float64]
-MOST_ASKED = 12  # answers after which no more is asked
-MOST_UNSURE = 4  # of them unsure: what decides is then not to be had from this person, or not today
+MOST_ASKED = 12  # questions in one interview
+MOST_UNSURE = 4  # of them unsure: this person cannot see what decides, or not today
 SHOWN, LEAST_SHOWN = 10, 0.001  # a Finding lists ten candidates, and all others of this probability or more
-DATED = "flowering_month"  # the character that a month with flowers in sight answers by itself
+DATED = "flowering_month"  # the character that the month answers where flowers are in sight
+
+
+@dataclass(frozen=True)
+class Observation:
+    """What is known of one plant; everything may be missing.
+
+    ``answers`` as check_answers returns them; ``month`` 1-12; ``region`` of configs/prior.yaml; ``visible`` the parts
+    that can be seen, None when that was not given.
+    """
+
+    answers: Answers = field(default_factory=dict)
+    photos: PhotoEvidence | None = None
+    month: int | None = None
+    region: str | None = None
+    visible: Visible | None = None
 
 
 class Key:
     """The flora with its likelihoods and prior, loaded once and used for many plants.
 
-    ``own`` are species of the user's own, from files in ``own_folder``; ``observer`` says how people err, if not as
-    configs/observer.yaml.
+    ``own`` are the user's own species, from files in ``own_folder``; ``observer`` replaces configs/observer.yaml.
     """
 
     def __init__(
@@ -75,8 +89,8 @@ class Key:
 
     @property
     def likelihoods(self) -> Likelihoods:
-        """The tables for plants of which nobody has told what is to be seen."""
-        return self.at("untold")
+        """The tables for plants of unknown age."""
+        return self.at("unknown")
 
     def at(self, stage: Age) -> Likelihoods:
         """The tables for plants of one age, made when they are first needed."""
@@ -84,35 +98,21 @@ class Key:
             self._aged[stage] = Likelihoods(self.flora, self._observer, stage)
         return self._aged[stage]
 
-    def posterior(
-        self,
-        answers: Answers,
-        photos: PhotoEvidence | None = None,
-        month: int | None = None,
-        region: str | None = None,
-        visible: Visible | None = None,
-    ) -> Array:
-        """P(hypothesis | photos, answers, what can be seen), float (species + 1,), sums to 1, last is unlisted."""
-        logs, hint = self.logs(answers, photos, month, region, visible)
-        return whole(logs + hint)
+    def posterior(self, seen: Observation) -> Array:
+        """P(hypothesis | observation), float (species + 1,), sums to 1, last is unlisted."""
+        return normalised(self.logs(seen))
 
-    def logs(
-        self,
-        answers: Answers,
-        photos: PhotoEvidence | None = None,
-        month: int | None = None,
-        region: str | None = None,
-        visible: Visible | None = None,
-    ) -> tuple[Array, Array]:
-        """ln of the posterior up to a constant, without the hint from drawings; and what the hint adds."""
-        counted = in_sight(answers, out_of_sight(self.flora.characters, visible))
-        before = prior(self.flora, self.prior_config, month, region)
-        logs = np.log(before) + self.at(age(visible)).log_likelihood(counted)
-        local = season_month(self.prior_config, month, region)
-        logs += visible_log_likelihood(self.flora, self._observer, visible, local, counted.get(DATED, ()) != ())
-        if photos is not None:
-            logs += photo_log_likelihood(self.flora, photos)
-        return logs, hint_log_likelihood(photos, self.flora.ids, before)
+    def logs(self, seen: Observation) -> Array:
+        """ln of the posterior up to a constant, float (species + 1,)."""
+        counted = in_sight(seen.answers, out_of_sight(self.flora.characters, seen.visible))
+        logs = np.log(prior(self.flora, self.prior_config, seen.month, seen.region))
+        logs += self.at(age(seen.visible)).log_likelihood(counted)
+        local = season_month(self.prior_config, seen.month, seen.region)
+        dated = counted.get(DATED, ()) != ()
+        logs += visible_log_likelihood(self.flora, self._observer, seen.visible, local, dated)
+        if seen.photos is not None:
+            logs += photo_log_likelihood(self.flora, seen.photos)
+        return logs
 
 
 def photo_log_likelihood(flora: Flora, photos: PhotoEvidence) -> Array:
@@ -132,156 +132,145 @@ def identify(
     region: str | None = None,
     visible: Visible | None = None,
 ) -> Finding:
-    """Name a plant from what is known of it.
+    """Name a plant from an Observation of these fields. Answers on parts that cannot be seen are set aside.
 
-    ``answers`` as check_answers gives them; ``month`` 1-12; ``visible`` the parts that can be seen, None when that was
-    not told; all may be missing. Answers on parts that are not there are set aside.
-    A photo alone never confirms: `confirmed` needs P >= 0.95, of which 0.80 must be left with any one answer taken
-    away; for every look-alike in the flora, two answers that tell the two apart or one that is no known slip; for each
-    outside of it that the species file names, an answer on what parts the two; and answers enough that a relative
-    which is not listed is improbable too. Where that relative is too probable, nothing is named. `unlisted` needs that
-    hypothesis to outweigh all species together. A hint from drawings
-    orders candidates and questions, but names nothing that would not be named without it.
+    A photo alone never confirms. `confirmed` needs P >= 0.95, and 0.80 with any one answer left out; for every
+    look-alike in the flora, two answers that distinguish it or one that is not a known slip; for each look-alike
+    outside the flora that the species file names, an answer on a character that distinguishes it; and enough answers
+    to make an unlisted relative improbable. Where that relative is too probable, nothing is named. `unlisted` needs
+    that hypothesis to outweigh all species together.
     """
-    hidden = out_of_sight(key.flora.characters, visible)
-    counted, likelihoods = in_sight(answers, hidden), key.at(age(visible))
-    logs, hint = key.logs(answers, photos, month, region, visible)
-    p, plain = whole(logs + hint), whole(logs)
-    lead = int(p[:-1].argmax())
-    proof = _proof(key, likelihoods, counted, photos, lead, (p, plain, logs))
-    names = proof.status in ("confirmed", "likely")
-    # What only a hint makes probable is still asked about as if there were none.
-    asked = plain if p[lead] >= LIKELY and not names else p
-    told = {*hidden, DATED} if month is not None and visible is not None and "flowers" in visible else hidden
-    stop, question = _next(likelihoods, asked, counted, lead, proof, told, key.prior_config.alike, logs)
-    verdicts = {c: likelihoods.tables[c].verdicts(answer) for c, answer in counted.items()}
-    wanted = question is None and proof.status != "confirmed"
-    return Finding(
-        status=proof.status,
-        species=key.flora.ids[lead] if names else None,
-        probability=proof.sure if names else None,
-        unlisted_probability=float(p[-1]),
-        candidates=tuple(_candidate(key, i, p, verdicts, photos) for i in _shown(p)),
-        species_count=len(key.flora.ids),
-        override=override_of(likelihoods, counted, photos, lead, p),
-        next_question=question,
-        still_to_exclude=tuple(key.flora.ids[i] for i in proof.left) if names else (),
-        outside_to_exclude=tuple(str(entry.outside) for entry in proof.outside) if names else (),
-        relative_probability=proof.relative if proof.sure >= LIKELY else None,
-        photos=tuple(dict(photo) for photo in photos.photos) if photos is not None else (),
-        visible=visible if visible is not None else PARTS,
-        set_aside=tuple(c for c in answers if c in hidden),
-        hangs_on=proof.hangs_on if names and proof.kept < KEPT else None,
-        stop=stop,
-        would_decide=_deciders(key, asked, counted, hidden, proof) if wanted else (),
-    )
+    return _Naming(key, Observation(answers, photos, month, region, visible)).finding()
 
 
-def _deciders(key: Key, p: Array, answers: Answers, hidden: Collection[str], proof: Proof) -> tuple[Decider, ...]:
-    parting = {c for entry in proof.outside for c in entry.separate_by} if proof.sure >= LIKELY else set()
-    return deciders(key.likelihoods, p, answers, hidden, proof.left, parting)
+class _Naming:
+    """One plant being named: its observation, the posterior, the leading species and how well that is proven."""
+
+    def __init__(self, key: Key, seen: Observation) -> None:
+        self.key, self.seen = key, seen
+        self.hidden = out_of_sight(key.flora.characters, seen.visible)
+        self.answers = in_sight(seen.answers, self.hidden)
+        self.likelihoods = key.at(age(seen.visible))
+        self.logs = key.logs(seen)
+        self.p = normalised(self.logs)
+        self.lead = int(self.p[:-1].argmax())
+        self.proof = self._proof()
+
+    def _proof(self) -> Proof:
+        flora, answers, lead = self.key.flora, self.answers, self.lead
+        kept, hangs_on = least_kept(self.likelihoods, self.logs, answers, lead)
+        return Proof(
+            sure=float(self.p[lead]),
+            unlisted=float(self.p[-1]),
+            relative=self._relative(),
+            left=unseparated(self.likelihoods, flora, answers, lead),
+            outside=outside_left(self.likelihoods, flora, answers, lead),
+            kept=kept,
+            hangs_on=hangs_on,
+            # A species known by name only has no characters, so answers cannot prove it.
+            provable=bool(answers) and bool(flora.species[flora.ids[lead]].characters),
+        )
+
+    def _relative(self) -> float:
+        """P(an unlisted relative), against the lead; photos are evidence only on species that they know."""
+        photos, config, photo = self.seen.photos, self.key.prior_config, 1.0
+        known = photos.log_likelihood.get(self.key.flora.ids[self.lead]) if photos is not None else None
+        if photos is not None and known is not None:
+            photo = float(np.exp(photos.log_likelihood_other - known))
+        return relative_probability(
+            self.likelihoods, self.answers, self.lead, config.relatives, config.alike, photo, config.looks
+        )
+
+    def finding(self) -> Finding:
+        """The Finding, with the next question or what would decide."""
+        proof, ids, photos, visible = self.proof, self.key.flora.ids, self.seen.photos, self.seen.visible
+        named = proof.status in ("confirmed", "likely")
+        stop, question = self._next()
+        return Finding(
+            status=proof.status,
+            species=ids[self.lead] if named else None,
+            probability=proof.sure if named else None,
+            unlisted_probability=float(self.p[-1]),
+            candidates=self._candidates(),
+            species_count=len(ids),
+            override=override_of(self.likelihoods, self.answers, photos, self.lead, self.p),
+            next_question=question,
+            still_to_exclude=tuple(ids[i] for i in proof.left) if named else (),
+            outside_to_exclude=tuple(str(entry.outside) for entry in proof.outside) if named else (),
+            relative_probability=proof.relative if proof.sure >= LIKELY else None,
+            photos=tuple(dict(photo) for photo in photos.photos) if photos is not None else (),
+            visible=visible if visible is not None else PARTS,
+            set_aside=tuple(c for c in self.seen.answers if c in self.hidden),
+            hangs_on=proof.hangs_on if named and proof.kept < KEPT else None,
+            stop=stop,
+            would_decide=self._deciders() if question is None and proof.status != "confirmed" else (),
+        )
+
+    def _deciders(self) -> tuple[Decider, ...]:
+        against_outside = self._separate_outside() if self.proof.sure >= LIKELY else set()
+        return deciders(self.key.likelihoods, self.p, self.answers, self.hidden, self.proof.left, against_outside)
+
+    def _separate_outside(self) -> set[str]:
+        """The characters that distinguish the lead from what is left outside the flora."""
+        return {c for entry in self.proof.outside for c in entry.separate_by}
+
+    def _next(self) -> tuple[Stop | None, Question | None]:
+        """Why nothing more is asked, or what is asked next."""
+        proof, answers, likelihoods, month = self.proof, self.answers, self.likelihoods, self.seen.month
+        if proof.status == "confirmed":
+            return "proven", None
+        if len(answers) >= MOST_ASKED:
+            return "asked enough", None
+        if sum(answer == () for answer in answers.values()) >= MOST_UNSURE:
+            return "too often unsure", None
+        dated = month is not None and "flowers" in (self.seen.visible or ())
+        barred = {*self.hidden, DATED} if dated else self.hidden
+        if proof.sure < CONFIRMED:
+            question = next_question(likelihoods, self.p, answers, barred=barred)
+        elif proof.kept >= KEPT or proof.hangs_on is None:
+            question = self._proving(barred)
+        else:
+            # The name hangs on one answer: ask as if that one had not been given.
+            without = self.logs - np.log(likelihoods.tables[proof.hangs_on].likelihood(answers[proof.hangs_on]))
+            question = next_question(likelihoods, normalised(without), answers, barred=barred)
+        return ("nothing left" if question is None else None), question
+
+    def _proving(self, barred: set[str] | frozenset[str]) -> Question | None:
+        """What to ask of a settled name: on look-alikes, then on those outside the flora, then on a relative.
+
+        None where no answer to be had would prove more.
+        """
+        proof, likelihoods = self.proof, self.likelihoods
+        against = expected_evidence(likelihoods, self.lead, self.key.prior_config.alike)
+        outside = self._separate_outside()
+        on_outside = np.where([c in outside for c in likelihoods.tables], against, 0.0)
+        on_relative = against if proof.relative > 1 - CONFIRMED else np.zeros_like(against)
+        for left, evidence in ((proof.left, None), ((), on_outside), ((), on_relative)):
+            question = next_question(likelihoods, self.p, self.answers, left, evidence, barred, settled=True)
+            if question is not None:
+                return question
+        return None
+
+    def _candidates(self) -> tuple[Candidate, ...]:
+        verdicts = {c: self.likelihoods.tables[c].verdicts(answer) for c, answer in self.answers.items()}
+        photo = self.seen.photos.probabilities if self.seen.photos is not None else {}
+        plants = list(self.key.flora.species.values())
+        return tuple(
+            Candidate(
+                species=plants[row].id,
+                scientific_name=plants[row].scientific_name,
+                common_name=plants[row].common_name,
+                probability=float(self.p[row]),
+                photo_probability=photo.get(plants[row].id),
+                agrees=tuple(c for c, verdict in verdicts.items() if verdict[row] == "agrees"),
+                disagrees=tuple(c for c, verdict in verdicts.items() if verdict[row] == "disagrees"),
+                evidence="photographed" if plants[row].id in photo else None,
+            )
+            for row in _listed(self.p)
+        )
 
 
-def _proof(
-    key: Key,
-    likelihoods: Likelihoods,
-    answers: Answers,
-    photos: PhotoEvidence | None,
-    lead: int,
-    chances: tuple[Array, ...],
-) -> Proof:
-    p, plain, logs = chances
-    kept, hangs_on = least_kept(likelihoods, logs, answers, lead)
-    return Proof(
-        sure=min(float(p[lead]), float(plain[lead])),
-        unlisted=min(float(p[-1]), float(plain[-1])),
-        relative=_relative(key, likelihoods, answers, photos, lead),
-        left=unseparated(likelihoods, key.flora, answers, lead),
-        outside=outside_left(likelihoods, key.flora, answers, lead),
-        kept=kept,
-        hangs_on=hangs_on,
-        # Of a species that is known by name only no answer can speak, so none can prove it.
-        provable=bool(answers) and bool(key.flora.species[key.flora.ids[lead]].characters),
-    )
-
-
-def _next(
-    likelihoods: Likelihoods,
-    p: Array,
-    answers: Answers,
-    lead: int,
-    proof: Proof,
-    barred: Collection[str],
-    alike: float,
-    logs: Array,
-) -> tuple[Stop | None, Question | None]:
-    """Why nothing more is asked, or what is asked next."""
-    if proof.status == "confirmed":
-        return "proven", None
-    if len(answers) >= MOST_ASKED:
-        return "asked enough", None
-    if sum(answer == () for answer in answers.values()) >= MOST_UNSURE:
-        return "too often unsure", None
-    if proof.sure < CONFIRMED:
-        question = next_question(likelihoods, p, answers, barred=barred)
-    elif proof.kept >= KEPT or proof.hangs_on is None:
-        question = _proving(likelihoods, p, answers, proof, barred, telling(likelihoods, lead, alike))
-    else:
-        # The name hangs on one answer: ask as if that one had not been given.
-        without = logs - np.log(likelihoods.tables[proof.hangs_on].likelihood(answers[proof.hangs_on]))
-        question = next_question(likelihoods, whole(without), answers, barred=barred)
-    return ("nothing left" if question is None else None), question
-
-
-def _proving(
-    likelihoods: Likelihoods, p: Array, answers: Answers, proof: Proof, barred: Collection[str], against: Array
-) -> Question | None:
-    """What to ask of a name that stands: first on look-alikes, then on those outside the flora, then on a relative.
-
-    Nothing where no answer that can be had would prove more.
-    """
-    parting = {c for entry in proof.outside for c in entry.separate_by}
-    on_outside = np.where([c in parting for c in likelihoods.tables], against, 0.0)
-    tells = against if proof.relative > 1 - CONFIRMED else np.zeros_like(against)
-    for left, told in ((proof.left, None), ((), on_outside), ((), tells)):
-        question = next_question(likelihoods, p, answers, left, told, barred, settled=True)
-        if question is not None:
-            return question
-    return None
-
-
-def _relative(key: Key, likelihoods: Likelihoods, answers: Answers, photos: PhotoEvidence | None, lead: int) -> float:
-    """P(a relative that is not listed), against the lead; photos speak only of species that they know."""
-    known = photos.log_likelihood.get(key.flora.ids[lead]) if photos is not None else None
-    photo = float(np.exp(photos.log_likelihood_other - known)) if photos is not None and known is not None else 1.0
-    config = key.prior_config
-    return relative_probability(likelihoods, answers, lead, config.relatives, config.alike, photo, config.looks)
-
-
-def _shown(p: Array) -> list[int]:
+def _listed(p: Array) -> list[int]:
+    """Rows of the species that a Finding lists, best first."""
     order = np.argsort(-p[:-1], kind="stable")
     return [int(i) for place, i in enumerate(order) if place < SHOWN or p[i] >= LEAST_SHOWN]
-
-
-def _candidate(
-    key: Key, row: int, p: Array, verdicts: Mapping[str, list[str | None]], photos: PhotoEvidence | None
-) -> Candidate:
-    plant = key.flora.species[key.flora.ids[row]]
-    return Candidate(
-        species=plant.id,
-        scientific_name=plant.scientific_name,
-        common_name=plant.common_name,
-        probability=float(p[row]),
-        photo_probability=photos.probabilities.get(plant.id) if photos is not None else None,
-        agrees=tuple(c for c, told in verdicts.items() if told[row] == "agrees"),
-        disagrees=tuple(c for c, told in verdicts.items() if told[row] == "disagrees"),
-        evidence=_evidence(plant.id, photos),
-    )
-
-
-def _evidence(species: str, photos: PhotoEvidence | None) -> Kind | None:
-    if photos is None:
-        return None
-    if species in photos.probabilities:
-        return "photographed"
-    return "drawn" if isinstance(photos, Hinted) and species in photos.hint else None

@@ -1,4 +1,4 @@
-"""Answers that overturned the photo: from which plant, to which, and by which answers."""
+"""Whether the answers overturned the photo: from which plant, to which, and by which answers."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ MOVED = 2.0  # likelihood ratio from which an answer counts as a reason
 def override_of(
     likelihoods: Likelihoods, answers: Answers, photos: PhotoEvidence | None, lead: int, p: Array
 ) -> Override | None:
-    """Where the photo's first choice was a species, and the answers now put another hypothesis first; else None.
+    """The override, where the photo's first choice was a species and the answers favour another hypothesis; else None.
 
     ``lead`` is the row of the best listed species, ``p`` float (species + 1,) the posterior.
     """

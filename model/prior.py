@@ -1,4 +1,4 @@
-"""What is believed about the species before any photo or answer."""
+"""The prior: how probable each species is before any photo or answer."""
 
 from __future__ import annotations
 
@@ -7,30 +7,26 @@ from typing import Annotated
 
 import numpy as np
 from numpy.typing import NDArray
-from pydantic import BaseModel, ConfigDict, Field
+from pydantic import Field
 
 from model.errors import SwardkeyError, nearest
 from model.flora.load import CONFIGS, Flora, read_as
-from model.flora.species import Standing
+from model.flora.species import Entry, Standing
 
 Share = Annotated[float, Field(gt=0, lt=1)]
 Positive = Annotated[float, Field(gt=0)]
-EVERYWHERE = "none"  # what is typed for no region: all weeds count alike
+EVERYWHERE = "none"  # typed for no region: a flat prior
 
 
-class Region(BaseModel):
+class Region(Entry):
     """How a region differs: factors on single species, and months by which its seasons shift."""
-
-    model_config = ConfigDict(extra="forbid", frozen=True)
 
     weights: dict[str, Positive]
     shift: int = 0
 
 
-class PriorConfig(BaseModel):
-    """configs/prior.yaml: the share of unlisted plants and of relatives, weights of words, regions."""
-
-    model_config = ConfigDict(extra="forbid", frozen=True)
+class PriorConfig(Entry):
+    """configs/prior.yaml: shares of unlisted plants and of relatives, weights of the words for commonness, regions."""
 
     unlisted: Share
     relatives: Share
@@ -54,9 +50,8 @@ def prior(
 ) -> NDArray[np.float64]:
     """Prior probability of each hypothesis, float (species + 1,), sums to 1, last is unlisted.
 
-    Flat over the species when told nothing; with a region, by how common each weed is in
-    lawns; with a month (1-12), less for a plant out of its season. Raises SwardkeyError for
-    a region that is not in the configuration.
+    Flat over the species by default; with a region, by how common each weed is in lawns; with a month (1-12), less for
+    a plant out of season. Raises SwardkeyError for a region that is not in the configuration.
     """
     weights = np.ones(len(flora.ids))
     local = season_month(config, month, region)
@@ -71,7 +66,7 @@ def prior(
 
 
 def season_month(config: PriorConfig, month: int | None, region: str | None) -> int | None:
-    """The month (1-12) by which the seasons of the species files count in a region.
+    """The month (1-12) of the species files' calendar that corresponds to a month in a region.
 
     Raises SwardkeyError for a region that is not in the configuration.
     """
@@ -83,7 +78,7 @@ def season_month(config: PriorConfig, month: int | None, region: str | None) -> 
 
 
 def region_named(config: PriorConfig, name: str | None) -> str | None:
-    """The region that is meant: the usual one when none is named, none at all for ``none``.
+    """The region for a name: the usual one where none is named, None for ``none``.
 
     Raises SwardkeyError for a region that is not in the configuration.
     """

@@ -1,4 +1,4 @@
-"""Whether a name is proven: by how much, against which look-alikes, and not by one answer alone."""
+"""Whether a name is proven: how probable it is, against which look-alikes, and not by one answer alone."""
 
 from __future__ import annotations
 
@@ -17,18 +17,18 @@ from model.traits.question import SEPARATES
 Array = NDArray[np.float64]
 Status = Literal["confirmed", "likely", "undecided", "unlisted"]
 CONFIRMED, LIKELY, LEADS = 0.95, 0.70, 0.50
-KEPT = 0.80  # what a proven name keeps with any single answer taken away
-RELATIVE_LIKELY = 0.14  # share of a relative outside the flora from which no name is put forward
+KEPT = 0.80  # probability that a proven name keeps with any one answer left out
+RELATIVE_LIKELY = 0.14  # with a relative outside the flora this probable, nothing is named
 
 
 @dataclass(frozen=True)
 class Proof:
-    """How well the leading species stands.
+    """How well the leading species is proven.
 
-    ``sure`` its probability (0-1); ``unlisted`` that of a plant like none; ``relative`` that of one outside the flora
-    that resembles it, against it; ``left`` rows of look-alikes not told from it yet, and ``outside`` those that the
-    species file names though they are not in the flora; ``kept`` its least
-    probability with one answer taken away, and ``hangs_on`` that answer; ``provable``: whether answers can prove it.
+    ``sure`` its probability (0-1); ``unlisted`` that of a plant unlike any listed; ``relative`` that of a similar one
+    outside the flora, against it; ``left`` rows of look-alikes not distinguished from it yet, and ``outside`` those
+    that the species file names though they are not in the flora; ``kept`` its least probability with one answer left
+    out, and ``hangs_on`` that answer; ``provable``: whether answers can prove it.
     """
 
     sure: float
@@ -42,7 +42,7 @@ class Proof:
 
     @property
     def status(self) -> Status:
-        """What may be said of the name."""
+        """What may be claimed."""
         if self.unlisted >= LEADS:
             return "unlisted"
         stands = self.sure >= CONFIRMED and self.kept >= KEPT and self.provable
@@ -52,31 +52,31 @@ class Proof:
 
 
 def unseparated(likelihoods: Likelihoods, flora: Flora, answers: Answers, lead: int) -> tuple[int, ...]:
-    """Rows of the look-alikes of ``lead`` that the answers do not tell from it yet.
+    """Rows of the look-alikes of ``lead`` that the answers do not distinguish from it yet.
 
-    Two answers tell it, or one that is no slip: an answer that people are not known to give of the look-alike. For the
-    second of two, all other answers together do as well.
+    Two answers distinguish it, or one that is not a known slip for the look-alike. All other answers together may
+    stand for the second of the two.
     """
     tables = [(likelihoods.tables[c], answer) for c, answer in answers.items() if answer != ()]
     ratios = [table.likelihood(answer) for table, answer in tables]
     left = []
     for other in flora.look_alikes[flora.ids[lead]]:
         row = flora.ids.index(other)
-        # Of what nobody has described in the look-alike, an answer tells nothing.
-        speaks = [table.known[row] or not table.applicable[row] for table, _ in tables]
-        against = [float(ratio[lead] / ratio[row]) if speaks[i] else 1.0 for i, ratio in enumerate(ratios)]
-        told = [tables[i] for i, one in enumerate(against) if one >= SEPARATES]
+        # Where the file does not describe the look-alike, an answer is no evidence.
+        scored = [table.known[row] or not table.applicable[row] for table, _ in tables]
+        against = [float(ratio[lead] / ratio[row]) if scored[i] else 1.0 for i, ratio in enumerate(ratios)]
+        separating = [tables[i] for i, one in enumerate(against) if one >= SEPARATES]
         rest = math.prod(against) / max(against, default=1.0)
-        twice = len(told) >= 2 or (len(told) == 1 and rest >= SEPARATES)
-        if not twice and not any(not table.is_slip(answer, row) for table, answer in told):
+        twice = len(separating) >= 2 or (len(separating) == 1 and rest >= SEPARATES)
+        if not twice and all(table.is_slip(answer, row) for table, answer in separating):
             left.append(row)
     return tuple(left)
 
 
 def outside_left(likelihoods: Likelihoods, flora: Flora, answers: Answers, lead: int) -> tuple[LookAlike, ...]:
-    """Look-alikes that are named by the file of ``lead`` but not in the flora, and not told from it yet.
+    """Look-alikes outside the flora that the file of ``lead`` names, and that are not distinguished from it yet.
 
-    One is told once an answer agrees with the species on a character that the file says parts the two.
+    One answer that agrees with the species on a character of ``separate_by`` distinguishes it.
     """
     agreed = {c for c, answer in answers.items() if likelihoods.tables[c].verdict(answer, lead) == "agrees"}
     named = [entry for entry in flora.species[flora.ids[lead]].look_alikes if entry.outside is not None]
@@ -84,19 +84,19 @@ def outside_left(likelihoods: Likelihoods, flora: Flora, answers: Answers, lead:
 
 
 def least_kept(likelihoods: Likelihoods, logs: Array, answers: Answers, lead: int) -> tuple[float, str | None]:
-    """The least probability of ``lead`` with one answer taken away, and which answer that is.
+    """The least probability of ``lead`` with one answer left out, and which answer that is.
 
     ``logs`` float (species + 1,): ln of the posterior with all answers, up to a constant. 0 and None without answers.
     """
     worst: tuple[float, str | None] = (math.inf, None)
     for character, answer in answers.items():
         if answer != ():
-            without = whole(logs - np.log(likelihoods.tables[character].likelihood(answer)))
+            without = normalised(logs - np.log(likelihoods.tables[character].likelihood(answer)))
             worst = min(worst, (float(without[lead]), character), key=lambda found: found[0])
     return worst if worst[1] is not None else (0.0, None)
 
 
-def whole(logs: Array) -> Array:
+def normalised(logs: Array) -> Array:
     """Probabilities that sum to 1, from their logarithms up to a constant."""
     weights = np.exp(logs - logs.max())
     return np.asarray(weights / weights.sum())

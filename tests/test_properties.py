@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 
 from model.flora import Character
 from model.flora.character import PARTS
-from model.identify import Key, identify
+from model.identify import Key, Observation, identify
 from model.interview import Interview
 from model.traits import answers_text, check_answer, check_answers, out_of_sight, read_answers
 from model.traits.likelihood import USUAL
@@ -48,7 +48,7 @@ def test_order_of_answers_is_irrelevant(key: Key, given_answers: dict[str, Any],
     answers = check_answers(key.flora.characters, given_answers)
     mixed = list(answers.items())
     random.Random(seed).shuffle(mixed)
-    assert np.array_equal(key.posterior(answers), key.posterior(dict(mixed)))
+    assert np.array_equal(key.posterior(Observation(answers)), key.posterior(Observation(dict(mixed))))
 
 
 @QUIET
@@ -57,14 +57,14 @@ def test_unsure_changes_nothing(key: Key, given_answers: dict[str, Any], unsure:
     characters = key.flora.characters
     name = list(characters)[unsure]
     without = {c: a for c, a in given_answers.items() if c != name}
-    p = key.posterior(check_answers(characters, without))
-    assert np.array_equal(p, key.posterior(check_answers(characters, {**without, name: "unsure"})))
+    p = key.posterior(Observation(check_answers(characters, without)))
+    assert np.array_equal(p, key.posterior(Observation(check_answers(characters, {**without, name: "unsure"}))))
 
 
 @QUIET
 @given(given_answers=answer_sets(), month=st.one_of(st.none(), st.integers(1, 12)))
 def test_probabilities_sum_to_one(key: Key, given_answers: dict[str, Any], month: int | None) -> None:
-    p = key.posterior(check_answers(key.flora.characters, given_answers), month=month)
+    p = key.posterior(Observation(check_answers(key.flora.characters, given_answers), month=month))
     assert np.isfinite(p).all() and (p > 0).all()
     assert abs(p.sum() - 1.0) < 1e-9
 
@@ -77,8 +77,8 @@ def test_an_answer_never_moves_a_plant_it_agrees_with_below_one_it_contradicts(
     """For frequency words above `rarely`: what is seldom true of a plant may speak against it."""
     answers = check_answers(key.flora.characters, given_answers)
     name, answer = list(answers.items())[-1]
-    before = key.posterior({c: a for c, a in answers.items() if c != name})
-    after = key.posterior(answers)
+    before = key.posterior(Observation({c: a for c, a in answers.items() if c != name}))
+    after = key.posterior(Observation(answers))
     table = key.likelihoods.tables[name]
     values = answer if isinstance(answer, tuple) else (answer,)
     columns = [table.column(value) for value in values]

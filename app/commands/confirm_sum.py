@@ -23,7 +23,7 @@ def finish(result: Result, typed: list[str | None], as_json: bool, sure: bool) -
         return
     console = Console(highlight=False)
     table = Table(box=None, show_header=False, pad_edge=False)
-    for what, amount in result.told:
+    for what, amount in result.rows:
         table.add_row(what, f"[bold]{amount}[/bold]")
     console.print(table)
     for line in result.working:

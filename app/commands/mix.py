@@ -9,12 +9,10 @@ from typing import Annotated, TypeVar
 import typer
 
 from app.commands.confirm_sum import finish
-from model.mix.area import Area, measure_area, read_shape
+from model.mix.area import measure_area, read_shape
 from model.mix.doubt import MixError
-from model.mix.fertiliser import Feed, feed, feed_for, read_analysis
-from model.mix.granule import spread
+from model.mix.fertiliser import feed, feed_for, read_analysis
 from model.mix.output import (
-    Output,
     output_from_area,
     output_from_speed,
     output_from_time,
@@ -22,9 +20,9 @@ from model.mix.output import (
     strip_length,
 )
 from model.mix.rate import read_rate
-from model.mix.spot import mix_spot
-from model.mix.strength import active_in, product_for, read_strength
-from model.mix.tank import plan_tank
+from model.mix.result import Result
+from model.mix.strength import active_in, product_for, read_strength, spread
+from model.mix.tank import mix_spot, plan_tank
 from model.mix.unit import (
     GRAMS_PER_100M2,
     KM_PER_HOUR,
@@ -98,7 +96,7 @@ MEASURES = {
 }
 
 
-def measured_output(given: set[str], numbers: dict[str, float], times: list[float]) -> Output:
+def measured_output(given: set[str], numbers: dict[str, float], times: list[float]) -> Result:
     """The output in whichever way enough was given for, and nothing besides."""
     if given == {"litres", "area"}:
         return output_from_area(numbers["litres"], numbers["area"])
@@ -182,7 +180,6 @@ def nitrogen(
     """Nitrogen, phosphorus and potassium in a rate of fertiliser, or the product for a wanted dose of nitrogen."""
     bag = read("--analysis", analysis, lambda text: read_analysis(text, elements))
     square_metres = None if area is None else number("--area", area, SQUARE_METRES)
-    found: Feed
     if rate is not None and want is None and not liquid:
         found = feed(bag, read("--rate", rate, read_rate), square_metres)
     elif want is not None and rate is None:
@@ -276,7 +273,7 @@ def area(
         for form, both in given.items()
         for text in both[less] or []
     ]
-    found: Area = measure_area(shapes)
+    found = measure_area(shapes)
     finish(found, [], as_json, sure)
 
 

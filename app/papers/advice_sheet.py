@@ -83,7 +83,7 @@ def summary(sheet: Sheet, plan: Plan) -> None:
 def _parted(plan: Plan) -> set[str]:
     """The plants that the plan itself tells from the one in front."""
     front = plan.case.species[0]
-    return {p.other if p.one == front else p.one for p in plan.partings if front in (p.one, p.other)}
+    return {p.other if p.one == front else p.one for p in plan.distinctions if front in (p.one, p.other)}
 
 
 def _what_it_is(sheet: Sheet, naming: Naming, key: Key, parted: Collection[str]) -> None:

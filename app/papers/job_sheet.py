@@ -36,7 +36,7 @@ class Sum:
     @classmethod
     def of(cls, title: str, result: Result) -> Sum:
         """From what model.mix hands back."""
-        return cls(title, tuple(result.told), result.working)
+        return cls(title, tuple(result.rows), result.working)
 
 
 @dataclass(frozen=True)
@@ -132,7 +132,7 @@ def _weed(sheet: Sheet, job: JobSheet, key: Key, control: Control) -> None:
     sheet.heading("The weed")
     naming = job.naming.among(job.plan.case.species)
     sheet.text(how_sure(naming, key))
-    parted = {key.flora.species[species].common_name for p in job.plan.partings for species in (p.one, p.other)}
+    parted = {key.flora.species[species].common_name for p in job.plan.distinctions for species in (p.one, p.other)}
     still = [(name, note) for name, note, out in taken_for(naming, key) if not out and name not in parted]
     if still:
         sheet.text("Before you start, look again: it may be mistaken for")

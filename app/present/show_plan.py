@@ -93,7 +93,7 @@ def heading(plan: Plan, control: Control) -> str:
 def parting_lines(plan: Plan, control: Control) -> list[str]:
     """What tells the candidates of a shortlist apart, a line a pair."""
     names = {s: control.flora.species[s].common_name for s in plan.case.species}
-    return [f"{names[p.one]} or {names[p.other]}? {p.note}" for p in plan.partings]
+    return [f"{names[p.one]} or {names[p.other]}? {p.note}" for p in plan.distinctions]
 
 
 def ruled_out_lines(plan: Plan, notes: Notes) -> list[str]:

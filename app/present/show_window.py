@@ -10,7 +10,7 @@ from rich.text import Text
 
 from model.spray import Day, Reason, Verdict, clock
 from model.spray.degree_days import Record
-from model.spray.reason import gravest_first
+from model.spray.reason import most_serious_first
 from model.spray.warmth import DegreeDayThreshold, Warmth
 
 LABEL_WINS = "The label in your hand wins over every limit here. Measure on site before, during and at the end."
@@ -93,7 +93,7 @@ def one_of_each(day: Day) -> tuple[Reason, ...]:
             if reason.level != "go":
                 each = () if reason.factor in BY_THE_HOUR else (reason.text,)
                 first.setdefault((reason.factor, reason.level, *each), reason)
-    return gravest_first(first.values())
+    return most_serious_first(first.values())
 
 
 def compared(record: Record, entry: DegreeDayThreshold) -> str:

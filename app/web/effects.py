@@ -54,8 +54,7 @@ def _said(context: Context, interview: Interview, character: str) -> dict[str, s
 
 
 def _chances(interview: Interview) -> Any:
-    told = (interview.photos, interview.month, interview.region, interview.visible)
-    return interview.key.posterior(interview.answers, *told)
+    return interview.posterior
 
 
 def _moves(context: Context, before: Any, after: Any) -> list[Move]:

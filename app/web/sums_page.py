@@ -119,7 +119,7 @@ def result_of(kind: str, typed: dict[str, str]) -> dict[str, Any]:
     if asked and typed.get("sure") != "yes":
         return {"asked": asked}
     notes = [doubt.text for doubt in (*result.doubts, *remarks(*typed.values()))]
-    return {"told": result.told, "working": result.working, "notes": notes}
+    return {"told": result.rows, "working": result.working, "notes": notes}
 
 
 def work_out(context: Context, draft: Draft, fields: Fields, which: str) -> Draft:

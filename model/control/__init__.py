@@ -4,9 +4,8 @@ control = load_control(flora)
 plan(control, Case(("soliva_sessilis",), month=6, lawn="buffalo"))
 """
 
-from model.control.case import Case
-from model.control.label import LabelRead
-from model.control.load import Control, load_control
+from model.control.case import Case, LabelRead
+from model.control.knowledge import Control, load_control
 from model.control.option import JudgedOption, with_standing
 from model.control.plan import Plan, plan
 from model.control.spraying import judge_spraying, judge_spraying_day

@@ -1,26 +1,56 @@
-"""The case in hand: which weeds it may be, on which lawn, when, where, and what is near."""
+"""The case that a plan is made for: which weeds it may be, on which lawn, when, where, and what is near."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from datetime import date
 from typing import Any, get_args
 
 from model.control.facts import Near, Place, Stage
-from model.control.label import LabelRead
-from model.control.load import Control
+from model.control.knowledge import Control
 from model.errors import AnswerError, nearest
 
 HIGHEST_GROUP = 34  # of the modes of action that have a number world-wide
 
 
 @dataclass(frozen=True)
+class LabelRead:
+    """A product's label that the user has read, and which names a lawn grass: who read it, and when.
+
+    ``number``: the product's registration number. It counts only where our facts do not settle the matter.
+    """
+
+    actives: tuple[str, ...]
+    lawn: str
+    number: str
+    by: str
+    on: date
+
+    def covers(self, active: str, lawn: str | None) -> bool:
+        """Whether it is for that active on that lawn."""
+        return active in self.actives and lawn == self.lawn
+
+    def __str__(self) -> str:
+        return f"by the label, read by {self.by} on {self.on.day} {self.on:%B %Y}, product {self.number}"
+
+    def as_json(self) -> dict[str, Any]:
+        """The same as plain data."""
+        return {**vars(self), "actives": list(self.actives), "on": self.on.isoformat()}
+
+    @classmethod
+    def of_json(cls, found: dict[str, Any]) -> LabelRead:
+        """From what as_json gave. Raises KeyError, TypeError or ValueError for anything else."""
+        on = date.fromisoformat(found["on"])
+        return cls(tuple(found["actives"]), found["lawn"], found["number"], found["by"], on)
+
+
+@dataclass(frozen=True)
 class Case:
     """What a plan is made for.
 
-    ``species``: one name, or all that a shortlist still holds. ``cover``: per cent of the
-    ground under the weed. ``used``: groups by mode of action used here before. ``month`` is
-    1-12, southern hemisphere. ``cultivar``: of the lawn. ``labels``: those that the user has read.
-    What is None is not known, and nothing is concluded from it.
+    ``species``: one name, or all of a shortlist. ``cover``: weed cover, per cent. ``used``: groups by mode of action
+    used here before. ``month`` is 1-12, southern hemisphere. ``cultivar``: of the lawn. ``labels``: those that the user
+    has read. None means not known, and nothing is concluded from it.
     """
 
     species: tuple[str, ...]
@@ -41,14 +71,14 @@ class Case:
         return plain | {"labels": [label.as_json() for label in self.labels]}
 
     @classmethod
-    def of_json(cls, told: dict[str, Any]) -> Case:
-        """From what as_json gave, or gave when a case held less. Raises TypeError or ValueError for anything else."""
-        parts: dict[str, Any] = {n: tuple(value) if isinstance(value, list) else value for n, value in told.items()}
-        return cls(**parts | {"labels": tuple(LabelRead.of_json(label) for label in told.get("labels", ()))})
+    def of_json(cls, found: dict[str, Any]) -> Case:
+        """From as_json, also of an earlier version with fewer fields. Raises TypeError or ValueError otherwise."""
+        fields: dict[str, Any] = {n: tuple(value) if isinstance(value, list) else value for n, value in found.items()}
+        return cls(**fields | {"labels": tuple(LabelRead.of_json(label) for label in found.get("labels", ()))})
 
 
 def check_case(case: Case, control: Control) -> Case:
-    """The same case, once every word in it is known.
+    """The same case, if every word in it is known.
 
     Raises AnswerError saying which word is not, and what was probably meant.
     """

@@ -1,4 +1,4 @@
-"""What must be said beside a plan: the usual cautions, those that the weed itself calls for, and the law's prompts."""
+"""What goes with a plan: the usual cautions, those for the weed itself, and prompts about the law."""
 
 from __future__ import annotations
 
@@ -6,14 +6,14 @@ from collections.abc import Iterator, Sequence
 
 from model.control.case import Case
 from model.control.facts import HAZARD_OCCASIONS, Statement
-from model.control.load import Control
+from model.control.knowledge import Control
 from model.control.option import JudgedOption
 
 
 def cautions_for(control: Control, case: Case, options: Sequence[JudgedOption]) -> tuple[Statement, ...]:
-    """The cautions of configs/control/cautions.yaml that the case calls for, whether anybody asked or not.
+    """The cautions of configs/control/cautions.yaml for the case.
 
-    After them come the poison schedules of the herbicides, and what is known of the weed's declaration.
+    After them come the poison schedules of the herbicides, and whether the weed is declared.
     """
     wanted = set(_occasions(control, case, options))
     found: list[Statement] = [caution for caution in control.cautions if caution.when in wanted]
@@ -39,12 +39,12 @@ def _occasions(control: Control, case: Case, options: Sequence[JudgedOption]) ->
 
 
 def _actives(options: Sequence[JudgedOption]) -> list[str]:
-    """The actives of what is not ruled out, each once."""
+    """The actives of the options that are not ruled out, each once."""
     return list(dict.fromkeys(a.name for option in options if option.suited != "no" for a in option.actives))
 
 
 def _poisons(control: Control, options: Sequence[JudgedOption]) -> Iterator[Statement]:
-    """The poison schedule of each active where it is known; one sentence for those that are known alike."""
+    """The poison schedule of each active where it is known; one sentence for all with the same."""
     alike: dict[tuple[tuple[int, ...], tuple[str, ...], str], list[str]] = {}
     for name in _actives(options):
         poison = control.actives[name].poison
@@ -58,7 +58,7 @@ def _poisons(control: Control, options: Sequence[JudgedOption]) -> Iterator[Stat
 
 
 def _declared(control: Control, case: Case) -> Iterator[Statement]:
-    """What is known of the weed's declaration in the state; where no state was told, in which ones to ask."""
+    """Whether the weed is declared in the state; where no state was given, in which ones to ask."""
     for species in case.species:
         known = control.declared.get(species, {})
         name = _capital(control.flora.species[species].common_name)
@@ -79,7 +79,7 @@ def _capital(text: str) -> str:
 
 
 def law_for(control: Control, case: Case, options: Sequence[JudgedOption]) -> tuple[Statement, ...]:
-    """The state's licence and record law as prompts, where something in the plan is a herbicide."""
+    """The state's licence and record law as prompts, where the plan has a herbicide."""
     if case.state is None or not _actives(options):
         return ()
     state = control.states[case.state]
@@ -87,8 +87,8 @@ def law_for(control: Control, case: Case, options: Sequence[JudgedOption]) -> tu
     def say(text: str) -> Statement:
         return Statement(text=text, source=state.source, standing=state.standing)
 
-    told = [say(f"Exempt, {state.name}: {state.exempt}")] if state.exempt else []
-    told += [say(f"Licence, {state.name}: {state.licence}"), say(f"Record, {state.name}: {state.record}")]
-    told += [say(f"{state.name}: {text}") for text in state.also]
+    found = [say(f"Exempt, {state.name}: {state.exempt}")] if state.exempt else []
+    found += [say(f"Licence, {state.name}: {state.licence}"), say(f"Record, {state.name}: {state.record}")]
+    found += [say(f"{state.name}: {text}") for text in state.also]
     unconfirmed = f"Not confirmed for {state.name}: {state.unconfirmed} Confirm all of this with the regulator."
-    return (*told, Statement(text=unconfirmed, source=["CP"], standing="common practice"))
+    return (*found, Statement(text=unconfirmed, source=["CP"], standing="common practice"))

@@ -1,13 +1,13 @@
-"""What is known of herbicides, lawns, methods and law: the shapes of the files in configs/control and configs/plans."""
+"""Herbicides, lawns, methods and law: the schemas of the files in configs/control and configs/plans."""
 
 from __future__ import annotations
 
 from datetime import date
 from typing import Annotated, Literal, get_args
 
-from pydantic import BaseModel, ConfigDict, Field, model_validator
+from pydantic import Field, model_validator
 
-from model.flora.species import Fact, Months
+from model.flora.species import Entry, Fact, Months
 
 Rating = Literal["safe", "caution", "injures", "unknown"]
 MethodName = Literal["leave", "cultural", "mow", "hand", "cover", "pre_emergent", "selective", "wipe", "non_selective"]
@@ -23,23 +23,23 @@ Share = Annotated[float, Field(ge=0, le=100)]
 
 
 class Statement(Fact):
-    """One sentence that is shown to people, with where it was read."""
+    """One sentence that is shown to people, with its source."""
 
     text: str
 
 
 class RainFast(Fact):
-    """Hours without rain after spraying: ``low`` for the best formulations, ``high`` to be sure."""
+    """Rain-fast period, hours: ``low`` for the best formulations, ``high`` to be sure."""
 
     low: Annotated[float, Field(gt=0, le=48)]
     high: Annotated[float, Field(gt=0, le=48)]
 
 
 class Registration(Fact):
-    """Whether products with an active may be sold and used in Australia, as far as was known on the day ``checked``.
+    """Whether products with an active may be sold and used in Australia, as known on the day ``checked``.
 
-    ``home_garden``: current, and sold to householders too. ``text`` ends what is said of it: for one
-    that is cancelled since when, why, and how to hand in what is left.
+    ``home_garden``: current, and sold to householders too. ``text`` follows: for a cancelled one since when, why, and
+    how to hand in what is left.
     """
 
     status: Registered
@@ -48,7 +48,7 @@ class Registration(Fact):
 
 
 class Poison(Fact):
-    """The poison schedules (5, 6 or 7; 0 for none) that an active's products are in, by their strength."""
+    """The poison schedules (5, 6 or 7; 0 for none) of an active's products, depending on strength."""
 
     schedules: Annotated[list[Literal[0, 5, 6, 7]], Field(min_length=1)]
 
@@ -56,9 +56,9 @@ class Poison(Fact):
 class Active(Fact):
     """A herbicide's active ingredient.
 
-    ``group``: mode of action by its global number; 0 means unclassified, which is no group to
-    rotate with. ``use``: what it spares. ``confirm``: what must be asked of label or regulator.
-    ``poison``: None where its schedule is not known.
+    ``group``: mode of action by its global number; 0 means unclassified, which does not count in rotation. ``use``:
+    its selectivity. ``confirm``: what to confirm with the label or the regulator. ``poison``: None where its schedule
+    is not known.
     """
 
     group: Annotated[int, Field(ge=0, le=40)]
@@ -73,33 +73,33 @@ class Active(Fact):
     confirm: Statement | None = None
 
 
-class Bearing(Fact):
-    """How a grass bears an active."""
+class Response(Fact):
+    """How a lawn grass tolerates an active."""
 
     rating: Literal["safe", "caution", "injures"]
     note: str = ""
 
 
-class Tolerance(Bearing):
-    """How one lawn grass bears one active; ``cultivars``: those that bear it otherwise than the rest."""
+class Tolerance(Response):
+    """How one lawn grass tolerates one active; ``cultivars``: those that differ from the rest."""
 
-    cultivars: dict[str, Bearing] = Field(default_factory=dict)
+    cultivars: dict[str, Response] = Field(default_factory=dict)
 
 
 class Growing(Fact):
-    """Months in which a lawn grass grows well enough to be fed, mended and mown often."""
+    """Months in which a lawn grass grows well enough to be fed, repaired and mown often."""
 
     months: Months
 
 
 class Cultivar(Fact):
-    """A cultivar, or a group of them that bear herbicides alike."""
+    """A cultivar, or a group of cultivars with the same tolerance."""
 
     name: str
 
 
 class Lawn(Fact):
-    """A lawn grass; ``traps`` are ways in which its name misleads, ``species`` is its id where it is in the flora."""
+    """A lawn grass; ``traps`` are ways its name misleads, ``species`` its id where it is in the flora."""
 
     name: str
     scientific_name: str
@@ -110,13 +110,11 @@ class Lawn(Fact):
     traps: list[Statement] = Field(default_factory=list)
 
 
-class Method(BaseModel):
-    """A way to deal with weeds, and where it is used. Per cent of ground for ``cover_at_most``.
+class Method(Entry):
+    """A method of control, and where it is used. ``cover_at_most``: weed cover, per cent.
 
     ``short``: what to do, in a few words that begin a sentence.
     """
-
-    model_config = ConfigDict(extra="forbid", frozen=True)
 
     title: str
     short: str
@@ -126,19 +124,19 @@ class Method(BaseModel):
     chemical: bool = False
 
 
-# What commands, drafts and kept records called a method before.
+# Earlier names of a method in commands, drafts and records.
 FORMER_METHODS = {"mend": "cultural", "Mend the cause": "cultural"}
 
 
 class Methods(Fact):
-    """All methods, in the order in which a good adviser thinks of them."""
+    """All methods, in the order in which a good adviser considers them."""
 
     methods: dict[MethodName, Method]
     young_months: Annotated[int, Field(ge=1, le=6)]
     growth_months: Annotated[int, Field(ge=1, le=8)]
 
 
-# A weed's hazard and the occasion of its caution: bees that work it are not the hives that somebody told to be near.
+# A weed's hazard and the occasion of its caution: bees on its flowers are not hives nearby.
 HAZARD_OCCASIONS = {hazard: "bees_flowers" if hazard == "bees" else hazard for hazard in get_args(Hazard)}
 OCCASIONS = (
     "always", "chemical", "chemical_on_lawn", "buffalo_chemical", "lasts_in_clippings", "volatile",
@@ -147,15 +145,13 @@ OCCASIONS = (
 
 
 class Caution(Statement):
-    """What is said on an occasion: one of OCCASIONS, or an active by name."""
+    """A caution for an occasion: one of OCCASIONS, or an active by name."""
 
     when: str
 
 
-class Ban(BaseModel):
+class Ban(Entry):
     """Months in which a state forbids an active without a permit."""
-
-    model_config = ConfigDict(extra="forbid", frozen=True)
 
     active: str
     whole_months: Months
@@ -166,7 +162,7 @@ class Ban(BaseModel):
 class State(Fact):
     """A state's licence and record law, as prompts to confirm with the regulator.
 
-    ``exempt``: who need not, which is said first. ``also``: further duties and codes of practice.
+    ``exempt``: who is exempt, which comes first. ``also``: further duties and codes of practice.
     """
 
     name: str
@@ -180,13 +176,13 @@ class State(Fact):
 
 
 class Option(Fact):
-    """One thing that may be done: exactly one of ``when`` (by the season of plant or lawn) or ``months``.
+    """One option for control: exactly one of ``when`` (by the season of plant or lawn) or ``months``.
 
-    ``actives`` are used together. ``short``: the method's own, in place of it. ``months_from``: where the months
-    were read; without it they are common practice. ``stages``: of the weed at which it works, in place of the
-    method's. ``late``: what is said in place of "wait" where it is still right outside its months. ``out``: what
-    must come out of the ground. ``only_on``: the lawns that it is for; ``usual_on``: those on which it is the usual
-    choice. ``look_again``: days until survivors show, from and to.
+    ``actives`` are used together. ``short`` and ``stages`` (of the weed at which it works) replace the method's.
+    ``months_from``: the source of the months; without it they are common practice. ``late``: what is said in place of
+    "wait" where it is still right outside its months. ``out``: what to remove from the ground. ``leaves``: what it
+    won't fix. ``only_on``: the lawns that it is for; ``usual_on``: those on which it is the usual choice.
+    ``look_again``: days until survivors show, from and to.
     """
 
     method: MethodName
@@ -218,38 +214,34 @@ class Option(Fact):
 
     @property
     def key(self) -> tuple[str, frozenset[str]]:
-        """What makes two options the same thing: the method and its actives."""
+        """What makes two options the same: the method and its actives."""
         return self.method, frozenset(self.actives)
 
 
 class Resistance(Fact):
-    """A mode of action that populations of this weed are known to survive."""
+    """A mode of action to which populations of this weed are resistant."""
 
     group: Annotated[int, Field(ge=1, le=40)]
     text: str
 
 
-class Kind(BaseModel):
-    """Weeds that come back alike, with the options that hold for all of them.
+class Kind(Entry):
+    """Weeds that grow back alike, with the options that apply to all of them.
 
-    ``seeding``: what is done first when one is pulled or dug in seed.
+    ``seeding``: what to do first when one is pulled or dug in seed.
     """
-
-    model_config = ConfigDict(extra="forbid", frozen=True)
 
     name: str
     seeding: Statement
     options: Annotated[list[Option], Field(min_length=1)]
 
 
-class Treatment(BaseModel):
+class Treatment(Entry):
     """A file of configs/plans: one species' kind, and what differs from it.
 
-    ``without`` and ``without_mixes`` strike methods, or mixes of actives, out of the kind's options. ``seeding``
-    takes the place of the kind's. ``hazards`` are cautioned of in every case.
+    ``without`` and ``without_mixes`` remove methods, or mixes of actives, from the kind's options. ``seeding`` replaces
+    the kind's. ``hazards`` are cautioned against in every case.
     """
-
-    model_config = ConfigDict(extra="forbid", frozen=True)
 
     kind: str
     about: list[Statement] = Field(default_factory=list)

@@ -1,23 +1,24 @@
 """Judge one option in one case: suited now, wait, or no, each with its reasons.
 
-Every rule looks at one matter and returns the reasons that it has; the worst of them decides. Whether its actives
-may be used is judged in model.control.use, as it is for the spray window.
+Each rule looks at one factor and returns its reasons; the worst of them decides. Whether the actives may be used is
+judged in model.control.use, as it is for the spray window.
 """
 
 from __future__ import annotations
 
+import calendar
 from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import cached_property
 
 from model.control.case import Case
 from model.control.facts import Active, Method, Option, Stage, Statement, When
-from model.control.load import Control
+from model.control.knowledge import Control
 from model.control.use import WORST, How, Reason, Suited, Use, judge_use, of, suited_of
 from model.control.year import Timing, next_month, spans, timing_of
 from model.flora.species import Season
 
-# What a stage that was told means for an option that is timed by the plant's own stages.
+# The stages that suit an option timed by the plant's own stages.
 FITS: dict[When, tuple[Stage, ...]] = {
     "germination": ("seedling",),
     "young": ("seedling", "young"),
@@ -31,13 +32,12 @@ STAGE_WORDS: dict[Stage, str] = {
     "flowering": "in flower",
     "seeding": "in seed",
 }
-MONTHS = ("January", "February", "March", "April", "May", "June", "July", "August", "September", "October",
-          "November", "December")  # fmt: skip
+MONTHS = calendar.month_name  # from 1
 
 
 @dataclass(frozen=True)
 class Matter:
-    """One option in one case, with what the rules look up again and again."""
+    """One option in one case, with what the rules look up."""
 
     control: Control
     case: Case
@@ -61,13 +61,13 @@ class Matter:
 
     @cached_property
     def timing(self) -> Timing:
-        """The months in which the option is best used, on this lawn."""
+        """When the option is best used, on this lawn."""
         lawn = self.case.lawn if self.case.place == "lawn" else "unknown"
         return timing_of(self.control, self.option, self.species, lawn)
 
     @property
     def use(self) -> Use:
-        """What is used, as model.control.use judges it."""
+        """The use of its actives, as model.control.use judges it."""
         case, how = self.case, HOW.get(self.option.method, "spray")
         return Use(
             actives=tuple(self.option.actives), how=how, lawn=case.lawn, cultivar=case.cultivar, place=case.place,
@@ -77,7 +77,7 @@ class Matter:
 
     @property
     def seeding(self) -> Statement | None:
-        """What is done first, where the plant carries seed as far as is known."""
+        """What to do first, where the plant is in seed."""
         if not shows(self) or not in_stage(self, "seeding"):
             return None
         treatment = self.control.treatments[self.species]
@@ -88,29 +88,29 @@ HOW: dict[str, How] = {"pre_emergent": "soil", "wipe": "wipe"}
 
 
 def in_stage(m: Matter, stage: Stage) -> bool:
-    """Whether the plant is in flower, or in seed: by what was told, else by its season."""
+    """Whether the plant is in flower, or in seed: by the given stage, else by its season."""
     months = m.season.flowers if stage == "flowering" else m.season.seeds
     return m.case.stage == stage if m.case.stage is not None else m.case.month in (months or ())
 
 
 def shows(m: Matter) -> bool:
-    """Whether anything of the plant can be seen: somebody told its stage, or it is its season."""
+    """Whether the plant can be seen: its stage was given, or it is its season."""
     return m.case.stage is not None or m.case.month in m.season.seen
 
 
 def is_the_lawn(control: Control, case: Case, species: str) -> bool:
-    """Whether a plant is the lawn grass itself, where it should be."""
+    """Whether a plant is the lawn grass itself, in the lawn."""
     return case.place == "lawn" and control.lawns[case.lawn].species == species
 
 
 def is_usual(m: Matter) -> bool:
-    """Whether an option is the usual choice on this lawn, and nothing there forbids it."""
+    """Whether an option is the usual choice on this lawn, and not ruled out there."""
     usual = m.case.place == "lawn" and m.case.lawn in m.option.usual_on
     return usual and suited_of(judge_use(m.control, m.use)) != "no"
 
 
 def judge(matter: Matter) -> tuple[Suited, tuple[Reason, ...]]:
-    """Whether an option suits the case, and every reason, the gravest first."""
+    """Whether an option suits the case, and every reason, the most serious first."""
     found = [reason for rule in RULES for reason in rule(matter)]
     found.sort(key=lambda reason: -WORST[reason.suited])
     return suited_of(found), tuple(found)
@@ -131,7 +131,7 @@ def _place(m: Matter) -> Iterator[Reason]:
 
 
 def _use(m: Matter) -> Iterator[Reason]:
-    # What nobody told is asked where it matters: beside the weather, not in a plan.
+    # Missing input is asked for in the spray window, not in a plan.
     yield from (reason for reason in judge_use(m.control, m.use) if reason.weight != "open")
 
 
@@ -151,7 +151,7 @@ def _cover(m: Matter) -> Iterator[Reason]:
 
 
 def _time(m: Matter) -> Iterator[Reason]:
-    """By hand whenever it is seen; else by the stage where it was told and decides, else by the calendar."""
+    """By hand whenever it is seen; else by the given stage where that decides, else by the calendar."""
     if m.option.method == "hand":
         yield from _by_hand(m)
         return
@@ -169,8 +169,8 @@ def _by_hand(m: Matter) -> Iterator[Reason]:
     months, month = m.timing.months, m.case.month
     if not shows(m):
         following = next_month(m.season.seen, month)
-        until = f" It comes up again in {MONTHS[following - 1]}." if following else ""
-        yield Reason("wait", f"Nothing shows above ground in {MONTHS[month - 1]}.{until}")
+        until = f" It comes up again in {MONTHS[following]}." if following else ""
+        yield Reason("wait", f"Nothing shows above ground in {MONTHS[month]}.{until}")
     elif month in months and not in_stage(m, "seeding"):
         yield from _by_calendar(m)
     elif m.option.late and (in_stage(m, "seeding") or m.case.stage not in ("seedling", "young")):
@@ -204,11 +204,11 @@ def _by_calendar(m: Matter) -> Iterator[Reason]:
     if len(months) == 12:
         return
     if month in months:
-        yield _timed(m, "yes", f"{MONTHS[month - 1]} is a good time ({_best(m)}).")
+        yield _timed(m, "yes", f"{MONTHS[month]} is a good time ({_best(m)}).")
         return
     following = next_month(months, month)
-    when = f"wait until {MONTHS[following - 1]}" if following is not None else "not now"
-    what = MONTHS[month - 1]
+    when = f"wait until {MONTHS[following]}" if following is not None else "not now"
+    what = MONTHS[month]
     if m.option.when == "lawn_grows":
         lawn = m.control.lawns[m.case.lawn].name
         yield _timed(m, "wait", f"{lawn[:1].upper()}{lawn[1:]} hardly grows in {what}: {when} ({_best(m)}).")
@@ -217,12 +217,12 @@ def _by_calendar(m: Matter) -> Iterator[Reason]:
 
 
 def _best(m: Matter) -> str:
-    told = "worked out from its season" if m.timing.computed and m.option.when != "lawn_grows" else ""
-    return ", ".join(filter(None, (f"best months: {spans(m.timing.months)}", told)))
+    computed = m.timing.computed and m.option.when != "lawn_grows"
+    return f"best months: {spans(m.timing.months)}{', worked out from its season' if computed else ''}"
 
 
 def _timed(m: Matter, suited: Suited, text: str) -> Reason:
-    """A reason about months stands as the months do, not as the option does."""
+    """A reason about months has the standing of the months, not of the option."""
     return Reason(suited, text, m.timing.standing, m.timing.source, "season")
 
 

@@ -1,4 +1,4 @@
-"""One thing that may be done about a weed, judged for a case, with all that is said of it."""
+"""One option for control, judged for a case."""
 
 from __future__ import annotations
 
@@ -6,11 +6,10 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Any
 
-from model.control.case import Case
+from model.control.case import Case, LabelRead
 from model.control.facts import MethodName, Rating
 from model.control.judge import Matter, is_usual, judge
-from model.control.label import LabelRead
-from model.control.load import Control
+from model.control.knowledge import Control
 from model.control.use import Reason, Suited, Use, rating_of
 from model.control.year import Timing
 from model.flora.source import cite
@@ -19,10 +18,10 @@ from model.flora.species import Fact, Standing
 
 @dataclass(frozen=True)
 class UsedActive:
-    """An active of an option on this lawn. ``rain_fast_hours`` is None where rain is wanted (pre-emergents).
+    """An active of an option on this lawn. ``rain_fast_hours`` is None for pre-emergents, which need rain.
 
-    ``registered``: as in Registration.status. ``schedules``: of poisons, empty where not known. ``label``: what the
-    user read for this lawn, where our facts say too little; ``needs_label``: that nothing was read yet.
+    ``registered``: as in Registration.status. ``schedules``: of poisons, empty where not known. ``label``: the one read
+    for this lawn, where our facts do not settle it; ``needs_label``: that it has not been read yet.
     """
 
     name: str
@@ -43,13 +42,12 @@ class UsedActive:
 
 @dataclass(frozen=True)
 class JudgedOption:
-    """One thing that may be done, judged for the case.
+    """One option for control, judged for the case.
 
-    ``do``: what to do, with its standing; ``short``: the same in a few words. ``out``: what must come out of the
-    ground. ``leaves``: what it leaves undone. ``look_again``: days until survivors show. ``use``: the
-    actives as model.control.use judges them. ``excepted``: cultivars of
-    the lawn on which it must not be used. ``usual``: the usual choice on this lawn. ``sources`` are keys
-    of configs/sources.yaml.
+    ``do``: what to do, with its standing; ``short``: the same in a few words. ``out``: what to remove from the ground.
+    ``leaves``: what it won't fix. ``look_again``: days until survivors show. ``use``: of the actives, as
+    model.control.use judges it. ``excepted``: cultivars of the lawn on which it must not be used. ``usual``: the usual
+    choice on this lawn. ``sources`` are keys of configs/sources.yaml.
     """
 
     species: tuple[str, ...]
@@ -77,7 +75,7 @@ class JudgedOption:
 
     @property
     def name(self) -> str:
-        """The method, and what is used."""
+        """The method and its actives."""
         return f"{self.title}: {self.mix}" if self.actives else self.title
 
     @property
@@ -95,29 +93,29 @@ class JudgedOption:
 
     @property
     def against(self) -> tuple[Reason, ...]:
-        """The reasons that make it wait, or rule it out; that it is for another place comes last."""
+        """The reasons to wait, or that rule it out; that it is for another place comes last."""
         found = [reason for reason in self.reasons if reason.suited == self.suited != "yes"]
         return tuple(sorted(found, key=lambda reason: reason.factor == "place"))
 
     @property
     def beside(self) -> tuple[Reason, ...]:
-        """The reasons that do not stand in its way."""
+        """The reasons that are not against it."""
         return tuple(reason for reason in self.reasons if reason.suited == "yes")
 
     @property
     def ruled_out(self) -> str:
-        """Why it is ruled out, and what is: one line."""
+        """In one line, why it is ruled out."""
         if self.suited != "no":
             return ""
         return f"{self.against[0].text.rstrip('.')}, so not {self.mix or self.title.lower()}."
 
     @property
     def key(self) -> tuple[str, frozenset[str]]:
-        """What makes options of two plants the same thing."""
+        """What makes options for two plants the same."""
         return self.method, frozenset(active.name for active in self.actives)
 
     def as_json(self, control: Control) -> dict[str, Any]:
-        """The option as design section 4 has it, and more beside."""
+        """The option as plain data, with everything of design section 4."""
         return {
             "method": self.method,
             "title": self.title,
@@ -185,7 +183,7 @@ def _excepted(control: Control, case: Case, actives: Iterable[str]) -> tuple[str
 
 
 def with_standing(text: str, standing: str, sources: Iterable[str], control: Control) -> str:
-    """A sentence with how far it may be leant on: the published works, or that there is none."""
+    """A sentence with its standing: the published works, or that there is none."""
     if standing == "by the label":
         return f"{text} [by the label]"
     return f"{text} [{cite(control.flora.sources, Fact(source=list(sources), standing=standing))}]"  # type: ignore[arg-type]

@@ -1,4 +1,4 @@
-"""Make the plan: options judged and put in order, with what must be said beside them."""
+"""The plan: options judged and ranked, with cautions, law and the year."""
 
 from __future__ import annotations
 
@@ -9,9 +9,9 @@ from model.control.case import Case, check_case
 from model.control.caution import cautions_for, law_for
 from model.control.facts import Rating, Statement
 from model.control.judge import Matter, is_the_lawn
-from model.control.load import Control
+from model.control.knowledge import Control
 from model.control.option import JudgedOption, judged_option, with_standing
-from model.control.shortlist import STANDINGS, Parting, partings_of, shared_and_own
+from model.control.shortlist import STANDINGS, Distinction, distinctions_of, shared_and_own
 from model.control.summary import summarise
 from model.control.use import WORST, Suited
 from model.control.year import Year, year_of
@@ -21,10 +21,10 @@ RATINGS: tuple[Rating, ...] = ("safe", "caution", "unknown", "injures")
 
 @dataclass(frozen=True)
 class Plan:
-    """What to do in a case. ``options`` hold for every candidate; ``only`` for some of them.
+    """What to do in a case. ``options`` apply to every candidate; ``only`` to some of them.
 
-    ``summary``: two lines at most: what to do now, and what more or later. ``first``: what is done before anything
-    else, as the plant carries seed. ``itself``: that the plant is the lawn, in which case nothing else is said.
+    ``summary``: two lines at most: what to do now, and what more or later. ``first``: what to do before anything else,
+    as the plant is in seed. ``itself``: the plant is the lawn grass, so that there is nothing else to say.
     """
 
     case: Case
@@ -32,7 +32,7 @@ class Plan:
     first: tuple[Statement, ...]
     options: tuple[JudgedOption, ...]
     only: tuple[JudgedOption, ...]
-    partings: tuple[Parting, ...]
+    distinctions: tuple[Distinction, ...]
     about: tuple[tuple[str, Statement], ...]
     traps: tuple[Statement, ...]
     cautions: tuple[Statement, ...]
@@ -41,11 +41,11 @@ class Plan:
     itself: bool = False
 
     def by(self, suited: Suited) -> tuple[JudgedOption, ...]:
-        """The options for all candidates that are suited, wait or are ruled out."""
+        """The options for all candidates that are suited, wait, or are ruled out."""
         return tuple(option for option in self.options if option.suited == suited)
 
     def as_json(self, control: Control) -> dict[str, Any]:
-        """The plan as design section 4 has it; for a shortlist ``species`` is a list."""
+        """The plan as plain data, as design section 4 has it; for a shortlist ``species`` is a list."""
         species = self.case.species
 
         def say(statement: Statement) -> str:
@@ -61,7 +61,7 @@ class Plan:
             "options": [option.as_json(control) for option in self.options],
             "only_for": [{"species": list(o.species), **o.as_json(control)} for o in self.only],
             "tell_apart": [
-                {"one": p.one, "other": p.other, "by": list(p.tell_by), "note": p.note} for p in self.partings
+                {"one": d.one, "other": d.other, "by": list(d.separate_by), "note": d.note} for d in self.distinctions
             ],
             "about": [{"species": name, "text": say(text)} for name, text in self.about],
             "lawn_name": [say(trap) for trap in self.traps],
@@ -80,14 +80,14 @@ def plan(control: Control, case: Case) -> Plan:
     shared, only = shared_and_own(control, list(each.values()))
     options, rest = _ordered(control, case, shared), _ordered(control, case, only)
     seeding = [Matter(control, case, s, control.options(s)[0]).seeding for s in case.species]
-    first = {said.text: said for said in seeding if said is not None}
+    first = {statement.text: statement for statement in seeding if statement is not None}
     made = Plan(
         case=case,
         summary=(),
         first=tuple(first.values()),
         options=options,
         only=rest,
-        partings=partings_of(control, case.species),
+        distinctions=distinctions_of(control, case.species),
         about=tuple((s, text) for s in case.species for text in control.treatments[s].about),
         traps=tuple(control.lawns[case.lawn].traps) if case.place == "lawn" else (),
         cautions=cautions_for(control, case, (*options, *rest)),
@@ -98,21 +98,21 @@ def plan(control: Control, case: Case) -> Plan:
 
 
 def _of_the_lawn_itself(control: Control, case: Case) -> Plan:
-    """A lawn is not weeded out of itself: that is said, and nothing else."""
+    """Where the plant is the lawn grass itself: there is nothing to control."""
     name = control.lawns[case.lawn].name
-    told = (f"{name[:1].upper()}{name[1:]} is this lawn itself, so there is nothing to control here.",
+    summary = (f"{name[:1].upper()}{name[1:]} is this lawn itself, so there is nothing to control here.",
             "Where it grows into a bed or over paving, ask for that place.")  # fmt: skip
-    return Plan(case, told, (), (), (), (), (), tuple(control.lawns[case.lawn].traps), (), (), (), itself=True)
+    return Plan(case, summary, (), (), (), (), (), tuple(control.lawns[case.lawn].traps), (), (), (), itself=True)
 
 
 def _judged(control: Control, case: Case, species: str) -> list[JudgedOption]:
     found = [judged_option(Matter(control, case, species, option)) for option in control.options(species)]
-    # What is for other places or lawns, and no worse than that, is no choice here, and nobody asks for it.
+    # An option ruled out only because it is for other places or lawns is not worth mentioning.
     return [o for o in found if o.suited != "no" or any(reason.factor != "place" for reason in o.against)]
 
 
 def _ordered(control: Control, case: Case, options: list[JudgedOption]) -> tuple[JudgedOption, ...]:
-    """By method; within one, what is suited first, then a group not used here, then what the lawn bears best."""
+    """By method; within one, suited options first, then groups not used here, then what the lawn tolerates best."""
     order = list(control.methods.methods)
 
     def rank(option: JudgedOption) -> tuple[int, ...]:

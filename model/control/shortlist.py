@@ -1,4 +1,4 @@
-"""Advice for several plants that a weed may still be: what holds for all of them, and where it parts."""
+"""Advice for a shortlist: what applies to all of its plants, what to some, and how to tell them apart."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from typing import Any
 
-from model.control.load import Control
+from model.control.knowledge import Control
 from model.control.option import JudgedOption
 from model.control.use import WORST, Reason
 from model.control.year import in_order
@@ -16,17 +16,17 @@ STANDINGS: tuple[Standing, ...] = ("published", "common practice", "from memory"
 
 
 @dataclass(frozen=True)
-class Parting:
-    """Where the advice for the candidates of a shortlist parts, and what tells the two apart."""
+class Distinction:
+    """What distinguishes two candidates of a shortlist."""
 
     one: str
     other: str
-    tell_by: tuple[str, ...]
+    separate_by: tuple[str, ...]
     note: str
 
 
 def shared_and_own(control: Control, plans: list[list[JudgedOption]]) -> tuple[list[JudgedOption], list[JudgedOption]]:
-    """Options that all candidates share, made one; and those that only some have."""
+    """Options that all candidates share, merged; and those that only some have."""
     if len(plans) == 1:
         return plans[0], []
     by_key: dict[Any, list[JudgedOption]] = {}
@@ -40,24 +40,23 @@ def shared_and_own(control: Control, plans: list[list[JudgedOption]]) -> tuple[l
 
 
 def _one(control: Control, same: list[JudgedOption]) -> JudgedOption:
-    """One option for several plants: as cautious as the most cautious, with all that must come out."""
+    """One option for several plants: as cautious as the most cautious, with everything that must be removed."""
     worst = max(same, key=lambda option: WORST[option.suited])
     weakest = max(same, key=lambda option: STANDINGS.index(option.standing))
     days = [option.look_again for option in same if option.look_again is not None]
     months = in_order(set.intersection(*(set(option.months) for option in same)))
     timing = max((option.timing for option in same), key=lambda timing: STANDINGS.index(timing.standing))
     shorts = {option.short for option in same}
+    reasons = _merged(control, same, [option.reasons for option in same])
     return JudgedOption(
         species=_union(option.species for option in same),
         method=worst.method,
         title=worst.title,
         short=worst.short if len(shorts) == 1 else control.methods.methods[worst.method].short,
-        do=_told(control, same, [option.do for option in same]),
+        do=_merged(control, same, [option.do for option in same]),
         actives=worst.actives,
         suited=worst.suited,
-        reasons=tuple(
-            sorted(_told(control, same, [option.reasons for option in same]), key=lambda reason: -WORST[reason.suited])
-        ),
+        reasons=tuple(sorted(reasons, key=lambda reason: -WORST[reason.suited])),
         timing=replace(timing, months=months),
         out=_union(option.out for option in same),
         leaves=_union(option.leaves for option in same),
@@ -70,30 +69,30 @@ def _one(control: Control, same: list[JudgedOption]) -> JudgedOption:
     )
 
 
-def _told(control: Control, same: list[JudgedOption], told: list[tuple[Reason, ...]]) -> tuple[Reason, ...]:
-    """What holds for all of these plants as it is; what holds for some of them with their names."""
+def _merged(control: Control, same: list[JudgedOption], found: list[tuple[Reason, ...]]) -> tuple[Reason, ...]:
+    """Reasons for all of these plants as they are; those for some of them with the plants' names."""
     whose: dict[Reason, dict[str, None]] = {}
-    for option, reasons in zip(same, told, strict=True):
+    for option, reasons in zip(same, found, strict=True):
         names = dict.fromkeys(control.flora.species[s].common_name for s in option.species)
         for reason in reasons:
             whose.setdefault(reason, {}).update(names)
     every = {name for names in whose.values() for name in names}
-    found = [reason for reason, names in whose.items() if len(names) == len(every)]
+    shared = [reason for reason, names in whose.items() if len(names) == len(every)]
     for reason, names in whose.items():
         if len(names) < len(every):
-            found.append(replace(reason, text=f"{' and '.join(names)}: {reason.text}"))
-    return tuple(found)
+            shared.append(replace(reason, text=f"{' and '.join(names)}: {reason.text}"))
+    return tuple(shared)
 
 
 def _union(parts: Iterable[Iterable[Any]]) -> tuple[Any, ...]:
     return tuple(dict.fromkeys(item for part in parts for item in part))
 
 
-def partings_of(control: Control, species: tuple[str, ...]) -> tuple[Parting, ...]:
+def distinctions_of(control: Control, species: tuple[str, ...]) -> tuple[Distinction, ...]:
     found = []
     for i, one in enumerate(species):
         for other in species[i + 1 :]:
             entry = control.flora.look_alike(one, other)
             if entry is not None:
-                found.append(Parting(one, other, tuple(entry.separate_by), entry.note))
+                found.append(Distinction(one, other, tuple(entry.separate_by), entry.note))
     return tuple(found)

@@ -1,17 +1,17 @@
-"""Whether to spray now, or in which hours: the weather's limits and the judgement of the plan, as one verdict."""
+"""Whether to spray now, or in which hours: weather limits and the plan's judgement as one verdict."""
 
 from __future__ import annotations
 
 import dataclasses
 from collections.abc import Sequence
 
-from model.control.load import Control
+from model.control.knowledge import Control
 from model.control.option import JudgedOption
 from model.control.use import Reason, Use, judge_use
 from model.flora.source import cite
 from model.flora.species import Fact
 from model.spray import Day, Forecast, Occasion, Rules, Spray, Verdict, Weather, judge, judge_day
-from model.spray import Reason as Told
+from model.spray import Reason as SprayReason
 from model.spray.reason import Level
 
 
@@ -24,18 +24,18 @@ def judge_spraying(
     signs: Sequence[str] = (),
     rain_fast: float | None = None,
     option: JudgedOption | None = None,
-    besides: Sequence[Told] = (),
+    besides: Sequence[SprayReason] = (),
 ) -> Verdict:
     """Judge one reading for a use: never milder than the plan is for the same case.
 
     Month and state of ``use`` are those of ``occasion``, where it has them. ``rain_fast``: hours off the label in
-    hand, which win over those that are published. ``option``: what the plan made of it, whose other reasons (season,
-    stage, cover) count too, as do those ``besides``. Raises SprayError for an unknown state or sign.
+    hand, used in place of those published. ``option``: as the plan judged it; its other reasons (season, stage, cover)
+    count too, as do those ``besides``. Raises SprayError for an unknown state or sign.
     """
     occasion = occasion or Occasion()
     use = _on(use, occasion)
     sprays = sprays_of(control, use.actives, rain_fast)
-    return judge(weather, rules, sprays, occasion, signs, use.lawn, (*told(control, use, option), *besides))
+    return judge(weather, rules, sprays, occasion, signs, use.lawn, (*reasons_of(control, use, option), *besides))
 
 
 def judge_spraying_day(
@@ -46,19 +46,17 @@ def judge_spraying_day(
     occasion: Occasion | None = None,
     rain_fast: float | None = None,
     option: JudgedOption | None = None,
-    besides: Sequence[Told] = (),
+    besides: Sequence[SprayReason] = (),
 ) -> Day:
     """Judge each hour of a forecast for a use. A date in the forecast is the day, unless ``occasion`` has one."""
-    occasion = occasion or Occasion()
-    if forecast.day is not None and occasion.day is None:
-        occasion = dataclasses.replace(occasion, day=forecast.day)
+    occasion = (occasion or Occasion()).on_day(forecast.day)
     use = _on(use, occasion)
     sprays = sprays_of(control, use.actives, rain_fast)
-    return judge_day(forecast, rules, sprays, occasion, use.lawn, (*told(control, use, option), *besides))
+    return judge_day(forecast, rules, sprays, occasion, use.lawn, (*reasons_of(control, use, option), *besides))
 
 
 def sprays_of(control: Control, actives: Sequence[str], rain_fast: float | None = None) -> tuple[Spray, ...]:
-    """What the weather's limits must know of each active; of an unknown one, only the label's rain-fast hours."""
+    """The properties of each active that weather limits depend on; where none is given, only the rain-fast hours."""
     label = {} if rain_fast is None else {"rain_fast": (rain_fast, rain_fast), "cited": "the label in hand"}
     return tuple(dataclasses.replace(_spray(control, name), **label) for name in actives or ("",))  # type: ignore[arg-type]
 
@@ -74,13 +72,13 @@ def _spray(control: Control, name: str) -> Spray:
     return dataclasses.replace(spray, rain_fast=hours, cited=cite(control.flora.sources, active.rain_fast))
 
 
-def told(control: Control, use: Use, option: JudgedOption | None = None) -> tuple[Told, ...]:
-    """The judgement of a use as reasons beside those of the weather: what the plan forbids is stop, here too."""
+def reasons_of(control: Control, use: Use, option: JudgedOption | None = None) -> tuple[SprayReason, ...]:
+    """The judgement of a use as reasons beside the weather's: what the plan rules out is stop here too."""
     reasons = dict.fromkeys((*judge_use(control, use), *(option.reasons if option is not None else ())))
-    return tuple(_told(control, reason) for reason in reasons)
+    return tuple(_reason_of(control, reason) for reason in reasons)
 
 
-def _told(control: Control, reason: Reason) -> Told:
+def _reason_of(control: Control, reason: Reason) -> SprayReason:
     level: Level = "go"
     if reason.suited != "yes":
         level = "stop" if reason.suited == "no" else "caution"
@@ -90,7 +88,7 @@ def _told(control: Control, reason: Reason) -> Told:
         cited = "the label, as it was noted"
     else:
         cited = cite(control.flora.sources, Fact(source=list(reason.source), standing=reason.standing))
-    return Told(reason.factor, level, reason.whole.rstrip("."), cited)
+    return SprayReason(reason.factor, level, reason.whole.rstrip("."), cited)
 
 
 def _on(use: Use, occasion: Occasion) -> Use:

@@ -1,4 +1,4 @@
-"""A plan in one breath: what to do now, with what, on what condition and until when; and what more, or later."""
+"""The summary of a plan: what to do now, with what, on what condition and until when; and what more, or later."""
 
 from __future__ import annotations
 
@@ -7,13 +7,13 @@ from collections.abc import Iterable, Sequence
 from model.control.case import Case
 from model.control.facts import Statement
 from model.control.judge import MONTHS
-from model.control.load import Control
+from model.control.knowledge import Control
 from model.control.option import JudgedOption
 from model.control.year import after, next_month, starts
 
-# What a practitioner names first among what needs no herbicide.
+# The order in which a practitioner names what needs no herbicide.
 FIRST = ("leave", "hand", "mow", "cover", "cultural")
-AT_MOST = 2  # of what is worth naming, a line each
+AT_MOST = 2  # things to name in one line
 
 
 def summarise(
@@ -22,13 +22,13 @@ def summarise(
     """Two lines at most: "Now: ..." and "For more: ..." or "Later: ..."."""
     now = [option for option in options if option.suited == "yes"]
     plain = sorted((o for o in now if not o.actives), key=lambda o: FIRST.index(o.method))
-    # What deals with the plant that is there comes before what keeps the next ones from coming up.
+    # Control of the plants that are there comes before preventing the next ones.
     sprays = sorted((o for o in now if o.actives), key=lambda o: o.method == "pre_emergent")
     doing = [_seed_first(control, case)] if first else []
-    # Whoever takes the seed off does not leave the plant; and one way to thicken the turf is enough to name.
+    # Taking off the seed goes against leaving the plant; and one way to thicken the turf is enough.
     named = {o.method: o for o in reversed(plain) if not (first and o.method == "leave")}
     if "leave" in named and "cultural" in named:
-        # A plant that may stay is met by feeding the grass before anybody digs.
+        # Where the plant may stay, feeding the grass comes before digging.
         named = {"cultural": named.pop("cultural"), "leave": named.pop("leave")}
     doing += [_doing(o, case.month, bool(first)) for o in reversed(named.values())][:AT_MOST]
     if not doing and sprays:
@@ -44,25 +44,25 @@ def _seed_first(control: Control, case: Case) -> str:
 
 
 def _doing(option: JudgedOption, month: int, seeding: bool) -> str:
-    """What to do, and until when it is best done; once the plant is in seed it is too late to come before that."""
+    """What to do, and until when; once the plant is in seed, "before it seeds" no longer applies."""
     if seeding:
         return option.short.split(" before ")[0].rstrip(",")
     return option.short + (_until(option, month) if option.method in ("hand", "mow") else "")
 
 
 def _until(option: JudgedOption, month: int) -> str:
-    """Until when it is at its best, where that is soon told; nothing where it may be done at any time."""
+    """The last of its best months in a row; empty where it may be done at any time."""
     months = set(option.months)
     if month not in months or len(months) == 12:
         return ""
     last = month
     while after(last) in months:
         last = after(last)
-    return f", until the end of {MONTHS[last - 1]}"
+    return f", until the end of {MONTHS[last]}"
 
 
 def _with(control: Control, case: Case, option: JudgedOption) -> str:
-    """A herbicide by name and group, how it is put on, until when, where, and that the label comes first."""
+    """A herbicide by name and group, how it is applied, until when, where, and that the label comes first."""
     how = {
         "pre_emergent": ", before seedlings come up",
         "wipe": ", wiped onto single plants",
@@ -76,7 +76,7 @@ def _with(control: Control, case: Case, option: JudgedOption) -> str:
 
 
 def _why_nothing(options: Sequence[JudgedOption]) -> str:
-    """Why nothing is the right thing to do."""
+    """Why there is nothing to do."""
     hand = [option for option in options if option.method == "hand" and option.against]
     waiting = [*hand, *(option for option in options if option.suited == "wait")]
     text = waiting[0].against[0].text if waiting else "nothing on file suits this place."
@@ -84,13 +84,13 @@ def _why_nothing(options: Sequence[JudgedOption]) -> str:
 
 
 def _later(control: Control, case: Case, options: Sequence[JudgedOption], sprayed: bool) -> Iterable[str]:
-    """What waits for its season, the soonest first; and what waits for the label or another condition."""
+    """What waits for its season, soonest first; and what waits for the label or another condition."""
     waiting = [o for o in options if o.suited == "wait" and (o.actives or not _too_late(o))]
     seasonal = [o for o in waiting if o.months and {reason.factor for reason in o.against} <= {"season", "stage"}]
-    told = sorted(seasonal, key=lambda o: _months_off(o, case.month))[:AT_MOST]
-    if told:
-        yield f"Later: {'; '.join(_from_when(o, case.month) for o in told)}."
-    if sprayed or any(option.actives for option in told):
+    soon = sorted(seasonal, key=lambda o: _months_off(o, case.month))[:AT_MOST]
+    if soon:
+        yield f"Later: {'; '.join(_from_when(o, case.month) for o in soon)}."
+    if sprayed or any(option.actives for option in soon):
         return
     open_ones = [o for o in waiting if o.actives and o not in seasonal and not _too_late(o)]
     if open_ones:
@@ -112,11 +112,11 @@ def _from_when(option: JudgedOption, month: int) -> str:
     what = option.mix_with_groups if option.actives else option.short
     following = next_month(option.months, month)
     if _too_late(option) and following is not None:
-        # The plant is further on than its months say: what is meant is the next time round.
+        # The plant is past that stage: wait for the next season.
         following = min(starts(option.months), key=lambda m: (m - month - 1) % 12, default=following)
     if following is None or len(option.months) == 12:
         return what
-    return f"{what} from {'next ' if following == month else ''}{MONTHS[following - 1]}"
+    return f"{what} from {'next ' if following == month else ''}{MONTHS[following]}"
 
 
 def _condition(control: Control, case: Case, option: JudgedOption) -> str:

@@ -1,4 +1,4 @@
-"""Whether some actives may be used in a case: the one judgement that plan, spray window, papers and records share.
+"""Whether actives may be used in a case: the one judgement shared by plan, spray window, papers and records.
 
 use = Use(("2,4-D",), month=12, lawn="couch", state="TAS")
 suited_of(judge_use(control, use))   # "no": banned from 15 September to 15 April
@@ -10,9 +10,9 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
 from typing import Literal
 
-from model.control.facts import Active, Bearing, Near, Place, Rating, Registration
-from model.control.label import LabelRead
-from model.control.load import Control
+from model.control.case import LabelRead
+from model.control.facts import Active, Near, Place, Rating, Registration, Response
+from model.control.knowledge import Control
 from model.flora.species import Fact, Standing
 
 Suited = Literal["yes", "wait", "no"]
@@ -22,10 +22,10 @@ WORST: dict[Suited, int] = {"yes": 0, "wait": 1, "no": 2}
 
 @dataclass(frozen=True)
 class Reason:
-    """Why: what it means for an option, in a sentence, and how far the sentence may be leant on.
+    """A reason for or against an option, in a sentence with its standing.
 
-    ``factor``: what was looked at. ``more``: what is said beside it. ``weight``: of a reason that does not stand in
-    the way, whether it calls for care, or says that something could not be judged because nobody told.
+    ``factor``: what was judged. ``more``: a further sentence. ``weight``: of a reason that is not against, whether it
+    calls for care, or something could not be judged because it was not given (open).
     """
 
     suited: Suited
@@ -38,16 +38,16 @@ class Reason:
 
     @property
     def whole(self) -> str:
-        """The sentence, and what is said beside it."""
+        """The sentence, and the further one."""
         return f"{self.text} {self.more}".strip()
 
 
 @dataclass(frozen=True)
 class Use:
-    """Actives that are used together, and everything that decides whether they may be.
+    """Actives that are used together, and all that decides whether they may be.
 
-    ``how``: sprayed on leaves, wiped onto single plants, or put on the soil. ``blooming``: the weed may be in flower.
-    None is what nobody told. ``used``: groups by mode of action that were used here before.
+    ``how``: sprayed on leaves, wiped onto single plants, or applied to the soil. ``blooming``: the weed may be in
+    flower. ``used``: groups by mode of action used here before. None means not given.
     """
 
     actives: tuple[str, ...]
@@ -67,25 +67,25 @@ class Use:
         return replace(self, cultivar=cultivar)
 
     def label(self, active: str) -> LabelRead | None:
-        """The label that the user read for an active on this lawn, the latest of them."""
+        """The latest label that the user read for an active on this lawn."""
         read = [label for label in self.labels if label.covers(active, self.lawn)]
         return max(read, key=lambda label: label.on, default=None)
 
 
 def judge_use(control: Control, use: Use) -> tuple[Reason, ...]:
-    """Every reason for and against, of every active: a mix is as strict as its strictest part."""
+    """Every reason for and against, for every active: a mix is as strict as its strictest part."""
     actives = [(name, control.actives[name]) for name in use.actives]
     found = [reason for rule in RULES for name, active in actives for reason in rule(control, use, name, active)]
     return tuple(dict.fromkeys(found))
 
 
 def suited_of(reasons: Iterable[Reason]) -> Suited:
-    """What the reasons add up to: the worst of them decides."""
+    """The overall judgement: the worst reason decides."""
     return max((reason.suited for reason in reasons), key=lambda suited: WORST[suited], default="yes")
 
 
 def rating_of(control: Control, use: Use, active: str) -> Rating:
-    """How the lawn bears an active; unknown where nothing is known, and caution where memory alone says safe."""
+    """How the lawn tolerates an active; unknown where nothing is known, caution where it is safe from memory only."""
     lawn = use.lawn or "unknown"
     found = control.rating(active, lawn, use.cultivar)
     if found is None:
@@ -94,7 +94,7 @@ def rating_of(control: Control, use: Use, active: str) -> Rating:
 
 
 def of(fact: Fact, suited: Suited, text: str, factor: str, **more: str) -> Reason:
-    """A reason that stands as its fact does."""
+    """A reason with the standing and source of a fact."""
     return Reason(suited, text, fact.standing, tuple(fact.source), factor, **more)  # type: ignore[arg-type]
 
 
@@ -138,7 +138,7 @@ def _lawn(control: Control, use: Use, name: str, active: Active) -> Iterator[Rea
         yield from _rated(control, use, name, lawn)
 
 
-def _by_label(use: Use, name: str, lawn: str, known: Bearing | None) -> Reason:
+def _by_label(use: Use, name: str, lawn: str, known: Response | None) -> Reason:
     read = use.label(name)
     if read is not None:
         return Reason("yes", f"{_start(name)} on {lawn}: {read}.", "by the label", (), "lawn", weight="care")
@@ -154,8 +154,8 @@ def _rated(control: Control, use: Use, name: str, lawn: str) -> Iterator[Reason]
     assert known is not None and use.lawn is not None
     note = _sentence(known.note) if known.note else ""
     if known.rating == "injures":
-        kept = control.lawns[use.lawn].cultivars
-        which = f"{lawn} ({kept[use.cultivar].name})" if use.cultivar in kept else lawn
+        cultivars = control.lawns[use.lawn].cultivars
+        which = f"{lawn} ({cultivars[use.cultivar].name})" if use.cultivar in cultivars else lawn
         yield of(known, "no", f"{_start(name)} injures {which}.", "lawn", more=note)
         return
     if known.rating == "caution":
@@ -165,10 +165,10 @@ def _rated(control: Control, use: Use, name: str, lawn: str) -> Iterator[Reason]
         yield of(known, "yes", f"{_start(name)} is tolerated by {lawn} where the label names it.", "lawn", more=note)
     if use.cultivar is None:
         for cultivar in control.excepted(name, use.lawn):
-            bearing = control.tolerance[name][use.lawn].cultivars[cultivar]
-            told = control.lawns[use.lawn].cultivars[cultivar].name
-            text = f"Not on {told}, which it injures: find out which {lawn} it is."
-            yield of(bearing, "yes", text, "lawn", weight="care")
+            response = control.tolerance[name][use.lawn].cultivars[cultivar]
+            which = control.lawns[use.lawn].cultivars[cultivar].name
+            text = f"Not on {which}, which it injures: find out which {lawn} it is."
+            yield of(response, "yes", text, "lawn", weight="care")
 
 
 def _law(control: Control, use: Use, name: str, active: Active) -> Iterator[Reason]:

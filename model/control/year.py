@@ -1,4 +1,4 @@
-"""A plant's year: in which months it does what, and when each way of control is at its best."""
+"""A plant's year: its season, and the best months for each method of control."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ from functools import lru_cache
 from typing import Any
 
 from model.control.facts import Methods, Option, When
-from model.control.load import ON_THE_PLANT, Control
+from model.control.knowledge import ON_THE_PLANT, Control
 from model.flora.species import Score, Species, Standing
 
 ALL_YEAR = tuple(range(1, 13))
@@ -38,9 +38,9 @@ class Year:
 
 @dataclass(frozen=True)
 class Timing:
-    """The months in which an option is best used, and how far they may be leant on.
+    """The months in which an option is best used, with their standing.
 
-    ``computed``: reckoned from the season of plant or lawn, and not given by a source.
+    ``computed``: worked out from the season of plant or lawn, and not given by a source.
     """
 
     months: tuple[int, ...]
@@ -54,7 +54,7 @@ class Timing:
 
 
 def year_of(control: Control, species: str, lawn: str = "unknown") -> Year:
-    """The year of a species: its season, and the best months of each method that its plan has on a lawn."""
+    """The year of a species: its season, and the best months for each method in its plan on a lawn."""
     season = control.flora.species[species].season
     stages = {
         "germinates": in_order(season.germinates or ()),
@@ -70,12 +70,12 @@ def year_of(control: Control, species: str, lawn: str = "unknown") -> Year:
 def timing_of(control: Control, option: Option, species: str, lawn: str = "unknown") -> Timing:
     """When an option is best used on a plant in a lawn.
 
-    Months that a source gives keep its standing; months that are reckoned have that of the season, and of the rule.
+    Months that a source gives keep its standing; those worked out have at best that of the season and of the rule.
     """
     if option.months is not None:
         stands, given = option.months_from, set(option.months)
         if option.method in ON_THE_PLANT:
-            # Months of a kind are those of all its plants; this one may show later, or be gone sooner.
+            # A kind's months are those of all its plants; this one may emerge later, or be gone sooner.
             given &= set(control.flora.species[species].season.seen)
         if stands is None:
             return Timing(in_order(given))
@@ -96,9 +96,9 @@ def timing_of(control: Control, option: Option, species: str, lawn: str = "unkno
 
 
 def best_months(when: When, plant: Species, methods: Methods) -> tuple[int, ...]:
-    """The months that ``when`` means for a plant, in the order in which they follow one another.
+    """The months that ``when`` means for a plant, in seasonal order.
 
-    Before flowering, or before seed, means the months of growth that lead up to it, and never those after it.
+    Before flowering, or before seed, means the months of growth that lead up to it, never those after it.
     """
     season = plant.season
     seen, flowers, seeds = set(season.seen), set(season.flowers or ()), set(season.seeds or ())
@@ -121,7 +121,7 @@ def best_months(when: When, plant: Species, methods: Methods) -> tuple[int, ...]
 
 
 def leading_up(seen: set[int], event: set[int], longest: int) -> set[int]:
-    """The months of growth that lead up to an event, at most ``longest``; its first where nothing is seen before.
+    """The months of growth before an event, at most ``longest``; its first month where the plant is not seen before.
 
     >>> sorted(leading_up({4, 5, 6, 7, 8, 9, 10}, {8, 9}, 5))
     [4, 5, 6, 7]
@@ -163,7 +163,7 @@ def after(month: int, steps: int = 1) -> int:
 
 
 def starts(months: Iterable[int]) -> list[int]:
-    """First months of the runs that a set of months consists of; none where it is the whole year.
+    """The first months of the runs in a set of months; empty where it is the whole year.
 
     >>> starts({11, 12, 1, 5})
     [5, 11]
@@ -173,7 +173,7 @@ def starts(months: Iterable[int]) -> list[int]:
 
 
 def in_order(months: Iterable[int]) -> tuple[int, ...]:
-    """Months in the order in which they follow one another, over the turn of the year.
+    """Months in seasonal order, across the end of the year.
 
     >>> in_order({1, 2, 11, 12})
     (11, 12, 1, 2)
@@ -181,12 +181,12 @@ def in_order(months: Iterable[int]) -> tuple[int, ...]:
     return _in_order(frozenset(months))
 
 
-@lru_cache(maxsize=4096)  # a year has as many sets of months as there can be
+@lru_cache(maxsize=4096)  # as many as there are sets of months
 def _in_order(known: frozenset[int]) -> tuple[int, ...]:
     first = starts(known)
     if not first:
         return tuple(sorted(known))
-    # Begin after the longest pause, so that a season is not cut in two by New Year.
+    # Begin after the longest gap, so that a season is not cut in two by New Year.
     begin = max(first, key=lambda m: (_pause(m, known), -m))
     return tuple(m for m in (after(begin, step) for step in range(12)) if m in known)
 

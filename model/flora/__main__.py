@@ -1,9 +1,9 @@
 """Check the flora from the shell: ``python -m model.flora [--leaves] [SPECIES...]``.
 
-Prints one line a species (characters scored, of them of leaves; applicable characters left unknown), every
-look-alike pair that its own ``separate_by`` characters do not tell apart, and the plants that look alike in leaf: those
-that no character of leaves separates, as they are before they flower. ``--leaves`` prints the last only. Exit status
-1 when a pair is not separated by ``separate_by``, 2 when a file cannot be read.
+Prints one line a species (characters scored, and how many of leaves; applicable characters left unknown), every
+look-alike pair that its ``separate_by`` characters do not separate, and the plants that look alike in leaf: those that
+no character of leaves separates before they flower. ``--leaves`` prints only the last. Exit status 1 when a look-alike
+pair is not separated, 2 when a file cannot be read.
 """
 
 from __future__ import annotations
@@ -30,7 +30,7 @@ def young(score: Score | Absent | None) -> Score | Absent | None:
 
 
 def alike_in_leaf(flora: Flora, species: str) -> list[str]:
-    """The plants that no character of leaves separates from a species, as both are before they flower."""
+    """The plants that no character of leaves separates from a species before they flower."""
     of_leaves = [c.id for c in flora.characters.values() if c.part == "leaves" and c.id not in NOT_SEEN]
     others = [other for other in flora.ids if other != species]
     return [s for s in others if not any(separates(flora, c, species, s, in_leaf=True) for c in of_leaves)]

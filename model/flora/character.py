@@ -4,35 +4,32 @@ from __future__ import annotations
 
 from typing import Annotated, Literal, get_args
 
-from pydantic import BaseModel, ConfigDict, Field, model_validator
+from pydantic import Field, model_validator
+
+from model.flora.species import Entry
 
 Kind = Literal["choice", "number", "month"]
 Effort = Literal["glance", "handle", "lens", "dig"]
 Part = Literal["leaves", "flowers", "seeds", "roots"]
 PARTS: tuple[Part, ...] = get_args(Part)
-MOST_AT_ONCE = 8  # states that a person is shown at a time; more are asked in two taps
+MOST_AT_ONCE = 8  # states that a person is shown at a time; more take two taps
 
 
-class Group(BaseModel):
+class Group(Entry):
     """Some states of one character, shown together once the group has been picked."""
-
-    model_config = ConfigDict(extra="forbid", frozen=True)
 
     text: str
     states: Annotated[list[str], Field(min_length=1, max_length=MOST_AT_ONCE)]
 
 
-class Character(BaseModel):
+class Character(Entry):
     """One question of the key, as configs/characters.yaml gives it.
 
-    ``states`` maps state id to its wording (choices only). ``domain`` is the closed span of
-    numbers that are believed, in ``unit``. ``applies_when`` maps another character to states:
-    the character exists on a plant that shows at least one of them, for each entry.
-    ``part`` is what must be there to be looked at, and ``until`` when it is gone again. ``groups``
-    deal out more than eight states, each to one group, so that a person picks a group first.
+    ``states`` maps state id to its wording (choices only). ``domain`` is the closed span of plausible numbers, in
+    ``unit``. ``applies_when`` maps another character to states: for each entry, a plant must show at least one of them
+    to have this character. ``part`` is what must be visible, and ``until`` when it is gone again. ``groups`` divide
+    more than eight states, so that a person picks a group first.
     """
-
-    model_config = ConfigDict(extra="forbid", frozen=True)
 
     id: str
     kind: Kind

@@ -1,9 +1,9 @@
-"""Read configs/ into a Flora, and refuse what does not fit together."""
+"""Read configs/ into a Flora, and check its files against one another."""
 
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from functools import cached_property
 from pathlib import Path
@@ -12,7 +12,7 @@ from typing import Any, TypeVar
 import numpy as np
 import yaml
 from numpy.typing import NDArray
-from pydantic import BaseModel, ValidationError
+from pydantic import TypeAdapter, ValidationError
 
 from model.errors import FloraError, nearest
 from model.file import read_file
@@ -21,48 +21,59 @@ from model.flora.source import Source, check_facts
 from model.flora.species import LookAlike, Score, Season, Species
 
 Reader = Callable[[Path], dict[str, Any]]
-Config = TypeVar("Config", bound=BaseModel)
+Checked = TypeVar("Checked")
 CONFIGS = Path(__file__).resolve().parents[2] / "configs"
 LARGEST_BYTES = 1_000_000  # of one YAML file
 LONG_NUMBER = re.compile(r"[-+0-9_:.]{60,}")  # also of the old form in sixties
 DEEPEST = 20  # lists and mappings within one another
+PROBLEMS = {"extra_forbidden": "no such field; check its spelling", "model_type": "must be a mapping of fields"}
 
 
-class _YesAndNoAsText(getattr(yaml, "CSafeLoader", yaml.SafeLoader)):  # type: ignore[misc]
-    """Safe YAML in which yes, no, on and off are wording, not truth values."""
+class _Loader(getattr(yaml, "CSafeLoader", yaml.SafeLoader)):  # type: ignore[misc]
+    """Safe YAML in which yes, no, on and off are text, not truth values, and a key is given once."""
+
+    def construct_mapping(self, node: yaml.MappingNode, deep: bool = False) -> dict[Any, Any]:
+        """The mapping. Raises yaml.YAMLError naming a key that is given twice."""
+        seen: set[str] = set()
+        for key, _ in node.value:
+            if isinstance(key, yaml.ScalarNode) and key.value in seen:
+                raise yaml.MarkedYAMLError(problem=f"{key.value[:60]} is given twice", problem_mark=key.start_mark)
+            seen.add(str(key.value))
+        found: dict[Any, Any] = super().construct_mapping(node, deep)
+        return found
 
 
-_YesAndNoAsText.yaml_implicit_resolvers = {
+_Loader.yaml_implicit_resolvers = {
     letter: [(tag, pattern) for tag, pattern in resolvers if tag != "tag:yaml.org,2002:bool"]
-    for letter, resolvers in _YesAndNoAsText.yaml_implicit_resolvers.items()
+    for letter, resolvers in _Loader.yaml_implicit_resolvers.items()
 }
 
 
 def check_plain(text: str) -> None:
-    """Make sure that there are values only: no references, no tags, nothing nested deeply. Nothing is built.
+    """Make sure that there are values only, without references, tags or deep nesting, before anything is built.
 
-    A few lines of references can stand for more than any memory holds. Raises yaml.YAMLError.
+    A few lines of references can expand to more than memory holds. Raises yaml.YAMLError.
     """
     depth = 0
-    for event in yaml.parse(text, Loader=_YesAndNoAsText):
+    for event in yaml.parse(text, Loader=_Loader):
         depth += isinstance(event, yaml.CollectionStartEvent) - isinstance(event, yaml.CollectionEndEvent)
-        told = "it is nested too deeply" if depth > DEEPEST else ""
+        problem = "it is nested too deeply" if depth > DEEPEST else ""
         if isinstance(event, yaml.AliasEvent):
-            told = "a reference (*) to another place"
+            problem = "a reference (*) to another place"
         elif getattr(event, "tag", None):
-            told = "a tag (!), which no value needs"
+            problem = "a tag (!), which no value needs"
         elif LONG_NUMBER.fullmatch(getattr(event, "value", "")):
-            told = "so long a number"
-        if told:
-            raise yaml.MarkedYAMLError(problem=told, problem_mark=event.start_mark)  # type: ignore[arg-type]
+            problem = "a number that is too long"
+        if problem:
+            raise yaml.MarkedYAMLError(problem=problem, problem_mark=event.start_mark)  # type: ignore[arg-type]
 
 
 @dataclass(frozen=True)
 class Flora:
     """All species, characters and sources, checked against one another.
 
-    ``species`` and ``characters`` keep the order of their ids in the files (sorted for
-    species), which is the column order of every array in the package.
+    ``species`` are sorted by id and ``characters`` in the order of their file: the order of rows and columns of every
+    array in the package.
     """
 
     species: dict[str, Species]
@@ -82,7 +93,8 @@ class Flora:
         for gate, states in self.characters[character].applies_when.items():
             score = plant.characters.get(gate)
             if isinstance(score, Score) and score.states is not None:
-                if not {*score.states, *_states(score.before)} & set(states):
+                younger = score.before if isinstance(score.before, dict) else {}
+                if not {*score.states, *younger} & set(states):
                     return False
             elif not self.is_applicable(species, gate):
                 return False
@@ -102,23 +114,19 @@ class Flora:
     @cached_property
     def calendar(self) -> dict[str, NDArray[np.bool_]]:
         """Whether each species is seen, flowers and seeds in each month: bool (species, 12), January first."""
-        whole = {what: np.zeros((len(self.ids), 12), dtype=bool) for what in ("seen", "flowers", "seeds")}
+        calendar = {what: np.zeros((len(self.ids), 12), dtype=bool) for what in ("seen", "flowers", "seeds")}
         for row, plant in enumerate(self.species.values()):
-            for what, months in whole.items():
+            for what, months in calendar.items():
                 months[row, [month - 1 for month in getattr(plant.season, what) or ()]] = True
-        return whole
+        return calendar
 
     def look_alike(self, species: str, other: str) -> LookAlike | None:
-        """The entry that tells the two apart, from whichever file has it."""
+        """The entry on how to tell the two apart, from whichever file has it."""
         for one, two in ((species, other), (other, species)):
             for entry in self.species[one].look_alikes:
                 if entry.species == two:
                     return entry
         return None
-
-
-def _states(value: object) -> Iterable[str]:
-    return value if isinstance(value, dict) else ()
 
 
 def read_yaml(path: Path) -> Any:
@@ -129,7 +137,7 @@ def read_yaml(path: Path) -> Any:
     try:
         text = read_file(path, LARGEST_BYTES).decode("utf-8-sig")
         check_plain(text)
-        return yaml.load(text, Loader=_YesAndNoAsText)
+        return yaml.load(text, Loader=_Loader)
     except FileNotFoundError:
         raise FloraError(f"{path}: no such file; restore it or name another") from None
     except OSError as error:
@@ -142,8 +150,8 @@ def read_yaml(path: Path) -> Any:
         ) from None
     except UnicodeDecodeError:
         raise FloraError(f"{path}: not UTF-8 text; save it as UTF-8") from None
-    except ValueError as error:  # such as a date that is in no calendar
-        raise FloraError(f"{path}: holds a value that is none ({error}); put quotes around it or fix it") from None
+    except ValueError as error:  # such as the date 2026-02-31
+        raise FloraError(f"{path}: holds an impossible value ({error}); put quotes around it or fix it") from None
 
 
 def read_mapping(path: Path) -> dict[str, Any]:
@@ -154,123 +162,118 @@ def read_mapping(path: Path) -> dict[str, Any]:
         raise FloraError(f"{path}: holds {kind}; it must be a mapping, `key: value` on each line")
     for key in found:
         if not isinstance(key, str):
-            raise FloraError(f"{path}: the key {str(key)[:60]} is no text; put quotes around it")
+            raise FloraError(f"{path}: the key {str(key)[:60]} is not text; put quotes around it")
     return found
 
 
 def first_cause(error: ValidationError) -> str:
-    """The most telling thing that pydantic found wrong, in one line: a misspelt field first."""
+    """The most useful thing that pydantic found wrong, in one line: a misspelt field first."""
     causes = sorted(error.errors(), key=lambda cause: cause["type"] != "extra_forbidden")
     where = ".".join(str(part) for part in causes[0]["loc"])
-    told = "no such field; check its spelling" if causes[0]["type"] == "extra_forbidden" else str(causes[0]["msg"])
-    return f"{where}: {told}" if where else told
+    problem = PROBLEMS.get(causes[0]["type"], causes[0]["msg"])
+    return f"{where}: {problem}" if where else problem
 
 
-def read_as(path: Path, kind: type[Config]) -> Config:
-    """Read one YAML file as a checked configuration. Raises FloraError naming file and field."""
+def check_as(path: Path, kind: type[Checked], found: Mapping[str, Any]) -> Checked:
+    """What was read from a file, checked to be a model or a mapping of models. Raises FloraError naming the field."""
     try:
-        return kind(**read_mapping(path))
+        return TypeAdapter(kind).validate_python(found)
     except ValidationError as error:
         raise FloraError(f"{path}: {first_cause(error)}") from None
 
 
-def read_facts(path: Path, kind: type[Config]) -> Config:
-    """Read one YAML file of facts that lies beside sources.yaml, and check that it claims no more than these bear."""
+def read_as(path: Path, kind: type[Checked]) -> Checked:
+    """Read one YAML file as a checked configuration. Raises FloraError naming file and field."""
+    return check_as(path, kind, read_mapping(path))
+
+
+def read_facts(path: Path, kind: type[Checked]) -> Checked:
+    """Read one YAML file of facts beside sources.yaml, and check that its sources support what it claims."""
     found = read_as(path, kind)
     check_facts(path, found, load_sources(path.parent))
     return found
 
 
-def load_characters(configs: Path = CONFIGS, read: Reader | None = None) -> dict[str, Character]:
+def load_characters(configs: Path = CONFIGS, read: Reader = read_mapping) -> dict[str, Character]:
     """Read configs/characters.yaml: character id to Character, in the file's order."""
     path = configs / "characters.yaml"
-    characters = {}
-    for key, fields in (read or read_mapping)(path).items():
-        try:
-            characters[key] = Character(id=key, **fields)
-        except (ValidationError, TypeError) as error:
-            cause = first_cause(error) if isinstance(error, ValidationError) else str(error)
-            raise FloraError(f"{path}: character {key}: {cause}") from None
+    characters = {key: _with_id(path, Character, key, fields) for key, fields in read(path).items()}
     for character in characters.values():
         for gate, states in character.applies_when.items():
             if gate not in characters or not set(states) <= set(characters[gate].states):
-                raise FloraError(f"{path}: character {character.id}: applies_when {gate} names no such states")
+                raise FloraError(f"{path}: {character.id}: applies_when {gate} does not name such states")
     return characters
 
 
-def load_sources(configs: Path = CONFIGS, read: Reader | None = None) -> dict[str, Source]:
+def _with_id(path: Path, kind: type[Checked], id: str, fields: Any) -> Checked:
+    if not isinstance(fields, dict) or "id" in fields:
+        raise FloraError(f"{path}: {id}: must be a mapping of fields, and its id is not one of them")
+    try:
+        return check_as(path, kind, {"id": id, **fields})
+    except FloraError as error:
+        raise FloraError(str(error).replace(f"{path}: ", f"{path}: {id}: ", 1)) from None
+
+
+def load_sources(configs: Path = CONFIGS, read: Reader = read_mapping) -> dict[str, Source]:
     """Read configs/sources.yaml: source key to Source."""
     path = configs / "sources.yaml"
-    try:
-        return {key: Source(**fields) for key, fields in (read or read_mapping)(path).items()}
-    except ValidationError as error:
-        raise FloraError(f"{path}: {first_cause(error)}") from None
+    return check_as(path, dict[str, Source], read(path))
 
 
-def load_species(path: Path, read: Reader | None = None) -> Species:
+def load_species(path: Path, read: Reader = read_mapping) -> Species:
     """Read one file of configs/species. Raises FloraError naming the file and the field."""
-    try:
-        return Species(id=path.stem, **(read or read_mapping)(path))
-    except ValidationError as error:
-        raise FloraError(f"{path}: {first_cause(error)}") from None
-    except TypeError as error:
-        raise FloraError(f"{path}: {error}") from None
+    return _with_id(path, Species, path.stem, read(path))
 
 
 def load_flora(configs: Path = CONFIGS, read: Reader | None = None) -> Flora:
     """Read and cross-check the whole flora.
 
     ``read`` turns a file into a mapping; without it, the file is parsed as YAML.
-
     Raises FloraError for an unknown character, state, source or look-alike, naming the file.
     """
-    characters = load_characters(configs, read)
-    sources = load_sources(configs, read)
+    read = read or read_mapping
+    characters, sources = load_characters(configs, read), load_sources(configs, read)
     files = sorted((configs / "species").glob("*.yaml"))
     if not files:
         raise FloraError(f"{configs / 'species'}: no species files; the flora is missing")
-    species = {path.stem: load_species(path, read) for path in files}
+    flora = Flora({path.stem: load_species(path, read) for path in files}, characters, sources)
     for path in files:
-        _check_references(path, species[path.stem], characters, sources, species)
-    return Flora(species, characters, sources)
+        _check_references(path, flora.species[path.stem], flora)
+    return flora
 
 
 def with_own(flora: Flora, own: Mapping[str, Species], folder: Path) -> Flora:
-    """The flora with species of the user's own, checked like those in configs; one of ours keeps its file.
+    """The flora with the user's own species, checked like ours; a species of ours keeps its file.
 
-    ``folder`` is where they lie, for the message. Raises FloraError naming the file.
+    ``folder`` is where they are, for the message. Raises FloraError naming the file.
     """
     species = dict(sorted({**own, **flora.species}.items()))
+    extended = Flora(species, flora.characters, flora.sources)
     for name, plant in own.items():
-        _check_references(folder / f"{name}.yaml", plant, flora.characters, flora.sources, species)
-    return Flora(species, flora.characters, flora.sources)
+        _check_references(folder / f"{name}.yaml", plant, extended)
+    return extended
 
 
 def species_without_characters(id: str, scientific_name: str, common_names: list[str]) -> Species:
-    """A species of which nothing but names is known: it may be met in any month, and no answer speaks for it."""
+    """A species of which only names are known: it may be seen in any month, and no answer is evidence for it."""
     whole_year = list(range(1, 13))
     return Species(
         id=id,
         scientific_name=scientific_name or common_names[0],
         common_names=common_names,
-        family="not told",
+        family="not given",
         names_source=["MEM"],
         in_lawns="occasional",
         in_lawns_source=["MEM"],
         in_lawns_standing="from memory",
-        habitat="not told",
+        habitat="not given",
         season=Season(seen=whole_year, flowers=whole_year, source=["MEM"], standing="from memory"),
         characters={},
     )
 
 
-def _check_references(
-    path: Path,
-    plant: Species,
-    characters: dict[str, Character],
-    sources: dict[str, Source],
-    species: dict[str, Species],
-) -> None:
+def _check_references(path: Path, plant: Species, flora: Flora) -> None:
+    characters, sources = flora.characters, flora.sources
     for key, score in plant.characters.items():
         if key not in characters:
             raise FloraError(f"{path}: unknown character {key}; {nearest(key, characters)}")
@@ -281,14 +284,12 @@ def _check_references(
             raise FloraError(f"{path}: source {key} is not in sources.yaml; {nearest(key, sources)}")
     check_facts(path, plant, sources)
     for entry in plant.look_alikes:
-        if entry.species is not None and (entry.species not in species or entry.species == plant.id):
+        if entry.species is not None and (entry.species not in flora.species or entry.species == plant.id):
             raise FloraError(f"{path}: look-alike {entry.species} is not another species of the flora")
-        for key in entry.separate_by:
-            if key not in characters:
-                raise FloraError(f"{path}: separate_by {key}; {nearest(key, characters)}")
-    for judgement in plant.judgements:
-        if judgement.character not in characters:
-            raise FloraError(f"{path}: judgement on {judgement.character}; {nearest(judgement.character, characters)}")
+    named = {c: "separate_by" for entry in plant.look_alikes for c in entry.separate_by}
+    for key, where in (named | {judgement.character: "judgement on" for judgement in plant.judgements}).items():
+        if key not in characters:
+            raise FloraError(f"{path}: {where} {key}; {nearest(key, characters)}")
 
 
 def _check_score(path: Path, character: Character, score: Score) -> None:
@@ -304,5 +305,5 @@ def _check_score(path: Path, character: Character, score: Score) -> None:
             low, high = character.domain
             if span[0] < low or span[1] > high:
                 raise FloraError(
-                    f"{path}: {character.id} {list(span)} leaves its domain {low:g} to {high:g} {character.unit}"
+                    f"{path}: {character.id} {list(span)} is outside its domain {low:g} to {high:g} {character.unit}"
                 )

@@ -1,4 +1,4 @@
-"""Find a species by any of its names, exactly and never by guessing; or all that an everyday name may mean."""
+"""Find a species by any of its names, exactly, never by guessing; or all that an everyday name may mean."""
 
 from __future__ import annotations
 
@@ -12,11 +12,11 @@ from typing import Protocol
 from model.errors import AnswerError, nearest
 from model.flora.load import Flora
 
-# Spellings of one name differ in these only: they separate or join words and carry no meaning.
+# Spellings of one name differ only in these, which separate or join words.
 _SEPARATORS = re.compile(r"[\s_.,'`\u2018\u2019\u00b4\u02bc\u2010-\u2015-]+")
 _BETWEEN_WORDS = re.compile(r"[\s_,()\u2010-\u2015-]+")
 MOST_MEANT = 10  # plants that one word may mean and still be a shortlist
-HINTS, ALIKE = 3, 0.8  # names told as a hint; how like a name a slip of the pen is
+HINTS, ALIKE = 3, 0.8  # names in a hint; how similar a misspelt name is
 
 
 class Plant(Protocol):
@@ -35,8 +35,8 @@ def plain(text: str) -> str:
     >>> plain("Shepherd's-Purse") == plain("shepherds purse") == plain("SHEPHERDS_PURSE")
     True
     """
-    spread = unicodedata.normalize("NFKD", unicodedata.normalize("NFKC", text).casefold())
-    kept = "".join(c for c in spread if unicodedata.category(c) not in ("Mn", "Cf", "Cc"))
+    decomposed = unicodedata.normalize("NFKD", unicodedata.normalize("NFKC", text).casefold())
+    kept = "".join(c for c in decomposed if unicodedata.category(c) not in ("Mn", "Cf", "Cc"))
     return _SEPARATORS.sub("", kept)
 
 
@@ -74,10 +74,10 @@ class PlantNames:
         return None
 
     def candidates(self, text: str) -> tuple[str, ...]:
-        """All plants that a name may mean, those whose usual name it is first; none where it is not known.
+        """All plants that a name may mean, those whose usual name it is first; empty where it is not known.
 
-        Plants that bear exactly this name, of one or of several; else all with these words in a common name, or of
-        this genus; else all with them in another scientific name. The plural is the same name.
+        Plants with exactly this name; else all with these words in a common name, or of this genus; else all with them
+        in another scientific name. The plural counts as the same name.
 
         >>> from model.flora.load import load_flora
         >>> PlantNames(load_flora()).candidates("milk thistles")
@@ -97,9 +97,9 @@ class PlantNames:
         return self._usual_first(common or scientific, text)
 
     def the_plants(self, text: str, exact: bool = False) -> tuple[str, ...]:
-        """The plants that a name means: one, or as many as it may be.
+        """The plants that a name means: one, or a shortlist.
 
-        Raises AnswerError where it means none, or so many that it names none; ``exact``: where it means several.
+        Raises AnswerError where it means none, or too many; with ``exact``, also where it means several.
         """
         if exact:
             return (self.the_species(text),)
@@ -123,7 +123,7 @@ class PlantNames:
         raise AnswerError(f"{text!r} is not in the flora; {self._hint(text)}")
 
     def _exact(self, text: str) -> list[str]:
-        """All plants that bear this name, in the singular or the plural."""
+        """All plants with this name, in the singular or the plural."""
         for form in (text, *_singulars(plain(text))):
             found = self.look_up(form)
             if found is not None:
@@ -132,7 +132,7 @@ class PlantNames:
 
     def _usual_first(self, found: Iterable[str], text: str) -> tuple[str, ...]:
         def place(species: str) -> int:
-            """Of the first common name with these words; a plant found by its scientific name comes first as well."""
+            """Place of the first common name with these words; 0 for a plant found by its scientific name."""
             names = self.plants[species].common_names
             return next((i for i, name in enumerate(names) if _has_words((name,), text)), 0)
 
@@ -148,7 +148,7 @@ class PlantNames:
         return f"{self.plants[species].common_names[0]} ({species})"
 
     def _hint(self, text: str) -> str:
-        """Names that may have been meant: of a slip of the pen, else those with its letters, else with a word of it."""
+        """Names that may have been meant: a misspelling, else those containing it, else those sharing a word."""
         names = [n for s, plant in self.plants.items() for n in (s, plant.scientific_name, *plant.common_names)]
         spelt = {plain(name): name for name in names}
         word = plain(text)
@@ -157,7 +157,7 @@ class PlantNames:
             return f"did you mean {spelt[slip[0]]}?"
         words = {form for one in _words(text) for form in (one, *_singulars(one)) if len(form) > 2}
         count = Counter(shared for name in names for shared in words.intersection(_words(name)))
-        # The rarer a word is, the more it tells.
+        # The rarer a shared word, the more it counts.
         weights = {name: sum(1 / count[shared] for shared in words.intersection(_words(name))) for name in names}
         if len(word) > 2:
             weights |= {name: 2.0 for name in names if word in plain(name)}
@@ -183,7 +183,7 @@ def _singulars(word: str) -> tuple[str, ...]:
 
 
 def _has_words(names: Iterable[str], text: str) -> bool:
-    """Whether one of the names has these words, one after the other; they may be written as one, or in the plural."""
+    """Whether one of the names has these words in a row, also written as one word or in the plural."""
     asked = {plain(text), *_singulars(plain(text))} - {""}
     for name in names:
         words = _words(name)

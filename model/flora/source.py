@@ -1,4 +1,4 @@
-"""Where facts were read, how far they may be leant on, and whether a file claims no more than its sources bear."""
+"""Sources and standing of facts, and the check that a file claims no more than its sources support."""
 
 from __future__ import annotations
 
@@ -6,19 +6,17 @@ from collections.abc import Iterator, Mapping
 from pathlib import Path
 from typing import Any
 
-from pydantic import BaseModel, ConfigDict
+from pydantic import BaseModel
 
 from model.errors import FloraError, nearest
-from model.flora.species import Fact, Standing
+from model.flora.species import Entry, Fact, Standing
 
-# How far a standing may be leant on: the lower, the further.
+# The lower, the more reliable.
 _WEIGHT: dict[Standing, int] = {"published": 0, "common practice": 1, "from memory": 2}
 
 
-class Source(BaseModel):
-    """Where a fact was read. ``standing`` says how far it may be leant on."""
-
-    model_config = ConfigDict(extra="forbid", frozen=True)
+class Source(Entry):
+    """Where facts were read, and its standing."""
 
     citation: str
     url: str | None = None
@@ -26,11 +24,11 @@ class Source(BaseModel):
 
 
 Sources = Mapping[str, Source]
-_HOLDERS = (BaseModel, dict, list, tuple)  # what may hold a fact
+_CONTAINERS = (BaseModel, dict, list, tuple)  # what may contain a fact
 
 
 def facts_in(found: Any, where: tuple[str, ...] = ()) -> Iterator[tuple[tuple[str, ...], Fact]]:
-    """Every fact in a checked file, however deep, with the fields that lead to it."""
+    """Every fact in a checked file, at any depth, with the fields that lead to it."""
     if isinstance(found, Fact):
         yield where, found
     if isinstance(found, BaseModel):
@@ -40,20 +38,20 @@ def facts_in(found: Any, where: tuple[str, ...] = ()) -> Iterator[tuple[tuple[st
     else:
         inner = enumerate(found, start=1)
     for name, value in inner:
-        if _may_hold_facts(value):
+        if _may_contain_facts(value):
             yield from facts_in(value, (*where, str(name)))
 
 
-def _may_hold_facts(value: Any) -> bool:
-    """Whether to look into a value; most are words, numbers and short lists of them, ten thousands in the flora."""
+def _may_contain_facts(value: Any) -> bool:
+    """Whether to look into a value: most of the flora's tens of thousands are words, numbers and lists of them."""
     if isinstance(value, BaseModel):
         return True
     within = value.values() if isinstance(value, dict) else value if isinstance(value, list | tuple) else ()
-    return any(isinstance(part, _HOLDERS) for part in within)
+    return any(isinstance(part, _CONTAINERS) for part in within)
 
 
 def check_facts(path: Path, found: Any, sources: Sources) -> None:
-    """Raise FloraError where a fact names an unknown source, or claims more than its sources bear.
+    """Raise FloraError where a fact names an unknown source, or claims more than its sources support.
 
     ``found`` is what was read from the file: a model, or models by name.
     """
@@ -68,7 +66,7 @@ def check_facts(path: Path, found: Any, sources: Sources) -> None:
 
 
 def cite(sources: Sources, *facts: Fact) -> str:
-    """Standing and source of facts, in words: each standing and each work once."""
+    """Standing and sources of facts in words, each standing and each work once."""
     works: dict[Standing, dict[str, None]] = {}
     for fact in facts:
         named = [sources[key].citation for key in fact.source if sources[key].standing == "published"]

@@ -15,10 +15,14 @@ Range = tuple[float, float]
 Sources = Annotated[list[str], Field(min_length=1)]
 
 
-class Fact(BaseModel):
-    """Anything that was read somewhere: source keys, and how far they may be leant on."""
+class Entry(BaseModel):
+    """Anything read from a file of facts: unknown fields are refused, and values do not change."""
 
     model_config = ConfigDict(extra="forbid", frozen=True)
+
+
+class Fact(Entry):
+    """A fact with its source keys and its standing."""
 
     source: Sources
     standing: Standing
@@ -27,11 +31,10 @@ class Fact(BaseModel):
 class Score(Fact):
     """What a species shows for one character: exactly one of states, range or months.
 
-    ``range`` is the ordinary span of the number in the character's unit; a reading outside
-    it is unlikely, never impossible. ``together``: one plant shows all these states at once,
-    so that naming any of them is right. ``when``: the plant shows this only from flowering,
-    or from setting seed, on; ``before`` is what it shows until then, states or a range, and
-    without it nothing is known of the younger plant. ``note`` is for people who check the value.
+    ``range`` is the usual span of the number in the character's unit; a reading outside it is unlikely, never
+    impossible. ``together``: one plant shows all these states at once, so that any of them is a right answer. ``when``:
+    the plant shows this only once it flowers, or sets seed; ``before`` is what it shows until then, states or a range,
+    and without it nothing is known of the younger plant. ``note`` is for people who check the value.
     """
 
     states: States | None = None
@@ -53,7 +56,7 @@ class Score(Fact):
         return self
 
     @model_validator(mode="after")
-    def _age_is_told_whole(self) -> Score:
+    def _age_is_complete(self) -> Score:
         if self.together and len(self.states or {}) < 2:
             raise ValueError("together needs two or more states")
         if self.before is None:
@@ -68,7 +71,7 @@ class Score(Fact):
 
 
 class Season(Fact):
-    """Months (1-12, southern hemisphere) in which the plant does each thing.
+    """Months (1-12, southern hemisphere) of each stage of the plant.
 
     Without ``flowers`` it never flowers; without the others they are not known.
     """
@@ -80,7 +83,7 @@ class Season(Fact):
 
 
 class LookAlike(Fact):
-    """A plant taken for this one. ``species`` is in the flora; ``outside`` names one that is not."""
+    """A plant that this one is mistaken for: ``species`` in the flora, or ``outside`` by name."""
 
     species: str | None = None
     outside: str | None = None
@@ -95,16 +98,14 @@ class LookAlike(Fact):
 
 
 class Judgement(Fact):
-    """Sources that disagree about one character, and how the file decides between them."""
+    """How the file decides where sources disagree about one character."""
 
     character: str
     decision: str
 
 
-class Species(BaseModel):
+class Species(Entry):
     """One plant, as its file under configs/species gives it; ``id`` is the file's name."""
-
-    model_config = ConfigDict(extra="forbid", frozen=True)
 
     id: str
     scientific_name: str

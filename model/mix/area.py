@@ -1,4 +1,4 @@
-"""Areas from shapes that a tape can measure, with beds taken away."""
+"""Areas from shapes that can be measured with a tape, less the garden beds in them."""
 
 from __future__ import annotations
 
@@ -9,9 +9,9 @@ from dataclasses import dataclass
 from typing import Any
 
 from model.errors import nearest
-from model.mix.doubt import MixError, weigh
-from model.mix.number import said, tidy
-from model.mix.result import Figures, Result
+from model.mix.doubt import MixError, doubt_about
+from model.mix.number import readable, tidy
+from model.mix.result import Result
 from model.mix.unit import METRES, NUMBER, plain, read_quantity
 
 
@@ -28,7 +28,9 @@ def _three_sides(a: float, b: float, c: float) -> float:
     half = (a + b + c) / 2
     square = half * (half - a) * (half - b) * (half - c)
     if square <= 0:
-        raise MixError(f"sides of {said(a)}, {said(b)} and {said(c)} m close no triangle; measure again")
+        raise MixError(
+            f"sides of {readable(a)}, {readable(b)} and {readable(c)} m do not make a triangle; measure again"
+        )
     return math.sqrt(square)
 
 
@@ -55,7 +57,7 @@ FORMS: Mapping[str, Form] = {
 
 @dataclass(frozen=True)
 class Shape:
-    """One measured piece: ``form`` of FORMS, ``sizes`` in metres in its order; ``less`` where it is taken away."""
+    """One measured piece: ``form`` of FORMS, ``sizes`` in metres in its order; ``less`` where it is subtracted."""
 
     form: str
     sizes: tuple[float, ...]
@@ -63,40 +65,19 @@ class Shape:
 
     @property
     def area_m2(self) -> float:
-        """Its own area, always more than 0. Raises MixError where the sizes close no shape."""
+        """Its own area, always more than 0. Raises MixError where the sizes make no such shape."""
         return FORMS[self.form].area(*self.sizes)
 
     @property
     def working(self) -> str:
-        told = FORMS[self.form].formula.format(*(said(size) for size in self.sizes))
-        return f"{'less ' if self.less else ''}{self.form}: {told} = {said(self.area_m2)} m2"
+        """The formula with its numbers."""
+        formula = FORMS[self.form].formula.format(*(readable(size) for size in self.sizes))
+        return f"{'less ' if self.less else ''}{self.form}: {formula} = {readable(self.area_m2)} m2"
 
     def as_json(self) -> dict[str, Any]:
-        return {
-            "shape": self.form,
-            "sizes_m": [tidy(size) for size in self.sizes],
-            "area_m2": tidy(self.area_m2),
-            "less": self.less,
-        }
-
-
-@dataclass(frozen=True, kw_only=True)
-class Area(Result):
-    """Shapes put together, and those taken away."""
-
-    shapes: tuple[Shape, ...]
-    area_m2: float
-
-    @property
-    def figures(self) -> Figures:
-        return {"area_m2": self.area_m2, "area_hectares": self.area_m2 / 10_000}
-
-    @property
-    def told(self) -> list[tuple[str, str]]:
-        return [("area", f"{said(self.area_m2)} m2")]
-
-    def as_json(self) -> dict[str, Any]:
-        return {**super().as_json(), "shapes": [shape.as_json() for shape in self.shapes]}
+        """The same as plain data."""
+        sizes = [tidy(size) for size in self.sizes]
+        return {"shape": self.form, "sizes_m": sizes, "area_m2": tidy(self.area_m2), "less": self.less}
 
 
 def read_shape(form: str, text: str, less: bool = False) -> Shape:
@@ -110,25 +91,31 @@ def read_shape(form: str, text: str, less: bool = False) -> Shape:
     if form not in FORMS:
         raise MixError(f"{form} is not a shape that is known; {nearest(form, FORMS)}")
     sizes = FORMS[form].sizes
-    parts = [part.strip() for part in re.split(r"(?<![A-Za-z])\s*[x*X\u00d7]\s*|\s+by\s+", plain(text))]
-    if len(parts) != len(sizes):
+    texts = [part.strip() for part in re.split(r"(?<![A-Za-z])\s*[x*X\u00d7]\s*|\s+by\s+", plain(text))]
+    if len(texts) != len(sizes):
         raise MixError(f"a {form} needs {len(sizes)}: {' x '.join(sizes)}, in metres")
-    unit = re.sub(rf"^{NUMBER}", "", parts[-1]).strip()
-    with_unit = [f"{part} {unit}" if re.fullmatch(NUMBER, part) else part for part in parts]
-    shape = Shape(form, tuple(read_quantity(part.strip(), METRES) for part in with_unit), less)
-    _ = shape.area_m2  # sizes that close no shape are an error now, not later
+    unit = re.sub(rf"^{NUMBER}", "", texts[-1]).strip()
+    with_unit = [f"{part} {unit}".strip() if re.fullmatch(NUMBER, part) else part for part in texts]
+    shape = Shape(form, tuple(read_quantity(part, METRES) for part in with_unit), less)
+    _ = shape.area_m2  # impossible sizes are an error now, not later
     return shape
 
 
-def measure_area(shapes: Sequence[Shape]) -> Area:
-    """Add the shapes up, and take the beds away. Raises MixError if nothing is left."""
+def measure_area(shapes: Sequence[Shape]) -> Result:
+    """Add up the shapes and subtract the beds. Raises MixError if nothing is left."""
     if not any(not shape.less for shape in shapes):
         raise MixError("no shape is given; name one, such as a rectangle, with its sizes in metres")
     total = sum(-shape.area_m2 if shape.less else shape.area_m2 for shape in shapes)
     if total <= 1e-9 * max(shape.area_m2 for shape in shapes):
-        raise MixError("what is taken away is not less than the whole; measure again")
+        raise MixError("what is subtracted is not less than the whole; measure again")
     working = tuple(shape.working for shape in shapes)
     if len(shapes) > 1:
-        sums = " ".join(f"{'-' if shape.less else '+'} {said(shape.area_m2)}" for shape in shapes)
-        working += (f"{sums.removeprefix('+ ')} = {said(total)} m2",)
-    return Area(shapes=tuple(shapes), area_m2=total, working=working, doubts=weigh("area", total))
+        sums = " ".join(f"{'-' if shape.less else '+'} {readable(shape.area_m2)}" for shape in shapes)
+        working += (f"{sums.removeprefix('+ ')} = {readable(total)} m2",)
+    return Result(
+        figures={"area_m2": total, "area_hectares": total / 10_000},
+        rows=(("area", f"{readable(total)} m2"),),
+        working=working,
+        doubts=doubt_about("area", total),
+        details={"shapes": [shape.as_json() for shape in shapes]},
+    )

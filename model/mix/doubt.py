@@ -1,4 +1,4 @@
-"""What cannot be, and what may be a slip: an error, or a doubt that the user settles."""
+"""Impossible input, which is an error, and implausible input, which is a doubt that the user settles."""
 
 from __future__ import annotations
 
@@ -8,28 +8,28 @@ from functools import lru_cache
 from pathlib import Path
 from typing import Literal, Self
 
-from pydantic import BaseModel, ConfigDict, Field, model_validator
+from pydantic import Field, model_validator
 
 from model.errors import SwardkeyError
 from model.flora.load import CONFIGS, read_facts
-from model.flora.species import Fact
-from model.mix.number import said
+from model.flora.species import Entry, Fact
+from model.mix.number import readable
 
 
 class MixError(SwardkeyError):
-    """A sum cannot be done from what was given. The message says what was wrong and what to give."""
+    """The calculation cannot be done. The message says what was wrong and what to give."""
 
 
 @dataclass(frozen=True)
 class Doubt:
-    """Something that may be a slip. ``asks``: stop until the user says that it is right; else only say it."""
+    """Something that may be a slip. ``asks``: stop until the user confirms it; else it is only mentioned."""
 
     text: str
     asks: bool
 
 
 class Span(Fact):
-    """What is plausible of one quantity, in ``unit``; and what to do beyond it."""
+    """The plausible span of one quantity, in ``unit``; ``beyond`` it, ask or only say so."""
 
     what: str
     unit: str
@@ -52,10 +52,8 @@ class Oxides(Fact):
     potassium_in_potash: float = Field(gt=0, lt=1)
 
 
-class MixFacts(BaseModel):
+class MixFacts(Entry):
     """configs/mix.yaml: plausible spans by name, and the oxides of fertiliser."""
-
-    model_config = ConfigDict(extra="forbid", frozen=True)
 
     spans: dict[str, Span]
     oxides: Oxides
@@ -81,40 +79,40 @@ def load_mix_facts(configs: Path = CONFIGS) -> MixFacts:
     return read_facts(configs / "mix.yaml", MixFacts)
 
 
-def weigh(name: str, value: float) -> tuple[Doubt, ...]:
-    """The doubt about a value of the span ``name``, in its unit; none where it is plausible.
+def doubt_about(name: str, value: float) -> tuple[Doubt, ...]:
+    """The doubt about a value, by the span ``name`` and in its unit; none where it is plausible.
 
-    >>> weigh("tank", 10)
+    >>> doubt_about("tank", 10)
     ()
-    >>> weigh("tank", 5000)[0].asks
+    >>> doubt_about("tank", 5000)[0].asks
     True
     """
     span = load_mix_facts().spans[name]
-    # A value on the border that floating point puts a hair beyond it is not in doubt.
+    # A value on the limit that rounding puts just beyond it is not in doubt.
     if span.low * (1 - 1e-9) <= value <= span.high * (1 + 1e-9):
         return ()
     text = (
-        f"{span.what} of {said(value)} {span.unit} is outside {said(span.low)} to {said(span.high)} "
+        f"{span.what} of {readable(value)} {span.unit} is outside {readable(span.low)} to {readable(span.high)} "
         f"({span.standing}): {span.hint}"
     )
     return (Doubt(text, span.beyond == "ask"),)
 
 
-def weigh_output(litres_per_hectare: float) -> tuple[Doubt, ...]:
-    """The doubt about an output, L/ha: asked where absurd, said where neither boom nor knapsack is known for it."""
-    asked = weigh("output", litres_per_hectare)
+def doubt_about_output(litres_per_hectare: float) -> tuple[Doubt, ...]:
+    """The doubt about an output, L/ha: asked where absurd, mentioned where it suits neither boom nor knapsack."""
+    asked = doubt_about("output", litres_per_hectare)
     if asked:
         return asked
     spans = load_mix_facts().spans
     if litres_per_hectare < spans["boom_output"].low:
-        return weigh("boom_output", litres_per_hectare)
+        return doubt_about("boom_output", litres_per_hectare)
     if litres_per_hectare > spans["knapsack_spot_output"].high:
-        return weigh("knapsack_spot_output", litres_per_hectare)
+        return doubt_about("knapsack_spot_output", litres_per_hectare)
     return ()
 
 
 def positive(what: str, value: float, unit: str) -> float:
-    """The value, if it is a number more than 0. Raises MixError naming what it is of."""
+    """The value, if it is a number more than 0. Raises MixError naming the quantity."""
     if not math.isfinite(value) or value <= 0:
         raise MixError(f"{what} of {value:g} {unit} cannot be; give a number more than 0")
     return float(value)

@@ -7,10 +7,10 @@ import math
 SIGNIFICANT = 4
 
 
-def said(value: float) -> str:
-    """A number to four significant figures, thousands set apart, without trailing noughts.
+def readable(value: float) -> str:
+    """A number to four significant figures, thousands separated, without trailing zeros.
 
-    >>> said(250.0), said(94.63529), said(12345.6), said(0.02), said(0)
+    >>> readable(250.0), readable(94.63529), readable(12345.6), readable(0.02), readable(0)
     ('250', '94.64', '12,346', '0.02', '0')
     """
     if value == 0:
@@ -21,7 +21,7 @@ def said(value: float) -> str:
 
 
 def tidy(value: float) -> float:
-    """The number without the noise of floating point, to twelve significant figures.
+    """The number without floating-point noise, to twelve significant figures.
 
     >>> tidy(0.1 + 0.2)
     0.3
@@ -36,11 +36,11 @@ def amount(value: float, measure: str) -> str:
     ('250 mL', '2.5 L', '0.2 g', '1.04 kg')
     """
     small, large = ("mL", "L") if measure == "ml" else ("g", "kg")
-    return f"{said(value / 1000)} {large}" if value >= 1000 else f"{said(value)} {small}"
+    return f"{readable(value / 1000)} {large}" if value >= 1000 else f"{readable(value)} {small}"
 
 
 def per_area(value: float, measure: str) -> str:
-    """A rate, mL or g a square metre, by the hectare.
+    """A rate in mL or g a square metre, expressed per hectare.
 
     >>> per_area(0.5, "ml"), per_area(0.0005, "g"), per_area(2.5, "g")
     ('5 L/ha', '5 g/ha', '25 kg/ha')

@@ -3,83 +3,47 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from statistics import fmean
 
-from model.mix.doubt import positive, weigh, weigh_output
-from model.mix.number import said
-from model.mix.result import Figures, Result
+from model.mix.doubt import Doubt, doubt_about, doubt_about_output, positive
+from model.mix.number import readable
+from model.mix.result import Result, Rows
 
 SQUARE_METRES_PER_HECTARE = 10_000
 
 
-@dataclass(frozen=True, kw_only=True)
-class Output(Result):
-    """The output of a sprayer, L/ha; with the walking or driving speed where it was told."""
-
-    litres_per_hectare: float
-    speed_km_h: float | None = None
-
-    @property
-    def figures(self) -> Figures:
-        return {
-            "litres_per_hectare": self.litres_per_hectare,
-            "litres_per_100m2": self.litres_per_hectare / 100,
-            "speed_km_h": self.speed_km_h,
-        }
-
-    @property
-    def told(self) -> list[tuple[str, str]]:
-        rows = [
-            ("output", f"{said(self.litres_per_hectare)} L/ha"),
-            ("on 100 m2", f"{said(self.litres_per_hectare / 100)} L"),
-        ]
-        return rows + ([("speed", f"{said(self.speed_km_h)} km/h")] if self.speed_km_h is not None else [])
+def _output(
+    l_ha: float, working: tuple[str, ...], doubts: tuple[Doubt, ...], speed_km_h: float | None = None
+) -> Result:
+    figures = {"litres_per_hectare": l_ha, "litres_per_100m2": l_ha / 100, "speed_km_h": speed_km_h}
+    rows: Rows = (("output", f"{readable(l_ha)} L/ha"), ("on 100 m2", f"{readable(l_ha / 100)} L"))
+    if speed_km_h is not None:
+        rows += (("speed", f"{readable(speed_km_h)} km/h"),)
+    return Result(figures=figures, rows=rows, working=working, doubts=doubts + doubt_about_output(l_ha))
 
 
-@dataclass(frozen=True, kw_only=True)
-class Strip(Result):
-    """How far to walk at one swath to cover a test area."""
-
-    length_m: float
-
-    @property
-    def figures(self) -> Figures:
-        return {"length_m": self.length_m}
-
-    @property
-    def told(self) -> list[tuple[str, str]]:
-        return [("length of the strip", f"{said(self.length_m)} m")]
-
-
-def output_from_area(litres: float, area_m2: float) -> Output:
+def output_from_area(litres: float, area_m2: float) -> Result:
     """The output when ``litres`` were used on ``area_m2``. Raises MixError unless both are more than 0."""
     litres, area_m2 = positive("a volume", litres, "L"), positive("an area", area_m2, "m2")
     found = litres * SQUARE_METRES_PER_HECTARE / area_m2
-    return Output(
-        litres_per_hectare=found,
-        working=(f"{said(litres)} L x 10,000 / {said(area_m2)} m2 = {said(found)} L/ha",),
-        doubts=weigh("area", area_m2) + weigh_output(found),
-    )
+    working = f"{readable(litres)} L x 10,000 / {readable(area_m2)} m2 = {readable(found)} L/ha"
+    return _output(found, (working,), doubt_about("area", area_m2))
 
 
-def output_from_time(flow_l_min: float, seconds: Sequence[float], area_m2: float) -> Output:
+def output_from_time(flow_l_min: float, seconds: Sequence[float], area_m2: float) -> Result:
     """The output when an area takes ``seconds`` to spray (the mean of several passes) at a flow in L/min.
 
     Raises MixError unless all are more than 0.
     """
     flow_l_min, mean = positive("a flow", flow_l_min, "L/min"), mean_time(seconds)
-    litres = flow_l_min * mean / 60
-    found = output_from_area(litres, area_m2)
-    first = f"{said(flow_l_min)} L/min x {said(mean)} s / 60 = {said(litres)} L"
-    return Output(
-        litres_per_hectare=found.litres_per_hectare,
-        working=(first, *found.working),
-        doubts=weigh("flow", flow_l_min) + found.doubts,
-    )
+    litres, area_m2 = flow_l_min * mean / 60, positive("an area", area_m2, "m2")
+    by_area = output_from_area(litres, area_m2)
+    first = f"{readable(flow_l_min)} L/min x {readable(mean)} s / 60 = {readable(litres)} L"
+    doubts = doubt_about("flow", flow_l_min) + doubt_about("area", area_m2)
+    return _output(litres * SQUARE_METRES_PER_HECTARE / area_m2, (first, *by_area.working), doubts)
 
 
-def output_from_speed(flow_l_min: float, speed_km_h: float, swath_m: float) -> Output:
+def output_from_speed(flow_l_min: float, speed_km_h: float, swath_m: float) -> Result:
     """The output at a flow (L/min, all nozzles), a speed (km/h) and a swath (m; a boomless nozzle: its pattern).
 
     Raises MixError unless all are more than 0.
@@ -88,14 +52,10 @@ def output_from_speed(flow_l_min: float, speed_km_h: float, swath_m: float) -> O
     speed_km_h, swath_m = positive("a speed", speed_km_h, "km/h"), positive("a swath", swath_m, "m")
     # 600 = 10,000 m2/ha x 60 min/h / 1000 m/km
     found = 600 * flow_l_min / (speed_km_h * swath_m)
-    told = f"600 x {said(flow_l_min)} L/min / ({said(speed_km_h)} km/h x {said(swath_m)} m) = {said(found)} L/ha"
-    doubts = weigh("flow", flow_l_min) + weigh("speed", speed_km_h) + weigh("swath", swath_m)
-    return Output(
-        litres_per_hectare=found,
-        speed_km_h=speed_km_h,
-        working=(told,),
-        doubts=doubts + weigh_output(found),
-    )
+    over = f"{readable(speed_km_h)} km/h x {readable(swath_m)} m"
+    working = f"600 x {readable(flow_l_min)} L/min / ({over}) = {readable(found)} L/ha"
+    doubts = doubt_about("flow", flow_l_min) + doubt_about("speed", speed_km_h) + doubt_about("swath", swath_m)
+    return _output(found, (working,), doubts, speed_km_h)
 
 
 def speed_over(course_m: float, seconds: Sequence[float]) -> float:
@@ -109,17 +69,16 @@ def speed_over(course_m: float, seconds: Sequence[float]) -> float:
 
 def mean_time(seconds: Sequence[float]) -> float:
     """The mean of several timings, s. Raises MixError unless there is one and all are more than 0."""
-    if not seconds:
-        return positive("a time", 0, "s")
-    return fmean(positive("a time", time, "s") for time in seconds)
+    return fmean(positive("a time", time, "s") for time in seconds or [0])
 
 
-def strip_length(area_m2: float, swath_m: float) -> Strip:
+def strip_length(area_m2: float, swath_m: float) -> Result:
     """How long a strip of one swath (m) is that covers ``area_m2``. Raises MixError unless both are more than 0."""
     area_m2, swath_m = positive("an area", area_m2, "m2"), positive("a swath", swath_m, "m")
     length = area_m2 / swath_m
-    return Strip(
-        length_m=length,
-        working=(f"{said(area_m2)} m2 / {said(swath_m)} m = {said(length)} m",),
-        doubts=weigh("area", area_m2) + weigh("swath", swath_m),
+    return Result(
+        figures={"length_m": length},
+        rows=(("length of the strip", f"{readable(length)} m"),),
+        working=(f"{readable(area_m2)} m2 / {readable(swath_m)} m = {readable(length)} m",),
+        doubts=doubt_about("area", area_m2) + doubt_about("swath", swath_m),
     )

@@ -1,4 +1,4 @@
-"""A rate as the user typed it, from the label in hand. Nothing here knows a rate of its own."""
+"""A rate as the user typed it, from the label in hand. No rate is known here."""
 
 from __future__ import annotations
 
@@ -8,13 +8,12 @@ from typing import Any, Literal
 
 from model.mix.doubt import MixError
 from model.mix.number import amount, per_area
-from model.mix.unit import NUMBER, kind_of, plain, read_number, read_side, registry, split_sides
+from model.mix.unit import NUMBER, kind_of, plain, read_number, read_percent, read_side, registry, split_sides
 
 Measure = Literal["ml", "g"]
 _RATIO = re.compile(
     rf"({NUMBER})\s*(?:parts?)?\s*(?::|\bin\b|\bto\b)\s*({NUMBER})\s*(?:parts?)?\s*(?:(?:of\s+)?water)?", re.IGNORECASE
 )
-_PERCENT = re.compile(rf"({NUMBER})\s*(?:%|percent|per cent|pct)\s*(v/v|w/v)?", re.IGNORECASE)
 SHAPES = (
     "write it as AMOUNT/AREA (an amount of product for an area), AMOUNT/LITRES (for an amount of water), 1:PARTS or "
     "PERCENT%, from the label in hand"
@@ -55,33 +54,29 @@ def read_rate(text: str) -> Rate:
     Raises MixError with the cause, for whatever is not such a rate.
     """
     typed = plain(text)
-    percent = _PERCENT.fullmatch(typed)
+    percent = read_percent(typed, "v/v|w/v")
     if percent:
-        return _of_percent(typed, read_number(percent[1]), percent[2])
+        if percent[0] > 100:
+            raise MixError("is more than 100 %; check the label")
+        return Rate(typed, 10 * percent[0], "g" if percent[1] == "w/v" else "ml", "litre")
     ratio = _RATIO.fullmatch(typed)
     if ratio:
         product, water = read_number(ratio[1]), read_number(ratio[2])
         return Rate(typed, 1000 * product / water, "ml", "litre")
-    parts = split_sides(re.sub(r"\s+(?:of\s+)?water$", "", typed, flags=re.IGNORECASE))
-    if len(parts) == 1:
-        parts = re.split(r"\s+in\s+", parts[0], flags=re.IGNORECASE)
-    if len(parts) != 2:
+    sides = split_sides(re.sub(r"\s+(?:of\s+)?water$", "", typed, flags=re.IGNORECASE))
+    if len(sides) == 1:
+        sides = re.split(r"\s+in\s+", sides[0], flags=re.IGNORECASE)
+    if len(sides) != 2:
         raise MixError(f"is not a rate; {SHAPES}")
-    if "+" in parts[0].lstrip("+"):
-        raise MixError("names more than one product; do the sum of each on its own")
-    return _of_sides(typed, read_side(parts[0]), read_side(parts[1], alone=True))
-
-
-def _of_percent(typed: str, percent: float, basis: str | None) -> Rate:
-    if percent > 100:
-        raise MixError("is more than 100 %; check the label")
-    return Rate(typed, 10 * percent, "g" if (basis or "").lower() == "w/v" else "ml", "litre")
+    if "+" in sides[0].lstrip("+"):
+        raise MixError("names more than one product; work out each on its own")
+    return _of_sides(typed, read_side(sides[0]), read_side(sides[1], alone=True))
 
 
 def _of_sides(typed: str, product: Any, over: Any) -> Rate:
     found, base = kind_of(product), kind_of(over)
     if found not in ("a volume", "a weight"):
-        raise MixError(f"starts with {found}, which is no amount of product; {SHAPES}")
+        raise MixError(f"starts with {found}, which is not an amount of product; {SHAPES}")
     if base not in ("an area", "a volume"):
         raise MixError(f"ends in {base}, which is neither an area nor an amount of water; {SHAPES}")
     measure: Measure = "ml" if found == "a volume" else "g"

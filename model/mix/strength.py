@@ -1,17 +1,14 @@
-"""From active to product and back, through the strength of the product."""
+"""Active and product: from one to the other through the strength of the product, and the active in granules."""
 
 from __future__ import annotations
 
-import re
 from dataclasses import dataclass
 
-from model.mix.doubt import MixError, positive, weigh
-from model.mix.number import amount, per_area, said
+from model.mix.doubt import MixError, doubt_about, positive
+from model.mix.number import amount, per_area, readable
 from model.mix.rate import Measure, Rate, for_area
-from model.mix.result import Figures, Result
-from model.mix.unit import NUMBER, kind_of, plain, read_number, read_side, split_sides
-
-_PERCENT = re.compile(rf"({NUMBER})\s*(?:%|percent|per cent|pct)\s*(w/w|w/v)?", re.IGNORECASE)
+from model.mix.result import Figures, Result, Rows, area_figures
+from model.mix.unit import kind_of, plain, read_percent, read_side, split_sides
 
 
 @dataclass(frozen=True)
@@ -23,41 +20,7 @@ class Strength:
     measure: Measure
 
     def __str__(self) -> str:
-        return f"{said(self.grams)} g/{'L' if self.measure == 'ml' else 'kg'}"
-
-
-@dataclass(frozen=True, kw_only=True)
-class Dose(Result):
-    """Product and the active in it, a square metre: product in mL or g as the strength is, active in g."""
-
-    strength: Strength
-    product: float
-    active: float
-    area_m2: float | None = None
-
-    @property
-    def figures(self) -> Figures:
-        unit, large = ("g", "kg") if self.strength.measure == "g" else ("ml", "litres")
-        area = self.area_m2
-        return {
-            f"product_{unit}_per_100m2": self.product * 100,
-            f"product_{large}_per_hectare": self.product * 10,
-            f"product_total_{unit}": None if area is None else self.product * area,
-            "active_g_per_100m2": self.active * 100,
-            "active_kg_per_hectare": self.active * 10,
-            "active_total_g": None if area is None else self.active * area,
-        }
-
-    @property
-    def told(self) -> list[tuple[str, str]]:
-        unit = self.strength.measure
-        rows = [
-            ("product", f"{per_area(self.product, unit)}, {amount(self.product * 100, unit)} on 100 m2"),
-            ("active", f"{per_area(self.active, 'g')}, {amount(self.active * 100, 'g')} on 100 m2"),
-        ]
-        if self.area_m2 is not None:
-            rows.append((f"product on {said(self.area_m2)} m2", amount(self.product * self.area_m2, unit)))
-        return rows
+        return f"{readable(self.grams)} g/{'L' if self.measure == 'ml' else 'kg'}"
 
 
 def read_strength(text: str) -> Strength:
@@ -69,15 +32,14 @@ def read_strength(text: str) -> Strength:
     Raises MixError for anything else, and for more active than product.
     """
     typed = plain(text)
-    percent = _PERCENT.fullmatch(typed)
+    percent = read_percent(typed, "w/w|w/v")
     if percent:
-        found = read_number(percent[1]) * 10
-        strength = Strength(typed, found, "ml" if (percent[2] or "").lower() == "w/v" else "g")
+        strength = Strength(typed, percent[0] * 10, "ml" if percent[1] == "w/v" else "g")
     else:
-        parts = split_sides(typed)
-        if len(parts) != 2:
+        sides = split_sides(typed)
+        if len(sides) != 2:
             raise MixError("is not a strength; write g/L, g/kg or a percentage, from the label in hand")
-        active, over = read_side(parts[0]), read_side(parts[1], alone=True)
+        active, over = read_side(sides[0]), read_side(sides[1], alone=True)
         if kind_of(active) != "a weight" or kind_of(over) not in ("a volume", "a weight"):
             raise MixError(f"{kind_of(active)} in {kind_of(over)} is not a strength; write g/L, g/kg or a percentage")
         measure: Measure = "ml" if kind_of(over) == "a volume" else "g"
@@ -88,17 +50,17 @@ def read_strength(text: str) -> Strength:
     return strength
 
 
-def product_for(active: Rate, strength: Strength, area_m2: float | None = None) -> Dose:
+def product_for(active: Rate, strength: Strength, area_m2: float | None = None) -> Result:
     """The product that carries a rate of active for an area. Raises MixError for a rate by volume or for water."""
     for_area(active, "mix strength")
     if active.measure != "g":
         raise MixError(f"{active.typed} is a volume, and active is weighed; give the active as a weight for an area")
     product = active.amount * 1000 / strength.grams
-    told = f"{active} of active / {strength} = {per_area(product, strength.measure)} of product"
-    return _dose(strength, product, active.amount, area_m2, told)
+    working = f"{active} of active / {strength} = {per_area(product, strength.measure)} of product"
+    return _dose(strength, product, active.amount, area_m2, working)
 
 
-def active_in(product: Rate, strength: Strength, area_m2: float | None = None) -> Dose:
+def active_in(product: Rate, strength: Strength, area_m2: float | None = None) -> Result:
     """The active in a rate of product for an area. Raises MixError where rate and strength do not go together."""
     for_area(product, "mix strength")
     if product.measure != strength.measure:
@@ -106,16 +68,53 @@ def active_in(product: Rate, strength: Strength, area_m2: float | None = None) -
             f"{product.typed} and a strength of {strength} do not go together: one is by volume, the other by weight"
         )
     active = product.amount * strength.grams / 1000
-    told = f"{product} of product x {strength} = {per_area(active, 'g')} of active"
-    return _dose(strength, product.amount, active, area_m2, told)
+    working = f"{product} of product x {strength} = {per_area(active, 'g')} of active"
+    return _dose(strength, product.amount, active, area_m2, working)
 
 
-def _dose(strength: Strength, product: float, active: float, area_m2: float | None, told: str) -> Dose:
-    working: tuple[str, ...] = (told,)
-    doubts = weigh("strength", strength.grams) + weigh("active_rate", active)
+def _dose(strength: Strength, product: float, active: float, area_m2: float | None, first: str) -> Result:
+    """Product (mL or g as the strength is) and the active in it (g), a square metre."""
+    unit = strength.measure
+    working: tuple[str, ...] = (first,)
+    doubts = doubt_about("strength", strength.grams) + doubt_about("active_rate", active)
+    rows: Rows = tuple(
+        (what, f"{per_area(value, measure)}, {amount(value * 100, measure)} on 100 m2")
+        for what, value, measure in (("product", product, unit), ("active", active, "g"))
+    )
     if area_m2 is not None:
         area_m2 = positive("an area", area_m2, "m2")
-        total = amount(product * area_m2, strength.measure)
-        working += (f"{per_area(product, strength.measure)} x {said(area_m2)} m2 = {total} of product",)
-        doubts += weigh("area", area_m2)
-    return Dose(strength=strength, product=product, active=active, area_m2=area_m2, working=working, doubts=doubts)
+        total = amount(product * area_m2, unit)
+        working += (f"{per_area(product, unit)} x {readable(area_m2)} m2 = {total} of product",)
+        rows += ((f"product on {readable(area_m2)} m2", total),)
+        doubts += doubt_about("area", area_m2)
+    figures = area_figures("product", product, unit, area_m2) | area_figures("active", active, "g", area_m2)
+    return Result(figures=figures, rows=rows, working=working, doubts=doubts)
+
+
+def spread(rate: Rate, area_m2: float | None = None, active_percent: float | None = None) -> Result:
+    """Granules by weight at the label's rate for an area; ``active_percent`` of the weight is active.
+
+    Raises MixError for a rate for water or by volume, and for a percentage that is not above 0 and up to 100.
+    """
+    for_area(rate, "mix granule")
+    if rate.measure != "g":
+        raise MixError(f"{rate.typed} is a volume, and granules are weighed; for a liquid use mix tank")
+    grams, active = rate.amount, None
+    working: tuple[str, ...] = (f"{readable(grams)} g/m2 x 10 = {readable(grams * 10)} kg/ha",)
+    rows: Rows = (("granules on 100 m2", amount(grams * 100, "g")),)
+    doubts = doubt_about("granule_rate", grams)
+    if area_m2 is not None:
+        total = grams * positive("an area", area_m2, "m2")
+        working += (f"{readable(grams)} g/m2 x {readable(area_m2)} m2 = {amount(total, 'g')}",)
+        rows = ((f"granules on {readable(area_m2)} m2", amount(total, "g")), *rows)
+        doubts += doubt_about("area", area_m2) + doubt_about("measured_amount", total)
+    if active_percent is not None:
+        share = positive("an active", active_percent, "%")
+        if share > 100:
+            raise MixError(f"an active of {share:g} % is more than all of the product; check the label")
+        active = grams * share / 100
+        working += (f"{readable(grams * 10)} kg/ha x {readable(share)} % = {readable(active * 10)} kg/ha of active",)
+        rows += (("active", per_area(active, "g")),)
+    figures: Figures = {"product_g_per_m2": grams, **area_figures("product", grams, "g", area_m2)}
+    figures |= area_figures("active", active, "g", area_m2)
+    return Result(figures=figures, rows=rows, working=working, doubts=doubts, details={"rate": rate.as_json()})

@@ -16,10 +16,10 @@ if TYPE_CHECKING:
 
 NUMBER = r"[+-]?(?:[0-9]{1,3}(?:,[0-9]{3})+|[0-9]+|(?=\.[0-9]))(?:\.[0-9]+)?(?:[eE][+-]?[0-9]+)?"
 LONGEST = 80  # characters of anything typed
-LARGEST = 1e9  # beyond it, nothing is sprayed or spread, in any unit
+LARGEST = 1e9  # more than is ever sprayed or spread, in any unit
 
-# pint's name: how people write it, in small letters without spaces, dots and signs of a power.
-# US measures are meant by gallon and fluid ounce, as on the overseas labels that use them.
+# pint's name: how people write it, in lower case without spaces, dots and power signs.
+# Gallon and fluid ounce mean the US measures, as on the overseas labels that use them.
 _WORDS = {
     word: unit
     for unit, words in {
@@ -110,7 +110,7 @@ def registry() -> UnitRegistry[float]:
 
 
 def plain(text: str) -> str:
-    """What was typed, in plain signs (m² becomes m2) and single spaces. Raises MixError if it is too long."""
+    """What was typed, in plain characters (m² becomes m2) and single spaces. Raises MixError if it is too long."""
     if len(text) > LONGEST:
         raise MixError(f"longer than {LONGEST} characters; write an amount and a unit")
     return " ".join(unicodedata.normalize("NFKC", text).split())
@@ -128,13 +128,23 @@ def read_number(text: str) -> float:
     return value
 
 
+def read_percent(text: str, bases: str) -> tuple[float, str] | None:
+    """A percentage and its basis in small letters (one of the alternatives in ``bases``, or empty); else None.
+
+    >>> read_percent("2 % W/V", "v/v|w/v"), read_percent("2 L", "v/v|w/v")
+    ((2.0, 'w/v'), None)
+    """
+    match = re.fullmatch(rf"({NUMBER})\s*(?:%|percent|per cent|pct)\s*({bases})?", text, re.IGNORECASE)
+    return (read_number(match[1]), (match[2] or "").lower()) if match else None
+
+
 def unit_word(text: str) -> str:
     """pint's expression for a unit as people write it.
 
     >>> unit_word("sq. ft"), unit_word("Fl Oz"), unit_word("m^2")
     ('foot**2', 'fluid_ounce', 'meter**2')
 
-    Raises MixError for a word that no one knows, or that is easily mistaken.
+    Raises MixError for an unknown word, or one that is easily mistaken.
     """
     bare = re.sub(r"[\s._^*]", "", text)
     if bare in _REFUSED:
@@ -177,7 +187,7 @@ def kind_of(side: Any) -> str:
 
 
 def _advice(word: str) -> str:
-    """What to write instead of a word that is no unit."""
+    """What to write instead of a word that is not a unit."""
     if "\u2044" in word:
         return "write a fraction like 0.5"
     close = nearest(word.replace(" ", "").lower(), _WORDS)
@@ -193,7 +203,7 @@ def split_sides(text: str) -> list[str]:
 
 
 def read_quantity(text: str, measure: Measure) -> float:
-    """A number in the measure's own unit, or an amount with any unit of its kind. Returns it in the own unit.
+    """A number in the measure's own unit, or an amount with any unit of its kind. Returns it in that unit.
 
     >>> read_quantity("10", LITRES), round(read_quantity("3 gal", LITRES), 3)
     (10.0, 11.356)
@@ -220,12 +230,12 @@ def read_quantity(text: str, measure: Measure) -> float:
 
 
 def remarks(*typed: str | None) -> tuple[Doubt, ...]:
-    """How units were read that differ between countries or trades, once each: only said, never asked."""
-    said: dict[str, None] = {}
+    """How units that differ between countries or trades were read, once each: mentioned, never asked."""
+    found: dict[str, None] = {}
     for text in typed:
         for part in re.split(r"/|\bper\b|\bin\b", plain(text or "")):
             bare = re.sub(r"[^a-z]", "", part.lower())
-            told = _REMARKS.get(_WORDS.get(bare, ""))
-            if told and not bare.startswith("us"):
-                said[told] = None
-    return tuple(Doubt(text, False) for text in said)
+            remark = _REMARKS.get(_WORDS.get(bare, ""))
+            if remark and not bare.startswith("us"):
+                found[remark] = None
+    return tuple(Doubt(text, False) for text in found)

@@ -1,4 +1,4 @@
-"""The key on paper: two leads a couplet, for who has no machine at hand.
+"""The printed key: two leads a couplet, for use without a computer.
 
 printed = make_key(likelihoods, month=6)
 """

@@ -1,4 +1,4 @@
-"""The printed key as a whole: what it leads to, whom it leaves out, and how long it is."""
+"""The printed key as a whole: the species that it leads to, those left out, and how long it is."""
 
 from __future__ import annotations
 
@@ -22,9 +22,8 @@ Say = Callable[[Character], Answer]
 class PrintedKey:
     """A dichotomous key in numbered couplets.
 
-    ``month``: the month that it is for, 1-12, or None for all. ``species``: those that it leads
-    to. ``out_of_season``: left out as not to be seen in the month; ``names_only``: left out as
-    nothing but their names is known.
+    ``month``: the month that it is for, 1-12, or None for all. ``species``: those that it leads to. ``out_of_season``:
+    left out as not seen in the month; ``names_only``: left out as only their names are known.
     """
 
     month: int | None
@@ -35,7 +34,7 @@ class PrintedKey:
 
     @cached_property
     def ends(self) -> dict[str, list[int]]:
-        """Species to the couplets at which it is named, in their order; several where it stands in part."""
+        """Species to the couplets at which it is named, in their order; several where it keys out more than once."""
         found: dict[str, list[int]] = {species: [] for species in self.species}
         for couplet in self.couplets:
             for lead in couplet.leads:
@@ -49,14 +48,14 @@ class PrintedKey:
         return tuple({couplet.character.id: couplet.character for couplet in self.couplets}.values())
 
     def depth(self, couplet: int) -> int:
-        """How many couplets are read to get to one and past it."""
+        """How many couplets are read up to and including one."""
         before = self.couplets[couplet - 1].before
         return 1 if before is None else 1 + self.depth(before)
 
     def walk(self, say: Say) -> tuple[str, ...]:
-        """The species at the end that an observer gets to, who says what the plant shows.
+        """The species at the end that an observer reaches, given by ``say`` what the plant shows.
 
-        Where an answer takes both leads, or neither, the first is followed.
+        Where an answer fits both leads, or neither, the first is followed.
         """
         couplet = self.couplets[0] if self.couplets else None
         while couplet is not None:
@@ -69,7 +68,7 @@ class PrintedKey:
 
     @cached_property
     def figures(self) -> dict[str, Any]:
-        """How good the key is: couplets, and couplets read to a species (mean over its ends, then over species)."""
+        """How good the key is: its couplets, and couplets read to a species (mean over its ends, then over species)."""
         depths = {species: [self.depth(n) for n in ends] for species, ends in self.ends.items() if ends}
         alone = {lead.species[0] for lead in self._leads() if len(lead.species) == 1}
         return {
@@ -98,7 +97,7 @@ class PrintedKey:
 
 
 def make_key(likelihoods: Likelihoods, month: int | None = None) -> PrintedKey:
-    """The printed key of a flora, or of what of it is to be seen in a month (1-12, southern hemisphere)."""
+    """The printed key of a flora, or of what can be seen of it in a month (1-12, southern hemisphere)."""
     flora: Flora = likelihoods.flora
     unknown = tuple(s for s, plant in flora.species.items() if not plant.characters)
     hidden = tuple(

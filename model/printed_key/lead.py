@@ -8,16 +8,16 @@ from typing import Any
 from model.flora.character import Character
 from model.traits.answers import Answer
 
-MOST_NAMED = 4  # states that a lead names; with more, it says that it is none of those of the other lead
+MOST_NAMED = 4  # states that a lead names; one with more says none of those of the other lead
 
 
 @dataclass(frozen=True)
 class Lead:
     """One of the two answers of a couplet.
 
-    ``states`` of a choice that lead this way; or a number ``above`` one limit and up ``to`` the
-    other, in the character's unit. ``text``: the lead in words. It goes to a ``couplet`` by its
-    number, or ends with ``species``: one, or a few that nothing parts, with what to ``look_at``.
+    ``states`` of a choice; or a number ``above`` one limit and up ``to`` the other, in the character's unit. ``text``:
+    the lead in words. It goes to a ``couplet`` by its number, or ends with ``species``: one, or a few that no character
+    divides, with what to ``look_at``.
     """
 
     text: str
@@ -29,7 +29,7 @@ class Lead:
     look_at: tuple[str, ...] = ()
 
     def takes(self, answer: Answer) -> bool:
-        """Whether an answer leads this way: any of its states, or its number."""
+        """Whether an answer fits this lead: any of its states, or its number."""
         if isinstance(answer, tuple):
             return bool(set(answer) & set(self.states))
         return (self.above is None or answer > self.above) and (self.to is None or answer <= self.to)
@@ -39,8 +39,8 @@ class Lead:
 class Couplet:
     """A question with its two leads.
 
-    ``before``: the couplet that leads here, None for the first. ``mostly``: the leads hold for
-    most plants only, as nothing else parts the species that are left.
+    ``before``: the couplet that leads here, None for the first. ``mostly``: the leads hold for most plants only, as
+    nothing else divides the remaining species.
     """
 
     number: int
@@ -58,16 +58,7 @@ class Couplet:
             "question": self.character.question,
             "mostly": self.mostly,
             "leads": [
-                {
-                    "text": lead.text,
-                    "states": list(lead.states),
-                    "above": lead.above,
-                    "to": lead.to,
-                    "couplet": lead.couplet,
-                    "species": list(lead.species),
-                    "look_at": list(lead.look_at),
-                }
-                for lead in self.leads
+                {name: list(v) if isinstance(v, tuple) else v for name, v in vars(lead).items()} for lead in self.leads
             ],
         }
 
@@ -80,7 +71,7 @@ def states_text(character: Character, own: tuple[str, ...], others: int) -> str:
 
 
 def number_text(character: Character, above: float, to: float, first: bool) -> str:
-    """A lead over numbers in words: the first goes up to the limit that parts, the second on from it."""
+    """A lead over numbers in words: the first goes up to the limit, the second on from it."""
     if character.unit == "count":
         return f"{to:g} or fewer" if first else f"{above + 1:g} or more"
     return f"{to:g} {character.unit} or less" if first else f"more than {above:g} {character.unit}"

@@ -1,4 +1,4 @@
-"""Degree-days: totals of warmth, each with its unit and its base, from a record of daily temperatures."""
+"""Degree-days from a record of daily temperatures; a total always carries its unit and its base temperature."""
 
 from __future__ import annotations
 
@@ -13,15 +13,14 @@ from model.spray.table import Row, read_table
 
 Unit = Literal["C", "F"]
 F_DEGREES_IN_A_C_DEGREE = 1.8
-COLDEST, HOTTEST = -40.0, 60.0  # C: air that a thermometer outdoors may show
+COLDEST, HOTTEST = -40.0, 60.0  # C: air temperatures that a thermometer outdoors may show
 
 
 @dataclass(frozen=True)
 class DegreeDays:
-    """A total of degree-days over a base, by the averages of daily highest and lowest temperature.
+    """A total of degree-days over a base, from the means of daily maximum and minimum temperature.
 
-    ``total`` in degree-days and ``base`` in degrees of ``unit``. Two totals can be added or
-    ordered only where unit and base are the same; others raise SprayError.
+    ``total`` in degree-days and ``base`` in degrees of ``unit``. Only totals over the same base can be compared.
 
     >>> print(DegreeDays(70, 50, "F").in_unit("C"))
     38.9 C-days over 10 C
@@ -32,7 +31,7 @@ class DegreeDays:
     unit: Unit
 
     def in_unit(self, unit: Unit) -> DegreeDays:
-        """The same warmth in C-days or F-days: 1 F-day is 1/1.8 C-day, and the base goes with it."""
+        """The same total in C-days or F-days: 1 F-day is 1/1.8 C-day; the base is converted too."""
         if unit == self.unit:
             return self
         scale = F_DEGREES_IN_A_C_DEGREE
@@ -40,33 +39,9 @@ class DegreeDays:
             return DegreeDays(self.total / scale, to_celsius(self.base, "F"), "C")
         return DegreeDays(self.total * scale, self.base * scale + 32, "F")
 
-    def is_of_model(self, other: DegreeDays) -> bool:
-        """Whether both count from the same base, in whichever unit."""
+    def has_base_of(self, other: DegreeDays) -> bool:
+        """Whether both are over the same base, in whichever unit."""
         return math.isclose(self.in_unit("C").base, other.in_unit("C").base, abs_tol=0.01)
-
-    def __add__(self, other: DegreeDays) -> DegreeDays:
-        self._refuse_other_model(other)
-        return DegreeDays(self.total + other.total, self.base, self.unit)
-
-    def __lt__(self, other: DegreeDays) -> bool:
-        self._refuse_other_model(other)
-        return self.total < other.total
-
-    def __le__(self, other: DegreeDays) -> bool:
-        self._refuse_other_model(other)
-        return self.total <= other.total
-
-    def __gt__(self, other: DegreeDays) -> bool:
-        return other < self
-
-    def __ge__(self, other: DegreeDays) -> bool:
-        return other <= self
-
-    def _refuse_other_model(self, other: DegreeDays) -> None:
-        if not self.is_of_model(other):
-            raise SprayError(f"{self} and {other} are of different models; never hold one against the other")
-        if self.unit != other.unit:
-            raise SprayError(f"{self} and {other} are in different units; bring both to one unit first")
 
     def __str__(self) -> str:
         return f"{self.total:.1f} {self.unit}-days over {self.base:g} {self.unit}"
@@ -81,33 +56,24 @@ def to_celsius(degrees: float, unit: Unit) -> float:
     return (degrees - 32) / F_DEGREES_IN_A_C_DEGREE if unit == "F" else degrees
 
 
-def degrees_of_day(highest: float, lowest: float, base: float, unit: Unit) -> DegreeDays:
-    """The degree-days of one day: the mean of highest and lowest less the base, and never below 0.
+def degrees_of_day(highest: float, lowest: float, base: float) -> float:
+    """The degree-days of one day: the mean of maximum and minimum less the base, never below 0; all in one unit.
 
-    All in degrees of ``unit``. Source: Virginia Tech, as reported by Delaware Cooperative
-    Extension (2008).
+    Source: Virginia Tech, as reported by Delaware Cooperative Extension (2008).
 
-    >>> degrees_of_day(75, 27, 50, "F").total
+    >>> degrees_of_day(75, 27, 50)
     1.0
     """
-    return DegreeDays(max(0.0, (highest + lowest) / 2 - base), base, unit)
+    return max(0.0, (highest + lowest) / 2 - base)
 
 
 @dataclass(frozen=True)
 class Record:
-    """Degree-days of each day of a record, with the days that it lacks between its first and last."""
+    """The degree-days of a record of ``days``; those ``missing`` between its first and last add nothing."""
 
     days: tuple[date, ...]
-    daily: tuple[DegreeDays, ...]
+    total: DegreeDays
     missing: tuple[date, ...]
-
-    @property
-    def total(self) -> DegreeDays:
-        """The sum; too low by what the missing days would add."""
-        total = self.daily[0]
-        for day in self.daily[1:]:
-            total += day
-        return total
 
 
 def read_record(path: Path, base: float, unit: Unit) -> Record:
@@ -115,28 +81,21 @@ def read_record(path: Path, base: float, unit: Unit) -> Record:
 
     ``base`` and the file's temperatures in degrees of ``unit``. Raises SprayError naming row and column.
     """
-    _refuse_base(base, unit)
+    if not COLDEST <= to_celsius(base, unit) <= HOTTEST:
+        raise SprayError(f"a base of {base:g} {unit} cannot be; give one such as 10 C or 50 F, with its unit")
     rows = read_table(path, ("date",), ("max", "min", "mean"))
-    have = set(rows[0].cells)
-    if not {"max", "min"} <= have and "mean" not in have:
+    if not {"max", "min"} <= set(rows[0].cells) and "mean" not in rows[0].cells:
         raise SprayError(f"{path} row 1: columns max and min are needed, or mean; name the columns so")
     days: list[date] = []
-    daily = []
+    total = 0.0
     for row in rows:
         day = _date(row)
         if days and day <= days[-1]:
             raise row.wrong("date", f"{day} is not later than the row before; put the days in order, each once")
         days.append(day)
-        highest, lowest = _extremes(row, unit)
-        daily.append(degrees_of_day(highest, lowest, base, unit))
+        total += degrees_of_day(*_extremes(row, unit), base)
     span = (days[0] + timedelta(days=n) for n in range((days[-1] - days[0]).days))
-    known = set(days)
-    return Record(tuple(days), tuple(daily), tuple(day for day in span if day not in known))
-
-
-def _refuse_base(base: float, unit: Unit) -> None:
-    if not COLDEST <= to_celsius(base, unit) <= HOTTEST:
-        raise SprayError(f"a base of {base:g} {unit} cannot be; give one such as 10 C or 50 F, with its unit")
+    return Record(tuple(days), DegreeDays(total, base, unit), tuple(sorted(set(span) - set(days))))
 
 
 def _date(row: Row) -> date:

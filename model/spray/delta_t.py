@@ -1,25 +1,25 @@
-"""Delta T: how far the air is from holding no more water, the depression of the wet bulb."""
+"""Delta T: the wet-bulb depression, which says how fast droplets evaporate."""
 
 from __future__ import annotations
 
 from math import exp
 
 PRESSURE = 1013.25  # hPa, the standard atmosphere at sea level
-DEEPEST = 60.0  # C: more than any depression of air from -20 to 55 C
+DEEPEST = 60.0  # C: more than any depression in air of -20 to 55 C
 
 
 def delta_t(temperature: float, humidity: float) -> float:
     """Delta T in C: air temperature less wet-bulb temperature, at sea level.
 
-    ``temperature`` in C, -20 to 55; ``humidity`` is relative, 1 to 100 per cent. 0 in saturated
-    air, and the more the drier it is. The bulb is taken as wet below freezing too, so that there
-    is no step where it would ice. Source: the psychrometric equation, with the vapour pressure
-    of Bolton (1980); within 0.3 C of the relative humidity table of FOSS Weather and Water.
+    ``temperature`` in C, -20 to 55; ``humidity`` is relative, 1 to 100 per cent. 0 in saturated air, and higher the
+    drier it is. The bulb is taken as wet below freezing too, so that there is no step where it would ice. Source: the
+    psychrometric equation, with the vapour pressure of Bolton (1980); within 0.3 C of the relative humidity table of
+    FOSS Weather and Water.
 
     >>> round(delta_t(30, 50), 1), delta_t(20, 100)
     (7.9, 0.0)
     """
-    # scipy takes half a second to import, and most commands need no root.
+    # scipy takes half a second to import, and most commands find no root.
     from scipy.optimize import brentq
 
     vapour = humidity / 100 * saturation(temperature)

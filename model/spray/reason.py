@@ -1,4 +1,4 @@
-"""One reason for a verdict: the factor, how grave it is, why, and where that was read."""
+"""One reason for a verdict: the factor, how serious it is, why, and the source."""
 
 from __future__ import annotations
 
@@ -10,17 +10,17 @@ from model.errors import SwardkeyError
 
 Level = Literal["go", "not judged", "caution", "stop"]
 Word = Literal["go", "caution", "stop"]
-# How grave a level is. What was not judged speaks neither for nor against.
+# What was not judged is neither for nor against spraying.
 GRAVITY: dict[Level, int] = {"go": 0, "not judged": 1, "caution": 2, "stop": 3}
 
 
 class SprayError(SwardkeyError):
-    """A reading, a forecast or a record of temperatures cannot be. The message says which, and what to give."""
+    """A reading, a forecast or a record of temperatures is impossible. The message says which, and what to give."""
 
 
 @dataclass(frozen=True)
 class Reason:
-    """Why spraying may, may not, or may only with care go on; ``cited``: standing and source in words."""
+    """Why to spray, to take care or not to spray; ``cited``: standing and source in words."""
 
     factor: str
     level: Level
@@ -45,6 +45,6 @@ def worst(reasons: Iterable[Reason]) -> Word:
     return "caution" if "caution" in levels else "go"
 
 
-def gravest_first(reasons: Iterable[Reason]) -> tuple[Reason, ...]:
-    """The same reasons, the gravest first; equals keep their order."""
+def most_serious_first(reasons: Iterable[Reason]) -> tuple[Reason, ...]:
+    """The same reasons, the most serious first; equals keep their order."""
     return tuple(sorted(reasons, key=lambda reason: -GRAVITY[reason.level]))

@@ -8,33 +8,31 @@ from pathlib import Path
 from typing import Annotated, Self
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
-from pydantic import BaseModel, ConfigDict, Field, field_validator, model_validator
+from pydantic import Field, field_validator, model_validator
 
 from model.flora.load import CONFIGS, load_sources, read_facts
 from model.flora.source import Source, cite
-from model.flora.species import Fact
+from model.flora.species import Entry, Fact
 
 FACTORS = ("delta_t", "wind", "heat", "cold", "humidity")
 Number = Annotated[float, Field(allow_inf_nan=False)]
 
 
 class Limit(Fact):
-    """A number beyond which something changes, and the words that say why."""
+    """A limit, and the words that say why it matters."""
 
     value: Number
     because: str
 
 
 class VapourLimit(Limit):
-    """Heat in which vapour leaves dried spray; ``hours``: how long after spraying it still does."""
+    """Temperature above which dried spray volatilises; ``hours``: for how long after spraying."""
 
     hours: Annotated[float, Field(gt=0)]
 
 
-class Band(BaseModel):
-    """Limits of one factor, in ``unit``; on a limit, a reading still counts as within."""
-
-    model_config = ConfigDict(extra="forbid", frozen=True)
+class Band(Entry):
+    """Limits of one factor, in ``unit``; a reading on a limit is within it."""
 
     name: str
     unit: str
@@ -45,7 +43,7 @@ class Band(BaseModel):
 
     @property
     def limits(self) -> list[Limit]:
-        """The limits that there are, from low to high."""
+        """The limits given, from low to high."""
         every = (self.stop_below, self.caution_below, self.caution_above, self.stop_above)
         return [limit for limit in every if limit is not None]
 
@@ -58,26 +56,22 @@ class Band(BaseModel):
 
 
 class LawnHeat(Limit):
-    """Heat, in C, above which an active hurts some lawns."""
+    """Temperature, C, above which an active injures some lawns."""
 
     active: str
     lawns: Annotated[list[str], Field(min_length=1)]
 
 
-class RainRules(BaseModel):
-    """Hours that are assumed where no figure is known; millimetres that a pre-emergent wants, but not at once."""
-
-    model_config = ConfigDict(extra="forbid", frozen=True)
+class RainRules(Entry):
+    """Hours assumed where no figure is known; millimetres that a pre-emergent needs, but not at once."""
 
     assumed: Limit
     pre_emergent: Limit
     raining: Limit
 
 
-class LockOut(BaseModel):
+class LockOut(Entry):
     """Hours of the clock lock-out around sunset and sunrise."""
-
-    model_config = ConfigDict(extra="forbid", frozen=True)
 
     stop_before_sunset: Limit
     caution_before_sunset: Limit
@@ -91,14 +85,14 @@ class LockOut(BaseModel):
 
 
 class Sign(Fact):
-    """Something that is seen at the place, as a question and as a statement."""
+    """A sign of an inversion on site, as a question and as a statement."""
 
     question: str
     text: str
 
 
 class Place(Fact):
-    """Where the sun of a state is reckoned. Degrees north and east; ``zone`` of the IANA data base."""
+    """Where the sunrise of a state is calculated. Degrees north and east; ``zone`` of the IANA database."""
 
     capital: str
     latitude: Annotated[float, Field(ge=-60, le=0)]
@@ -115,10 +109,8 @@ class Place(Fact):
         return zone
 
 
-class SprayFacts(BaseModel):
+class SprayFacts(Entry):
     """configs/spray.yaml."""
-
-    model_config = ConfigDict(extra="forbid", frozen=True)
 
     bands: dict[str, Band]
     volatile: VapourLimit
@@ -137,7 +129,7 @@ class SprayFacts(BaseModel):
 
 @dataclass(frozen=True)
 class Rules:
-    """The facts, and the sources that they are read from."""
+    """The facts and their sources."""
 
     facts: SprayFacts
     sources: dict[str, Source]

@@ -1,4 +1,4 @@
-"""Read a CSV file with named columns; what is wrong is said with its row and column."""
+"""Read a CSV file with named columns; errors name the row and column."""
 
 from __future__ import annotations
 
@@ -15,22 +15,22 @@ from model.file import read_file
 from model.spray.reason import SprayError
 
 MOST_BYTES = 1_000_000
-_NO_TEXT = re.compile(r"[\x00-\x08\x0b\x0c\x0e-\x1f\x7f\u200e\u200f\u202a-\u202e\u2066-\u2069]")
-LONGEST = 300  # characters of what is told of one cell
+_CONTROL = re.compile(r"[\x00-\x08\x0b\x0c\x0e-\x1f\x7f\u200e\u200f\u202a-\u202e\u2066-\u2069]")
+LONGEST = 300  # characters of a message about one cell
 
 
 @dataclass(frozen=True)
 class Row:
-    """One row; ``number`` counts from 1, the row of the columns' names, as a spreadsheet does."""
+    """One row; ``number`` counts as a spreadsheet does, from 1 for the row of column names."""
 
     file: Path
     number: int
     cells: dict[str, str]
 
-    def wrong(self, column: str, told: str) -> SprayError:
+    def wrong(self, column: str, message: str) -> SprayError:
         """The error that this cell is wrong."""
-        told = told if len(told) <= LONGEST else f"{told[:60]}... is not a valid value; correct it"
-        return SprayError(f"{self.file} row {self.number}, column {column}: {told}")
+        message = message if len(message) <= LONGEST else f"{message[:60]}... is not a valid value; correct it"
+        return SprayError(f"{self.file} row {self.number}, column {column}: {message}")
 
     def measured(self, column: str) -> float:
         """The number in a column. Raises SprayError where there is none."""
@@ -45,7 +45,7 @@ class Row:
 
 
 def read_table(path: Path, needed: Sequence[str], optional: Sequence[str] = ()) -> list[Row]:
-    """The rows of a CSV file, cut by comma, semicolon or tab. Other columns are left out.
+    """The rows of a CSV file, separated by comma, semicolon or tab. Other columns are ignored.
 
     Raises SprayError for a file that cannot be read, a missing column, or a row that is too short.
     """
@@ -90,6 +90,6 @@ def _text(path: Path) -> str:
         raise SprayError(f"{path} is not UTF-8 text; save it as CSV in UTF-8") from None
     except OSError as error:
         raise SprayError(f"{path} cannot be read ({error.strerror}); name another file") from None
-    if _NO_TEXT.search(text):
-        raise SprayError(f"{path} holds signs that belong in no table; save it as CSV in UTF-8")
+    if _CONTROL.search(text):
+        raise SprayError(f"{path} holds control characters; save it as CSV in UTF-8")
     return text

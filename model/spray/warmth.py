@@ -1,4 +1,4 @@
-"""Warmth that weeds germinate at: thresholds of soil temperature and of degree-days, from configs/warmth.yaml."""
+"""When weeds germinate: thresholds of soil temperature and of degree-days, from configs/warmth.yaml."""
 
 from __future__ import annotations
 
@@ -8,24 +8,24 @@ from functools import lru_cache
 from pathlib import Path
 from typing import Annotated, Literal, Self
 
-from pydantic import BaseModel, ConfigDict, Field, model_validator
+from pydantic import Field, model_validator
 
 from model.flora.load import CONFIGS, load_sources, read_facts
 from model.flora.source import Source, cite
-from model.flora.species import Fact
+from model.flora.species import Entry, Fact
 from model.spray.degree_days import DegreeDays, Unit
 
 
-class Happening(Fact):
-    """Something that some weeds do, or that is done about them."""
+class Threshold(Fact):
+    """An event in the life of some weeds, or in their control."""
 
     weeds: Annotated[list[str], Field(min_length=1)]
     event: str
     note: str = ""
 
 
-class SoilThreshold(Happening):
-    """Soil temperatures, C, at which it happens: from ``low``, up to ``high``; months of ``season`` are southern."""
+class SoilThreshold(Threshold):
+    """Soil temperatures, C, at which it happens: from ``low``, up to ``high``; ``season`` in southern months."""
 
     low: float | None = None
     high: float | None = None
@@ -47,15 +47,15 @@ class SoilThreshold(Happening):
 
     def __str__(self) -> str:
         if self.low is None:
-            told = f"below {self.high:g} C"
+            span = f"below {self.high:g} C"
         else:
-            told = f"at {self.low:g} C or more" if self.high is None else f"at {self.low:g} to {self.high:g} C"
+            span = f"at {self.low:g} C or more" if self.high is None else f"at {self.low:g} to {self.high:g} C"
         where = f" at {self.depth_mm:g} mm" if self.depth_mm else ""
         how = f", {self.mean} mean" if self.mean else ""
-        return f"{self.event}: soil {told}{where}{how}; {self.season}{f'; {self.note}' if self.note else ''}"
+        return f"{self.event}: soil {span}{where}{how}; {self.season}{f'; {self.note}' if self.note else ''}"
 
 
-class DegreeDayThreshold(Happening):
+class DegreeDayThreshold(Threshold):
     """Totals from ``low`` to ``high`` by a model; ``base`` and ``unit`` None where its source states none."""
 
     model: str
@@ -80,42 +80,39 @@ class DegreeDayThreshold(Happening):
         return DegreeDays(self.low, self.base, self.unit), DegreeDays(self.high, self.base, self.unit)
 
     def stand(self, total: DegreeDays) -> Literal["before", "within", "past", "another model"]:
-        """Where a total stands; ``another model`` where base or unit forbid to tell."""
+        """Where a total stands; ``another model`` where the bases differ, or this one's is not stated."""
         ends = self.ends
-        if ends is None or not total.is_of_model(ends[0]):
+        if ends is None or not total.has_base_of(ends[0]):
             return "another model"
-        low, high = (end.in_unit(total.unit) for end in ends)
+        low, high = (end.in_unit(total.unit).total for end in ends)
         # A total that is short of the threshold by rounding alone has reached it.
-        slack = DegreeDays(1e-9, total.base, total.unit)
-        if total + slack < low:
+        if total.total + 1e-9 < low:
             return "before"
-        return "within" if total <= high + slack else "past"
+        return "within" if total.total <= high + 1e-9 else "past"
 
 
-class WarmthFacts(BaseModel):
+class WarmthFacts(Entry):
     """configs/warmth.yaml."""
-
-    model_config = ConfigDict(extra="forbid", frozen=True)
 
     soil: list[SoilThreshold]
     degree_days: list[DegreeDayThreshold]
 
     @property
     def weeds(self) -> tuple[str, ...]:
-        """Species ids of which something is known, sorted."""
-        entries: Sequence[Happening] = [*self.soil, *self.degree_days]
+        """Species ids with a threshold, sorted."""
+        entries: Sequence[Threshold] = [*self.soil, *self.degree_days]
         return tuple(sorted({weed for entry in entries for weed in entry.weeds}))
 
 
 @dataclass(frozen=True)
 class Warmth:
-    """The thresholds, and the sources that they are read from."""
+    """The thresholds and their sources."""
 
     facts: WarmthFacts
     sources: dict[str, Source]
 
     def soil_of(self, weed: str) -> list[SoilThreshold]:
-        """Soil temperatures of a weed; none where nothing is known."""
+        """Soil temperatures of a weed; empty where none is known."""
         return [entry for entry in self.facts.soil if weed in entry.weeds]
 
     def degree_days_of(self, weed: str | None) -> list[DegreeDayThreshold]:

@@ -1,29 +1,26 @@
-"""Whether to spray now, or in which hours of a day: go, caution or stop, with every reason named."""
+"""Whether to spray now, or in which hours of a day: go, caution or stop, with every reason."""
 
 from __future__ import annotations
 
-import dataclasses
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from model.spray.daylight import Daylight
 from model.spray.delta_t import delta_t
-from model.spray.forecast import Forecast
 from model.spray.inversion import judge_clock, judge_signs
-from model.spray.occasion import Occasion
-from model.spray.reason import Reason, Word, gravest_first, worst
-from model.spray.rules import Band, Rules
-from model.spray.weather import Weather
+from model.spray.reason import Level, Reason, Word, most_serious_first, worst
+from model.spray.rules import Band, Limit, Rules
+from model.spray.time_of_day import Daylight, Occasion
+from model.spray.weather import Forecast, Weather
 
 
 @dataclass(frozen=True)
 class Spray:
-    """What is to be sprayed, as far as it was told; empty ``active``: not told.
+    """What is to be sprayed; an empty ``active`` was not given.
 
-    ``rain_fast``: hours without rain that it needs, at best and to be sure, None where no figure
-    is known; ``cited`` its standing and source in words. ``volatile``: its vapour may leave dried
-    spray in heat. ``pre_emergent``: it wants rain soon.
+    ``rain_fast``: hours without rain that it needs, at best and to be sure, None where no figure is known; ``cited``
+    its standing and source in words. ``volatile``: in heat it may drift as vapour after the spray has dried.
+    ``pre_emergent``: it needs rain soon.
     """
 
     active: str = ""
@@ -35,7 +32,7 @@ class Spray:
 
 @dataclass(frozen=True)
 class Verdict:
-    """What the reasons, gravest first, add up to. ``delta_t`` in C to one decimal, as it was judged."""
+    """The overall judgement of reasons, most serious first. ``delta_t`` in C to one decimal, as it was judged."""
 
     delta_t: float
     reasons: tuple[Reason, ...]
@@ -47,7 +44,7 @@ class Verdict:
 
     @property
     def open(self) -> tuple[Reason, ...]:
-        """What could not be judged, as nobody told it."""
+        """What could not be judged, as it was not given."""
         return tuple(reason for reason in self.reasons if reason.level == "not judged")
 
     def against(self) -> tuple[Reason, ...]:
@@ -66,7 +63,7 @@ class Verdict:
 
 @dataclass(frozen=True)
 class Hour:
-    """One hour of a forecast: its reading and what was made of it."""
+    """One hour of a forecast: its reading and verdict."""
 
     weather: Weather
     verdict: Verdict
@@ -84,7 +81,7 @@ class Hour:
 
 @dataclass(frozen=True)
 class Day:
-    """A forecast that was judged, hour by hour."""
+    """A forecast judged hour by hour."""
 
     hours: tuple[Hour, ...]
 
@@ -94,7 +91,7 @@ class Day:
         return tuple((run[0].starts, run[-1].ends) for run in self.runs() if run[0].verdict.word == "go")
 
     def runs(self) -> list[list[Hour]]:
-        """Hours that follow one another without a gap and have the same verdict, together."""
+        """Hours in unbroken runs with the same verdict."""
         runs: list[list[Hour]] = []
         for hour in self.hours:
             last = runs[-1][-1] if runs else None
@@ -119,16 +116,35 @@ def judge(
     signs: Sequence[str] = (),
     lawn: str | None = None,
     besides: Sequence[Reason] = (),
+    lights: Sequence[Daylight] | None = None,
 ) -> Verdict:
-    """Judge one reading. Without ``occasion``, every state and month is looked at.
+    """Judge one reading. Without ``occasion``, every state and month is considered.
 
     ``sprays``: every active of the mix, which is as strict as its strictest part. ``signs``: keys of the signs of
-    configs/spray.yaml that are seen. ``lawn``: the grass, None where nobody said. ``besides``: reasons that are not of
-    the weather, which count as these do. Raises SprayError for an unknown state or sign.
+    configs/spray.yaml that are seen. ``lawn``: the grass, None where not given. ``besides``: reasons other than the
+    weather, which count as much. ``lights``: of ``occasion``, where they are known already. Raises SprayError for an
+    unknown state or sign.
     """
     occasion = occasion or Occasion()
-    lights = occasion.lights(rules.facts.places) if weather.hour is not None else ()
-    return _judge(weather, rules, sprays, lights, occasion.wanted, signs, lawn, besides)
+    if lights is None:
+        lights = occasion.lights(rules.facts.places) if weather.hour is not None else ()
+    # What is shown is what is judged, so that 8.0 is never above 8.
+    depression = round(delta_t(weather.temperature, weather.humidity), 1)
+    readings = {
+        "delta_t": depression,
+        "wind": weather.wind,
+        "heat": weather.temperature,
+        "cold": weather.temperature,
+        "humidity": weather.humidity,
+    }
+    reasons = [judge_band(rules, factor, rules.facts.bands[factor], value) for factor, value in readings.items()]
+    reasons += judge_signs(rules, signs)
+    reasons.append(judge_clock(rules, weather.hour, weather.lasts, lights, occasion.wanted))
+    for spray in sprays or (Spray(),):
+        reasons.append(judge_rain(rules, weather, spray))
+        reasons += judge_volatile(rules, weather, spray)
+        reasons += judge_lawn(rules, weather, spray, lawn)
+    return Verdict(depression, most_serious_first(dict.fromkeys((*reasons, *besides))))
 
 
 def judge_day(
@@ -139,81 +155,48 @@ def judge_day(
     lawn: str | None = None,
     besides: Sequence[Reason] = (),
 ) -> Day:
-    """Judge each hour of a forecast, whole: none of it may be in the lock-out, and rain counts from its end.
+    """Judge each hour of a forecast as a whole: none of it may be in the lock-out, and rain counts from its end.
 
     A date in the forecast is taken for the day, unless ``occasion`` has one.
     """
-    occasion = occasion or Occasion()
-    if forecast.day is not None and occasion.day is None:
-        occasion = dataclasses.replace(occasion, day=forecast.day)
+    occasion = (occasion or Occasion()).on_day(forecast.day)
     lights = occasion.lights(rules.facts.places)
-    return Day(
-        tuple(
-            Hour(weather, _judge(weather, rules, sprays, lights, occasion.wanted, (), lawn, besides))
-            for weather in forecast.hours
-        )
-    )
-
-
-def _judge(
-    weather: Weather,
-    rules: Rules,
-    sprays: Sequence[Spray],
-    lights: Sequence[Daylight],
-    wanted: str,
-    signs: Sequence[str],
-    lawn: str | None,
-    besides: Sequence[Reason],
-) -> Verdict:
-    bands = rules.facts.bands
-    # What is shown is what is judged, so that 8.0 is never above 8.
-    depression = round(delta_t(weather.temperature, weather.humidity), 1)
-    readings = {
-        "delta_t": depression,
-        "wind": weather.wind,
-        "heat": weather.temperature,
-        "cold": weather.temperature,
-        "humidity": weather.humidity,
-    }
-    reasons = [judge_band(rules, factor, bands[factor], value) for factor, value in readings.items()]
-    reasons += judge_signs(rules, signs)
-    reasons.append(judge_clock(rules, weather.hour, weather.lasts, lights, wanted))
-    for spray in sprays or (Spray(),):
-        reasons.append(judge_rain(rules, weather, spray))
-        reasons += judge_volatile(rules, weather, spray)
-        reasons += judge_lawn(rules, weather, spray, lawn)
-    return Verdict(depression, gravest_first(dict.fromkeys((*reasons, *besides))))
+    hours = [
+        Hour(weather, judge(weather, rules, sprays, occasion, (), lawn, besides, lights)) for weather in forecast.hours
+    ]
+    return Day(tuple(hours))
 
 
 def judge_band(rules: Rules, factor: str, band: Band, value: float) -> Reason:
-    """The reason that one reading gives against the limits of its factor."""
-    told = f"{band.name} of {value:g} {band.unit}"
-    for level, below, above in (
+    """The reason given by one reading against the limits of its factor."""
+    reading = f"{band.name} of {value:g} {band.unit}"
+    levels: tuple[tuple[Level, Limit | None, Limit | None], ...] = (
         ("stop", band.stop_below, band.stop_above),
         ("caution", band.caution_below, band.caution_above),
-    ):
+    )
+    for level, below, above in levels:
         for side, limit in (("below", below), ("above", above)):
             if limit is not None and (value < limit.value if side == "below" else value > limit.value):
-                text = f"{told} is {side} {limit.value:g} {band.unit}: {limit.because}"
-                return Reason(factor, "stop" if level == "stop" else "caution", text, rules.cited(limit))
+                text = f"{reading} is {side} {limit.value:g} {band.unit}: {limit.because}"
+                return Reason(factor, level, text, rules.cited(limit))
     low = band.caution_below or band.stop_below
     high = band.caution_above or band.stop_above
     ends = [limit for limit in (low, high) if limit is not None]
     if low is not None and high is not None:
-        text = f"{told} is within {low.value:g} to {high.value:g} {band.unit}"
+        text = f"{reading} is within {low.value:g} to {high.value:g} {band.unit}"
     else:
-        text = f"{told} is not {'below' if high is None else 'above'} {ends[0].value:g} {band.unit}"
+        text = f"{reading} is not {'below' if high is None else 'above'} {ends[0].value:g} {band.unit}"
     return Reason(factor, "go", text, rules.cited(*ends))
 
 
 def judge_rain(rules: Rules, weather: Weather, spray: Spray) -> Reason:
-    """The reason that rain gives: too soon for a spray on leaves, welcome to a pre-emergent."""
+    """The reason given by rain: it washes spray off leaves, and a pre-emergent needs it."""
     rain = rules.facts.rain
     if spray.pre_emergent:
         if weather.rain_in is not None and weather.rain_in <= rain.raining.value:
             text = f"rain in {weather.rain_in:g} h: {rain.raining.because}"
             return Reason("rain", "caution", text, rules.cited(rain.raining))
-        wish = f"{spray.active} wants about {rain.pre_emergent.value:g} mm soon after: {rain.pre_emergent.because}"
+        wish = f"{spray.active} needs about {rain.pre_emergent.value:g} mm soon after: {rain.pre_emergent.because}"
         text = wish if weather.rain_in is None else f"rain in {weather.rain_in:g} h suits, as {wish}"
         return Reason("rain", "go", text, rules.cited(rain.pre_emergent))
     assumed = spray.rain_fast is None
@@ -224,13 +207,12 @@ def judge_rain(rules: Rules, weather: Weather, spray: Spray) -> Reason:
         why = rain.assumed.because if spray.active else "no active was named"
         needs += f" (assumed: {why})"
     if weather.rain_in is None and weather.dry_for is None:
-        return Reason(
-            "rain", "not judged", f"rain was not given; {needs}, so give it (--rain-in, or a column rain)", cited
-        )
+        text = f"rain was not given; {needs}, so give it (--rain-in, or a column rain)"
+        return Reason("rain", "not judged", text, cited)
     if weather.rain_in is None:
-        covered = f"the forecast sees no rain in the {weather.dry_for or 0:g} h that it covers afterwards; {needs}"
-        short = (weather.dry_for or 0) < high
-        return Reason("rain", "not judged" if short else "go", covered, cited)
+        dry = weather.dry_for or 0
+        text = f"the forecast shows no rain in the {dry:g} h that it covers afterwards; {needs}"
+        return Reason("rain", "not judged" if dry < high else "go", text, cited)
     text = f"rain in {weather.rain_in:g} h; {needs}"
     if weather.rain_in < low:
         return Reason("rain", "stop", text, cited)
@@ -238,27 +220,27 @@ def judge_rain(rules: Rules, weather: Weather, spray: Spray) -> Reason:
 
 
 def judge_volatile(rules: Rules, weather: Weather, spray: Spray) -> list[Reason]:
-    """The reason that heat, now or forecast, gives against an active whose vapour may move; none without one."""
+    """The reason given by heat, now or forecast, for a volatile active; empty for others."""
     limit = rules.facts.volatile
-    told = f"{limit.value:g} C, above which {limit.because} for {limit.hours:g} h"
+    heat = f"{limit.value:g} C, above which {limit.because} for {limit.hours:g} h"
     cited = rules.cited(limit)
     now, ahead = weather.temperature, weather.warmest_ahead
     hottest = now if ahead is None else max(now, ahead)
     if not spray.active:
         if hottest <= limit.value:
             return []
-        return [Reason("volatile", "not judged", f"it is hotter than {told}; name the active (--active)", cited)]
+        return [Reason("volatile", "not judged", f"it is hotter than {heat}; name the active (--active)", cited)]
     if not spray.volatile:
         return []
     if now > limit.value:
-        return [Reason("volatile", "stop", f"{spray.active} at {now:g} C: over {told}", cited)]
+        return [Reason("volatile", "stop", f"{spray.active} at {now:g} C: over {heat}", cited)]
     if hottest > limit.value:
-        return [Reason("volatile", "stop", f"{spray.active}, and {hottest:g} C is to come: over {told}", cited)]
-    return [Reason("volatile", "go", f"{spray.active} is volatile; keep under {told}: see the forecast", cited)]
+        return [Reason("volatile", "stop", f"{spray.active}, and {hottest:g} C is to come: over {heat}", cited)]
+    return [Reason("volatile", "go", f"{spray.active} is volatile; keep under {heat}: see the forecast", cited)]
 
 
 def judge_lawn(rules: Rules, weather: Weather, spray: Spray, lawn: str | None) -> list[Reason]:
-    """Caution where heat makes the active hurt the lawn, or the lawn that it may be."""
+    """Caution where heat makes the active injure the lawn, or the lawn that it may be."""
     reasons = []
     for heat in rules.facts.lawn_heat:
         if spray.active.casefold() != heat.active.casefold() or weather.temperature <= heat.value:

@@ -1,4 +1,4 @@
-"""Answers to the questions: checked once, here, and then trusted."""
+"""Answers to the questions of the key: checked once, here, and then trusted."""
 
 from __future__ import annotations
 
@@ -12,8 +12,8 @@ from model.flora.load import read_yaml
 from model.traits.visible import VISIBLE, Visible, check_visible
 
 UNSURE = "unsure"
-LONGEST_SHOWN = 60  # characters of what was given, in a message
-LARGEST = 1e300  # whole numbers may be larger than any that can be written in short
+LONGEST_SHOWN = 60  # characters of the input, in a message
+LARGEST = 1e300  # integers may be too large for a float
 States = tuple[str, ...]
 Answer = States | float
 Answers = dict[str, Answer]
@@ -42,7 +42,7 @@ def _states(character: Character, given: object) -> States:
     named = set()
     for value in given if isinstance(given, list | tuple) else [given]:
         if not isinstance(value, str) or value not in character.states:
-            kind = "a number, not a state" if isinstance(value, int | float) else "no state of it"
+            kind = "a number, not a state" if isinstance(value, int | float) else "not one of its states"
             close = nearest(str(value)[:LONGEST_SHOWN], [*character.states, UNSURE])
             raise AnswerError(f"{character.id}: {_shown(value)} is {kind}; {close}")
         named.add(value)
@@ -63,15 +63,15 @@ def _number(character: Character, given: object) -> float:
             f"{character.id}: {_shown(given)} is not a number; give one from {low:g} to {high:g}{unit}, or {UNSURE}"
         )
     if not low <= value <= high:
-        said = f"{value:g}" if abs(value) < LARGEST else "so large a number"
-        raise AnswerError(f"{character.id}: {said}{unit} is outside {low:g} to {high:g}{unit}; check the unit")
+        shown = f"{value:g}" if abs(value) < LARGEST else "that number"
+        raise AnswerError(f"{character.id}: {shown}{unit} is outside {low:g} to {high:g}{unit}; check the unit")
     if character.kind == "month" and value != int(value):
-        raise AnswerError(f"{character.id}: {value:g} is no month; give a whole number from 1 to 12")
+        raise AnswerError(f"{character.id}: {value:g} is not a month; give a whole number from 1 to 12")
     return float(value)
 
 
 def _shown(given: object) -> str:
-    """What was given, as a message may repeat it."""
+    """The input, as a message may repeat it."""
     text = repr(given)
     return text if len(text) <= LONGEST_SHOWN else f"{text[:LONGEST_SHOWN]}..."
 
@@ -82,7 +82,7 @@ def check_answers(characters: Mapping[str, Character], given: Mapping[str, objec
     for key, value in given.items():
         if key not in characters:
             close = nearest(str(key)[:LONGEST_SHOWN], characters)
-            raise AnswerError(f"{_shown(key)} is no character of the key; {close}")
+            raise AnswerError(f"{_shown(key)} is not a character of the key; {close}")
         answers[key] = check_answer(characters[key], value)
     return answers
 
@@ -112,7 +112,7 @@ def read_answers(path: Path, characters: Mapping[str, Character]) -> tuple[Answe
 
 
 def answers_text(answers: Answers, visible: Visible | None = None) -> str:
-    """The answers in their order as YAML, the way read_answers takes them.
+    """The answers in their order as YAML that read_answers reads.
 
     >>> print(answers_text({"milky_sap": ("absent",), "plant_height": 4.0, "ligule": ()}), end="")
     milky_sap: absent

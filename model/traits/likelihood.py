@@ -1,4 +1,4 @@
-"""P(answer | species) for every character: the tables that the whole key rests on."""
+"""P(answer | species) for every character: the tables that the key is built on."""
 
 from __future__ import annotations
 
@@ -18,25 +18,24 @@ from model.traits.observer import Age, Observer, check_mistakes
 from model.traits.shown import shown
 
 Array = NDArray[np.float64]
-STEPS = 28  # readings of a length that are told apart, evenly spaced in its logarithm
-AGREES, DISAGREES = 0.5, 0.01  # a reading's density, against the species' own highest
-MISREAD = 1e-3  # the same: what is less is further off than people misread a ruler
-USUAL = 0.1  # share of a state, against the commonest, from which it is not rare
+STEPS = 28  # bins of a length, evenly spaced in its logarithm
+AGREES, DISAGREES = 0.5, 0.01  # density of a reading relative to the species' highest
+MISREAD = 1e-3  # the same: a lower one is further off than people misread a ruler
+USUAL = 0.1  # share of a state relative to the commonest, from which it is not rare
 
 
 @dataclass(frozen=True)
 class Table:
     """One character over all hypotheses.
 
-    ``answers``: what may be answered (states, or the middle of each step of readings).
+    ``answers``: the possible answers (states, or the middle of each bin of readings).
     ``truth`` float (species, answers): what each species shows, rows sum to 1.
-    ``rows`` float (species + 1, answers): P(answer | hypothesis) with the observer's errors;
-    the last row is ``unlisted``. Rows sum to 1, or to the error where the species has no
-    such part. They say what answers to expect.
-    ``known``, ``applicable`` bool (species,): whether the file scores it; whether it exists.
-    ``fits`` as ``rows``, with a species that varies paying less for it: what an answer given is
-    weighed by. Rows may sum to more than 1. Without it, ``rows`` are.
-    ``in_file`` bool (species, answers): what the files say is shown, at any age, however rarely.
+    ``rows`` float (species + 1, answers): P(answer | hypothesis) with the observer's errors, by which answers are
+    predicted; the last row is ``unlisted``. Rows sum to 1, or to the error where the species lacks the part.
+    ``known``, ``applicable`` bool (species,): whether the file scores it; whether the plant has the part.
+    ``fits`` as ``rows`` with a smaller penalty for variable species, by which a given answer is weighted (``rows``
+    where there is none). Rows may sum to more than 1.
+    ``in_file`` bool (species, answers): what the files describe, at any age, however rarely.
     ``mistaken`` bool (answers, answers): whether the first is known to be taken for the second.
     """
 
@@ -51,7 +50,7 @@ class Table:
     mistaken: NDArray[np.bool_] | None = None
 
     def column(self, value: str | float) -> int:
-        """Index of an answer: of the state, or of the step nearest to the reading."""
+        """Index of an answer: of the state, or of the bin nearest to the reading."""
         if isinstance(value, str):
             return self.answers.index(value)
         logs = np.log(np.asarray(self.answers, dtype=float))
@@ -60,21 +59,21 @@ class Table:
     def likelihood(self, answer: Answer) -> Array:
         """P(answer | hypothesis), float (species + 1,); all ones for unsure.
 
-        Where the plant shows several states, their geometric mean: a species that has them
-        all comes first, one that has some of them next.
+        Where the plant shows several states, their geometric mean: a species that has them all comes first, then one
+        that has some of them.
         """
         values = answer if isinstance(answer, tuple) else (answer,)
         if not values:
             return np.ones(len(self.rows))
         columns = [self.column(value) for value in values]
-        weighed = self.rows if self.fits is None else self.fits
-        mean: Array = np.exp(np.log(weighed[:, columns]).mean(axis=1))
+        weights = self.rows if self.fits is None else self.fits
+        mean: Array = np.exp(np.log(weights[:, columns]).mean(axis=1))
         return mean
 
     def is_slip(self, answer: Answer, species: int) -> bool:
-        """Whether the answer is what people are known to say of a species that usually shows something else.
+        """Whether people are known to give this answer for a species that usually shows something else.
 
-        Of numbers: whether the reading is no further from what the species shows than people misread.
+        For numbers: whether the reading is as close to the species' range as people misread.
         """
         if not self.applicable[species]:
             return False
@@ -103,18 +102,18 @@ class Table:
         else:
             share = self.truth[:, columns].max(axis=1) / self.truth.max(axis=1)
             fits, against = share >= AGREES, share < DISAGREES
-        told = np.where(fits, "agrees", np.where(against, "disagrees", ""))
-        told = np.where(self.applicable, np.where(self.known, told, ""), "disagrees")
-        return [str(word) or None for word in told]
+        words = np.where(fits, "agrees", np.where(against, "disagrees", ""))
+        words = np.where(self.applicable, np.where(self.known, words, ""), "disagrees")
+        return [str(word) or None for word in words]
 
 
 class Likelihoods:
     """The tables of all characters of one flora, for one kind of observer and plants of one age.
 
-    ``age`` says what is there to be seen: leaves only, flowers, ripe seed; or that nothing was told.
+    ``age`` is given by what can be seen: leaves only, flowers or ripe seed; or it is unknown.
     """
 
-    def __init__(self, flora: Flora, observer: Observer, age: Age = "untold") -> None:
+    def __init__(self, flora: Flora, observer: Observer, age: Age = "unknown") -> None:
         check_mistakes(observer, flora.characters)
         self.flora = flora
         self.observer = observer
@@ -124,7 +123,7 @@ class Likelihoods:
     def log_likelihood(self, answers: Answers) -> Array:
         """ln P(answers | hypothesis), float (species + 1,), last is unlisted.
 
-        A plain sum over answers, so their order does not matter and unsure adds nothing.
+        A sum over answers, so their order does not matter and unsure adds nothing.
         """
         total = np.zeros(len(self.flora.ids) + 1)
         for character in sorted(answers):
@@ -159,7 +158,7 @@ class Likelihoods:
 
     @cached_property
     def times(self) -> Array:
-        """Time that each character's question costs, reading included, in glances."""
+        """Time to read and answer each character's question, in glances."""
         efforts = [self.observer.cost[c.effort] for c in self.flora.characters.values()]
         return self.observer.reading + np.array(efforts)
 
@@ -172,13 +171,13 @@ class Likelihoods:
         return np.array([observer.answerable[c.effort] for c in characters]) * taps * seldom
 
     def answerable_after(self, unsure: Collection[str]) -> Array:
-        """The same, once those characters were answered with unsure: what is like them is less likely to be told."""
+        """The same after unsure answers to those characters, which make similar ones less likely to be answered."""
         after, chance = self.observer.after_unsure, self.answerable.copy()
         for name in unsure:
-            told = self.flora.characters[name]
+            asked = self.flora.characters[name]
             for i, character in enumerate(self.flora.characters.values()):
-                same_part = character.part == told.part != "leaves"
-                same_effort = character.effort == told.effort != "glance"
+                same_part = character.part == asked.part != "leaves"
+                same_effort = character.effort == asked.effort != "glance"
                 gated = name in character.applies_when
                 chance[i] *= (after.part if same_part else 1) * (after.effort if same_effort else 1)
                 chance[i] *= after.gate if gated else 1
@@ -211,15 +210,14 @@ def _table(flora: Flora, observer: Observer, character: Character, age: Age) -> 
 
 
 def mistakes(character: Character, answers: tuple[str, ...] | tuple[float, ...], observer: Observer) -> Array:
-    """P(answer named | answer that is true), float (answers, answers), rows sum to 1."""
+    """P(answer given | true answer), float (answers, answers), rows sum to 1."""
     count, error = len(answers), observer.error[character.effort]
-    told = observer.mistakes.get(character.id, {})
     names = [str(answer) for answer in answers]
     matrix = np.zeros((count, count))
-    for (one, other), share in told.items():
+    for (one, other), share in observer.mistakes.get(character.id, {}).items():
         matrix[names.index(one), names.index(other)] = share
     for row in matrix:
-        # What is told of slips is part of all that goes wrong, and never quite all of it.
+        # Known slips are part of the error, and never quite all of it.
         row += max(error - row.sum(), error * observer.elsewhere) / count
     matrix[np.diag_indices(count)] += 1.0 - matrix.sum(axis=1)
     return matrix
@@ -229,16 +227,16 @@ def _mistaken(character: Character, observer: Observer) -> NDArray[np.bool_] | N
     if character.kind != "choice":
         return None
     names = list(character.states)
-    told = np.zeros((len(names), len(names)), dtype=bool)
+    mistaken = np.zeros((len(names), len(names)), dtype=bool)
     for shown_state, named in observer.mistakes.get(character.id, {}):
-        told[names.index(shown_state), names.index(named)] = True
-    return told
+        mistaken[names.index(shown_state), names.index(named)] = True
+    return mistaken
 
 
 def _with_unlisted(rows: Array, informative: NDArray[np.bool_], observer: Observer) -> Array:
-    even = np.full(rows.shape[1], 1.0 / rows.shape[1])
-    pooled = rows[informative].mean(axis=0) if informative.any() else even
-    return np.vstack([rows, observer.background * pooled + (1 - observer.background) * even])
+    uniform = np.full(rows.shape[1], 1.0 / rows.shape[1])
+    pooled = rows[informative].mean(axis=0) if informative.any() else uniform
+    return np.vstack([rows, observer.background * pooled + (1 - observer.background) * uniform])
 
 
 def _answers(character: Character) -> tuple[str, ...] | tuple[float, ...]:

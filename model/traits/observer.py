@@ -1,4 +1,4 @@
-"""How an observer answers: error, what is taken for what, cost by effort, and what frequency words weigh."""
+"""The observer model: error rates, states taken for one another, cost by effort, weights of the frequency words."""
 
 from __future__ import annotations
 
@@ -7,56 +7,48 @@ from functools import cached_property
 from pathlib import Path
 from typing import Annotated, Literal
 
-from pydantic import BaseModel, ConfigDict, Field
+from pydantic import Field
 
 from model.errors import FloraError, nearest
 from model.flora.character import Character, Effort
 from model.flora.load import CONFIGS, read_as
-from model.flora.species import Frequency, Stage, Standing
+from model.flora.species import Entry, Frequency, Stage, Standing
 
 Share = Annotated[float, Field(gt=0, lt=1)]
 Positive = Annotated[float, Field(gt=0)]
-Age = Literal["leaves", "flowers", "seeds", "untold"]
+Age = Literal["leaves", "flowers", "seeds", "unknown"]
 MOST_MISTAKEN = 0.5  # share of the plants of one state that may be taken for others
 
 
-class Mistaken(BaseModel):
+class Mistaken(Entry):
     """States of one character that people take for one another.
 
-    ``share``: of the plants that show one of them, how many are said to show another, for each other. ``one_way``: only
-    the first is taken for those behind it.
+    ``share``: of the plants that show one of them, how many are recorded as each other one. ``one_way``: only the
+    first is taken for the others.
     """
-
-    model_config = ConfigDict(extra="forbid", frozen=True)
 
     states: Annotated[list[str], Field(min_length=2)]
     share: Share
     one_way: bool = False
 
 
-class Found(BaseModel):
-    """Share of plants on which a part is to be found, in the months of the species file and in others."""
-
-    model_config = ConfigDict(extra="forbid", frozen=True)
+class Found(Entry):
+    """Share of plants on which a part is found, in the months of the species file and in others."""
 
     in_season: Share
     out_of_season: Share
 
 
-class AfterUnsure(BaseModel):
-    """What one answer of unsure leaves of the chance that a question like it can be answered."""
-
-    model_config = ConfigDict(extra="forbid", frozen=True)
+class AfterUnsure(Entry):
+    """Factors on the chance that a similar question can be answered, after one answer of unsure."""
 
     part: Share
     effort: Share
     gate: Share
 
 
-class Observer(BaseModel):
-    """configs/observer.yaml: shares are of answers, shoulders of ln(reading), costs in glances."""
-
-    model_config = ConfigDict(extra="forbid", frozen=True)
+class Observer(Entry):
+    """configs/observer.yaml: shares are of answers, shoulders in ln(reading), costs in glances."""
 
     error: dict[Effort, Share]
     elsewhere: Share
@@ -81,7 +73,7 @@ class Observer(BaseModel):
 
     @cached_property
     def mistakes(self) -> dict[str, dict[tuple[str, str], float]]:
-        """By character: (state shown, state named) to the share of plants for which it is named."""
+        """By character: (state shown, state named) to the share of plants on which that happens."""
         return {
             character: {
                 (shown, named): entry.share
@@ -100,13 +92,12 @@ def load_observer(configs: Path = CONFIGS) -> Observer:
 
 
 def check_mistakes(observer: Observer, characters: Mapping[str, Character]) -> None:
-    """Raise FloraError where a name is no character or state, or ``taken_for`` leaves too few right answers."""
-    for name in observer.seldom:
-        if name not in characters:
-            raise FloraError(f"observer.yaml: seldom {name} is no character; {nearest(name, characters)}")
+    """Raise FloraError for an unknown character or state, or where ``taken_for`` leaves too few right answers."""
+    for field in ("seldom", "taken_for"):
+        for name in getattr(observer, field):
+            if name not in characters:
+                raise FloraError(f"observer.yaml: {field} {name} is not a character; {nearest(name, characters)}")
     for name, entries in observer.taken_for.items():
-        if name not in characters:
-            raise FloraError(f"observer.yaml: taken_for {name} is no character; {nearest(name, characters)}")
         for state in (state for entry in entries for state in entry.states):
             if state not in characters[name].states:
                 close = nearest(state, characters[name].states)
@@ -114,4 +105,4 @@ def check_mistakes(observer: Observer, characters: Mapping[str, Character]) -> N
         for state in characters[name].states:
             lost = sum(share for (shown, _), share in observer.mistakes[name].items() if shown == state)
             if lost > MOST_MISTAKEN:
-                raise FloraError(f"observer.yaml: taken_for {name}: {state} is named rightly by fewer than half")
+                raise FloraError(f"observer.yaml: taken_for {name}: {state} is named correctly by fewer than half")

@@ -11,30 +11,29 @@ from numpy.typing import NDArray
 from model.flora.character import Character
 from model.traits.answers import Answers
 from model.traits.likelihood import Likelihoods
-from model.traits.relative import LEAST_TELLING
+from model.traits.relative import LEAST_EVIDENCE
 
 Array = NDArray[np.float64]
 LEAST_BITS = 0.03  # below this the answer is as good as known
-LEAST_APPLICABLE = 0.8  # share of what is probable that must have the part asked about
-SEPARATES = 4.0  # likelihood ratio from which an answer tells two look-alikes apart
-UNSURE_TOGETHER = 2  # latest answers that, all unsure, show that the plant may lack what is asked about
-SETTLED = 0.95  # probability at which a name needs no more questions but those on look-alikes
+LEAST_APPLICABLE = 0.8  # share of the probable plants that must have the part asked about
+SEPARATES = 4.0  # likelihood ratio from which an answer separates two look-alikes
+UNSURE_TOGETHER = 2  # latest answers that, all unsure, suggest that the plant lacks what is asked about
+SETTLED = 0.95  # probability at which a name needs no more questions except on look-alikes
 
 
 @dataclass(frozen=True)
 class Question:
-    """The next question, and how many bits about the species its answer should bring."""
+    """The next question, and the information about the species expected from its answer, in bits."""
 
     character: Character
     bits: float
 
 
 def expected_bits(likelihoods: Likelihoods, probability: Array) -> Array:
-    """Expected gain of information of each question, in bits.
+    """Expected information gain of each question, in bits.
 
-    ``probability`` float (species + 1,), sums to 1. Returns float (characters,) in the
-    flora's order: mutual information between hypothesis and answer, where an answer of
-    ``unsure`` (all that an absent part can give) brings nothing.
+    ``probability`` float (species + 1,), sums to 1. Returns float (characters,) in the flora's order: mutual
+    information between hypothesis and answer. ``unsure``, the only answer for an absent part, brings nothing.
     """
     surprise = probability * np.log2(np.where(probability > 0, probability, 1.0))
     answer = _summed(probability, likelihoods.stacked)
@@ -46,14 +45,14 @@ def expected_bits(likelihoods: Likelihoods, probability: Array) -> Array:
 
 
 def _summed(weights: Array, table: Array) -> Array:
-    """The weighted sum of a table's rows; so small a product is not worth the waking of other threads."""
+    """The weighted sum of a table's rows; the product is too small to be worth starting other threads."""
     return np.asarray(np.einsum("s,sa->a", weights, table))
 
 
 def settling_chance(likelihoods: Likelihoods, probability: Array) -> Array:
-    """Probability that the answer to each question settles the name, float (characters,)."""
+    """Probability that the answer to each question raises a species to SETTLED, float (characters,)."""
     answer = _summed(probability, likelihoods.stacked)
-    # No answer can settle the name of a species less probable than this.
+    # No answer can raise a less probable species that far.
     least = SETTLED * float((answer / likelihoods.highest).min())
     rows = np.flatnonzero(probability >= least)
     most = (probability[rows, None] * likelihoods.stacked[rows]).max(axis=0, initial=0.0)
@@ -65,21 +64,19 @@ def next_question(
     probability: Array,
     answers: Answers,
     unseparated: Collection[int] = (),
-    telling: Array | None = None,
+    evidence: Array | None = None,
     barred: Collection[str] = (),
     settled: bool = False,
 ) -> Question | None:
     """Choose the question whose answer is worth most for the time that it costs.
 
-    Worth is the expected gain of information plus what it saves if it settles the name, times the chance
-    that the person can answer at all; time is that of reading the question and of its effort. What was asked,
-    answered or unsure, is left out, and so are the ``barred`` characters.
-    After two answers of unsure about parts that not every plant has, only what every plant has
-    is asked: the plant may lack those parts because an earlier answer was wrong.
-    ``unseparated`` are indices of look-alikes that no answer has yet told from a species that
-    is otherwise settled: the question that most probably separates them is then taken. After them
-    ``telling``, float (characters,): what each answer should tell against a relative that is not listed.
-    ``settled``: only such questions are asked; the name itself is in no doubt.
+    Worth is the expected information gain plus what is saved if the answer settles the name, times the chance that the
+    person can answer at all; time is that of reading the question and of its effort. Characters already asked, even
+    if unsure, are left out, and so are the ``barred`` ones. After two answers of unsure about parts that not every
+    plant has, only parts that every plant has are asked about: an earlier answer may have been wrong.
+    ``unseparated`` are rows of look-alikes of a settled species that no answer separates from it yet: the question
+    most likely to do so comes first. After them the one with most ``evidence``, float (characters,), expected against
+    an unlisted relative. ``settled``: only such questions are asked.
     Returns None when no question is worth its time.
     """
     characters = list(likelihoods.flora.characters.values())
@@ -88,8 +85,7 @@ def next_question(
     allowed = (listed @ likelihoods.applicable >= LEAST_APPLICABLE) & np.array(
         [c.id not in answers and c.id not in barred for c in characters]
     )
-    chance_to_tell = likelihoods.answerable_after([c for c, answer in answers.items() if answer == ()])
-    ease = chance_to_tell / likelihoods.times
+    ease = likelihoods.answerable_after([c for c, answer in answers.items() if answer == ()]) / likelihoods.times
     if _may_lack_parts(likelihoods, answers):
         allowed &= np.array([not c.applies_when for c in characters])
     if unseparated:
@@ -97,9 +93,9 @@ def next_question(
         best = int(np.where(allowed, chance * ease, -1.0).argmax())
         if allowed[best] and chance[best] > 0.2:
             return Question(characters[best], float(max(bits[best], 0.0)))
-    if telling is not None:
-        best = int(np.where(allowed, telling * ease, -1.0).argmax())
-        if allowed[best] and telling[best] >= LEAST_TELLING:
+    if evidence is not None:
+        best = int(np.where(allowed, evidence * ease, -1.0).argmax())
+        if allowed[best] and evidence[best] >= LEAST_EVIDENCE:
             return Question(characters[best], float(max(bits[best], 0.0)))
     if settled:
         return None
@@ -116,7 +112,7 @@ def _may_lack_parts(likelihoods: Likelihoods, answers: Answers) -> bool:
 
 
 def separation_chance(likelihoods: Likelihoods, lead: int, others: Collection[int]) -> Array:
-    """Expected number of ``others`` that each question would tell from ``lead``, if lead is true.
+    """Expected number of ``others`` that each question would separate from ``lead``, if lead is right.
 
     Returns float (characters,).
     """

@@ -1,8 +1,8 @@
-"""A plant outside the flora that resembles a listed one: how probable it is, and what would tell the two apart.
+"""A relative outside the flora that resembles a listed species: how probable it is, and what is evidence against it.
 
-The hypothesis `unlisted` is a plant like none of the flora. Many plants that are not listed are like one that is: the
-garden daisy like the lawn daisy. Of such a relative each character is, with probability ``alike``, as the listed
-species has it, and else as plants have it at large. Few answers fit both; many that all fit speak for the listed one.
+The hypothesis `unlisted` is a plant unlike any in the flora. Many unlisted plants resemble a listed one: the garden
+daisy the lawn daisy. Each character of such a relative is, with probability ``alike``, that of the listed species, and
+otherwise that of plants in general. The more answers fit the listed species, the less probable the relative.
 """
 
 from __future__ import annotations
@@ -16,7 +16,7 @@ from model.traits.answers import Answers
 from model.traits.likelihood import Likelihoods
 
 Array = NDArray[np.float64]
-LEAST_TELLING = 0.02  # a question that is expected to bring less against a relative is not worth asking
+LEAST_EVIDENCE = 0.02  # nats against a relative: a question expected to bring less is not worth asking
 
 
 def relative_probability(
@@ -30,31 +30,28 @@ def relative_probability(
 ) -> float:
     """P(an unlisted relative of ``lead`` | answers, one of the two), 0-1; not against other listed species.
 
-    ``lead`` is a row of the likelihoods; ``share`` its probability before any answer, ``alike`` how much the two share,
-    ``photo`` P(photos | something else) / P(photos | lead), of which only support for the lead is heeded: that the
-    photos speak for another plant is weighed in the posterior. They count for as many answers as ``looks``.
+    ``lead`` is a row of the likelihoods; ``share`` the prior probability of a relative, ``alike`` how much the two
+    share, ``photo`` P(photos | another plant) / P(photos | lead), used only where it supports the lead: evidence for
+    another plant is part of the posterior. Photos count for as many answers as ``looks``.
     """
     odds = share / (1 - share) * min(1.0, alike + (1 - alike) * photo) ** looks
     for character, answer in answers.items():
         table = likelihoods.tables[character]
         if table.applicable[lead] and not table.known[lead]:
-            continue  # what nobody has described of the lead tells it from nothing
+            continue  # a character that its file does not score is no evidence
         rows = table.likelihood(answer)
         odds *= alike + (1 - alike) * float(rows[-1] / rows[lead])
     return odds / (1 + odds) if math.isfinite(odds) else 1.0
 
 
-def telling(likelihoods: Likelihoods, lead: int, alike: float) -> Array:
-    """By how much each answer should speak against a relative, if ``lead`` is right: nats, float (characters,).
+def expected_evidence(likelihoods: Likelihoods, lead: int, alike: float) -> Array:
+    """Expected evidence of each answer against a relative, if ``lead`` is right: nats, float (characters,).
 
-    Zero where the file does not say what the plant shows.
+    Zero where the file does not score the character.
     """
     gains = np.zeros(len(likelihoods.tables))
     for i, table in enumerate(likelihoods.tables.values()):
         if table.known[lead] and table.applicable[lead]:
-            gains[i] = _gain(table.rows[lead], table.rows[-1], alike)
+            own, background = table.rows[lead], table.rows[-1]
+            gains[i] = -(own * np.log(alike + (1 - alike) * background / own)).sum()
     return gains
-
-
-def _gain(own: Array, background: Array, alike: float) -> float:
-    return float(-(own * np.log(alike + (1 - alike) * background / own)).sum())

@@ -1,4 +1,4 @@
-"""What plants of one age show for a character, as the species files have it: before anybody misreads it."""
+"""What plants of one age show for a character according to the species files, before any observer error."""
 
 from __future__ import annotations
 
@@ -15,9 +15,9 @@ from model.traits.observer import Age, Observer
 
 Array = NDArray[np.float64]
 Names = tuple[str, ...] | tuple[float, ...]
-LEAST_KNOWN = 0.5  # share of the plants of an age of which the file speaks
+LEAST_KNOWN = 0.5  # share of the plants of an age that the file describes
 LEAST_WEIGHT = 1e-12  # of any reading: none is impossible
-DISTANT = 1e-9  # weight of a reading that is as good as never made
+DISTANT = 1e-9  # weight of a reading that is hardly ever made
 
 
 @dataclass(frozen=True)
@@ -25,8 +25,8 @@ class Shown:
     """One character over all species.
 
     ``truth`` float (species, answers): the share of plants that show each, rows sum to 1.
-    ``fits`` the same, in which a species that varies pays for it only in part; rows may sum to more than 1.
-    ``known`` bool (species,), ``in_file`` bool (species, answers): what the files speak of.
+    ``fits`` the same with only part of the penalty for a variable species; rows may sum to more than 1.
+    ``known`` bool (species,), ``in_file`` bool (species, answers): what the files describe.
     """
 
     truth: Array
@@ -36,7 +36,7 @@ class Shown:
 
 
 def shown(character: Character, scores: Sequence[Score | None], answers: Names, observer: Observer, age: Age) -> Shown:
-    """What each species shows at an age; even over the answers where nothing is known of it."""
+    """What each species shows at an age; uniform over the answers where that is unknown."""
     scale, count = _Scale(character, answers, observer), len(answers)
     older, younger = np.zeros((2, len(scores), count))
     share = np.ones(len(scores))
@@ -50,7 +50,7 @@ def shown(character: Character, scores: Sequence[Score | None], answers: Names, 
                 younger[row] = scale.weights(score.before)
     known = (older.any(axis=1) & (share >= LEAST_KNOWN)) | younger.any(axis=1)
     in_file = (older > DISTANT) | (younger > DISTANT)
-    older, younger = _or_even(older), _or_even(younger)
+    older, younger = _or_uniform(older), _or_uniform(younger)
     truth = share[:, None] * older + (1 - share[:, None]) * younger
     if character.kind == "choice":
         power = np.array([observer.together if s is not None and s.together else observer.varies for s in scores])
@@ -62,21 +62,21 @@ def shown(character: Character, scores: Sequence[Score | None], answers: Names, 
     return Shown(truth, fits, known, in_file)
 
 
-def _or_even(weights: Array) -> Array:
-    """Rows scaled to sum to 1; even where there is nothing."""
-    whole = weights.sum(axis=1, keepdims=True)
-    return np.where(whole > 0, weights / np.where(whole > 0, whole, 1.0), 1.0 / weights.shape[1])
+def _or_uniform(weights: Array) -> Array:
+    """Rows scaled to sum to 1; uniform where there is nothing."""
+    total = weights.sum(axis=1, keepdims=True)
+    return np.where(total > 0, weights / np.where(total > 0, total, 1.0), 1.0 / weights.shape[1])
 
 
 def _narrow(rows: Array, known: NDArray[np.bool_], observer: Observer) -> Array:
-    """Rows that sum to 1, with wide spans made good in part against those of a middling width."""
+    """Rows that sum to 1, with part of the penalty for a wide span removed, relative to the median width."""
     width = 1.0 / rows.max(axis=1, keepdims=True)
-    middling = float(np.median(width[known])) if known.any() else 1.0
-    return np.asarray(rows * (width / middling) ** (1 - observer.varies))
+    median = float(np.median(width[known])) if known.any() else 1.0
+    return np.asarray(rows * (width / median) ** (1 - observer.varies))
 
 
 class _Scale:
-    """The answers to one character, and how much of each one value of a file holds, up to a factor."""
+    """The answers to one character, and the weight of each for a value of a file, up to a factor."""
 
     def __init__(self, character: Character, answers: Names, observer: Observer) -> None:
         self.observer, self.count = observer, len(answers)
@@ -86,7 +86,7 @@ class _Scale:
         self.shoulder = observer.shoulder[character.unit or "mm"]
 
     def weights(self, value: Score | States | Range) -> Array:
-        """Float (answers,): of states by their frequency, of a range with soft shoulders, of months with their eve."""
+        """Float (answers,): states by their frequency, a range with soft shoulders, months with those close by."""
         if isinstance(value, Score):
             if value.months is not None:
                 return self._months(value.months)
@@ -101,7 +101,7 @@ class _Scale:
         return np.asarray(np.maximum(np.exp(-0.5 * (away / self.shoulder) ** 2), LEAST_WEIGHT))
 
     def _months(self, months: Sequence[int]) -> Array:
-        # A year is a ring: December is next to January.
+        # December is next to January.
         gaps = np.abs(self.numbers[:, None] - np.array(months))
         away = np.minimum(gaps, 12 - gaps).min(axis=1)
         return np.asarray(np.exp(-0.5 * (away / self.observer.month_shoulder) ** 2))

@@ -1,4 +1,4 @@
-"""What of the plant is there to be seen: which questions that leaves, and what it says of the species by itself."""
+"""Which parts of the plant can be seen: the questions that leaves, and the evidence of flowers and seed."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ from model.traits.observer import Age, Found, Observer
 Array = NDArray[np.float64]
 Visible = tuple[Part, ...]
 Given = TypeVar("Given")
-VISIBLE = "visible"  # its name in an answer file, where no character is called so
+VISIBLE = "visible"  # its name in an answer file, where no character has that id
 
 
 def check_visible(given: object) -> Visible:
@@ -33,23 +33,20 @@ def check_visible(given: object) -> Visible:
     asked = [name.strip() if isinstance(name, str) else name for name in names]
     for name in asked:
         if name not in PARTS:
-            raise AnswerError(f"visible: {str(name)[:60]!r} is no part of a plant that is asked about; {_close(name)}")
+            text = str(name)[:60]
+            raise AnswerError(f"visible: {text!r} is not a part that the key asks about; {nearest(text, PARTS)}")
     return tuple(part for part in PARTS if part in asked)
 
 
-def _close(name: object) -> str:
-    return nearest(str(name)[:60], PARTS)
-
-
 def age(visible: Visible | None) -> Age:
-    """How old the plant is, by what can be seen of it."""
+    """How old the plant is, from the parts that can be seen."""
     if visible is None:
-        return "untold"
+        return "unknown"
     return "seeds" if "seeds" in visible else "flowers" if "flowers" in visible else "leaves"
 
 
 def out_of_sight(characters: Mapping[str, Character], visible: Visible | None) -> frozenset[str]:
-    """Characters of parts that are not there, or no longer, and those that depend on such a character."""
+    """Characters of parts that cannot be seen, or no longer, and those that depend on such a character."""
     if visible is None:
         return frozenset()
     grown = "flowers" in visible or "seeds" in visible
@@ -60,18 +57,18 @@ def out_of_sight(characters: Mapping[str, Character], visible: Visible | None) -
 
 
 def in_sight(answers: Mapping[str, Given], hidden: Collection[str]) -> dict[str, Given]:
-    """The answers that still count: those on characters that can be seen."""
+    """The answers that count: those on characters that can be seen."""
     return {c: answer for c, answer in answers.items() if c not in hidden}
 
 
 def visible_log_likelihood(
     flora: Flora, observer: Observer, visible: Visible | None, month: int | None, dated: bool = False
 ) -> Array:
-    """ln P(flowers and seed are there to be seen, or are not | hypothesis), float (species + 1,), last is unlisted.
+    """ln P(flowers and seed are present, or absent | hypothesis), float (species + 1,), last is unlisted.
 
-    By the months of the species files, softly; ``month`` is 1-12 as these files count, None for any in which the plant
-    is to be seen. ``dated``: the month of flowering was answered too, which says the same of flowers and more. Zeros
-    when nothing was told.
+    From the months of the species files, which are never certain; ``month`` is 1-12 of their calendar, None for any in
+    which the plant can be seen. ``dated``: the month of flowering was answered too, which is stronger evidence of the
+    same. Zeros where ``visible`` was not given.
     """
     total = np.zeros(len(flora.ids) + 1)
     if visible is None:
@@ -82,13 +79,13 @@ def visible_log_likelihood(
 
 
 def _chance(flora: Flora, part: Literal["flowers", "seeds"], found: Found, month: int | None) -> Array:
-    """P(the part is there), float (species,); the middle of all where a file does not say."""
-    bearing = flora.calendar[part]
-    shares = np.where(bearing, found.in_season, found.out_of_season)
+    """P(the part is present), float (species,); the mean of all where a file does not say."""
+    in_month = flora.calendar[part]
+    shares = np.where(in_month, found.in_season, found.out_of_season)
     seen = flora.calendar["seen"]
     chance = (shares * seen).sum(axis=1) / seen.sum(axis=1) if month is None else shares[:, month - 1]
-    # A file without months of seed does not know them; one without months of flowers is of a plant that has none.
-    known = bearing.any(axis=1) | (part == "flowers")
+    # In a file without months, those of seed are unknown, but a plant without flowers has none.
+    known = in_month.any(axis=1) | (part == "flowers")
     return np.where(known, chance, chance[known].mean() if known.any() else found.in_season)
 
 

@@ -85,7 +85,7 @@ def test_what_can_be_seen_is_told_by_the_command_line_or_by_the_answer_file(answ
 
 def test_a_part_or_a_region_that_is_not_known_is_one_sentence(answers: Path) -> None:
     wrong = {
-        ("--visible", "leafs"): "'leafs' is no part of a plant that is asked about; did you mean leaves?",
+        ("--visible", "leafs"): "'leafs' is not a part that the key asks about; did you mean leaves?",
         ("--visible", ""): "visible: ",
         ("--visible", "leaves,3"): "choose from: leaves, flowers, seeds, roots",
         ("--region", "southern_australis"): "did you mean southern_australia?",
@@ -181,14 +181,14 @@ def test_a_bad_photo_is_one_sentence_and_exit_status_2(tmp_path: Path, kind: str
 
 
 BAD_ANSWERS = {
-    "leaf_hair: soft": "'leaf_hair' is no character of the key; did you mean leaf_hairs?",
-    "leaf_hairs: wooly": "leaf_hairs: 'wooly' is no state of it; did you mean woolly?",
+    "leaf_hair: soft": "'leaf_hair' is not a character of the key; did you mean leaf_hairs?",
+    "leaf_hairs: wooly": "leaf_hairs: 'wooly' is not one of its states; did you mean woolly?",
     "leaf_hairs: 3": "leaf_hairs: 3 is a number, not a state; choose from: none, soft, bristly, woolly, sticky, unsure",
     "plant_height: tall": "plant_height: 'tall' is not a number; give one from 1 to 250 cm, or unsure",
     "plant_height: 9000": "plant_height: 9000 cm is outside 1 to 250 cm; check the unit",
     "flowering_month: 13": "flowering_month: 13 is outside 1 to 12; check the unit",
-    "milky_sap: yes": "milky_sap: 'yes' is no state of it; choose from: present, absent, unsure",
-    "milky_sap: true": "milky_sap: 'true' is no state of it; choose from: present, absent, unsure",
+    "milky_sap: yes": "milky_sap: 'yes' is not one of its states; choose from: present, absent, unsure",
+    "milky_sap: true": "milky_sap: 'true' is not one of its states; choose from: present, absent, unsure",
     "- leaf_hairs\n- soft": "holds a list; write one `character: state` on each line",
     "only words": "holds plain text; write one `character: state` on each line",
     "a: [": "not valid YAML",

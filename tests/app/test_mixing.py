@@ -104,7 +104,7 @@ def test_what_a_person_reads_has_the_working_and_ends_with_the_label(line: str) 
         ("output --litres 2", "give one of these sets"),
         ("output --litres 2 --area 100 --flow 3", "give one of these sets"),
         ("strength --strength 50%", "either --active or --product"),
-        ("area --rectangle 2x1 --less-rectangle 3x2", "taken away"),
+        ("area --rectangle 2x1 --less-rectangle 3x2", "subtracted"),
         ("area", "no shape is given"),
     ],
 )

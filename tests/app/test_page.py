@@ -15,7 +15,7 @@ from app.web.draft import DraftError, draft_of, new_id
 from app.web.effects import told
 from app.web.shots import evidence_of_shots
 from model.control import Control
-from model.identify import Key
+from model.identify import Key, Observation
 from tests.app.page_visitor import Person, context_of, typical
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -166,7 +166,7 @@ def test_what_an_answer_did_is_the_change_of_the_chances(context: Context) -> No
     assert {move.up for _, move in moves} == {True, False}
     for place, move in moves:
         before, after = (
-            float(context.key.posterior(dict(answers[:count]), *at)[rows.index(move.name)])
+            float(context.key.posterior(Observation(dict(answers[:count]), *at))[rows.index(move.name)])
             for count in (place, place + 1)
         )
         assert (move.before, move.after) == (pytest.approx(before), pytest.approx(after))

@@ -17,7 +17,7 @@ from app.web.effects import told
 from app.web.state_choices import choices
 from model.control import Control
 from model.flora.character import MOST_AT_ONCE, PARTS
-from model.identify import Key
+from model.identify import Key, Observation
 from model.prior import region_named
 from model.traits import out_of_sight
 from tests.app.page_visitor import Person, context_of, typical
@@ -214,7 +214,7 @@ def test_look_alikes_are_parted_by_what_can_be_seen_where_that_parts_them(contex
 
 def _chances(context: Context, draft: Draft) -> Any:
     at = context.interview(draft)
-    return context.key.posterior(at.answers, at.photos, at.month, at.region, at.visible)[:-1]
+    return context.key.posterior(Observation(at.answers, at.photos, at.month, at.region, at.visible))[:-1]
 
 
 def test_the_usual_region_counts(context: Context) -> None:

@@ -13,7 +13,7 @@ from threadpoolctl import threadpool_limits
 
 from app.figures.picture import save_figure
 from model.flora.load import Flora, load_flora
-from model.identify import Key, identify
+from model.identify import Key, Observation, identify
 from model.photo.evidence import Classifier
 from model.photo.head import Statistics
 from model.photo.saved import STARTER, read_model
@@ -113,12 +113,12 @@ def _times(key: Key, classifier: Classifier, rounds: int) -> dict[str, float]:
     evidence = classifier.nothing(())  # undecided, so that there is more to ask
     answers: Answers = {}
     for _ in range(ANSWERED):  # as the first species would be answered for
-        question = next_question(key.likelihoods, key.posterior(answers), answers)
+        question = next_question(key.likelihoods, key.posterior(Observation(answers)), answers)
         if question is None:
             break
         table_ = key.likelihoods.tables[question.character.id]
         answers = {**answers, question.character.id: table_.answers[int(table_.truth[0].argmax())]}
-    p = key.posterior(answers)
+    p = key.posterior(Observation(answers))
     assert identify(key, answers, evidence).next_question is not None
     return medians(
         {

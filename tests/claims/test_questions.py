@@ -11,7 +11,7 @@ import time
 import numpy as np
 import pytest
 
-from model.identify import Key, identify
+from model.identify import Key, Observation, identify
 from model.traits import Answers, check_answer, next_question
 from tests.claims.observer import Session, SimulatedObserver, interview, simulated_photo
 
@@ -66,7 +66,7 @@ def _eight_answers(key: Key, name: str, wild: int, random: np.random.Generator) 
     observer = SimulatedObserver(key, wrong=0.0, unsure=0.0)
     answers: Answers = {}
     while (given := sum(a != () for a in answers.values())) < 8:
-        question = next_question(key.likelihoods, key.posterior(answers), answers)
+        question = next_question(key.likelihoods, key.posterior(Observation(answers)), answers)
         if question is None:
             break
         character = question.character
@@ -101,7 +101,7 @@ def test_one_wild_answer_in_eight_keeps_the_true_species_in_the_first_three(key:
 
 @pytest.mark.timed
 def test_choosing_a_question_takes_under_20_ms(key: Key) -> None:
-    p = key.posterior({})
+    p = key.posterior(Observation({}))
     next_question(key.likelihoods, p, {})
     start = time.perf_counter()
     for _ in range(20):
@@ -113,7 +113,7 @@ def test_choosing_a_question_takes_under_20_ms(key: Key) -> None:
 def test_the_bits_of_a_question_are_those_of_a_plain_formula(key: Key, answers: dict[str, str]) -> None:
     """The fast formula against a plain one, answer by answer."""
     given = {c: check_answer(key.flora.characters[c], a) for c, a in answers.items()}
-    p = key.posterior(given)
+    p = key.posterior(Observation(given))
     question = next_question(key.likelihoods, p, given)
     assert question is not None
     table = key.likelihoods.tables[question.character.id]

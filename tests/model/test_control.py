@@ -224,7 +224,7 @@ def test_a_shortlist_gets_what_holds_for_all_and_is_told_where_it_parts(control:
     assert {o.key for o in made.options} == keys[0] & keys[1]
     hand = the(made.options, "hand")
     assert {"crown", "taproot", "whole plant"} <= set(hand.out)
-    assert made.partings and made.partings[0].tell_by
+    assert made.distinctions and made.distinctions[0].separate_by
     wide = plan(control, Case(("trifolium_repens", "oxalis_corniculata"), 5, "buffalo"))
     assert wide.only and {o.species for o in wide.only} == {("trifolium_repens",), ("oxalis_corniculata",)}
     ranks = {"yes": 0, "wait": 1, "no": 2}
@@ -305,7 +305,7 @@ def test_a_year_has_the_stages_and_the_best_months(control: Control) -> None:
         ("plans/soliva_sessilis.yaml", "source: [CLEM_BURWEED]", "source: [CP]", "says published"),
         ("control/tolerance.yaml", "buffalo: {rating: injures", "buffalo: {rating: bad", "rating"),
         ("control/actives.yaml", "  use: pre_emergent", "  uses: pre_emergent", "no such field"),
-        ("control/cautions.yaml", "label:", "label: 3\nother:", "must be a mapping"),
+        ("control/cautions.yaml", "label:", "label: 3\nother:", "must be a mapping of fields"),
         ("control/kinds.yaml", "actives: [isoxaben], ", "", "must name actives"),
     ],
 )

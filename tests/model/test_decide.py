@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 import pytest
 
-from model.decide import LEAST, MOST, MOST_OF, PARTS_OUTSIDE, Decider, deciders
+from model.decide import LEAST, MOST, MOST_OF, SEPARATES_OUTSIDE, Decider, deciders
 from model.flora import Character
 from model.flora.character import PARTS
 from model.identify import Key, identify
@@ -83,7 +83,7 @@ def test_months_are_those_in_which_most_of_what_is_probable_bears_the_part() -> 
     assert months([0.51, 0.24, 0.25, 0.0], SPRING, AUTUMN, AUTUMN) == (9, 10, 11)
     assert months([0.3, 0.2, 0.1, 0.4], SPRING, AUTUMN, AUTUMN) == (3, 4, 5, 9, 10, 11), "of the listed"
     assert months([0.4, 0.3, 0.3, 0.0], [1], [2], [3]) == ()
-    assert months([0.4, 0.3, 0.3, 0.0], *[list(range(1, 13))] * 3) == (), "in every month is no month to wait for"
+    assert months([0.4, 0.3, 0.3, 0.0], *[list(range(1, 13))] * 3) == (), "in every month is not a month to wait for"
     assert months([0.4, 0.35, 0.25, 0.0], SPRING, None, AUTUMN) == (), "a moss never flowers"
     assert months([0.5, 0.35, 0.15, 0.0], SPRING, None, AUTUMN) == (9, 10, 11)
     pod = asked((character("pod", part="seeds"), SAP), seasons=((SPRING, None), (SPRING, [1]), (SPRING, [1])))
@@ -129,15 +129,15 @@ def test_look_alikes_that_are_left_count_as_much_as_bits() -> None:
 def test_what_parts_a_plant_from_one_outside_the_flora_counts_beside_bits() -> None:
     made = asked((character("smell"), SMELL), (character("sap"), SAP))
     p = np.array([0.998, 0.001, 0.001, 0.0])
-    found = told(made, p, parting={"smell"})
+    found = told(made, p, separate_outside={"smell"})
     assert [d.character for d in found] == ["smell"]
-    assert found[0].worth == pytest.approx(expected_bits(made, p)[0] + PARTS_OUTSIDE) and PARTS_OUTSIDE >= LEAST
-    assert told(made, p, answers={"smell": ("smell_0",)}, parting={"smell"}) == ()
-    both = told(made, p, left=(1, 2), parting={"smell"})
-    worth = expected_bits(made, p) + separation_chance(made, 0, (1, 2)) + np.array([PARTS_OUTSIDE, 0.0])
+    assert found[0].worth == pytest.approx(expected_bits(made, p)[0] + SEPARATES_OUTSIDE) and SEPARATES_OUTSIDE >= LEAST
+    assert told(made, p, answers={"smell": ("smell_0",)}, separate_outside={"smell"}) == ()
+    both = told(made, p, left=(1, 2), separate_outside={"smell"})
+    worth = expected_bits(made, p) + separation_chance(made, 0, (1, 2)) + np.array([SEPARATES_OUTSIDE, 0.0])
     assert [d.worth for d in both] == pytest.approx([worth.max()]), "as look-alikes in the flora do"
     lacking = asked((character("smell"), SMELL), lacking={"smell": [0]})
-    assert told(lacking, p, parting={"smell"}) == (), "a part that it lacks is not waited for"
+    assert told(lacking, p, separate_outside={"smell"}) == (), "a part that it lacks is not waited for"
 
 
 def test_a_part_that_hardly_any_candidate_has_is_not_asked_for() -> None:

@@ -155,12 +155,17 @@ BROKEN = {
     "unknown word": ("family: Asteraceae", "familly: Asteraceae", "familly: no such field"),
     "unknown source": ("names_source: [", "names_source: [NOWHERE, ", "source NOWHERE is not in sources.yaml"),
     "no mapping": ("scientific_name: Soliva", "- scientific_name: Soliva", "not valid YAML"),
+    "key given twice": (
+        "family: Asteraceae",
+        "family: Asteraceae\nfamily: Poaceae",
+        "not valid YAML (family is given twice)",
+    ),
     "unknown frequency": ("finely_cut: usually", "finely_cut: mostly", "always"),
 }
 
 
 @pytest.mark.parametrize("kind", BROKEN)
-def test_a_broken_species_file_is_named_with_what_to_mend(copy: Path, kind: str) -> None:
+def test_a_broken_species_file_is_named_with_what_to_fix(copy: Path, kind: str) -> None:
     before, after, says = BROKEN[kind]
     path = copy / "species" / "soliva_sessilis.yaml"
     text = path.read_text(encoding="utf-8")
@@ -209,11 +214,11 @@ AGED = {
     "before of three": ("plant_height", "range: [1, 9], when: flowering, before: [1, 2, 3]", "before"),
     "before out of its domain": (
         "plant_height", "range: [1, 9], when: flowering, before: [0.01, 9]",
-        "plant_height [0.01, 9.0] leaves its domain",
+        "plant_height [0.01, 9.0] is outside its domain",
     ),
     "older out of its domain": (
         "plant_height", "range: [1, 90000], when: flowering, before: [1, 9]",
-        "plant_height [1.0, 90000.0] leaves its domain",
+        "plant_height [1.0, 90000.0] is outside its domain",
     ),
     "together of one": ("spines", "states: {none: always}, together: true", "together needs two or more states"),
     "together of a number": ("plant_height", "range: [1, 9], together: true", "together needs two or more states"),
@@ -339,7 +344,7 @@ def test_a_character_that_cannot_be_asked_is_refused(tmp_path: Path, kind: str) 
     with pytest.raises(FloraError) as error:
         load_characters(tmp_path)
     message = str(error.value)
-    assert message.startswith(f"{tmp_path / 'characters.yaml'}: character test: ") and says in message, message
+    assert message.startswith(f"{tmp_path / 'characters.yaml'}: test: ") and says in message, message
     assert "\n" not in message
 
 

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from model.errors import SwardkeyError
-from model.identify import CONFIRMED, Key, identify
+from model.identify import CONFIRMED, Key, Observation, identify
 from model.interview import Interview
 from model.prior import prior
 from model.proof import outside_left
@@ -36,7 +36,7 @@ BINDII = {
 
 def test_nothing_told_is_undecided_and_flat(key: Key) -> None:
     finding = identify(key, {})
-    p = key.posterior({})
+    p = key.posterior(Observation({}))
     assert finding.status == "undecided" and finding.species is None and finding.next_question is not None
     assert np.allclose(p[:-1], p[0])
 
@@ -140,7 +140,7 @@ def test_a_region_weighs_by_how_common_the_weed_is_and_an_unknown_one_is_named(k
 
 
 def test_the_plant_that_shows_both_states_comes_before_one_that_shows_one(key: Key) -> None:
-    p = key.posterior(given(key, leaf_arrangement=["basal", "alternate"]))
+    p = key.posterior(Observation(given(key, leaf_arrangement=["basal", "alternate"])))
     assert p[key.index["sonchus_oleraceus"]] > p[key.index["taraxacum_officinale"]]
 
 

@@ -14,13 +14,22 @@ from model import identify as naming
 from model.flora import Flora
 from model.flora.character import PARTS, Character
 from model.flora.species import LookAlike, Score
-from model.identify import MOST_ASKED, MOST_UNSURE, Finding, Key, identify, photo_log_likelihood, would_show
+from model.identify import (
+    MOST_ASKED,
+    MOST_UNSURE,
+    Finding,
+    Key,
+    Observation,
+    identify,
+    photo_log_likelihood,
+    would_show,
+)
 from model.prior import PriorConfig
 from model.proof import CONFIRMED, KEPT, LEADS, LIKELY, RELATIVE_LIKELY
 from model.traits.likelihood import Likelihoods
 from model.traits.observer import Age, load_observer
 from model.traits.question import Question
-from model.traits.relative import telling
+from model.traits.relative import expected_evidence
 from tests.model.test_proof import taken_for
 from tests.model.test_question import SAP, SMELL, character, information, tables
 
@@ -55,12 +64,11 @@ def flora(ids: tuple[str, ...] = ("a", "b", "c"), alike: dict[str, tuple[str, ..
 
 def a_key(
     p: list[float] | None = None,
-    plain: list[float] | None = None,
     alike: dict[str, tuple[str, ...]] | None = None,
     relatives: float = A_RELATIVE_IS_OUT,
     outside: tuple[LookAlike, ...] = (),
 ) -> Key:
-    """A key over three species; its posterior is ``p``, and ``plain`` without a hint, where they are given.
+    """A key over three species; its posterior is ``p`` where that is given.
 
     ``outside``: what `a` is taken for that is not in the flora.
     """
@@ -74,8 +82,7 @@ def a_key(
         usual_region="north", source=["CP"], standing="common practice",
     )  # fmt: skip
     if p is not None:
-        logs, hint = np.log(plain or p), np.log(p) - np.log(plain or p)
-        key.logs = lambda *_: (logs, hint)  # type: ignore[method-assign]
+        key.logs = lambda *_: np.log(p)  # type: ignore[method-assign]
     return key
 
 
@@ -92,14 +99,13 @@ def hangs_on_nothing(monkeypatch: pytest.MonkeyPatch) -> None:
 
 
 class Photo:
-    """Evidence of a photo that was compared with photos of ``probabilities``, and with drawings of ``hint``."""
+    """Evidence of a photo that was compared with photos of ``probabilities``."""
 
-    def __init__(self, probabilities: dict[str, float], hint: dict[str, float] | None = None) -> None:
+    def __init__(self, probabilities: dict[str, float]) -> None:
         self.probabilities = probabilities
         self.log_likelihood = {name: float(np.log(p)) for name, p in probabilities.items()}
         self.log_likelihood_other = -2.0
         self.photos = ({"file": "a.jpg", "usable": True, "notes": []},)
-        self.hint, self.hint_weight = hint or {}, 0.5
 
 
 # -- the posterior ----------------------------------------------------------------------------------
@@ -111,22 +117,11 @@ def test_prior_answers_and_photo_are_multiplied() -> None:
     photo: Any = Photo({"a": 0.6, "c": 0.1})
     before = np.array([0.3, 0.3, 0.3, 0.1])
     told = before * np.array(SAP)[:, 0] * np.array(SMELL)[:, 1]
-    assert key.posterior(answers) == pytest.approx(told / told.sum())
+    assert key.posterior(Observation(answers)) == pytest.approx(told / told.sum())
     seen = told * np.array([0.6, np.exp(-2.0), 0.1, np.exp(-2.0)])
-    assert key.posterior(answers, photo) == pytest.approx(seen / seen.sum())
+    assert key.posterior(Observation(answers, photo)) == pytest.approx(seen / seen.sum())
     assert photo_log_likelihood(key.flora, photo) == pytest.approx(np.log([0.6, np.exp(-2), 0.1, np.exp(-2)]))
     assert key.index == {"a": 0, "b": 1, "c": 2}
-
-
-def test_a_hint_moves_the_posterior_and_is_left_out_beside_it() -> None:
-    key = a_key()
-    hinted: Any = Photo({"a": 0.6}, {"b": 0.0, "c": -5.0})
-    logs, hint = key.logs({}, hinted)
-    plain, whole = (np.exp(told) / np.exp(told).sum() for told in (logs, logs + hint))
-    without = key.posterior({}, Photo({"a": 0.6}))  # type: ignore[arg-type]
-    assert plain == pytest.approx(without) and whole[1] > plain[1] and whole[2] < plain[2]
-    assert whole[[0, 3]] == pytest.approx(plain[[0, 3]])
-    assert key.posterior({}, hinted) == pytest.approx(whole)
 
 
 def test_month_and_region_go_into_the_prior(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -139,7 +134,7 @@ def test_month_and_region_go_into_the_prior(monkeypatch: pytest.MonkeyPatch) -> 
     monkeypatch.setattr(naming, "prior", prior)
     monkeypatch.setattr(naming, "season_month", lambda *told: asked.append(told))
     key = a_key()
-    assert key.posterior({}, None, 7, "north") == pytest.approx([0.2, 0.2, 0.2, 0.4])
+    assert key.posterior(Observation({}, None, 7, "north")) == pytest.approx([0.2, 0.2, 0.2, 0.4])
     identify(key, {}, None, 8, "south")
     of = key.prior_config
     assert asked == [(key.flora, of, 7, "north"), (of, 7, "north"), (key.flora, of, 8, "south"), (of, 8, "south")]
@@ -155,12 +150,12 @@ def test_a_key_is_read_from_its_folder_with_the_users_own_species(monkeypatch: p
     folder, own = Path("configs"), Path("own")
     plain: Any = Key(folder, read)
     assert plain.flora == ("flora", folder, read) and plain.prior_config == ("prior", folder)
-    assert plain.likelihoods == ("likelihoods", plain.flora, ("observer", folder), "untold")
+    assert plain.likelihoods == ("likelihoods", plain.flora, ("observer", folder), "unknown")
     assert plain.at("seeds") == ("likelihoods", plain.flora, ("observer", folder), "seeds")
     assert plain.at("seeds") is plain.at("seeds"), "the tables are made once"
     species: Any = {"x": plant("x")}
     who: Any = object()
-    assert Key(folder, read, observer=who).likelihoods == ("likelihoods", plain.flora, who, "untold")
+    assert Key(folder, read, observer=who).likelihoods == ("likelihoods", plain.flora, who, "unknown")
     more: Any = Key(folder, None, species, own)
     assert more.flora == ("with own", ("flora", folder, None), species, own)
     assert more.likelihoods[1] == more.flora
@@ -306,25 +301,12 @@ def test_the_relative_is_told_only_where_there_is_a_lead() -> None:
     assert identify(a_key(leading(LIKELY - HAIR)), {}).relative_probability is None
 
 
-def test_a_hint_names_nothing_that_would_not_be_named_without_it() -> None:
-    hinted, plain = [0.97, 0.01, 0.01, 0.01], [0.6, 0.2, 0.1, 0.1]
-    found = identify(a_key(hinted, plain), SAP_TELLS)
-    assert found.status == "undecided" and found.species is None and found.relative_probability is None
-    assert found.candidates[0].probability == pytest.approx(0.97), "it still orders the candidates"
-    lower = identify(a_key([0.96, 0.02, 0.01, 0.01], [0.8, 0.1, 0.05, 0.05]), SAP_TELLS)
-    assert (lower.status, lower.probability) == ("likely", pytest.approx(0.8))
-    other = identify(a_key([0.8, 0.1, 0.05, 0.05], [0.96, 0.02, 0.01, 0.01]), SAP_TELLS)
-    assert (other.status, other.probability) == ("likely", pytest.approx(0.8))
-    for p, without in (([0.2, 0.1, 0.1, 0.6], [0.3, 0.2, 0.1, 0.4]), ([0.3, 0.2, 0.1, 0.4], [0.2, 0.1, 0.1, 0.6])):
-        assert identify(a_key(p, without), {}).status == "undecided"
-
-
 def test_the_lead_may_be_any_listed_species_and_the_photo_counts() -> None:
     last = identify(a_key([0.01, 0.01, 0.97, 0.01]), {"sap": ("sap_1",)})
     assert (last.species, last.candidates[0].species) == ("c", "c")
     photo: Any = Photo({"b": 0.8})
     found = identify(a_key(), {}, photo)
-    assert found.candidates[0].probability == pytest.approx(a_key().posterior({}, photo)[1])
+    assert found.candidates[0].probability == pytest.approx(a_key().posterior(Observation({}, photo))[1])
     assert found.candidates[0].species == "b" and found.candidates[0].probability > 0.6
 
 
@@ -336,11 +318,11 @@ def all_asked(monkeypatch: pytest.MonkeyPatch, key: Key, answers: Any, after: in
     told: list[Any] = []
 
     def choose(
-        tables: Any, p: Any, answers: Any, left: Any = (), telling: Any = None, barred: Any = (), settled: bool = False
+        tables: Any, p: Any, answers: Any, left: Any = (), evidence: Any = None, barred: Any = (), settled: bool = False
     ) -> Question | None:
         told.append(
             SimpleNamespace(
-                tables=tables, p=p, answers=answers, left=left, telling=telling, barred=barred, settled=settled
+                tables=tables, p=p, answers=answers, left=left, evidence=evidence, barred=barred, settled=settled
             )
         )
         return Question(character("sap"), 0.5) if len(told) > after else None
@@ -371,10 +353,10 @@ def test_look_alikes_are_asked_about_once_the_lead_is_settled(monkeypatch: pytes
     p, less = leading(CONFIRMED + HAIR), leading(CONFIRMED - HAIR)
     key = a_key(p, alike={"a": ("b",)})
     settled = asked_with(monkeypatch, key, answers)
-    assert settled.tables is key.likelihoods and settled.left == (1,) and settled.telling is None
+    assert settled.tables is key.likelihoods and settled.left == (1,) and settled.evidence is None
     assert settled.p == pytest.approx(p) and settled.answers == answers
     open_yet = asked_with(monkeypatch, a_key(less, alike={"a": ("b",)}), answers)
-    assert open_yet.left == () and open_yet.telling is None and open_yet.p == pytest.approx(less)
+    assert open_yet.left == () and open_yet.evidence is None and open_yet.p == pytest.approx(less)
 
 
 @pytest.mark.usefixtures("hangs_on_nothing")
@@ -383,7 +365,7 @@ def test_then_about_what_tells_a_relative(monkeypatch: pytest.MonkeyPatch) -> No
     told = all_asked(monkeypatch, key, SAP_TELLS, after=2)[-1]
     assert told.left == () and told.settled
     own, large = np.array(SAP)[0], np.array(SAP)[-1]
-    assert told.telling[1] == pytest.approx(-(own * np.log(0.5 + 0.5 * large / own)).sum())
+    assert told.evidence[1] == pytest.approx(-(own * np.log(0.5 + 0.5 * large / own)).sum())
 
 
 OUTSIDE = taken_for("x", "smell", "edge")
@@ -407,17 +389,17 @@ def test_look_alikes_outside_the_flora_are_asked_about_once_those_in_it_are_told
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
     key = a_key_with_outside(relatives=0.3)
-    against = telling(key.likelihoods, 0, 0.5)
+    against = expected_evidence(key.likelihoods, 0, 0.5)
     inside, outside, relative = all_asked(monkeypatch, key, {"sap": ()}, after=2)
-    assert inside.left == (1,) and inside.telling is None
-    assert outside.left == () and outside.telling == pytest.approx(against * [0, 0, 1, 1]), "only what parts the two"
-    assert relative.left == () and relative.telling == pytest.approx(against) and against[0] > against[2] > 0
+    assert inside.left == (1,) and inside.evidence is None
+    assert outside.left == () and outside.evidence == pytest.approx(against * [0, 0, 1, 1]), "only what parts the two"
+    assert relative.left == () and relative.evidence == pytest.approx(against) and against[0] > against[2] > 0
     for one in (inside, outside, relative):
         assert one.settled and one.p == pytest.approx(leading(CONFIRMED + HAIR)) and one.answers == {"sap": ()}
     told, _, _ = all_asked(monkeypatch, key, SAP_TELLS, after=2)
     assert told.left == ()
     told = all_asked(monkeypatch, a_key(leading(CONFIRMED + HAIR), relatives=0.3), SAP_TELLS, after=2)[1]
-    assert told.telling == pytest.approx([0, 0]), "where nothing is named outside the flora"
+    assert told.evidence == pytest.approx([0, 0]), "where nothing is named outside the flora"
 
 
 @pytest.mark.usefixtures("hangs_on_nothing")
@@ -427,7 +409,7 @@ def test_a_relative_is_asked_about_only_while_it_is_too_probable_to_prove_the_na
     for relative, asked in ((1 - CONFIRMED + HAIR, True), (1 - CONFIRMED - HAIR, False)):
         odds = relative / (1 - relative) / (0.5 + 0.5 * 0.5 / 0.98)
         key = a_key_with_outside(relatives=odds / (1 + odds))
-        assert all_asked(monkeypatch, key, SAP_TELLS, after=2)[2].telling.any() == asked
+        assert all_asked(monkeypatch, key, SAP_TELLS, after=2)[2].evidence.any() == asked
 
 
 @pytest.mark.usefixtures("hangs_on_nothing")
@@ -454,7 +436,7 @@ def test_what_parts_a_plant_from_one_outside_comes_before_what_tells_more() -> N
         several.flora.species["a"].look_alikes.append(taken_for("y", "spots"))
         assert next_of(several, SAP_TELLS) == "spots", "what parts the plant from any that is left"
     unsettled = a_key_with_outside()
-    unsettled.logs = lambda *_: (np.log(leading(CONFIRMED - 0.1)), np.zeros(4))  # type: ignore[method-assign]
+    unsettled.logs = lambda *_: np.log(leading(CONFIRMED - 0.1))  # type: ignore[method-assign]
     assert next_of(unsettled, SAP_TELLS) == "spots", "not before the name is settled"
     assert identify(a_key_with_outside(), {**SAP_TELLS, "smell": ("smell_0",)}).status == "confirmed"
 
@@ -479,21 +461,21 @@ def test_what_is_left_outside_the_flora_is_named_beside_the_plant() -> None:
     assert found.as_json()["outside_to_exclude"] == ("x",)
     assert identify(key, {"sap": ()}).outside_to_exclude == ("x", "y")
     assert identify(key, {**SAP_TELLS, "smell": ("smell_0",)}).outside_to_exclude == ()
-    key.logs = lambda *_: (np.log(leading(LIKELY - HAIR)), np.zeros(4))  # type: ignore[method-assign]
+    key.logs = lambda *_: np.log(leading(LIKELY - HAIR))  # type: ignore[method-assign]
     unnamed = identify(key, SAP_TELLS)
     assert (unnamed.species, unnamed.outside_to_exclude) == (None, ())
 
 
 def test_a_name_that_hangs_on_one_answer_comes_before_what_is_outside(monkeypatch: pytest.MonkeyPatch) -> None:
     told = asked_with(monkeypatch, a_key(kept_without_sap(0.6), outside=(OUTSIDE,)), SAP_TELLS)
-    assert told.p == pytest.approx(left_to_a(0.6)) and told.telling is None and not told.settled
+    assert told.p == pytest.approx(left_to_a(0.6)) and told.evidence is None and not told.settled
 
 
 def test_a_name_that_hangs_on_one_answer_is_asked_about_as_if_that_had_not_been_given(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
     told = asked_with(monkeypatch, a_key(kept_without_sap(0.6)), SAP_TELLS)
-    assert told.p == pytest.approx(left_to_a(0.6)) and told.left == () and told.telling is None
+    assert told.p == pytest.approx(left_to_a(0.6)) and told.left == () and told.evidence is None
     # Look-alikes come after, as does what makes a relative improbable.
     alike = asked_with(monkeypatch, a_key(kept_without_sap(0.6), alike={"a": ("b",)}), {"sap": ("sap_0",), "smell": ()})
     assert alike.p == pytest.approx(left_to_a(0.6)), "the sap tells b, so that it is no look-alike to be told"
@@ -502,15 +484,6 @@ def test_a_name_that_hangs_on_one_answer_is_asked_about_as_if_that_had_not_been_
     p = list(whole / whole.sum())
     left = asked_with(monkeypatch, a_key(p, alike={"a": ("b",)}), {"smell": ("smell_0",)})
     assert p[0] >= CONFIRMED and left.left == () and left.p == pytest.approx(without)
-
-
-def test_what_only_a_hint_makes_probable_is_asked_about_as_if_there_were_none(monkeypatch: pytest.MonkeyPatch) -> None:
-    plain = [0.6, 0.2, 0.1, 0.1]
-    for p, expected in ((leading(LIKELY + HAIR), plain), (leading(LIKELY - HAIR), leading(LIKELY - HAIR))):
-        told = asked_with(monkeypatch, a_key(p, plain), {})
-        assert told.p == pytest.approx(expected)
-    named = asked_with(monkeypatch, a_key([0.8, 0.1, 0.05, 0.05], [0.75, 0.1, 0.1, 0.05]), {})
-    assert named.p == pytest.approx([0.8, 0.1, 0.05, 0.05])
 
 
 def test_the_question_is_the_one_of_most_bits() -> None:
@@ -579,7 +552,7 @@ def test_what_would_decide_is_sought_among_all_ages_and_what_still_counts(monkey
     assert tables_ is key.likelihoods is not key.at("leaves") and chances == pytest.approx(p)
     assert counted == told(MOST_UNSURE, MOST_UNSURE) and hidden == {"petal"} and left == (2,)
     assert parting == {"petal", "edge"}, "and what parts it from plants outside the flora"
-    key.logs = lambda *_: (np.log(leading(LIKELY - HAIR)), np.zeros(4))  # type: ignore[method-assign]
+    key.logs = lambda *_: np.log(leading(LIKELY - HAIR))  # type: ignore[method-assign]
     assert identify(key, answers, None, 7, None, ("leaves",)).species is None
     assert asked[1][5] == set(), "which is no matter where nothing is named"
 
@@ -626,14 +599,14 @@ def test_answers_out_of_sight_are_set_aside_and_come_back() -> None:
     unseen, smell_only = (identify(key, a, visible=("leaves",)) for a in (answers, {"smell": ("smell_0",)}))
     assert unseen.set_aside == ("spots", "sap"), "in the order in which they were given"
     assert unseen.candidates == smell_only.candidates and unseen.status == smell_only.status
-    assert key.posterior(answers, visible=("leaves",)) == pytest.approx(
-        key.posterior({"smell": ("smell_0",)}, visible=("leaves",))
+    assert key.posterior(Observation(answers, visible=("leaves",))) == pytest.approx(
+        key.posterior(Observation({"smell": ("smell_0",)}, visible=("leaves",)))
     )
     back = identify(key, answers, visible=("leaves", "flowers"))
     assert back.set_aside == () and back.candidates[0].agrees == ("spots", "smell", "sap")
     assert identify(key, answers).set_aside == ()
-    told = key.posterior(answers, visible=PARTS)
-    likely = np.log(told) - np.log(key.posterior({}, visible=PARTS))
+    told = key.posterior(Observation(answers, visible=PARTS))
+    likely = np.log(told) - np.log(key.posterior(Observation({}, visible=PARTS)))
     rows = np.log(np.array(SAP)[:, 0] ** 2 * np.array(SMELL)[:, 0])
     assert likely - likely[0] == pytest.approx(rows - rows[0])
 
@@ -652,7 +625,7 @@ def test_what_is_set_aside_counts_for_no_stop_and_for_no_proof() -> None:
 @pytest.mark.parametrize(
     ("visible", "age"),
     [
-        (None, "untold"), (("leaves",), "leaves"), (("leaves", "roots"), "leaves"), (("leaves", "flowers"), "flowers"),
+        (None, "unknown"), (("leaves",), "leaves"), (("leaves", "roots"), "leaves"), (("leaves", "flowers"), "flowers"),
         (("leaves", "flowers", "seeds"), "seeds"), (("seeds",), "seeds"), (("roots",), "leaves"),
     ],
 )  # fmt: skip
@@ -663,7 +636,7 @@ def test_answers_are_weighed_by_what_plants_of_that_age_show(visible: Any, age: 
         key._aged[name] = tables((character("sap"), rows))
         key._aged[name].flora.species = key.flora.species  # type: ignore[misc]
     key.flora.characters = {"sap": character("sap", part=(visible or PARTS)[0])}  # type: ignore[misc]
-    before, after = (key.posterior(answers, visible=visible) for answers in ({}, SAP_TELLS))
+    before, after = (key.posterior(Observation(answers, visible=visible)) for answers in ({}, SAP_TELLS))
     assert after[0] / after[1] == pytest.approx(49 * before[0] / before[1])
     found = identify(key, SAP_TELLS, visible=visible)
     assert found.candidates[0].species == "a" and found.candidates[0].probability == pytest.approx(after[0])
@@ -682,14 +655,14 @@ def test_the_month_of_flowers_in_sight_is_not_asked(monkeypatch: pytest.MonkeyPa
 
 
 def test_candidates_come_best_first_with_what_speaks_for_and_against_them() -> None:
-    photo: Any = Photo({"a": 0.2, "b": 0.5}, {"c": 0.0})
+    photo: Any = Photo({"a": 0.2, "b": 0.5})
     key = a_key([0.2, 0.5, 0.2, 0.1])
     found = identify(key, {"sap": ("sap_1",), "smell": ("smell_0",)}, photo).candidates
     assert [c.species for c in found] == ["b", "a", "c"]
     assert [c.probability for c in found] == pytest.approx([0.5, 0.2, 0.2])
     assert (found[1].scientific_name, found[1].common_name) == ("A lat.", "the a")
     assert [c.photo_probability for c in found] == [0.5, 0.2, None]
-    assert [c.evidence for c in found] == ["photographed", "photographed", "drawn"]
+    assert [c.evidence for c in found] == ["photographed", "photographed", None]
     # Every state of these tables has some share, so that nothing disagrees; one that lacks the part does.
     assert found[0].agrees == ("sap", "smell") and found[0].disagrees == ()
     at_every_age(key, tables((character("smell"), SMELL), (character("sap"), SAP), lacking={"sap": [0]}))
@@ -705,9 +678,9 @@ def test_candidates_come_best_first_with_what_speaks_for_and_against_them() -> N
 def test_ten_are_listed_and_all_others_of_a_thousandth() -> None:
     for eleventh, count in ((0.001, 11), (0.0009, 10)):
         p = np.array([0.5] + [0.05] * 9 + [eleventh] + [0.0001] * 3 + [0.04])
-        assert naming._shown(p) == list(range(count))
+        assert naming._listed(p) == list(range(count))
     even = np.array([0.1, 0.3, 0.3, 0.3])
-    assert naming._shown(even) == [1, 2, 0], "the order of the flora where they are alike"
+    assert naming._listed(even) == [1, 2, 0], "the order of the flora where they are alike"
 
 
 # -- answers against the photo ------------------------------------------------------------------------

@@ -7,13 +7,14 @@ import subprocess
 import sys
 from collections.abc import Callable
 from pathlib import Path
+from typing import Any
 
 import pytest
 import yaml
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from model.flora.load import CONFIGS, load_sources
+from model.flora.load import CONFIGS
 from model.mix import (
     MixError,
     Rate,
@@ -36,7 +37,7 @@ from model.mix import (
     spread,
     strip_length,
 )
-from model.mix.doubt import SPANS, MixFacts, load_mix_facts, weigh, weigh_output
+from model.mix.doubt import SPANS, MixFacts, doubt_about, load_mix_facts
 from model.mix.unit import (
     GRAMS_PER_100M2,
     KM_PER_HOUR,
@@ -44,7 +45,6 @@ from model.mix.unit import (
     LITRES_PER_HECTARE,
     METRES,
     SQUARE_METRES,
-    remarks,
 )
 
 ACRE, FLOZ, POUND, SQUARE_FOOT = 4046.8726, 29.57353, 453.59237, 0.09290304
@@ -92,7 +92,7 @@ def test_a_rate_is_read_as_it_was_meant(typed: str) -> None:
 @pytest.mark.parametrize(
     ("typed", "cause"),
     [
-        ("5", "is not a rate"), ("5 L", "is not a rate"), ("", "is not a rate"), ("L/ha", "no amount"),
+        ("5", "is not a rate"), ("5 L", "is not a rate"), ("", "is not a rate"), ("L/ha", "no amount in front"),
         ("5/ha", "has no unit"), ("10 mL/10", "has no unit"), ("nan L/ha", "not a number"),
         ("inf L/ha", "not a number"),
         ("-5 L/ha", "more than 0"), ("0 L/ha", "more than 0"), ("5 L/0 ha", "more than 0"), ("1:0", "more than 0"),
@@ -105,7 +105,7 @@ def test_a_rate_is_read_as_it_was_meant(typed: str) -> None:
         ("5 L/" + "h" * 99, "80"),
     ],
 )  # fmt: skip
-def test_what_is_no_rate_is_refused_with_its_cause(typed: str, cause: str) -> None:
+def test_what_is_not_a_rate_is_refused_with_its_cause(typed: str, cause: str) -> None:
     with pytest.raises(MixError, match=cause.replace("+", r"\+")):
         read_rate(typed)
 
@@ -121,7 +121,7 @@ def test_a_written_rate_reads_back(value: float, unit: str) -> None:
 
 
 @given(typed=st.text("0123456789.,/:%-+ eLmlghkactfozin2x²½", max_size=14) | st.text(max_size=20))
-@settings(deadline=None, max_examples=300)
+@settings(deadline=None, max_examples=150)
 def test_anything_that_is_typed_is_read_or_refused_and_never_a_fault(typed: str) -> None:
     for reader in (
         lambda: read_rate(typed).amount,
@@ -140,7 +140,7 @@ def test_anything_that_is_typed_is_read_or_refused_and_never_a_fault(typed: str)
 @given(parts=st.floats(1, 2000, allow_nan=False), water=sizes)
 @settings(deadline=None)
 def test_a_ratio_counts_the_water_that_the_product_is_added_to(parts: float, water: float) -> None:
-    product = mix_spot(water, read_rate(f"1:{parts!r}")).product / 1000
+    product = mix_spot(water, read_rate(f"1:{parts!r}")).figures["product_total_ml"] / 1000
     assert product * parts == pytest.approx(water)
     assert product / (product + water) == pytest.approx(1 / (parts + 1))
 
@@ -159,21 +159,14 @@ def test_quantities_take_the_units_of_others_and_hand_back_ours() -> None:
 
 
 @pytest.mark.parametrize("typed", ["", "nan", "inf", "-inf", "-3", "0", "1e12", "abc", "10 m", "10 L/ha", "1 2", "1/2"])
-def test_a_volume_is_a_number_above_nought_or_a_volume(typed: str) -> None:
+def test_a_volume_is_a_number_above_zero_or_a_volume(typed: str) -> None:
     with pytest.raises(MixError):
         read_quantity(typed, LITRES)
 
 
-def test_a_length_is_no_output_though_its_dimension_is_the_same() -> None:
+def test_a_length_is_not_an_output_though_its_dimension_is_the_same() -> None:
     with pytest.raises(MixError, match="litres per hectare"):
         read_quantity("5 m", LITRES_PER_HECTARE)
-
-
-def test_it_says_how_units_were_read_that_differ_between_countries() -> None:
-    assert remarks("5 L/ha", "10", None) == ()
-    told = [doubt.text for doubt in remarks("8 fl oz/acre", "3 gal", "8 oz/acre", "2 gallons")]
-    assert len(told) == 3 and not any(doubt.asks for doubt in remarks("8 fl oz/acre"))
-    assert remarks("3 imp gal", "3 us gal") == ()
 
 
 @given(flow=st.floats(0.1, 50), speed=st.floats(0.5, 20), swath=st.floats(0.2, 20), times=st.floats(1.5, 4))
@@ -181,21 +174,24 @@ def test_it_says_how_units_were_read_that_differ_between_countries() -> None:
 def test_output_goes_with_flow_and_against_speed_and_swath(
     flow: float, speed: float, swath: float, times: float
 ) -> None:
-    start = output_from_speed(flow, speed, swath).litres_per_hectare
-    assert output_from_speed(times * flow, speed, swath).litres_per_hectare == pytest.approx(times * start)
-    assert output_from_speed(flow, times * speed, swath).litres_per_hectare == pytest.approx(start / times)
-    assert output_from_speed(flow, speed, times * swath).litres_per_hectare == pytest.approx(start / times)
+    def output(flow: float, speed: float, swath: float) -> Any:
+        return output_from_speed(flow, speed, swath).figures["litres_per_hectare"]
+
+    start = output(flow, speed, swath)
+    assert output(times * flow, speed, swath) == pytest.approx(times * start)
+    assert output(flow, times * speed, swath) == pytest.approx(start / times)
+    assert output(flow, speed, times * swath) == pytest.approx(start / times)
 
 
 @given(flow=st.floats(0.1, 50), swath=st.floats(0.2, 20), area=sizes, seconds=st.floats(5, 600))
 @settings(deadline=None)
 def test_the_three_ways_of_measuring_an_output_agree(flow: float, swath: float, area: float, seconds: float) -> None:
-    course = strip_length(area, swath).length_m
+    course: Any = strip_length(area, swath).figures["length_m"]
     by_speed = output_from_speed(flow, speed_over(course, [seconds]), swath)
     by_time = output_from_time(flow, [seconds, seconds], area)
     by_area = output_from_area(flow * seconds / 60, area)
-    assert by_speed.litres_per_hectare == pytest.approx(by_area.litres_per_hectare)
-    assert by_time.litres_per_hectare == pytest.approx(by_area.litres_per_hectare)
+    outputs = [result.figures["litres_per_hectare"] for result in (by_speed, by_time, by_area)]
+    assert outputs == pytest.approx([outputs[0]] * 3)
 
 
 def area_rate(amount: float, measure: str = "g") -> Rate:
@@ -205,29 +201,30 @@ def area_rate(amount: float, measure: str = "g") -> Rate:
 @given(tank=st.floats(1, 500), output=st.floats(20, 3000), rate=st.floats(1e-4, 1.9), area=st.floats(1, 50_000))
 @settings(deadline=None)
 def test_fills_and_the_last_part_fill_add_up_to_the_total(tank: float, output: float, rate: float, area: float) -> None:
-    mix = plan_tank(tank, output, area_rate(rate), area)
-    assert mix.full_fills is not None and mix.last_fill_product is not None and mix.last_fill_litres is not None
-    assert mix.full_fills * mix.product_per_tank + mix.last_fill_product == pytest.approx(rate * area, rel=1e-6)
-    assert mix.full_fills * tank + mix.last_fill_litres == pytest.approx(output * area / 10_000, rel=1e-6)
-    assert 0 <= mix.last_fill_litres < tank
+    mix: Any = plan_tank(tank, output, area_rate(rate), area).figures
+    full, last = mix["full_fills"], mix["last_fill_litres"]
+    assert full * mix["product_per_tank_g"] + mix["last_fill_product_g"] == pytest.approx(rate * area, rel=1e-6)
+    assert full * tank + last == pytest.approx(output * area / 10_000, rel=1e-6)
+    assert 0 <= last < tank
     # The output itself plays no part in the product for an area.
-    assert mix.product_total == pytest.approx(plan_tank(tank, 2 * output, area_rate(rate), area).product_total)
+    twice: Any = plan_tank(tank, 2 * output, area_rate(rate), area).figures
+    assert mix["product_total_g"] == pytest.approx(twice["product_total_g"])
 
 
 @given(share=st.floats(0.05, 1), tank=st.floats(1, 100))
 @settings(deadline=None)
 def test_a_part_tank_takes_its_part(share: float, tank: float) -> None:
-    whole, part = (plan_tank(size, 400, area_rate(0.1)) for size in (tank, share * tank))
-    assert part.product_per_tank == pytest.approx(share * whole.product_per_tank)
-    assert part.area_per_tank_m2 == pytest.approx(share * whole.area_per_tank_m2)
+    whole, part = (plan_tank(size, 400, area_rate(0.1)).figures for size in (tank, share * tank))
+    for name in ("product_per_tank_g", "area_per_tank_m2"):
+        assert part[name] == pytest.approx(share * whole[name])
 
 
 @pytest.mark.parametrize(("tank", "area"), [(5.1, 244.8), (5.4, 259.2), (5, 240)])
 def test_an_area_of_whole_tanks_has_no_last_part_fill(tank: float, area: float) -> None:
     # In floating point the first two are a hair more and a hair less than three tanks: no fill of its own.
-    mix = plan_tank(tank, 625, area_rate(0.1), area)
-    assert (mix.full_fills, mix.last_fill_litres, mix.last_fill_product) == (3, 0, 0)
-    assert mix.as_json()["fills"] == 3, "the file has no noise"
+    mix = plan_tank(tank, 625, area_rate(0.1), area).as_json()
+    assert (mix["full_fills"], mix["last_fill_litres"], mix["last_fill_product_g"]) == (3, 0, 0)
+    assert mix["fills"] == 3, "the file has no noise"
 
 
 def test_without_an_area_there_are_no_fills() -> None:
@@ -252,12 +249,11 @@ def test_nitrogen_wanted_is_nitrogen_given(
     n: float, want: float, area: float, liquid: bool, p: float, k: float
 ) -> None:
     bag = read_analysis(f"{n:.3f}-{p:.3f}-{k:.3f}")
-    there = feed_for(bag, want, area, liquid)
-    back = feed(bag, Rate("as typed", there.amount, there.measure, "m2"), area)
+    there, unit = feed_for(bag, want, area, liquid), "ml" if liquid else "g"
+    back = feed(bag, area_rate(there.figures[f"product_{unit}_per_100m2"] / 100, unit), area)  # type: ignore[operator]
     assert back.figures["nitrogen_g_per_100m2"] == pytest.approx(want)
     assert back.figures == pytest.approx(there.figures)
     assert back.figures["nitrogen_total_g"] == pytest.approx(want * area / 100)
-    assert set(back.figures) >= ({"product_total_ml"} if liquid else {"product_total_g"})
 
 
 def test_elements_on_the_bag_are_not_oxides() -> None:
@@ -272,7 +268,7 @@ def test_elements_on_the_bag_are_not_oxides() -> None:
 
 
 @pytest.mark.parametrize("typed", ["", "14", "14-0", "15-4-7-9", "-5-0-0", "60-30-20", "0-0-0", "nan-0-0", "a-b-c"])
-def test_what_is_no_analysis_is_refused(typed: str) -> None:
+def test_what_is_not_an_analysis_is_refused(typed: str) -> None:
     with pytest.raises(MixError):
         read_analysis(typed)
     with pytest.raises(MixError, match="no nitrogen"):
@@ -292,10 +288,10 @@ def test_granules_are_weighed_and_their_active_is_a_share() -> None:
 @settings(deadline=None)
 def test_active_to_product_and_back(active: float, grams: float, unit: str) -> None:
     strength = read_strength(f"{grams!r} {unit}")
-    there = product_for(area_rate(active), strength, 100)
-    back = active_in(area_rate(there.product, strength.measure), strength, 100)
-    assert back.active == pytest.approx(active)
-    assert there.product == pytest.approx(active * 1000 / grams)
+    there: Any = product_for(area_rate(active), strength, 100).figures[f"product_total_{strength.measure}"]
+    assert there == pytest.approx(active * 1000 / grams * 100)
+    back = active_in(area_rate(there / 100, strength.measure), strength, 100).figures
+    assert back["active_total_g"] == pytest.approx(active * 100)
 
 
 def test_strengths_are_by_weight_or_by_volume() -> None:
@@ -332,7 +328,7 @@ def test_beds_are_taken_away_and_cannot_be_more_than_the_whole() -> None:
     for shapes in ([], [bed], [whole, read_shape("rectangle", "5x10", less=True)]):
         with pytest.raises(MixError):
             measure_area(shapes)
-    with pytest.raises(MixError, match="close no triangle"):
+    with pytest.raises(MixError, match="do not make a triangle"):
         read_shape("sides", "1x2x5")
 
 
@@ -364,7 +360,7 @@ SUMS: list[tuple[str, Callable[[float], object]]] = [
 ]  # fmt: skip
 
 
-def test_no_sum_takes_a_number_that_is_not_above_nought_and_each_takes_one() -> None:
+def test_no_sum_takes_a_number_that_is_not_above_zero_and_each_takes_one() -> None:
     for name, sum_of in SUMS:
         sum_of(1)
         for wrong in (0, -1, math.nan, math.inf, -math.inf):
@@ -380,40 +376,22 @@ def test_no_sum_takes_a_number_that_is_not_above_nought_and_each_takes_one() -> 
      ("spot_share", 10, 1000), ("granule_rate", 16, 16_000), ("nitrogen_content", 46, 90), ("tank_rate", 0.5, 50)],
 )  # fmt: skip
 def test_a_slip_is_asked_about_and_a_plausible_number_is_not(span: str, right: float, slip: float) -> None:
-    assert weigh(span, right) == ()
-    (doubt,) = weigh(span, slip)
+    assert doubt_about(span, right) == ()
+    (doubt,) = doubt_about(span, slip)
     assert doubt.asks and load_mix_facts().spans[span].standing in doubt.text
 
 
-def test_doubts_come_with_the_sum_that_they_are_about() -> None:
-    assert [d.asks for d in output_from_area(100, 100).doubts] == [True]
-    assert [d.asks for d in weigh_output(10_000)] == [True]
-    assert any(d.asks for d in plan_tank(5000, 200, read_rate("5 L/ha")).doubts)
-    assert any(d.asks for d in output_from_speed(2, 40, 2).doubts)
-    assert any(d.asks for d in feed_for(read_analysis("46-0-0"), 2000).doubts)
-    assert not any(d.asks for d in feed_for(read_analysis("46-0-0"), 600).doubts)
-    assert feed_for(read_analysis("46-0-0"), 600).doubts and not feed_for(read_analysis("46-0-0"), 400).doubts
-    tiny = plan_tank(10, 200, read_rate("5 L/ha"), 505).doubts
-    assert len(tiny) == 1 and "2 equal fills would be 5.05 L each" in tiny[0].text and not tiny[0].asks
-    assert any("finer" in d.text for d in mix_spot(10, read_rate("1 g in 50 L")).doubts)
-
-
-def test_facts_have_a_source_that_is_listed_and_a_standing_no_better_than_it() -> None:
-    facts, sources = load_mix_facts(), load_sources()
-    weight = {"published": 0, "common practice": 1, "from memory": 2}
-    assert set(facts.spans) == SPANS
-    for fact in (*facts.spans.values(), facts.oxides):
-        assert set(fact.source) <= set(sources), fact.source
-        assert weight[fact.standing] >= min(weight[sources[key].standing] for key in fact.source)
-
-
 def test_a_span_that_is_missing_misspelt_or_upside_down_is_refused() -> None:
-    told = yaml.safe_load((CONFIGS / "mix.yaml").read_text(encoding="utf-8"))
-    MixFacts(**told)
-    for change in ({"tank": None}, {"tonk": told["spans"]["tank"]}, {"tank": {**told["spans"]["tank"], "low": 9999}}):
-        spans = {name: span for name, span in (told["spans"] | change).items() if span is not None}
+    given_facts = yaml.safe_load((CONFIGS / "mix.yaml").read_text(encoding="utf-8"))
+    assert set(MixFacts(**given_facts).spans) == SPANS
+    for change in (
+        {"tank": None},
+        {"tonk": given_facts["spans"]["tank"]},
+        {"tank": {**given_facts["spans"]["tank"], "low": 9999}},
+    ):
+        spans = {name: span for name, span in (given_facts["spans"] | change).items() if span is not None}
         with pytest.raises(ValueError):
-            MixFacts(**(told | {"spans": spans}))
+            MixFacts(**(given_facts | {"spans": spans}))
 
 
 def test_the_library_of_units_is_loaded_only_when_a_unit_is_read() -> None:

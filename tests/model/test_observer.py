@@ -98,7 +98,7 @@ def test_every_share_of_the_configuration_is_in_the_tables(key: Key) -> None:
 
 
 def test_tables_of_hypotheses_sum_to_one_or_to_the_error_where_there_is_no_such_part(key: Key) -> None:
-    for age in ("untold", "leaves", "flowers", "seeds"):
+    for age in ("unknown", "leaves", "flowers", "seeds"):
         for table in key.at(age).tables.values():
             sums = table.rows.sum(axis=1)
             error = key._observer.error[table.character.effort]
@@ -143,8 +143,8 @@ def test_one_way_only_the_first_is_taken_for_those_behind_it() -> None:
     ("entries", "says"),
     [
         ([(["s0", "s7"], 0.1)], "has no state s7; "),
-        ([(["s0", "s1"], 0.3), (["s0", "s2"], 0.21)], ": s0 is named rightly by fewer than half"),
-        ([(["s3", "s4", "s1"], 0.26)], ": s1 is named rightly by fewer than half"),
+        ([(["s0", "s1"], 0.3), (["s0", "s2"], 0.21)], ": s0 is named correctly by fewer than half"),
+        ([(["s3", "s4", "s1"], 0.26)], ": s1 is named correctly by fewer than half"),
     ],
 )  # fmt: skip
 def test_mistakes_that_cannot_be_are_refused(entries: Any, says: str) -> None:
@@ -156,12 +156,12 @@ def test_mistakes_that_cannot_be_are_refused(entries: Any, says: str) -> None:
 def test_half_may_be_mistaken_and_no_more() -> None:
     half = [(["s0", "s1"], MOST_MISTAKEN / 2), (["s0", "s2"], MOST_MISTAKEN / 2)]
     check_mistakes(observer(*half), {"build": flower()})
-    with pytest.raises(FloraError, match="s0 is named rightly by fewer than half"):
+    with pytest.raises(FloraError, match="s0 is named correctly by fewer than half"):
         check_mistakes(observer(*half, (["s0", "s3"], 0.001)), {"build": flower()})
 
 
 def test_an_unknown_character_is_named_with_the_nearest() -> None:
-    with pytest.raises(FloraError, match=r"observer.yaml: taken_for build is no character; did you mean builds\?"):
+    with pytest.raises(FloraError, match=r"observer.yaml: taken_for build is not a character; did you mean builds\?"):
         check_mistakes(observer((["s0", "s1"], 0.1)), {"builds": flower(name="builds")})
     number = Character(
         id="build", kind="number", effort="lens", part="leaves", question="?", look=".", otherwise=".", unit="mm",
@@ -175,12 +175,12 @@ def test_what_is_seldom_told_must_be_a_character() -> None:
     told = observer().model_copy(update={"seldom": {"build": 0.5, "biuld": 0.5}})
     with pytest.raises(FloraError) as error:
         check_mistakes(told, {"build": flower()})
-    assert str(error.value) == "observer.yaml: seldom biuld is no character; did you mean build?"
+    assert str(error.value) == "observer.yaml: seldom biuld is not a character; did you mean build?"
     check_mistakes(told, {c: flower(name=c) for c in ("build", "biuld")})
 
 
 def test_a_key_is_not_made_with_mistakes_that_cannot_be(key: Key) -> None:
-    with pytest.raises(FloraError, match=r"seldom life_spam is no character; did you mean life_span\?"):
+    with pytest.raises(FloraError, match=r"seldom life_spam is not a character; did you mean life_span\?"):
         Likelihoods(key.flora, key._observer.model_copy(update={"seldom": {"life_spam": 0.5}}))
     wrong = {"leaf_hairs": [Mistaken(states=["none", "sfot"], share=0.1)]}
     with pytest.raises(FloraError, match=r"taken_for leaf_hairs has no state sfot; did you mean soft\?"):
@@ -229,11 +229,11 @@ def test_a_broken_observer_file_is_named_with_the_field(copy: Path, kind: str) -
 
 def test_the_shipped_observer_is_whole_and_sensible() -> None:
     told = load_observer()
-    assert set(told.age) == {"leaves", "flowers", "seeds", "untold"}
+    assert set(told.age) == {"leaves", "flowers", "seeds", "unknown"}
     for stages in told.age.values():
         assert set(stages) == {"flowering", "seeding"} and stages["seeding"] <= stages["flowering"]
     for stage in ("flowering", "seeding"):
-        assert told.age["leaves"][stage] < told.age["untold"][stage] < told.age["seeds"][stage]  # type: ignore[index]
+        assert told.age["leaves"][stage] < told.age["unknown"][stage] < told.age["seeds"][stage]  # type: ignore[index]
     assert told.age["flowers"]["flowering"] > 0.5 > told.age["flowers"]["seeding"]
     assert (
         told.frequency["always"] >= told.frequency["usually"] > told.frequency["sometimes"] > told.frequency["rarely"]

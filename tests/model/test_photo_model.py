@@ -12,7 +12,7 @@ import pytest
 from sklearn import datasets
 
 from model.errors import ModelError
-from model.identify import Key, identify
+from model.identify import Key, Observation, identify
 from model.photo import PhotoModel, load_model, open_photo
 from model.photo.saved import STARTER, read_model
 
@@ -86,8 +86,8 @@ def test_a_photo_of_one_colour_says_nothing(key: Key, starter: PhotoModel, tmp_p
     Image.new("RGB", (300, 300), (90, 120, 60)).save(tmp_path / "flat.png")
     evidence = starter.look([open_photo(tmp_path / "flat.png")])
     assert not evidence.photos[0]["usable"]
-    p = key.posterior({}, evidence)
-    assert np.allclose(p, key.posterior({}))
+    p = key.posterior(Observation({}, evidence))
+    assert np.allclose(p, key.posterior(Observation()))
 
 
 @pytest.fixture

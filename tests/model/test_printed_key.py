@@ -11,7 +11,7 @@ import pytest
 from model.flora import Score
 from model.identify import Key
 from model.printed_key import Couplet, Lead, PrintedKey, make_key
-from model.printed_key.choose_character import MISREAD, best_parting, part_of, range_of, splits, states_of, usable
+from model.printed_key.choose_character import MISREAD, best_division, part_of, range_of, splits, states_of, usable
 from model.traits.answers import Answer
 
 
@@ -167,13 +167,13 @@ def test_the_figures_are_what_is_counted(key: Key, whole: PrintedKey) -> None:
 
 
 def test_plants_that_nothing_parts_end_together_with_what_to_look_at(key: Key) -> None:
-    from model.printed_key.grow import what_parts
+    from model.printed_key.grow import how_to_separate
 
-    notes = what_parts(key.flora, ("soliva_sessilis", "soliva_stolonifera"))
+    notes = how_to_separate(key.flora, ("soliva_sessilis", "soliva_stolonifera"))
     assert len(notes) == 1 and notes[0]
-    assert what_parts(key.flora, ("soliva_sessilis",)) == ()
+    assert how_to_separate(key.flora, ("soliva_sessilis",)) == ()
     rows = tuple(key.index[s] for s in ("soliva_sessilis", "soliva_sessilis"))
-    assert best_parting(key.likelihoods, rows, {}, None) is None
+    assert best_division(key.likelihoods, rows, {}, None) is None
 
 
 def test_a_plant_known_by_name_only_is_said_to_be_left_out(key: Key) -> None:

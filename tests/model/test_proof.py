@@ -11,7 +11,7 @@ import pytest
 
 from model.flora import Character
 from model.flora.species import LookAlike
-from model.identify import Key
+from model.identify import Key, Observation
 from model.proof import (
     CONFIRMED,
     KEPT,
@@ -20,9 +20,9 @@ from model.proof import (
     RELATIVE_LIKELY,
     Proof,
     least_kept,
+    normalised,
     outside_left,
     unseparated,
-    whole,
 )
 from model.traits import check_answers
 from model.traits.likelihood import MISREAD, USUAL, Likelihoods, Table
@@ -363,17 +363,13 @@ def test_taking_an_answer_away_is_not_having_given_it(key: Key) -> None:
         {"leaf_build": "finely_cut", "flower_build": "button", "leaf_hairs": "soft", "plant_height": 4},
     )
     lead = key.index["soliva_sessilis"]
-    logs, _ = key.logs(answers, month=9, visible=("leaves", "flowers"))
-    kept, hangs_on = least_kept(key.at("flowers"), logs, answers, lead)
-    left = {
-        c: float(
-            key.posterior({k: a for k, a in answers.items() if k != c}, month=9, visible=("leaves", "flowers"))[lead]
-        )
-        for c in answers
-    }
+    seen = Observation(answers, month=9, visible=("leaves", "flowers"))
+    kept, hangs_on = least_kept(key.at("flowers"), key.logs(seen), answers, lead)
+    others = {c: {k: a for k, a in answers.items() if k != c} for c in answers}
+    left = {c: float(key.posterior(replace(seen, answers=some))[lead]) for c, some in others.items()}
     assert hangs_on == min(left, key=lambda c: left[c]) and kept == pytest.approx(min(left.values()))
 
 
 def test_probabilities_from_logarithms() -> None:
-    assert whole(np.log([1.0, 2.0, 5.0]) - 900.0) == pytest.approx([0.125, 0.25, 0.625])
-    assert whole(np.array([0.0, -2000.0])) == pytest.approx([1.0, 0.0])
+    assert normalised(np.log([1.0, 2.0, 5.0]) - 900.0) == pytest.approx([0.125, 0.25, 0.625])
+    assert normalised(np.array([0.0, -2000.0])) == pytest.approx([1.0, 0.0])

@@ -24,7 +24,7 @@ from model.traits.question import (
     separation_chance,
     settling_chance,
 )
-from model.traits.relative import LEAST_TELLING
+from model.traits.relative import LEAST_EVIDENCE
 
 Array = NDArray[np.float64]
 EVEN = np.array([0.3, 0.3, 0.3, 0.1])
@@ -71,7 +71,7 @@ def tables(
     made = object.__new__(Likelihoods)
     made.flora = SimpleNamespace(characters={c.id: c for c, _ in asked}, ids=("a", "b", "c"))  # type: ignore[assignment]
     made.observer = load_observer().model_copy(update={**PLAIN, **observer})
-    made.age = "untold"
+    made.age = "unknown"
     made.tables = {}
     for c, rows in asked:
         has = np.array([i not in (lacking or {}).get(c.id, []) for i in range(3)])
@@ -267,20 +267,20 @@ def test_a_question_that_hardly_separates_is_left_for_the_most_informative() -> 
 
 def test_what_tells_a_relative_comes_after_look_alikes_and_before_the_rest() -> None:
     asked = tables((character("edge", states=3), EDGE), (character("smell"), SMELL), (character("sap"), SAP))
-    assert chosen(asked, LEAD, telling=np.array([0.3, 0.2, 0.1])) == "edge"
-    assert chosen(asked, LEAD, {"edge": ()}, telling=np.array([0.3, 0.2, 0.1])) == "smell"
-    assert chosen(asked, LEAD, unseparated=[1], telling=np.array([0.3, 0.2, 0.1])) == "sap"
+    assert chosen(asked, LEAD, evidence=np.array([0.3, 0.2, 0.1])) == "edge"
+    assert chosen(asked, LEAD, {"edge": ()}, evidence=np.array([0.3, 0.2, 0.1])) == "smell"
+    assert chosen(asked, LEAD, unseparated=[1], evidence=np.array([0.3, 0.2, 0.1])) == "sap"
     found = next_question(asked, LEAD, {}, (), np.array([0.3, 0.2, 0.1]))
     assert found is not None and found.bits == pytest.approx(information(LEAD, np.array(EDGE)))
     # By its time: digging takes three times as long as a glance.
     dug = tables((character("sap", "dig"), SAP), (character("smell"), SMELL))
-    assert chosen(dug, LEAD, telling=np.array([0.3, 0.11])) == "smell"
-    assert chosen(dug, LEAD, telling=np.array([0.3, 0.09])) == "sap"
+    assert chosen(dug, LEAD, evidence=np.array([0.3, 0.11])) == "smell"
+    assert chosen(dug, LEAD, evidence=np.array([0.3, 0.09])) == "sap"
     # Too little to be worth asking: what brings most bits is asked, if anything does.
-    assert LEAST_TELLING == 0.02
+    assert LEAST_EVIDENCE == 0.02
     even = np.array([0.4, 0.3, 0.2, 0.1])
-    assert chosen(asked, even, telling=np.array([0.02, 0.0, 0.0])) == "edge"
-    assert chosen(asked, even, telling=np.array([0.0199, 0.0, 0.0])) == "sap"
+    assert chosen(asked, even, evidence=np.array([0.02, 0.0, 0.0])) == "edge"
+    assert chosen(asked, even, evidence=np.array([0.0199, 0.0, 0.0])) == "sap"
     # A certain name brings no bits, which is no reason not to ask.
     certain = next_question(asked, np.array([1.0, 0.0, 0.0, 0.0]), {}, (), np.array([0.3, 0.2, 0.1]))
     assert certain is not None and certain.character.id == "edge" and 0.0 <= certain.bits < 1e-9
@@ -290,10 +290,10 @@ def test_of_a_settled_name_only_what_proves_it_is_asked() -> None:
     asked = tables((character("edge", states=3), EDGE), (character("smell"), SMELL), (character("sap"), SAP))
     assert chosen(asked, settled=False) == "sap" and chosen(asked, settled=True) is None
     assert chosen(asked, LEAD, unseparated=[1], settled=True) == "sap"
-    assert chosen(asked, LEAD, telling=np.array([0.3, 0.2, 0.1]), settled=True) == "edge"
-    least = np.array([LEAST_TELLING, 0.0, 0.0])
-    assert chosen(asked, EVEN, telling=least, settled=True) == "edge"
-    assert chosen(asked, EVEN, telling=least * 0.99, settled=True) is None
+    assert chosen(asked, LEAD, evidence=np.array([0.3, 0.2, 0.1]), settled=True) == "edge"
+    least = np.array([LEAST_EVIDENCE, 0.0, 0.0])
+    assert chosen(asked, EVEN, evidence=least, settled=True) == "edge"
+    assert chosen(asked, EVEN, evidence=least * 0.99, settled=True) is None
     assert chosen(asked, EVEN, {"sap": ()}, unseparated=[1], settled=True) is None, "nothing else tells the two apart"
 
 
@@ -322,7 +322,7 @@ SOME = np.array([0.85, 0.05, 0.05, 0.05])
 
 @pytest.mark.parametrize(
     ("probability", "settling", "more"),
-    [(EVEN, 0.0, {}), (SOME, 0.2, {}), (LEAD, 0.0, {"unseparated": [2]}), (LEAD, 0.0, {"telling": TELLING})],
+    [(EVEN, 0.0, {}), (SOME, 0.2, {}), (LEAD, 0.0, {"unseparated": [2]}), (LEAD, 0.0, {"evidence": TELLING})],
     ids=["information", "settling", "look-alikes", "a relative"],
 )
 def test_what_a_question_is_worth_is_worth_it_only_where_it_can_be_answered(
@@ -334,7 +334,7 @@ def test_what_a_question_is_worth_is_worth_it_only_where_it_can_be_answered(
     worth = expected_bits(free, probability) + settling * settling_chance(free, probability)
     if "unseparated" in more:
         worth = separation_chance(free, 0, more["unseparated"])
-    even = float(np.divide(*more.get("telling", worth)))
+    even = float(np.divide(*more.get("evidence", worth)))
     assert 0.2 < even < 0.99
     assert chosen(tables(*both, settling=settling, **answered_by(even * 1.001)), probability, **more) == "sap"
     assert chosen(tables(*both, settling=settling, **answered_by(even * 0.999)), probability, **more) == "smell"
@@ -391,11 +391,11 @@ def test_a_part_that_was_unsure_is_asked_about_later() -> None:
     assert chosen(asked) == "sap", "the sap is worth more"
     assert chosen(asked, answers={"petal": ()}) == "smell", "it is of a part that was not to be made out"
     assert chosen(asked, answers={"petal": ("petal_0",)}) == "sap", "only unsure makes it less likely"
-    assert chosen(asked, LEAD, {"petal": ()}, telling=np.array([0.0, 0.3, 0.2])) == "smell"
-    assert chosen(asked, LEAD, {}, telling=np.array([0.0, 0.3, 0.2])) == "sap"
+    assert chosen(asked, LEAD, {"petal": ()}, evidence=np.array([0.0, 0.3, 0.2])) == "smell"
+    assert chosen(asked, LEAD, {}, evidence=np.array([0.0, 0.3, 0.2])) == "sap"
 
 
-@pytest.mark.parametrize("more", [{}, {"unseparated": [1, 2]}, {"telling": np.array([0.2, 0.3])}])
+@pytest.mark.parametrize("more", [{}, {"unseparated": [1, 2]}, {"evidence": np.array([0.2, 0.3])}])
 def test_what_is_barred_is_never_asked(more: dict[str, Any]) -> None:
     asked = tables((character("smell"), SMELL), (character("sap"), SAP))
     probability = np.array([0.6, 0.2, 0.1, 0.1])
@@ -432,7 +432,7 @@ def test_answers_are_given_changed_forgotten_and_taken_back(interview: Interview
 def test_a_character_that_is_not_asked_about_is_named_with_the_nearest(interview: Interview) -> None:
     with pytest.raises(AnswerError) as told:
         interview.answer("smel", "smell_1")
-    assert str(told.value).startswith("'smel' is no character of the key; ") and "smell" in str(told.value)
+    assert str(told.value).startswith("'smel' is not a character of the key; ") and "smell" in str(told.value)
     with pytest.raises(AnswerError, match="smell"):
         interview.answer("smell", "smell_9")
 

@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 
 from model.identify import CONFIRMED, Key, identify
-from model.traits import check_answers, relative_probability, telling
-from model.traits.relative import LEAST_TELLING
+from model.traits import check_answers, expected_evidence, relative_probability
+from model.traits.relative import LEAST_EVIDENCE
 
 DANDELION = "taraxacum_officinale"
 FITS = {"milky_sap": "present", "stalk_hollow": "present", "flower_stalk": "leafless_single", "spines": "none"}
@@ -59,7 +59,7 @@ def test_the_order_of_answers_changes_nothing(key: Key) -> None:
 
 
 def test_telling_is_the_expected_fall_in_log_odds(key: Key) -> None:
-    row, gains = key.index[DANDELION], telling(key.likelihoods, key.index[DANDELION], 0.7)
+    row, gains = key.index[DANDELION], expected_evidence(key.likelihoods, key.index[DANDELION], 0.7)
     table = key.likelihoods.tables["milky_sap"]
     plain = sum(
         p * -np.log((0.7 * p + 0.3 * large) / p) for p, large in zip(table.rows[row], table.rows[-1], strict=True)
@@ -85,7 +85,7 @@ def test_what_is_told_from_every_look_alike_is_proven_only_when_a_relative_is_im
         found, steps = identify(key, given), steps + 1
     assert found.status == "confirmed" and found.species == DANDELION
     assert found.relative_probability is not None and found.relative_probability <= 1 - CONFIRMED
-    assert 0 < LEAST_TELLING < 1
+    assert 0 < LEAST_EVIDENCE < 1
 
 
 def test_where_a_relative_is_the_more_probable_nothing_is_named(key: Key) -> None:

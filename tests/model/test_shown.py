@@ -12,7 +12,7 @@ import pytest
 from numpy.typing import NDArray
 
 from model.flora import Character, Score
-from model.identify import Key
+from model.identify import Key, Observation
 from model.traits import check_answers
 from model.traits.likelihood import AGREES, DISAGREES, Likelihoods, Table
 from model.traits.observer import Age, Observer, load_observer
@@ -26,7 +26,7 @@ AGE = {
     "leaves": {"flowering": 0.1, "seeding": 0.05},
     "flowers": {"flowering": 0.9, "seeding": 0.3},
     "seeds": {"flowering": 0.95, "seeding": 0.9},
-    "untold": {"flowering": 0.7, "seeding": 0.6},
+    "unknown": {"flowering": 0.7, "seeding": 0.6},
 }
 # How well an answer within a file fits, against the best of all species: less tells the two apart, or nearly. What is
 # sometimes or rarely so may speak against a plant, a little; readings have no words of frequency.
@@ -56,7 +56,7 @@ def observer(**differs: Any) -> Observer:
     return load_observer().model_copy(update={**plain, **differs})
 
 
-def of(*scores: Score | None, age: Age = "untold", of_whom: Observer | None = None) -> Shown:
+def of(*scores: Score | None, age: Age = "unknown", of_whom: Observer | None = None) -> Shown:
     return shown(asked(), scores, ("s0", "s1", "s2"), of_whom or observer(), age)
 
 
@@ -138,7 +138,7 @@ def test_months_are_a_ring() -> None:
 def test_beyond_a_range_a_reading_falls_off_by_its_unit() -> None:
     steps = tuple(float(n) for n in range(1, 21))
     whom = observer(shoulder={"mm": 0.5, "cm": 0.2, "count": 0.1})
-    found = shown(asked("number", "mm"), [score(range=(4, 8))], steps, whom, "untold").truth[0]
+    found = shown(asked("number", "mm"), [score(range=(4, 8))], steps, whom, "unknown").truth[0]
     assert found[3:8] == pytest.approx(np.full(5, found[3]))
     for reading, edge in ((10, 8), (16, 8), (2, 4), (1, 4)):
         away = abs(math.log(reading / edge)) / 0.5
@@ -174,7 +174,7 @@ def test_wide_ranges_are_paid_for_in_part_against_a_middling_one() -> None:
     steps = tuple(float(n) for n in range(1, 21))
     spans = [score(range=(1, 2)), score(range=(1, 8)), score(range=(1, 20)), None, None]  # the last are not known
     for varies in (1.0, 0.5):
-        found = shown(asked("number", "count"), spans, steps, observer(varies=varies), "untold")
+        found = shown(asked("number", "count"), spans, steps, observer(varies=varies), "unknown")
         width = 1 / found.truth[:3].max(axis=1)
         assert found.fits[:3].max(axis=1) == pytest.approx(1 / width * (width / width[1]) ** (1 - varies))
     assert found.fits[1] == pytest.approx(found.truth[1])
@@ -220,7 +220,7 @@ def test_a_known_younger_plant_speaks_at_its_age() -> None:
 
 def test_a_verdict_on_every_species_is_that_on_each() -> None:
     """Agrees where any named state is in the file; nothing is said of what is not known; a missing part disagrees."""
-    found = table(score(states={"s0": "usually", "s1": "rarely"}), None, score(states={"s2": "always"}), age="untold")
+    found = table(score(states={"s0": "usually", "s1": "rarely"}), None, score(states={"s2": "always"}), age="unknown")
     assert found.verdicts(("s1",)) == ["agrees", None, "disagrees"]
     assert found.verdicts(("s1", "s2")) == ["agrees", None, "agrees"]
     assert found.verdicts(()) == [None, None, None]
@@ -250,7 +250,7 @@ def test_any_answer_on_a_part_that_a_plant_lacks_disagrees_and_unsure_does_not(k
 
 def test_what_answers_to_expect_is_not_softened() -> None:
     two = score(states={"s0": "usually", "s1": "usually"})
-    found = table(two, age="untold", varies=0.5, error=dict.fromkeys(("glance", "handle", "lens", "dig"), 1e-12))
+    found = table(two, age="unknown", varies=0.5, error=dict.fromkeys(("glance", "handle", "lens", "dig"), 1e-12))
     assert found.rows[0] == pytest.approx([0.5, 0.5, 0.0], abs=1e-9)
     assert found.likelihood(("s0",))[0] == pytest.approx(math.sqrt(0.5))
     assert found.likelihood(("s0", "s1"))[0] == pytest.approx(math.sqrt(0.5))
@@ -314,8 +314,8 @@ def test_bindii_pricks_only_once_it_has_set_seed(key: Key) -> None:
     bindii, cotula = key.index["soliva_sessilis"], key.index["cotula_australis"]
 
     def odds(state: str, *visible: Any) -> float:
-        p = key.posterior(check_answers(key.flora.characters, {"spines": state}), visible=visible)
-        before = key.posterior({}, visible=visible)
+        p = key.posterior(Observation(check_answers(key.flora.characters, {"spines": state}), visible=visible))
+        before = key.posterior(Observation({}, visible=visible))
         return float(p[bindii] / p[cotula] * before[cotula] / before[bindii])
 
     assert 0.8 < odds("none", "leaves") < 1.25

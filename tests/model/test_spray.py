@@ -11,20 +11,21 @@ import pytest
 import yaml
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from scipy.optimize import brentq
 
 from model.errors import FloraError
 from model.flora.load import CONFIGS, read_yaml
 from model.spray import Occasion, Spray, SprayError, Weather, delta_t, judge, judge_day, load_rules, read_forecast
-from model.spray.clock import clock, read_clock
-from model.spray.daylight import daylight_of_day, daylight_of_month
 from model.spray.degree_days import DegreeDays, read_record
 from model.spray.reason import Level, Reason
+from model.spray.time_of_day import clock, daylight_of_day, daylight_of_month, read_clock
 from model.spray.warmth import load_warmth
 
 # A reading against which nothing speaks: Delta T 5.1 at 10 in the morning.
 FINE = Weather(temperature=22, humidity=60, wind=8, rain_in=24, hour=10)
 SYDNEY_JUNE = Occasion(state="NSW", month=6, year=2026)
 AT_SIX = Occasion(sunrise=6, sunset=18)
+DAY, BEFORE = Spray("2,4-D", (1, 2), "published: x"), Spray("prodiamine", pre_emergent=True)
 
 
 def reasons(weather: Weather, factor: str, spray: Spray | None = None, occasion: Occasion = AT_SIX) -> list[Reason]:
@@ -36,7 +37,7 @@ def level(weather: Weather, factor: str, spray: Spray | None = None, occasion: O
     return reasons(weather, factor, spray, occasion)[0].level
 
 
-def test_a_fine_morning_is_go_and_every_reason_bears_its_source() -> None:
+def test_a_fine_morning_is_go_and_every_reason_has_its_source() -> None:
     verdict = judge(FINE, load_rules(), [Spray("glyphosate", (1, 4), "published: somewhere")], AT_SIX)
     assert verdict.word == "go" and verdict.against() == ()
     found = verdict.as_json()
@@ -54,60 +55,34 @@ def test_a_fine_morning_is_go_and_every_reason_bears_its_source() -> None:
 # Illinois (1997) for 4 C; 35 C and 90 per cent are common practice, no source.
 @pytest.mark.parametrize(
     ("factor", "reading", "value", "expected"),
-    [
-        ("wind", "wind", 2.99, "stop"),
-        ("wind", "wind", 3, "go"),
-        ("wind", "wind", 15, "go"),
-        ("wind", "wind", 15.01, "caution"),
-        ("wind", "wind", 20, "caution"),
-        ("wind", "wind", 20.01, "stop"),
-        ("heat", "temperature", 28, "go"),
-        ("heat", "temperature", 28.1, "caution"),
-        ("heat", "temperature", 35, "caution"),
-        ("heat", "temperature", 35.1, "stop"),
-        ("cold", "temperature", 3.9, "caution"),
-        ("cold", "temperature", 4, "go"),
-        ("humidity", "humidity", 49.9, "caution"),
-        ("humidity", "humidity", 50, "go"),
-        ("humidity", "humidity", 90, "go"),
-        ("humidity", "humidity", 90.1, "caution"),
-    ],
-)
+    [("wind", "wind", 2.99, "stop"), ("wind", "wind", 3, "go"), ("wind", "wind", 15, "go"),
+     ("wind", "wind", 15.01, "caution"), ("wind", "wind", 20, "caution"), ("wind", "wind", 20.01, "stop"),
+     ("heat", "temperature", 28, "go"), ("heat", "temperature", 28.1, "caution"),
+     ("heat", "temperature", 35, "caution"), ("heat", "temperature", 35.1, "stop"),
+     ("cold", "temperature", 3.9, "caution"), ("cold", "temperature", 4, "go"),
+     ("humidity", "humidity", 49.9, "caution"), ("humidity", "humidity", 50, "go"),
+     ("humidity", "humidity", 90, "go"), ("humidity", "humidity", 90.1, "caution")],
+)  # fmt: skip
 def test_limits_just_inside_and_just_outside(factor: str, reading: str, value: float, expected: str) -> None:
     assert level(dataclasses.replace(FINE, **{reading: value}), factor) == expected
 
 
-def humidity_for(depression: float) -> float:
-    """The humidity that gives a Delta T at 25 C."""
-    low, high = 1.0, 100.0
-    while high - low > 1e-6:
-        middle = (low + high) / 2
-        low, high = (middle, high) if delta_t(25, middle) > depression else (low, middle)
-    return low
-
-
 @pytest.mark.parametrize(
-    ("depression", "expected"),
-    [(1.9, "caution"), (2.0, "go"), (8.0, "go"), (8.1, "caution"), (10.0, "caution"), (10.1, "stop")],
-)
-def test_limits_of_delta_t(depression: float, expected: str) -> None:
-    weather = dataclasses.replace(FINE, temperature=25, humidity=humidity_for(depression))
-    verdict = judge(weather, load_rules(), (), AT_SIX)
-    assert verdict.delta_t == depression
-    assert level(weather, "delta_t") == expected
-
-
-@pytest.mark.parametrize(
-    ("depression", "standing"), [(1.9, "common practice"), (8.1, "published"), (10.1, "common practice")]
-)
-def test_each_limit_of_delta_t_bears_its_own_standing(depression: float, standing: str) -> None:
+    ("depression", "expected", "standing"),
+    [(1.9, "caution", "common practice"), (2.0, "go", "common practice"), (8.0, "go", "common practice"),
+     (8.1, "caution", "published"), (10.0, "caution", "published"), (10.1, "stop", "common practice")],
+)  # fmt: skip
+def test_limits_of_delta_t_each_with_its_own_standing(depression: float, expected: str, standing: str) -> None:
     """Only the drift above 8 C is published (University of Waikato)."""
-    weather = dataclasses.replace(FINE, temperature=25, humidity=humidity_for(depression))
-    assert reasons(weather, "delta_t")[0].cited.startswith(standing)
+    humidity = brentq(lambda relative: delta_t(25, relative) - depression, 1, 100)
+    weather = dataclasses.replace(FINE, temperature=25, humidity=humidity)
+    assert judge(weather, load_rules(), (), AT_SIX).delta_t == depression
+    (reason,) = reasons(weather, "delta_t")
+    assert reason.level == expected and (expected == "go" or reason.cited.startswith(standing))
 
 
 @given(st.floats(-20, 55), st.floats(1, 99.5))
-@settings(max_examples=300, deadline=None)
+@settings(max_examples=100, deadline=None)
 def test_delta_t_is_never_negative_and_falls_with_humidity(temperature: float, humidity: float) -> None:
     assert delta_t(temperature, humidity) > delta_t(temperature, humidity + 0.5) >= 0
     assert delta_t(temperature, 100) == pytest.approx(0, abs=1e-6)
@@ -137,7 +112,7 @@ def test_without_month_and_state_the_year_is_looked_at() -> None:
     assert level(dataclasses.replace(FINE, hour=17), "inversion", None, Occasion("NSW", 12, year=2026)) == "go"
 
 
-def test_what_was_not_told_is_said_and_is_no_reason_against() -> None:
+def test_what_was_not_given_is_said_and_does_not_count_against() -> None:
     verdict = judge(Weather(22, 60, 8), load_rules())
     assert verdict.word == "go"
     assert {reason.factor for reason in verdict.open} == {"inversion", "rain"}
@@ -153,19 +128,11 @@ def test_signs_at_the_place_stop_whatever_the_clock_says() -> None:
 
 @pytest.mark.parametrize(
     ("spray", "rain_in", "expected"),
-    [
-        (None, 5.9, "stop"),  # nothing named: 6 h, common practice
-        (None, 6, "go"),
-        (Spray("triclopyr"), 5.9, "stop"),  # no published figure
-        (Spray("2,4-D", (1, 2), "published: x"), 0.9, "stop"),
-        (Spray("2,4-D", (1, 2), "published: x"), 1, "caution"),
-        (Spray("2,4-D", (1, 2), "published: x"), 1.9, "caution"),
-        (Spray("2,4-D", (1, 2), "published: x"), 2, "go"),
-        (Spray("prodiamine", pre_emergent=True), 0.5, "go"),
-        (Spray("prodiamine", pre_emergent=True), 0, "caution"),
-        (Spray("prodiamine", pre_emergent=True), None, "go"),
-    ],
-)
+    [(None, 5.9, "stop"), (None, 6, "go"),  # nothing named: 6 h, common practice
+     (Spray("triclopyr"), 5.9, "stop"),  # no published figure
+     (DAY, 0.9, "stop"), (DAY, 1, "caution"), (DAY, 1.9, "caution"), (DAY, 2, "go"),
+     (BEFORE, 0.5, "go"), (BEFORE, 0, "caution"), (BEFORE, None, "go")],
+)  # fmt: skip
 def test_rain(spray: Spray | None, rain_in: float | None, expected: str) -> None:
     assert level(dataclasses.replace(FINE, rain_in=rain_in), "rain", spray) == expected
 
@@ -201,21 +168,15 @@ def test_what_is_not_of_the_weather_counts_as_much(level_of_it: Level, tmp_path:
     verdict = judge(FINE, load_rules(), (), AT_SIX, besides=[beside])
     assert beside in verdict.reasons and verdict.word == (level_of_it if level_of_it in ("caution", "stop") else "go")
     assert verdict.as_json()["not_judged"] == (["law"] if level_of_it == "not judged" else [])
-    day = judge_day(read_forecast(forecast_file(tmp_path, HEADER + "10,22,60,8,0\n")), load_rules(), besides=[beside])
+    day = judge_day(read_forecast(table_file(tmp_path, HEADER + "10,22,60,8,0\n")), load_rules(), besides=[beside])
     assert beside in day.hours[0].verdict.reasons
 
 
 @pytest.mark.parametrize(
     ("active", "lawn", "temperature", "cautioned"),
-    [
-        ("2,4-D", "buffalo", 29.1, True),
-        ("2,4-D", "buffalo", 29, False),
-        ("2,4-D", "couch", 29.1, False),
-        ("2,4-D", "unknown", 29.1, True),
-        ("2,4-D", None, 29.1, True),
-        ("dicamba", "buffalo", 29.1, False),
-    ],
-)
+    [("2,4-D", "buffalo", 29.1, True), ("2,4-D", "buffalo", 29, False), ("2,4-D", "couch", 29.1, False),
+     ("2,4-D", "unknown", 29.1, True), ("2,4-D", None, 29.1, True), ("dicamba", "buffalo", 29.1, False)],
+)  # fmt: skip
 def test_buffalo_and_24d_in_heat(active: str, lawn: str | None, temperature: float, cautioned: bool) -> None:
     """Above 85 F (29 C): common practice, no source."""
     weather = dataclasses.replace(FINE, temperature=temperature)
@@ -228,7 +189,7 @@ def test_buffalo_and_24d_in_heat(active: str, lawn: str | None, temperature: flo
     [{"temperature": 56}, {"temperature": float("nan")}, {"humidity": 0}, {"humidity": 101}, {"wind": -1},
      {"rain_in": -0.1}, {"hour": 24.1}],
 )  # fmt: skip
-def test_a_reading_that_cannot_be_is_refused_by_name(reading: dict[str, float]) -> None:
+def test_an_impossible_reading_is_refused_by_name(reading: dict[str, float]) -> None:
     (name,) = reading
     with pytest.raises(SprayError, match=name.replace("_", " ")):
         dataclasses.replace(FINE, **reading)
@@ -280,7 +241,7 @@ def test_a_month_counts_by_its_strictest_day() -> None:
     assert month.sunrise == max(light.sunrise for light in days) == days[3].sunrise
 
 
-def test_capitals_stand_where_the_time_zone_data_base_puts_them() -> None:
+def test_capitals_lie_where_the_time_zone_data_base_puts_them() -> None:
     zones = resources.files("tzdata").joinpath("zoneinfo/zone.tab").read_text(encoding="utf-8")
     told = {row.split("\t")[2]: row.split("\t")[1] for row in zones.splitlines() if not row.startswith("#")}
     for place in load_rules().facts.places.values():
@@ -301,7 +262,7 @@ def test_capitals_stand_where_the_time_zone_data_base_puts_them() -> None:
         ({"month": 6, "day": date(2026, 7, 1)}, "not in month 6"),
     ],
 )
-def test_an_occasion_that_cannot_be(fields: dict[str, object], told: str) -> None:
+def test_an_impossible_occasion_is_refused(fields: dict[str, object], told: str) -> None:
     with pytest.raises(SprayError, match=told):
         judge(FINE, load_rules(), (), Occasion(**fields))  # type: ignore[arg-type]
 
@@ -309,7 +270,7 @@ def test_an_occasion_that_cannot_be(fields: dict[str, object], told: str) -> Non
 HEADER = "time,temperature,humidity,wind,rain\n"
 
 
-def forecast_file(tmp_path: Path, text: str) -> Path:
+def table_file(tmp_path: Path, text: str) -> Path:
     path = tmp_path / "day.csv"
     path.write_text(text, encoding="utf-8")
     return path
@@ -317,7 +278,7 @@ def forecast_file(tmp_path: Path, text: str) -> Path:
 
 def test_a_day_is_judged_hour_by_hour_and_its_usable_runs_named(tmp_path: Path) -> None:
     rows = [f"{h:02d}:00,22,60,{2 if h == 12 else 8},{0.2 if h == 16 else 0}" for h in range(6, 20)]
-    forecast = read_forecast(forecast_file(tmp_path, HEADER + "\n".join(rows)))
+    forecast = read_forecast(table_file(tmp_path, HEADER + "\n".join(rows)))
     day = judge_day(forecast, load_rules(), [Spray("x", (2, 2), "published: x")], AT_SIX)
     # 07:00 on: an hour after sunrise. 12: calm. 13: rain two hours after its end; 14: only one.
     assert day.usable == ((7.0, 12.0), (13.0, 14.0))
@@ -332,7 +293,7 @@ def test_a_day_is_judged_hour_by_hour_and_its_usable_runs_named(tmp_path: Path) 
 
 def test_no_part_of_an_hour_is_in_the_lock_out(tmp_path: Path) -> None:
     rows = "\n".join(f"{h},22,60,8" for h in range(5, 19))
-    forecast = read_forecast(forecast_file(tmp_path, "time,temperature,humidity,wind\n" + rows))
+    forecast = read_forecast(table_file(tmp_path, "time,temperature,humidity,wind\n" + rows))
     day = judge_day(forecast, load_rules(), (), Occasion(sunrise=6.5, sunset=18.5))
     words = {hour.starts: hour.verdict.word for hour in day.hours}
     # Open from 07:30 to 17:30, with caution from 16:30.
@@ -342,7 +303,7 @@ def test_no_part_of_an_hour_is_in_the_lock_out(tmp_path: Path) -> None:
 
 def test_dates_give_the_day_and_gaps_break_runs(tmp_path: Path) -> None:
     text = HEADER + "".join(f"2026-06-15T{h:02d}:00;22;60;8;\n" for h in (9, 10, 13)).replace(";", ",")
-    forecast = read_forecast(forecast_file(tmp_path, text))
+    forecast = read_forecast(table_file(tmp_path, text))
     assert forecast.day == date(2026, 6, 15)
     day = judge_day(forecast, load_rules(), (), Occasion(state="NSW"))
     assert day.usable == ((9.0, 11.0), (13.0, 14.0))
@@ -350,7 +311,7 @@ def test_dates_give_the_day_and_gaps_break_runs(tmp_path: Path) -> None:
 
 
 def test_heat_to_come_stops_a_volatile_active(tmp_path: Path) -> None:
-    forecast = read_forecast(forecast_file(tmp_path, HEADER + "9,22,60,8,\n10,25,55,8,\n11,30,50,8,\n12,27,55,8,\n"))
+    forecast = read_forecast(table_file(tmp_path, HEADER + "9,22,60,8,\n10,25,55,8,\n11,30,50,8,\n12,27,55,8,\n"))
     day = judge_day(forecast, load_rules(), [Spray("dicamba", (1, 1), "published: x", volatile=True)], AT_SIX)
     assert [hour.verdict.word for hour in day.hours] == ["stop", "stop", "stop", "go"]
 
@@ -375,12 +336,12 @@ def test_heat_to_come_stops_a_volatile_active(tmp_path: Path) -> None:
         (HEADER + "2026-13-15T09:00,22,60,8,0\n", "row 2, column time: .*not a date and time"),
     ],
 )
-def test_a_bad_forecast_is_told_by_row_and_column(tmp_path: Path, text: str, told: str) -> None:
+def test_a_bad_forecast_is_named_by_row_and_column(tmp_path: Path, text: str, told: str) -> None:
     with pytest.raises(SprayError, match=told):
-        read_forecast(forecast_file(tmp_path, text))
+        read_forecast(table_file(tmp_path, text))
 
 
-def test_files_that_are_no_tables(tmp_path: Path) -> None:
+def test_files_that_are_not_tables(tmp_path: Path) -> None:
     with pytest.raises(SprayError, match="no such file"):
         read_forecast(tmp_path / "none.csv")
     with pytest.raises(SprayError, match="cannot be read"):
@@ -393,26 +354,13 @@ def test_files_that_are_no_tables(tmp_path: Path) -> None:
         read_forecast(tmp_path / "large.csv")
 
 
-def test_the_same_warmth_in_both_units_is_one_model_and_is_never_mixed() -> None:
-    fahrenheit, celsius = DegreeDays(70, 50, "F"), DegreeDays(38.9, 10, "C")
-    assert fahrenheit.is_of_model(celsius)
-    with pytest.raises(SprayError, match="different units"):
-        assert fahrenheit < celsius
-    assert fahrenheit.in_unit("C") < celsius
-    with pytest.raises(SprayError, match="different models"):
-        assert DegreeDays(70, 50, "F") >= DegreeDays(70, 55, "F")
-    with pytest.raises(SprayError, match="different models"):
-        DegreeDays(1, 10, "C") + DegreeDays(1, 50, "C")
-    with pytest.raises(dataclasses.FrozenInstanceError):
-        celsius.total = 1  # type: ignore[misc]
-
-
 @given(st.floats(0, 5000), st.floats(-10, 30))
-def test_units_turn_there_and_back(total: float, base: float) -> None:
+def test_units_convert_there_and_back(total: float, base: float) -> None:
     there = DegreeDays(total, base, "C").in_unit("F")
     assert there.unit == "F" and there.total == pytest.approx(total * 1.8)
     back = there.in_unit("C")
     assert (back.total, back.base) == (pytest.approx(total), pytest.approx(base, abs=1e-9))
+    assert there.has_base_of(back) and not there.has_base_of(DegreeDays(total, base + 1, "C"))
 
 
 @pytest.mark.parametrize(
@@ -429,20 +377,15 @@ def test_thresholds_are_held_against_their_own_model_only(total: float, stands: 
 def test_a_total_on_a_threshold_has_reached_it() -> None:
     purdue = next(entry for entry in load_warmth().facts.degree_days if entry.low == 200)
     assert purdue.stand(DegreeDays(200 / 1.8, 10, "C")) == "within"
-
-
-def record_file(tmp_path: Path, text: str) -> Path:
-    path = tmp_path / "days.csv"
-    path.write_text(text, encoding="utf-8")
-    return path
+    assert purdue.stand(DegreeDays(purdue.high / 1.8, 10, "C")) == "within"
 
 
 def test_a_record_adds_up_and_says_what_it_lacks(tmp_path: Path) -> None:
     text = "date,max,min\n2026-08-01,23.9,-2.8\n2026-08-02,15,1\n2026-08-05,24,12\n"
-    record = read_record(record_file(tmp_path, text), 10, "C")
+    record = read_record(table_file(tmp_path, text), 10, "C")
     assert record.total.total == pytest.approx(0.55 + 0 + 8)
     assert record.missing == (date(2026, 8, 3), date(2026, 8, 4))
-    mean = read_record(record_file(tmp_path, "date;mean\n2026-08-01;51\n2026-08-02;40\n"), 50, "F")
+    mean = read_record(table_file(tmp_path, "date;mean\n2026-08-01;51\n2026-08-02;40\n"), 50, "F")
     assert mean.total == DegreeDays(1, 50, "F")
 
 
@@ -457,9 +400,9 @@ def test_a_record_adds_up_and_says_what_it_lacks(tmp_path: Path) -> None:
         ("date,max,min\n2026-08-01,20,\n", "row 2, column min: an empty cell is not a number"),
     ],
 )
-def test_a_bad_record_is_told_by_row_and_column(tmp_path: Path, text: str, told: str) -> None:
+def test_a_bad_record_is_named_by_row_and_column(tmp_path: Path, text: str, told: str) -> None:
     with pytest.raises(SprayError, match=told):
-        read_record(record_file(tmp_path, text), 10, "C")
+        read_record(table_file(tmp_path, text), 10, "C")
 
 
 def test_weeds_of_the_thresholds_are_in_the_flora() -> None:

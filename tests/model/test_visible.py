@@ -12,7 +12,7 @@ import pytest
 from model.errors import AnswerError
 from model.flora import Flora
 from model.flora.character import PARTS
-from model.identify import Key, identify
+from model.identify import Key, Observation, identify
 from model.interview import Interview
 from model.prior import Region
 from model.traits import age, check_answers, check_visible, in_sight, out_of_sight, visible_log_likelihood
@@ -58,7 +58,7 @@ def test_what_is_no_part_is_named_with_the_nearest(given: object, shown: str) ->
     with pytest.raises(AnswerError) as told:
         check_visible(given)
     message = str(told.value)
-    assert message.startswith(f"visible: {shown} is no part of a plant that is asked about; ") and "\n" not in message
+    assert message.startswith(f"visible: {shown} is not a part that the key asks about; ") and "\n" not in message
     assert any(part in message.split("; ")[1] for part in PARTS) and len(message) < 200
 
 
@@ -71,7 +71,7 @@ def test_the_first_wrong_part_is_the_one_that_is_named() -> None:
 @pytest.mark.parametrize("visible", [None, *COMBINATIONS])
 def test_how_old_a_plant_is_follows_from_what_is_there(visible: Any) -> None:
     expected = (
-        "untold"
+        "unknown"
         if visible is None
         else "seeds"
         if "seeds" in visible
@@ -265,7 +265,7 @@ def test_the_month_of_flowers_takes_the_place_of_flowers_in_sight(key: Key) -> N
     answered = check_answers(key.flora.characters, {"flowering_month": 9})
 
     def logs(answers: Any, visible: Any) -> np.ndarray:
-        return key.logs(answers, month=9, visible=visible)[0]
+        return key.logs(Observation(answers, month=9, visible=visible))
 
     share = key.at("flowers").tables["flowering_month"].likelihood(9.0)
     observer = key._observer
@@ -306,8 +306,9 @@ def test_a_plant_without_flowers_is_rather_one_that_does_not_flower_then(key: Ke
     rows = {name: key.index[name] for name in ("soliva_sessilis", "oxalis_pes_caprae")}
     seasons = {name: key.flora.species[name].season for name in rows}
     assert 7 not in seasons["soliva_sessilis"].flowers and 7 in seasons["oxalis_pes_caprae"].flowers
-    untold, leaves, flowers = (key.posterior({}, month=7, visible=v) for v in (None, LEAVES, ("leaves", "flowers")))
-    odds = [float(p[rows["soliva_sessilis"]] / p[rows["oxalis_pes_caprae"]]) for p in (flowers, untold, leaves)]
+    seen = (Observation(month=7, visible=v) for v in (None, LEAVES, ("leaves", "flowers")))
+    unknown, leaves, flowers = map(key.posterior, seen)
+    odds = [float(p[rows["soliva_sessilis"]] / p[rows["oxalis_pes_caprae"]]) for p in (flowers, unknown, leaves)]
     assert odds == sorted(odds) and len(set(odds)) == 3
 
 
@@ -317,6 +318,6 @@ def test_the_month_counts_as_the_region_has_it(key: Key) -> None:
     regions = {**key.prior_config.regions, "upside_down": Region(weights={}, shift=6), "plain": Region(weights={})}
     shifted.prior_config = key.prior_config.model_copy(update={"regions": regions})
     for visible in (LEAVES, ("leaves", "flowers")):
-        moved = shifted.posterior({}, month=3, region="upside_down", visible=visible)
-        assert moved == pytest.approx(shifted.posterior({}, month=9, region="plain", visible=visible))
-        assert not np.allclose(moved, shifted.posterior({}, month=3, region="plain", visible=visible))
+        when = ((3, "upside_down"), (9, "plain"), (3, "plain"))
+        moved, same, other = (shifted.posterior(Observation({}, None, *at, visible)) for at in when)
+        assert moved == pytest.approx(same) and not np.allclose(moved, other)

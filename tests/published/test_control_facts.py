@@ -9,7 +9,7 @@ import pytest
 import yaml
 
 from model.control import Case, Control, plan
-from model.control.facts import Bearing, Option
+from model.control.facts import Option, Response
 from model.control.judge import Matter, judge
 
 HERE = Path(__file__).parent
@@ -134,7 +134,7 @@ def test_the_list_of_blocked_pairs_is_whole(control: Control) -> None:
     found = set()
     for active, lawns in control.tolerance.items():
         for lawn, known in lawns.items():
-            bearings: dict[str | None, Bearing] = {None: known} | dict(known.cultivars)
+            bearings: dict[str | None, Response] = {None: known} | dict(known.cultivars)
             found |= {(active, lawn, name) for name, bearing in bearings.items() if bearing.rating == "injures"}
     assert found == {(row["active"], row["lawn"], row.get("cultivar")) for row in BLOCKED}
 

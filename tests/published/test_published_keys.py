@@ -8,7 +8,7 @@ from typing import Any
 import pytest
 import yaml
 
-from model.identify import Key
+from model.identify import Key, Observation
 from model.traits import Visible, check_answers
 
 HERE = Path(__file__).parent
@@ -27,7 +27,7 @@ def wrongly_placed(key: Key, entry: dict[str, Any], visible: Visible | None = No
     """Species of another side that are not below every species of the side whose answers are given."""
     wrong = []
     for i, side in enumerate(entry["sides"]):
-        p = key.posterior(check_answers(key.flora.characters, side["answers"]), visible=visible)
+        p = key.posterior(Observation(check_answers(key.flora.characters, side["answers"]), visible=visible))
         others = [s for j, other in enumerate(entry["sides"]) if j != i for s in other["species"]]
         for own in side["species"]:
             for other in others:

@@ -18,17 +18,17 @@ WISCONSIN = "University of Wisconsin-Madison Turf, crabgrass pre-emergence timer
 
 def test_a_day_in_fahrenheit_and_in_celsius() -> None:
     """VIRGINIA_TECH: highest 75 F, lowest 27 F, base 50 F is 1 degree-day; the same in C is derived."""
-    day = degrees_of_day(75, 27, 50, "F")
+    day = DegreeDays(degrees_of_day(75, 27, 50), 50, "F")
     assert day.total == pytest.approx(1.0, abs=0.01)
     assert day.in_unit("C").total == pytest.approx(0.56, abs=0.005)
-    derived = degrees_of_day(23.9, -2.8, 10, "C")
+    derived = DegreeDays(degrees_of_day(23.9, -2.8, 10), 10, "C")
     assert derived.total == pytest.approx(0.56, abs=0.011)  # from temperatures rounded to 0.1 C
     assert derived.in_unit("F").total == pytest.approx(1.0, abs=0.015)
 
 
 def test_a_day_below_the_base_counts_nothing() -> None:
     """VIRGINIA_TECH: negatives count 0."""
-    assert degrees_of_day(50, 30, 50, "F").total == 0
+    assert degrees_of_day(50, 30, 50) == 0
 
 
 @pytest.mark.parametrize(

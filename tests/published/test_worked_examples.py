@@ -11,7 +11,7 @@ import yaml
 from typer.testing import CliRunner
 
 from app.commands.mix import mix
-from model.mix.doubt import load_mix_facts, weigh_output
+from model.mix.doubt import doubt_about_output, load_mix_facts
 from model.mix.result import LABEL_FIRST
 
 EXAMPLES = yaml.safe_load((Path(__file__).parent / "worked_examples.yaml").read_text(encoding="utf-8"))
@@ -70,7 +70,7 @@ def test_published_outputs_of_boom_and_knapsack_are_those_that_we_compare_with()
     for name, (low, high) in EXAMPLES["M21"]["outputs"].items():
         span = load_mix_facts().spans[name]
         assert (span.low, span.high, span.standing) == (low, high, EXAMPLES["M21"]["standing"])
-    said = {litres: [d.text for d in weigh_output(litres)] for litres in (29, 30, 100, 1000, 1500, 1501)}
+    said = {litres: [d.text for d in doubt_about_output(litres)] for litres in (29, 30, 100, 1000, 1500, 1501)}
     assert "published" in said[29][0] and "published" in said[1501][0]
     assert said[30] == said[100] == said[1000] == said[1500] == []
 

@@ -14,7 +14,7 @@ from app.records.yaml_fields import read_fields
 from model.csv_file import GrowingFile, line_of
 from model.flora import Flora, load_flora
 from model.flora.load import read_as, read_yaml
-from model.spray.forecast import read_forecast
+from model.spray import read_forecast
 from model.traits.answers import read_answers
 from tests.security.hostile_archives import jpeg, names
 from tests.security.hostile_watch import Try

@@ -1,33 +1,29 @@
-"""Read configs/control and configs/plans into one Control, and refuse what does not fit together."""
+"""Read configs/control and configs/plans into one Control, and check the files against one another."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TypeVar
-
-from pydantic import BaseModel, ValidationError
 
 from model.control.facts import (
     OCCASIONS,
     Active,
-    Bearing,
     Caution,
     Declared,
     Kind,
     Lawn,
     Methods,
     Option,
+    Response,
     State,
     Tolerance,
     Treatment,
 )
 from model.errors import FloraError, nearest
-from model.flora.load import CONFIGS, Flora, Reader, first_cause, read_mapping
+from model.flora.load import CONFIGS, Checked, Flora, Reader, check_as, read_mapping
 from model.flora.source import check_facts
 
-Config = TypeVar("Config", bound=BaseModel)
 ON_THE_PLANT = ("mow", "hand", "selective", "wipe", "non_selective")
 
 
@@ -72,30 +68,30 @@ class Control:
         return tuple(sorted(own + inherited, key=lambda option: order.index(option.method)))
 
     def rain_fast_hours(self, active: Active) -> float | None:
-        """Hours without rain to be sure of; an assumed figure where none is published, None where rain is wanted."""
+        """Hours without rain to be sure; assumed where none is published, None for a pre-emergent, which needs rain."""
         if active.use == "pre_emergent":
             return None
         return active.rain_fast.high if active.rain_fast is not None else self.assumed_rain_fast_hours
 
-    def rating(self, active: str, lawn: str, cultivar: str | None = None) -> Bearing | None:
-        """How a lawn, or that cultivar of it, bears an active; None where nothing is known."""
+    def rating(self, active: str, lawn: str, cultivar: str | None = None) -> Response | None:
+        """How a lawn, or that cultivar of it, tolerates an active; None where nothing is known."""
         found = self.tolerance.get(active, {}).get(lawn)
         return found.cultivars.get(cultivar or "", found) if found is not None else None
 
     def settled(self, active: str, lawn: str, cultivar: str | None = None) -> bool:
-        """Whether it is known how a lawn bears an active: that it does rests on more than memory, or it is injured."""
+        """Whether the tolerance is known: from more than memory, or that the lawn is injured."""
         found = self.rating(active, lawn, cultivar)
         return found is not None and (found.rating == "injures" or found.standing != "from memory")
 
     def excepted(self, active: str, lawn: str) -> tuple[str, ...]:
-        """The cultivars of a lawn that an active injures although the rest of them bear it."""
+        """The cultivars of a lawn that an active injures although the lawn as a whole tolerates it."""
         found = self.tolerance.get(active, {}).get(lawn)
         if found is None or found.rating == "injures":
             return ()
-        return tuple(name for name, bearing in found.cultivars.items() if bearing.rating == "injures")
+        return tuple(name for name, response in found.cultivars.items() if response.rating == "injures")
 
     def active_named(self, name: str) -> str | None:
-        """The active that any of its names means, in any case; None where it is not known."""
+        """The active with that name or synonym, in upper or lower case; None where it is not known."""
         word = name.strip().casefold()
         for key, active in self.actives.items():
             if word in (key.casefold(), *(other.casefold() for other in active.also_called)):
@@ -110,69 +106,45 @@ def load_control(flora: Flora, configs: Path = CONFIGS, read: Reader | None = No
     Raises FloraError naming the file and the entry that is wrong.
     """
     read = read or read_mapping
-    folder = configs / "control"
-    tolerance = {
-        active: _entries(folder / "tolerance.yaml", lawns, Tolerance, f"{active}: ")
-        for active, lawns in read(folder / "tolerance.yaml").items()
-    }
-    methods = _one(folder / "methods.yaml", read(folder / "methods.yaml"), Methods)
-    cautions = tuple(_entries(folder / "cautions.yaml", read(folder / "cautions.yaml"), Caution).values())
+
+    def load(name: str, kind: type[Checked]) -> Checked:
+        path = configs / "control" / f"{name}.yaml"
+        return check_as(path, kind, read(path))
+
     control = Control(
         flora=flora,
-        actives=_entries(folder / "actives.yaml", read(folder / "actives.yaml"), Active),
-        lawns=_entries(folder / "lawns.yaml", read(folder / "lawns.yaml"), Lawn),
-        tolerance=tolerance,
-        methods=methods,
+        actives=load("actives", dict[str, Active]),
+        lawns=load("lawns", dict[str, Lawn]),
+        tolerance=load("tolerance", dict[str, dict[str, Tolerance]]),
+        methods=load("methods", Methods),
         assumed_rain_fast_hours=_assumed(configs / "spray.yaml", read),
-        cautions=cautions,
-        states=_entries(folder / "states.yaml", read(folder / "states.yaml"), State),
-        kinds=_entries(folder / "kinds.yaml", read(folder / "kinds.yaml"), Kind),
+        cautions=tuple(load("cautions", dict[str, Caution]).values()),
+        states=load("states", dict[str, State]),
+        kinds=load("kinds", dict[str, Kind]),
         treatments={
-            path.stem: _one(path, read(path), Treatment) for path in sorted((configs / "plans").glob("*.yaml"))
+            path.stem: check_as(path, Treatment, read(path)) for path in sorted((configs / "plans").glob("*.yaml"))
         },
-        declared={
-            species: _entries(folder / "declared.yaml", states, Declared, f"{species}: ")
-            for species, states in read(folder / "declared.yaml").items()
-        },
+        declared=load("declared", dict[str, dict[str, Declared]]),
     )
     _check(control, configs)
     return control
 
 
 def _assumed(path: Path, read: Reader) -> float:
-    """The hours that configs/spray.yaml assumes: one figure for the plan and for the spray window."""
+    """The hours that configs/spray.yaml assumes, for the plan and for the spray window."""
     try:
         return float(read(path)["rain"]["assumed"]["value"])
     except (KeyError, TypeError, ValueError):
         raise FloraError(f"{path}: rain.assumed.value must be a number of hours") from None
 
 
-def _one(path: Path, fields: Mapping[str, object], kind: type[Config]) -> Config:
-    try:
-        return kind(**fields)
-    except ValidationError as error:
-        raise FloraError(f"{path}: {first_cause(error)}") from None
-
-
-def _entries(path: Path, found: Mapping[str, object], kind: type[Config], where: str = "") -> dict[str, Config]:
-    entries = {}
-    for key, fields in found.items():
-        if not isinstance(fields, dict):
-            raise FloraError(f"{path}: {where}{key}: must be a mapping")
-        try:
-            entries[str(key)] = kind(**fields)
-        except ValidationError as error:
-            raise FloraError(f"{path}: {where}{key}: {first_cause(error)}") from None
-    return entries
-
-
 def _check(control: Control, configs: Path) -> None:
     folder = configs / "control"
     for active, lawns in control.tolerance.items():
         _known(folder / "tolerance.yaml", active, control.actives)
-        for lawn, bearing in lawns.items():
+        for lawn, response in lawns.items():
             _known(folder / "tolerance.yaml", lawn, control.lawns)
-            for cultivar in bearing.cultivars:
+            for cultivar in response.cultivars:
                 _known(folder / "tolerance.yaml", cultivar, control.lawns[lawn].cultivars)
     for state in control.states.values():
         for ban in state.bans:
@@ -209,7 +181,7 @@ def _check_option(control: Control, path: Path, where: str, option: Option) -> N
 
 
 def _check_months(control: Control, path: Path, species: str, option: Option) -> None:
-    """Nobody can treat a plant in a month in which nothing of it shows."""
+    """A plant cannot be treated in a month in which it is not seen."""
     unseen = set(option.months or ()) - set(control.flora.species[species].season.seen)
     if unseen and option.method in ON_THE_PLANT:
         months = ", ".join(map(str, sorted(unseen)))
