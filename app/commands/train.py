@@ -50,8 +50,6 @@ def train(
         raise CollectionError(f"{store.folder}: holds no photos; add some with swardkey collect add FOLDER")
     override = Override(by, because) if by else None
     done = _quick(photos, override, as_json) if recipe == "quick" else _full(photos, override, as_json)
-    if done is None:  # one of several processes, and not the one that talks
-        return
     if as_json:
         print_json(done.as_json())
     else:
@@ -69,16 +67,15 @@ def _quick(photos: list[LabelledPhoto], override: Override | None, quiet: bool) 
         return train_quick(photos, registry(), load_recipe("quick"), load_rules(), _cache(), override, progress)
 
 
-def _full(photos: list[LabelledPhoto], override: Override | None, quiet: bool) -> Outcome | None:
+def _full(photos: list[LabelledPhoto], override: Override | None, quiet: bool) -> Outcome:
     from app.services.home import registry
     from app.services.progress import stages
-    from training.finetune.processes import join_world
     from training.gate import load_rules
     from training.recipes.full import train_full
     from training.recipes.recipe import load_full_recipe
 
-    with join_world() as world, stages(quiet or not world.first) as progress:
-        return train_full(photos, registry(), load_full_recipe(), load_rules(), _cache(), override, progress, world)
+    with stages(quiet) as progress:
+        return train_full(photos, registry(), load_full_recipe(), load_rules(), _cache(), override, progress)
 
 
 def _cache() -> Path:

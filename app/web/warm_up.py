@@ -18,7 +18,7 @@ from model.errors import SwardkeyError
 BROUGHT_IN = (
     "app.services.photo_model",
     "model.photo.model",
-    "model.photo.graph",
+    "model.photo.extract",
     "training.audit.quality",
     "training.audit.settings",
     "training.audit.sheet",

@@ -8,7 +8,6 @@ two weights that were fitted on calibration photos (a log-linear pool).
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -18,53 +17,44 @@ from pydantic import BaseModel, ConfigDict
 from safetensors.numpy import save_file
 
 from model.errors import ModelError
+from model.file import read_file
 from model.photo.evidence import Calibration, Classifier
-from model.photo.extract import RECIPE, Extractor, SideBySide
+from model.photo.extract import RECIPE, Extractor, Network
 from model.photo.head import Discriminant, Statistics, softmax
 from model.photo.saved import Classes, Share, Weight, packed, read_arrays, read_description, read_model, unpacked
-from model.photo.weights import FEATURES, load_weights
-from model.photo.weights import Weights as Whole
+from model.photo.weights import FEATURES, read_shipped
 
 Array = NDArray[np.float64]
-Weights = Mapping[str, NDArray[np.float16]]
-FILE, DESCRIPTION = "tuned.safetensors", "tuned.json"
-NETWORK = "network."
+NETWORK, FILE, DESCRIPTION = "tuned.onnx", "tuned.safetensors", "tuned.json"
+LARGEST_NETWORK = 40_000_000  # bytes; ours take 14 MB
 
 
 @dataclass(frozen=True)
 class Tuned:
-    """``weights``: what differs from the shipped network, by name, float16. ``statistics`` of its features.
+    """``network``: the bytes of its ONNX file. ``statistics`` of its features.
 
     ``shipped_weight`` and ``tuned_weight`` multiply the log-probabilities of the shipped network
     and the log-densities of this one.
     """
 
-    weights: Weights
+    network: bytes
     statistics: Statistics
     shrinkage: float
     shipped_weight: float
     tuned_weight: float
 
 
-def name_of(weights: Weights) -> str:
-    """Stands for all that the features of a network with these weights depend on."""
-    digest = hashlib.sha256(RECIPE.encode())
-    for name, array in sorted(weights.items()):
-        digest.update(name.encode() + array.tobytes())
-    return f"tuned-{digest.hexdigest()[:24]}"
+def network_of(data: bytes, threads: int | None = None) -> Network:
+    """A fine-tuned network from the bytes of its file. Raises ModelError where it is none."""
+    try:
+        return Network(data, name_of(data), threads)
+    except ModelError as error:
+        raise ModelError(f"{NETWORK}: {error}; use another model") from None
 
 
-def extractor_with(weights: Weights, threads: int | None = None) -> Extractor:
-    """What makes the features of a network with these weights."""
-    return Extractor(with_weights(load_weights(), weights), threads, name_of(weights))
-
-
-def with_weights(shipped: Whole, weights: Weights) -> Whole:
-    """The shipped network's weights with some of them replaced. Raises ModelError where one does not fit."""
-    for name, array in weights.items():
-        if name not in shipped or shipped[name].shape != array.shape:
-            raise ModelError(f"{FILE}: {name} does not belong to the network; use another model")
-    return {**shipped, **{name: array.astype(np.float32) for name, array in weights.items()}}
+def name_of(network: bytes) -> str:
+    """Stands for all that the features of a network depend on."""
+    return f"tuned-{hashlib.sha256(RECIPE.encode() + network).hexdigest()[:24]}"
 
 
 class TunedClassifier(Classifier):
@@ -111,11 +101,11 @@ class TunedDescription(BaseModel):
 
 def save_tuned(folder: Path, tuned: Tuned) -> None:
     """Add the second network to the folder of a model."""
-    arrays = packed(tuned.statistics) | {NETWORK + name: array for name, array in tuned.weights.items()}
-    save_file(arrays, folder / FILE)
+    (folder / NETWORK).write_bytes(tuned.network)
+    save_file(packed(tuned.statistics), folder / FILE)
     description = TunedDescription(
         classes=list(tuned.statistics.classes),
-        features=name_of(tuned.weights),
+        features=name_of(tuned.network),
         shrinkage=tuned.shrinkage,
         shipped_weight=tuned.shipped_weight,
         tuned_weight=tuned.tuned_weight,
@@ -126,18 +116,20 @@ def save_tuned(folder: Path, tuned: Tuned) -> None:
 def read_tuned(folder: Path) -> Tuned | None:
     """The second network of a model; None where it has none. Raises ModelError naming the file that is wrong."""
     path = folder / DESCRIPTION
-    if not path.exists() and not (folder / FILE).exists():
+    if not any((folder / name).exists() for name in (NETWORK, FILE, DESCRIPTION)):
         return None
     described = read_description(path, TunedDescription, "a network")
-    arrays = read_arrays(folder / FILE)
-    weights = {n.removeprefix(NETWORK): arrays.pop(n) for n in list(arrays) if n.startswith(NETWORK)}
-    if any(array.dtype != np.float16 for array in weights.values()):
-        raise ModelError(f"{folder / FILE}: holds weights that are not 16-bit numbers; use another model")
-    statistics = unpacked(folder / FILE, arrays, tuple(described.classes))
-    tuned = Tuned(weights, statistics, described.shrinkage, described.shipped_weight, described.tuned_weight)
-    if name_of(weights) != described.features:
-        raise ModelError(f"{path}: was made with other views or another network; train it again")
-    return tuned
+    try:
+        network = read_file(folder / NETWORK, LARGEST_NETWORK)
+        if name_of(network) != described.features:
+            raise ModelError(f"{path}: was made with other views or another network; train it again")
+        network_of(network, 1)
+    except FileNotFoundError:  # before, only what differs from the shipped network was kept
+        raise ModelError(f"{folder}: was tuned by an older version of swardkey; train --recipe full again") from None
+    except OSError as error:
+        raise ModelError(f"{folder / NETWORK}: cannot be read ({error.strerror}); use another model") from None
+    statistics = unpacked(folder / FILE, read_arrays(folder / FILE), tuple(described.classes))
+    return Tuned(network, statistics, described.shrinkage, described.shipped_weight, described.tuned_weight)
 
 
 def read_classifier(folder: Path) -> Classifier:
@@ -167,6 +159,7 @@ def _read(folder: Path) -> Classifier:
 
 def extractor_for(classifier: Classifier, threads: int | None = None) -> Extractor:
     """What makes the features that a classifier goes by."""
-    if isinstance(classifier, TunedClassifier):
-        return SideBySide((Extractor(threads=threads), extractor_with(classifier.tuned.weights, threads)))
-    return Extractor(threads=threads)
+    if not isinstance(classifier, TunedClassifier):
+        return Extractor(threads=threads)
+    shipped = Network(read_shipped(), threads=threads)
+    return Extractor((shipped, network_of(classifier.tuned.network, threads)))

@@ -28,6 +28,12 @@ def views(pixels: NDArray[np.uint8]) -> tuple[NDArray[np.float32], NDArray[np.fl
     return _cut(image, boxes, SIDE), _cut(image, boxes, LARGE_SIDE, mirrored=True)
 
 
+def whole_views(pixels: NDArray[np.uint8], side: int) -> NDArray[np.float32]:
+    """The two views of a photo that span its short side, float32 (2, 3, side, side) in -1..1."""
+    image = Image.fromarray(pixels)
+    return _cut(image, square_boxes(*image.size)[:2], side)
+
+
 def _cut(
     image: Image.Image, boxes: list[tuple[float, float, float, float]], side: int, mirrored: bool = False
 ) -> NDArray[np.float32]:

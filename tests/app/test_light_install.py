@@ -17,7 +17,7 @@ from PIL import Image
 
 from tests.app.test_photos import ROOT, SAMPLE, WITHOUT
 
-FULL = "torch,torchvision"
+FULL = "torch,torchvision,onnx"
 MAIN = """
 from app.command_line import main
 
@@ -44,13 +44,13 @@ for command in json.loads(sys.argv[1]):
 MAKE = """
 import runpy
 
-module, sys.argv = sys.argv[1], [sys.argv[1], "photos", "--out", "out"]
+module, sys.argv = sys.argv[1], [sys.argv[1], "photos", "out"]
 runpy.run_module(module, run_name="__main__", alter_sys=True)
 """
 
 
 def without_torch(code: str, *arguments: object, typed: str = "") -> subprocess.CompletedProcess[str]:
-    """Run code in a process in which torch and torchvision are not to be found."""
+    """Run code in a process in which torch and what comes with it are not to be found."""
     command = [sys.executable, "-c", WITHOUT + code, FULL, *map(str, arguments)]
     return subprocess.run(command, cwd=ROOT, input=typed, capture_output=True, text=True, check=False)
 
@@ -58,8 +58,8 @@ def without_torch(code: str, *arguments: object, typed: str = "") -> subprocess.
 def test_torch_is_of_the_full_install_alone_and_contributors_have_it() -> None:
     told = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["project"]
     extras = told["optional-dependencies"]
-    assert {Requirement(text).name for text in extras["full"]} == {"torch", "torchvision"}
-    assert not {"torch", "torchvision", "timm"} & {Requirement(text).name for text in told["dependencies"]}
+    assert {Requirement(text).name for text in extras["full"]} == {"torch", "torchvision", "onnx"}
+    assert not {"torch", "torchvision", "onnx", "timm"} & {Requirement(text).name for text in told["dependencies"]}
     assert [r.extras for text in extras["dev"] if (r := Requirement(text)).name == "swardkey"] == [{"full"}]
 
 
@@ -116,7 +116,7 @@ def test_the_first_page_is_there_without_torch() -> None:
         server.wait(20)
 
 
-@pytest.mark.parametrize("command", ["train --recipe full", "training.adapt", "training.adapt.judge"])
+@pytest.mark.parametrize("command", ["train --recipe full", "training.finetune.starter_network"])
 def test_what_needs_torch_says_which_command_adds_it(command: str) -> None:
     train = command.startswith("train ")
     done = without_torch(MAIN if train else MAKE, *(command.split() if train else [command]))

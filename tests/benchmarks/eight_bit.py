@@ -18,11 +18,10 @@ import onnxruntime
 from numpy.typing import NDArray
 
 from model.photo.decode import open_photo
-from model.photo.graph import build_graph
 from model.photo.saved import STARTER
 from model.photo.tuned import read_classifier
 from model.photo.views import views
-from model.photo.weights import load_weights
+from model.photo.weights import read_shipped
 from tests.benchmarks.stopwatch import load, medians, table
 from training.data.manifest import LabelledPhoto, read_manifest
 from training.data.split import split
@@ -97,7 +96,7 @@ def _graphs(folder: Path, shown: Sequence[LabelledPhoto]) -> dict[str, Path]:
     from onnxruntime.quantization import QuantFormat, QuantType, quantize_dynamic, quantize_static
 
     files = {kind: folder / f"{kind}.onnx" for kind in KINDS}
-    files["float"].write_bytes(build_graph(load_weights()))
+    files["float"].write_bytes(read_shipped())
     quantize_dynamic(files["float"], files["dynamic"], weight_type=QuantType.QUInt8)
     quantize_static(
         files["float"],
@@ -135,7 +134,7 @@ def _runner(file: Path) -> Callable[[Any], Array]:
     session = onnxruntime.InferenceSession(file.read_bytes(), options, providers=["CPUExecutionProvider"])
 
     def look(stacks: tuple[NDArray[np.float32], ...]) -> Array:
-        pooled = [session.run(None, {"views": view[None]})[0][0, :, 0, 0] for stack in stacks for view in stack]
+        pooled = [session.run(None, {"views": view[None]})[0][0] for stack in stacks for view in stack]
         return np.asarray(np.sqrt(np.stack(pooled).mean(axis=0, dtype=np.float64)))
 
     return look

@@ -17,11 +17,11 @@ from PIL import Image, ImageOps
 from torchvision.transforms import functional
 
 from model.identify import Finding, Key, identify
-from model.photo.backbone import load_backbone
 from model.photo.evidence import Classifier
 from model.photo.saved import STARTER
 from model.photo.tuned import read_classifier
 from model.photo.views import LARGE_SIDE, SIDE, square_boxes
+from training.finetune.network import load_shipped
 
 Stacks = tuple[torch.Tensor, ...]
 
@@ -31,7 +31,7 @@ class Naive:
 
     def __init__(self, threads: int, classifier: Classifier | None = None) -> None:
         torch.set_num_threads(threads)
-        self.network = load_backbone().to(memory_format=torch.contiguous_format)
+        self.network = load_shipped()
         self.classifier = classifier or read_classifier(STARTER)
 
     def decode(self, file: Path) -> Image.Image:
@@ -54,7 +54,7 @@ class Naive:
     def network_alone(self, stacks: Stacks) -> NDArray[np.float64]:
         """Square roots of the mean features."""
         with torch.no_grad():
-            pooled = torch.cat([self.network.features(stack) for stack in stacks])
+            pooled = torch.cat([self.network(stack) for stack in stacks])
         return np.sqrt(pooled.numpy().mean(axis=0, dtype=np.float64))
 
     def answer(self, file: Path, key: Key) -> Finding:

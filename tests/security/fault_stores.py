@@ -364,13 +364,11 @@ def _trained(home: Home) -> list[Any]:
 @in_a_sentence()
 def tune_a_little() -> None:
     """Three epochs of fine-tuning, saved after each; what came of it is written down at the end."""
-    from tests.training.test_tune import short_recipe
-    from tests.training.test_tune import tuned as weights
-    from training.finetune import loop as lesson
-    from training.finetune.schedule import TunePlan
+    from tests.training.test_tune import learn, short_training, weights_of
+    from training.finetune import loop
 
-    lesson.SAVE_EVERY = 0.0
-    found = weights(TunePlan(12, 3, short_recipe(), 7), folder=home_of() / "cache" / "tuning" / "a" / "fit")
+    loop.SAVE_EVERY = 0.0
+    found = weights_of(learn(short_training(), home_of() / "cache" / "tuning" / "a" / "fit"))
     (home_of() / "end.txt").write_text(hashlib.sha256(found.numpy().tobytes()).hexdigest())
 
 

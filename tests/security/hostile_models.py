@@ -19,16 +19,16 @@ from model.errors import ModelError
 from model.photo.evidence import Classifier
 from model.photo.head import Statistics
 from model.photo.saved import STARTER
-from model.photo.tuned import Tuned, TunedClassifier, read_classifier, save_tuned, with_weights
-from model.photo.weights import load_weights
+from model.photo.tuned import NETWORK, Tuned, TunedClassifier, network_of, read_classifier, save_tuned
+from model.photo.weights import read_shipped
 from tests.security.hostile_model_files import HEAD, Evil, Spoil, descriptions, headers, values
+from tests.security.hostile_networks import networks
 from tests.security.hostile_watch import Try
 from training.head.conformal import read_sets
 from training.registry.model_folder import MANIFEST
 from training.registry.models import Registry
 
 TUNED = "tuned.safetensors"
-LAYER = "stem.0.weight"
 
 
 def pickles() -> Iterator[tuple[str, Spoil]]:
@@ -41,6 +41,7 @@ def pickles() -> Iterator[tuple[str, Spoil]]:
     for name in (
         HEAD,
         TUNED,
+        NETWORK,
         "hint.safetensors",
         "model.json",
         "tuned.json",
@@ -72,7 +73,7 @@ def links() -> Iterator[tuple[str, Spoil]]:
 
         return spoil
 
-    for name in (HEAD, "model.json", "recipe.json", "conformal.json", TUNED):
+    for name in (HEAD, "model.json", "recipe.json", "conformal.json", TUNED, NETWORK):
         for target in (
             str(STARTER / "head.safetensors"),
             "/etc/passwd",
@@ -104,10 +105,7 @@ def others() -> Iterator[tuple[str, Spoil]]:
         }.items():
             yield f"{name} {told}", lambda folder, n=name, d=data: (folder / n).write_bytes(d)
     for told, change in {
-        "kind": {"network." + LAYER: np.zeros((32, 3, 3, 3), np.float32)},
-        "shape": {"network." + LAYER: np.zeros((1, 1), np.float16)},
-        "unknown layer": {"network.../x": np.zeros(3, np.float16)},
-        "not finite": {"network." + LAYER: np.full((32, 3, 3, 3), np.nan, np.float16)},
+        "of an older version": {"network.stem.0.weight": np.zeros((32, 3, 3, 3), np.float16)},
         "counts": {"counts": np.zeros(2, np.float32)},
         "scatter": {"scatter_upper": np.full(1280 * 1281 // 2, -1, np.float32)},
     }.items():
@@ -115,6 +113,8 @@ def others() -> Iterator[tuple[str, Spoil]]:
             f"second network {told}",
             lambda folder, c=change: save_file({**load_file(folder / TUNED), **c}, folder / TUNED),
         )
+    for told, data in networks():
+        yield f"second network {told}", lambda folder, d=data: (folder / NETWORK).write_bytes(d)
     for told, fields in {
         "classes": {"classes": ["a", "b"]},
         "twice": {"classes": ["stellaria_media"] * 2},
@@ -131,7 +131,7 @@ def others() -> Iterator[tuple[str, Spoil]]:
 
 def cuts(base: Path, count: int) -> Iterator[tuple[str, Spoil]]:
     """Every file cut short, at ``count`` places in all."""
-    names = [HEAD, TUNED, "model.json", "tuned.json", "conformal.json"]
+    names = [HEAD, TUNED, NETWORK, "model.json", "tuned.json", "conformal.json"]
     for n in range(count):
         name = names[n % len(names)]
         size = (base / name).stat().st_size
@@ -140,14 +140,14 @@ def cuts(base: Path, count: int) -> Iterator[tuple[str, Spoil]]:
 
 
 def base_model(folder: Path) -> Path:
-    """The shipped model with a second network, tuned in one layer."""
+    """The shipped model with a second network, which is the same."""
     shutil.copytree(STARTER, folder)
     for name in ("hint.json", "hint.safetensors"):
         (folder / name).unlink()
     known = read_classifier(STARTER).statistics
     rows = [known.classes.index(name) for name in ("stellaria_media", "trifolium_repens")]
     two = Statistics(tuple(known.classes[row] for row in rows), known.counts[rows], known.means[rows], known.scatter)
-    save_tuned(folder, Tuned({LAYER: np.zeros((32, 3, 3, 3), np.float16)}, two, 0.1, 0.5, 0.5))
+    save_tuned(folder, Tuned(read_shipped(), two, 0.1, 0.5, 0.5))
     return folder
 
 
@@ -155,7 +155,7 @@ def use(folder: Path) -> Classifier:
     """All that is read of a model before it is used."""
     found = read_classifier(folder)
     if isinstance(found, TunedClassifier):
-        with_weights(load_weights(), found.tuned.weights)
+        network_of(found.tuned.network, 1)
     read_sets(folder)
     return found
 

@@ -1,14 +1,16 @@
-"""The full recipe from photos to verdict, with a course that is short and features that are made up."""
+"""The full recipe from photos to verdict, with a fine-tuning that is short and features that are made up."""
 
 from __future__ import annotations
 
 import json
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
+from contextlib import nullcontext
 from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 import pytest
+import torch
 from PIL import Image
 
 from model.errors import CollectionError
@@ -18,9 +20,7 @@ from model.photo.tuned import TunedClassifier, read_classifier
 from training.data.dataset import Data
 from training.data.manifest import LabelledPhoto
 from training.data.pixels import keep_pixels
-from training.finetune.course import Course, Weights, digest_of, weights_of
-from training.finetune.network import TuningNet
-from training.finetune.processes import World
+from training.finetune.user_network import FineTuning, digest_of
 from training.gate import load_rules
 from training.head.fit import learn
 from training.recipes import decide as settle
@@ -33,7 +33,7 @@ from training.recipes.recipe import FullRecipe, load_full_recipe
 from training.registry.models import Registry
 
 KINDS = ("romulea_rosea", "facelis_retusa", "other:path")
-TINY = {"epochs": 1, "grow_epochs": 1, "sides": [96], "kept_blocks": 15, "batch": 32, "share_of_batch": 32}
+TINY = {"epochs": 1, "grow_epochs": 1, "side": 64, "kept_blocks": 15, "batch": 32}
 
 
 def short_recipe() -> FullRecipe:
@@ -69,7 +69,9 @@ def made(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> list[LabelledPhoto]
 
     for module in (gather, full, settle):
         monkeypatch.setattr(module, "features_of", features)
-    monkeypatch.setattr(full, "extractor_with", lambda weights: "tuned")
+    monkeypatch.setattr(full, "Extractor", lambda networks: "tuned")
+    pixels = [random.integers(0, 255, (70, 90, 3), dtype=np.uint8)] * len(photos)
+    monkeypatch.setattr(full, "keep_pixels", lambda known: nullcontext(pixels))
     two = lambda classifier: "both" if isinstance(classifier, TunedClassifier) else None  # noqa: E731
     monkeypatch.setattr(settle, "extractor_for", two)
     monkeypatch.setattr(settle, "skew_of", lambda *_: 0.0)
@@ -85,7 +87,7 @@ def test_a_run_tunes_measures_promotes_and_keeps_the_held_out_photos_from_the_ne
     registry, rules, recipe = Registry(tmp_path / "models"), load_rules(), short_recipe()
     said: list[tuple[str, int, int]] = []
     done = train_full(made, registry, recipe, rules, tmp_path / "cache" / "f", progress=lambda *step: said.append(step))
-    assert done is not None and done.promotion.changed, str(done and done.promotion.verdict)
+    assert done.promotion.changed, str(done.promotion.verdict)
     measured = done.work.measured
     assert measured is not None and measured.top1 > 0.95
     assert [name for i, (name, _, _) in enumerate(said) if i == 0 or said[i - 1][0] != name] == [
@@ -118,34 +120,26 @@ def test_a_run_tunes_measures_promotes_and_keeps_the_held_out_photos_from_the_ne
         assert classifier.statistics.classes[int(said.argmax())] == name
 
 
-def test_a_course_that_was_stopped_goes_on_and_ends_the_same(
-    made: list[LabelledPhoto], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+def test_a_fine_tuning_goes_on_where_it_was_and_learns_on_from_the_other_photos(
+    made: list[LabelledPhoto], tmp_path: Path
 ) -> None:
-    monkeypatch.setattr("training.finetune.loop.SAVE_EVERY", 0.0)
     recipe, few = short_recipe(), made[:48]
-    recipe = recipe.model_copy(update={"tune": recipe.tune.model_copy(update={"epochs": 3})})
     x, _ = gather.features_of(few)
-    data = Data(x, tuple(few), np.array(["fit", "fit", "fit", "fit", "calibrate", "conformal"] * 8))
+    data = Data(x, tuple(few), np.array(["fit", "fit", "fit", "fit", "calibrate", "held_out"] * 8))
     learned = learn(data, *read_model(STARTER), recipe.model_copy(update={"least_calibration_photos": 9}))
-
-    def train(folder: str, progress: Callable[[str, int, int], None]) -> Weights:
-        with keep_pixels(few) as pixels:
-            course = Course(data, pixels, learned, recipe, World(), tmp_path / folder, progress)
-            return weights_of(course.grow(course.fit()))
-
-    whole = train("whole", lambda *step: None)
-
-    def stop(name: str, done: int, of: int) -> None:
-        if name == "tuning the network" and done == of:
-            raise KeyboardInterrupt
-
-    with pytest.raises(KeyboardInterrupt):
-        train("stopped", stop)
-    steps: list[int] = []
-    again = train("stopped", lambda name, done, of: steps.append(done) if name.startswith("tuning") else None)
-    assert steps == [3]
-    assert list(again) == list(whole)
-    assert all(np.array_equal(again[name], whole[name]) for name in whole)
+    steps: list[tuple[str, int, int]] = []
+    with keep_pixels(few) as pixels:
+        tuning = FineTuning(data, pixels, learned, recipe, tmp_path, lambda *step: steps.append(step))
+        early = tuning.fit()
+        late = tuning.grow(early)
+        assert steps == [
+            ("tuning the network", 1, 1),
+            ("learning from the rest", 1, 2),
+            ("learning from the rest", 2, 2),
+        ]
+        assert not torch.equal(early.linear.weight, late.linear.weight)
+        again = tuning.fit()
+    assert len(steps) == 3 and torch.equal(early.linear.weight, again.linear.weight)
 
 
 def test_too_few_calibration_photos_are_refused_by_name_of_what_is_missing(
@@ -156,23 +150,13 @@ def test_too_few_calibration_photos_are_refused_by_name_of_what_is_missing(
         train_full(few, Registry(tmp_path / "models"), short_recipe(), load_rules(), tmp_path / "cache" / "f")
 
 
-def test_what_differs_from_the_shipped_network_is_what_was_learned(made: list[LabelledPhoto]) -> None:
-    from model.photo.backbone import load_backbone
-
-    net = TuningNet(load_backbone(), 2, 15)
-    assert weights_of(net) == {}
-    with np.errstate(all="ignore"):
-        net.backbone.head[0].weight.data += 0.25
-    assert list(weights_of(net)) == ["head.0.weight"]
-
-
 def test_pixels_are_those_that_are_seen_in_use(made: list[LabelledPhoto]) -> None:
     with keep_pixels(made[:3]) as pixels:
         for kept, photo in zip(pixels, made, strict=False):
             assert np.array_equal(kept, open_photo(photo.file).pixels)
 
 
-def test_a_course_is_known_by_its_photos_parts_and_recipe(made: list[LabelledPhoto]) -> None:
+def test_a_fine_tuning_is_known_by_its_photos_parts_and_recipe(made: list[LabelledPhoto]) -> None:
     data = Data(np.zeros((2, 3)), tuple(made[:2]), np.array(["fit", "fit"]))
     recipe = short_recipe()
     known = {digest_of(data, recipe), digest_of(data, recipe)}

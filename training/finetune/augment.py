@@ -1,98 +1,83 @@
-"""Views to train on: a part of a photo, mirrored, in another light, drawn by seed, epoch and photo.
-
-What a photo gets depends on nothing else, so that a training which was interrupted, or is shared
-between processes, sees the same views.
-"""
+"""Views to train on: a part of a photo, mirrored, in another light, and batches of them, some mixed with each other."""
 
 from __future__ import annotations
 
+import os
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
 import torch
 from numpy.typing import NDArray
 from torch import Tensor
-from torch.nn import functional
+from torch.utils.data import DataLoader, Dataset, Sampler
+from torchvision.transforms import v2
 
-from model.photo.views import square_boxes
-from training.finetune.tune_settings import Light, Parts
+from training.finetune.settings import Augmentation, Training
 
 Pixels = NDArray[np.uint8]
-GREY = (0.299, 0.587, 0.114)  # Rec. 601 luma
+Batch = tuple[Tensor, Tensor]
+# Half of the mixed batches are blended (Zhang et al. 2018), half have a patch laid over (Yun et al. 2019): alpha of the
+# beta distribution that the share is drawn from.
+BLENDED, PATCHED = 0.4, 1.0
 
 
-@dataclass(frozen=True)
-class Drawn:
-    """One view: ``box`` left, top, width, height in px; mirrored or not; quarter turns; three factors of light."""
+class Views(Dataset[Batch]):
+    """Photos uint8 (height, width, 3), each seen ``views`` times at once: float (views, 3, side, side) in -1..1."""
 
-    box: tuple[int, int, int, int]
-    mirrored: bool
-    quarters: int
-    light: tuple[float, float, float]
+    def __init__(self, photos: Sequence[Pixels], labels: Sequence[int], settings: Training, views: int = 1) -> None:
+        self.photos, self.labels, self.views = photos, labels, views
+        self.transform = transform_of(settings.augment, settings.side)
 
+    def __len__(self) -> int:
+        return len(self.photos)
 
-def draw_view(width: int, height: int, parts: Parts, light: Light, seed: Sequence[int]) -> Drawn:
-    """Draw a view of a photo of this size; the same for the same seed."""
-    random = np.random.default_rng(list(seed))
-    share = random.uniform(parts.least_share, 1.0)
-    shape = np.exp(random.uniform(-1.0, 1.0) * np.log(parts.most_stretch))
-    wide = min(round((share * width * height * shape) ** 0.5), width)
-    high = min(round((share * width * height / shape) ** 0.5), height)
-    left, top = int(random.integers(width - wide + 1)), int(random.integers(height - high + 1))
-    mirrored, quarters = bool(random.integers(2)), int(random.integers(4)) if parts.turned else 0
-    factors = [float(random.uniform(1 - by, 1 + by)) for by in (light.brightness, light.contrast, light.saturation)]
-    return Drawn((left, top, wide, high), mirrored, quarters, (factors[0], factors[1], factors[2]))
+    def __getitem__(self, row: int) -> Batch:
+        photo = torch.from_numpy(np.array(self.photos[row])).permute(2, 0, 1)
+        return torch.stack([self.transform(photo) for _ in range(self.views)]), torch.tensor(self.labels[row])
 
 
-def whole_views(width: int, height: int) -> list[Drawn]:
-    """The two views of a photo that span its short side, as in use."""
-    boxes = [tuple(round(edge) for edge in box) for box in square_boxes(width, height)[:2]]
-    return [Drawn((x, y, right - x, low - y), False, 0, (1.0, 1.0, 1.0)) for x, y, right, low in boxes]
+class Mixing:
+    """Make a batch of rows of Views, view by view, and mix it now and then.
 
-
-def cut_views(photos: Sequence[Pixels], drawn: Sequence[Drawn], side: int, device: torch.device) -> Tensor:
-    """The views, float (n, 3, side, side) in -1..1."""
-    cut = []
-    for pixels, view in zip(photos, drawn, strict=True):
-        left, top, wide, high = view.box
-        part = torch.from_numpy(pixels[top : top + high, left : left + wide].copy()).to(device)
-        x = part.permute(2, 0, 1)[None].float()
-        x = functional.interpolate(x, (side, side), mode="bilinear", antialias=True, align_corners=False)[0]
-        x = x.flip(2) if view.mirrored else x
-        cut.append(torch.rot90(x, view.quarters, (1, 2)) if view.quarters else x)
-    light = torch.tensor([view.light for view in drawn], device=device)
-    return relight(torch.stack(cut) / 255.0, light) * 2.0 - 1.0
-
-
-def relight(x: Tensor, factors: Tensor) -> Tensor:
-    """Another light. ``x`` float (n, 3, h, w) in 0..1; ``factors`` (n, 3) of brightness, contrast, saturation."""
-    brightness, contrast, saturation = (factors[:, i, None, None, None] for i in range(3))
-    x = (x * brightness).clamp(0, 1)
-    grey = (x * torch.tensor(GREY, device=x.device)[None, :, None, None]).sum(dim=1, keepdim=True)
-    middle = grey.mean(dim=(2, 3), keepdim=True)
-    x = (middle + (x - middle) * contrast).clamp(0, 1)
-    return (grey + (x - grey) * saturation).clamp(0, 1)
-
-
-def mix(x: Tensor, targets: Tensor, share: float, seed: Sequence[int]) -> tuple[Tensor, Tensor]:
-    """Mix each view with its neighbour: half the time blended, half the time a patch laid over it.
-
-    ``x`` (n, 3, side, side), ``targets`` (n, classes); ``share`` of the batches is mixed at all.
-    Zhang et al. 2018 (mixup), Yun et al. 2019 (CutMix).
+    Gives views (n, 3, side, side) and labels, int (n,), or of a mixed batch their shares, float (n, classes).
     """
-    random = np.random.default_rng(list(seed))
-    if random.uniform() >= share or len(x) < 2:
-        return x, targets
-    other, others = x.roll(1, 0), targets.roll(1, 0)
-    if random.integers(2):
-        kept = float(random.beta(0.4, 0.4))
-        x = x * kept + other * (1 - kept)
-    else:
-        side = x.shape[2]
-        patch = round(side * (1 - float(random.beta(1.0, 1.0))) ** 0.5)
-        top, left = (int(random.integers(side - patch + 1)) for _ in range(2))
-        x = x.clone()
-        x[:, :, top : top + patch, left : left + patch] = other[:, :, top : top + patch, left : left + patch]
-        kept = 1 - (patch / side) ** 2
-    return x, targets * kept + others * (1 - kept)
+
+    def __init__(self, share: float, classes: int) -> None:
+        ways = [v2.MixUp(alpha=BLENDED, num_classes=classes), v2.CutMix(alpha=PATCHED, num_classes=classes)]
+        self.mix = v2.RandomApply([v2.RandomChoice(ways)], p=share)
+
+    def __call__(self, rows: Sequence[Batch]) -> Batch:
+        x = torch.stack([views for views, _ in rows], dim=1)
+        labels = torch.stack([label for _, label in rows]).repeat(len(x))
+        mixed: Batch = self.mix(x.flatten(0, 1), labels)
+        return mixed
+
+
+def transform_of(augment: Augmentation, side: int) -> v2.Compose:
+    """What makes a view float (3, side, side) in -1..1 of a photo uint8 (3, height, width)."""
+    share, stretch = (augment.least_share, 1.0), (1 / augment.most_stretch, augment.most_stretch)
+    return v2.Compose(
+        [
+            v2.RandomResizedCrop(side, scale=share, ratio=stretch, antialias=True),
+            v2.RandomHorizontalFlip(),
+            v2.ColorJitter(augment.brightness, augment.contrast, augment.saturation),
+            v2.RandomApply([v2.GaussianBlur(3)], p=augment.softened),
+            v2.ToDtype(torch.float32, scale=True),
+            v2.Normalize([0.5] * 3, [0.5] * 3),
+        ]
+    )
+
+
+def batches_of(
+    data: Views, settings: Training, classes: int, device: torch.device, sampler: Sampler[int] | None = None
+) -> DataLoader[Batch]:
+    """Batches of all photos in an order drawn anew each time, or as a sampler has them."""
+    return DataLoader(
+        data,
+        settings.batch,
+        shuffle=sampler is None,
+        sampler=sampler,
+        collate_fn=Mixing(settings.augment.mixed, classes),
+        # A GPU waits for views; without one, the processors that make them learn as well.
+        num_workers=min(os.cpu_count() or 1, 16) if device.type == "cuda" else 0,
+    )

@@ -1,61 +1,69 @@
-"""A fine-tuning as far as it has got: on the disk, so that it can be interrupted and gone on with."""
+"""A fine-tuning as far as it has got: on the disk, so that it can be interrupted and resumed."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 
 import torch
 from safetensors import SafetensorError
 from safetensors.torch import load_file, save
-from torch import Tensor
+from torch import Tensor, nn
+from torch.optim import Optimizer
+from torch.optim.swa_utils import AveragedModel
 
 from model.storage import replace_file
 
 FILE = "tuning.safetensors"
-VECTORS = ("weights", "average", "first", "second", "best")
+State = dict[str, Tensor]
 
 
 @dataclass
-class Progress:
-    """What is learned, each as one vector float (weights,), and counts.
+class Checkpoint:
+    """What is learned, and counts.
 
-    ``average`` of the weights over the latest steps; ``first`` and ``second`` moments of AdamW; ``best``: the
-    average that did best on the photos that are watched, with its ``loss``; ``worse`` counts the
-    looks at them since. ``epoch`` and ``steps`` are done.
+    ``average`` of the weights over the latest steps; ``best``: the average that did best on the photos that are
+    watched, with its ``loss``; ``worse`` counts the looks at them since. ``epochs`` and ``steps`` are done.
     """
 
-    weights: Tensor
-    average: Tensor
-    first: Tensor
-    second: Tensor
-    best: Tensor
-    epoch: int = 0
+    net: nn.Module
+    average: AveragedModel
+    optimiser: Optimizer
+    best: State = field(default_factory=dict)
+    epochs: int = 0
     steps: int = 0
     worse: int = 0
     loss: float = float("inf")
 
-    @classmethod
-    def begin(cls, weights: Tensor) -> Progress:
-        """Nothing learned yet. ``weights`` are changed in place from here on."""
-        none = torch.zeros_like(weights)
-        return cls(weights, weights.clone(), none, none.clone(), weights.clone())
-
     def save(self, folder: Path) -> None:
         """Write all of it, or leave what was there. Raises OSError."""
+        moments = self.optimiser.state_dict()["state"]
+        parts = {
+            "net": self.net.state_dict(),
+            "average": self.average.state_dict(),
+            "best": self.best,
+            **{f"optimiser.{number}": tensors for number, tensors in moments.items()},
+        }
+        tensors = {f"{part}/{name}": t.contiguous() for part, named in parts.items() for name, t in named.items()}
+        counts = torch.tensor([self.epochs, self.steps, self.worse, self.loss], dtype=torch.float64)
         folder.mkdir(parents=True, exist_ok=True)
-        tensors = {name: getattr(self, name) for name in VECTORS}
-        counts = [self.epoch, self.steps, self.worse, self.loss]
-        replace_file(folder / FILE, save(tensors | {"counts": torch.tensor(counts, dtype=torch.float64)}))
+        replace_file(folder / FILE, save(tensors | {"counts": counts}))
 
-
-def read_progress(folder: Path, like: Tensor) -> Progress | None:
-    """What was saved in a folder; None where there is nothing for weights ``like`` these that can be read."""
-    try:
-        tensors = load_file(folder / FILE, device=str(like.device))
-    except (OSError, SafetensorError):
-        return None
-    if {*VECTORS, "counts"} != set(tensors) or any(tensors[name].shape != like.shape for name in VECTORS):
-        return None
-    epoch, steps, worse, loss = tensors.pop("counts").tolist()
-    return Progress(**tensors, epoch=int(epoch), steps=int(steps), worse=int(worse), loss=float(loss))
+    def resume(self, folder: Path) -> None:
+        """Go on with what was saved in a folder, if there is anything that can be read and is of this network."""
+        try:
+            tensors = load_file(folder / FILE, device=str(next(self.net.parameters()).device))
+            counts = tensors.pop("counts").tolist()
+            parts: dict[str, State] = {}
+            for name, tensor in tensors.items():
+                part, _, rest = name.partition("/")
+                parts.setdefault(part, {})[rest] = tensor
+            self.net.load_state_dict(parts.pop("net"))
+            self.average.load_state_dict(parts.pop("average"))
+        except (OSError, SafetensorError, KeyError, ValueError, RuntimeError):
+            return
+        self.best = parts.pop("best", {})
+        moments = {int(part.removeprefix("optimiser.")): tensors for part, tensors in parts.items()}
+        self.optimiser.load_state_dict(self.optimiser.state_dict() | {"state": moments})
+        self.epochs, self.steps, self.worse = (int(count) for count in counts[:3])
+        self.loss = counts[3]

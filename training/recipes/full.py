@@ -16,15 +16,16 @@ from numpy.typing import NDArray
 
 from model.errors import CollectionError
 from model.photo import Discriminant, fit_statistics
+from model.photo.extract import Extractor
 from model.photo.saved import STARTER, read_model
-from model.photo.tuned import Tuned, TunedClassifier, extractor_with
+from model.photo.tuned import Tuned, TunedClassifier, network_of
 from model.storage import in_a_sentence
 from training.data.dataset import Data
 from training.data.features import features_of
 from training.data.manifest import LabelledPhoto
 from training.data.pixels import keep_pixels
-from training.finetune.course import NOT_HELD_OUT, Course, Progress, Weights, digest_of, stage, weights_of
-from training.finetune.processes import World
+from training.finetune.network import export
+from training.finetune.user_network import NOT_HELD_OUT, FineTuning, Progress, digest_of
 from training.gate import GateRules, Override
 from training.head.fit import Learned, learn
 from training.head.fusion import Pool, fit_pool
@@ -45,34 +46,24 @@ def train_full(
     cache: Path,
     override: Override | None = None,
     progress: Progress = lambda stage, done, of: None,
-    world: World | None = None,
-) -> Outcome | None:
+) -> Outcome:
     """Fine-tune, calibrate, measure, and put the result in charge if the gate lets it.
 
     ``progress`` gets the stage, how much of it is done, and how much it is. A training that was
-    interrupted goes on where it was when it is called again with the same photos and recipe. Every
-    process of ``world`` calls this; all but the first get None. Raises CollectionError where
-    there is too little to learn from, ModelError as promote does.
+    interrupted goes on where it was when it is called again with the same photos and recipe. Raises
+    CollectionError where there is too little to learn from, ModelError as promote does.
     """
-    world = world or World()
-    if not world.first:
-        world.wait()  # for the first to fill the cache
-    data, left_out, not_yet = gather(photos, recipe, cache, stage(progress, "looking at the photos", len(photos)))
-    if world.first:
-        world.wait()
+    data, left_out, not_yet = gather(photos, recipe, cache, _stage(progress, "looking at the photos", len(photos)))
     base, calibration = read_model(STARTER)
     learned = learn(data, base, calibration, recipe)
     _check_enough(learned, recipe)
     folder = cache.parent / "tuning" / digest_of(data, recipe)
-    if world.first:
-        _clear_others(folder)
+    _clear_others(folder)
     with keep_pixels(data.photos) as pixels:
-        course = Course(data, pixels, learned, recipe, world, folder, progress)
-        early = course.fit()
-        networks = weights_of(early), weights_of(course.grow(early))
-    if not world.first:
-        return None
-    candidate, wide = _candidate(course, *networks, cache)
+        tuning = FineTuning(data, pixels, learned, recipe, folder, progress)
+        early = tuning.fit()
+        late = tuning.grow(early)
+    candidate, wide = _candidate(tuning, export(early.backbone), export(late.backbone), cache)
     work, promotion = settle(wide, candidate, registry, rules, recipe, cache, override)
     if promotion.changed:  # else it may be asked for again, with an override, and need not be learned again
         shutil.rmtree(folder, ignore_errors=True)
@@ -81,7 +72,7 @@ def train_full(
 
 
 def _clear_others(folder: Path) -> None:
-    """Courses with other photos or another recipe will not be gone on with."""
+    """A fine-tuning with other photos or another recipe will not be gone on with."""
     for other in folder.parent.glob("*"):
         if other != folder:
             shutil.rmtree(other, ignore_errors=True)
@@ -95,23 +86,23 @@ def _check_enough(learned: Learned, recipe: FullRecipe) -> None:
         )
 
 
-def _candidate(course: Course, early: Weights, late: Weights, cache: Path) -> tuple[Candidate, Data]:
+def _candidate(tuning: FineTuning, early: bytes, late: bytes, cache: Path) -> tuple[Candidate, Data]:
     """Calibrated with the network that has not seen the photos for it, judged with the one that has learned on."""
-    data, learned, recipe = course.data, course.learned, course.recipe
+    data, learned, recipe = tuning.data, tuning.learned, tuning.recipe
     shipped, seen = learned.classifier, np.isin(data.parts, NOT_HELD_OUT)
     known = data.where(seen)
-    looked = stage(course.progress, "looking through it", len(known.photos))
-    z = _features(early, known.photos, course.folder / "features.safetensors", looked)
+    looked = _stage(tuning.progress, "looking through it", len(known.photos))
+    z = _features(early, known.photos, tuning.folder / "features.safetensors", looked)
     tuned = _fit_tuned(replace(known, x=np.hstack([known.x, z])), learned, early, recipe)
     calibrated_x = np.full((len(data.photos), data.x.shape[1] + z.shape[1]), np.nan)
     calibrated_x[seen] = np.hstack([known.x, z])
 
-    z = _features(late, data.photos, cache, stage(course.progress, "looking again", len(data.photos)))
+    z = _features(late, data.photos, cache, _stage(tuning.progress, "looking again", len(data.photos)))
 
     def with_photos(keep: NDArray[np.bool_]) -> TunedClassifier:
         own = fit_statistics(z[keep], [label for label, kept in zip(data.labels, keep, strict=True) if kept])
         grown = learned.grown(data.where(keep))
-        return TunedClassifier(grown.statistics, grown.calibration, replace(tuned, weights=late, statistics=own))
+        return TunedClassifier(grown.statistics, grown.calibration, replace(tuned, network=late, statistics=own))
 
     account = spread_account(learned) | {
         "pool": {k: getattr(tuned, k) for k in ("shrinkage", "shipped_weight", "tuned_weight")},
@@ -123,7 +114,7 @@ def _candidate(course: Course, early: Weights, late: Weights, cache: Path) -> tu
     return candidate, replace(data, x=np.hstack([data.x, z]))
 
 
-def _fit_tuned(known: Data, learned: Learned, weights: Weights, recipe: FullRecipe) -> Tuned:
+def _fit_tuned(known: Data, learned: Learned, network: bytes, recipe: FullRecipe) -> Tuned:
     """The closed-form head on the tuned features of the fit part, and its pool with the shipped one."""
     fit, check = known.part("fit"), known.part("calibrate")
     width = fit.x.shape[1] // 2
@@ -138,9 +129,14 @@ def _fit_tuned(known: Data, learned: Learned, weights: Weights, recipe: FullReci
         scores = Discriminant(own, shrinkage).scores(check.x[:, width:]) + shipped.log_prior[rows]
         tried[shrinkage] = fit_pool(said, scores, columns)
     best = min(tried, key=lambda value: tried[value].loss)
-    return Tuned(weights, own, best, tried[best].shipped_weight, tried[best].tuned_weight)
+    return Tuned(network, own, best, tried[best].shipped_weight, tried[best].tuned_weight)
 
 
-def _features(weights: Weights, photos: Sequence[LabelledPhoto], cache: Path, looked: Callable[[int], None]) -> Array:
+def _features(network: bytes, photos: Sequence[LabelledPhoto], cache: Path, looked: Callable[[int], None]) -> Array:
     """Features of the tuned network, float (photos, 1280)."""
-    return features_of(photos, cache, lambda done, of: looked(done), extractor_with(weights))[0]
+    return features_of(photos, cache, lambda done, of: looked(done), Extractor((network_of(network),)))[0]
+
+
+def _stage(progress: Progress, name: str, of: int) -> Callable[[int], None]:
+    """Progress of one stage, from how much of it is done."""
+    return lambda done: progress(name, done, of)

@@ -18,7 +18,7 @@ from model.storage import move, sync_folder, write_through
 MANIFEST = "MANIFEST.sha256"
 NAME = re.compile(r"\d{8}T\d{6}Z-[0-9a-f]{8}")
 LEFTOVER = re.compile(r"\.(new|gone)-.*")
-ENDINGS = (".safetensors", ".json", ".md", ".yaml", ".csv", ".txt")
+ENDINGS = (".safetensors", ".onnx", ".json", ".md", ".yaml", ".csv", ".txt")
 LARGEST_BYTES = 400_000_000
 LARGEST_JSON = 10_000_000
 LARGEST_LIST = 20_000  # bytes of MANIFEST.sha256

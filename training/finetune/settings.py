@@ -1,0 +1,65 @@
+"""What the recipes say of fine-tuning, checked; values and their reasons are in configs/recipes/{full,starter}.yaml."""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+from pydantic import BaseModel, ConfigDict, Field
+
+Share = Annotated[float, Field(ge=0, le=1)]
+Positive = Annotated[float, Field(gt=0)]
+Steps = Annotated[int, Field(ge=1, le=100_000)]
+
+
+class _Given(BaseModel):
+    model_config = ConfigDict(extra="forbid", frozen=True)
+
+
+class Augmentation(_Given):
+    """How the views to train on are varied."""
+
+    least_share: Annotated[float, Field(gt=0, lt=1)]
+    most_stretch: Annotated[float, Field(ge=1, le=2)]
+    brightness: Share
+    contrast: Share
+    saturation: Share
+    softened: Share
+    mixed: Share
+
+
+class Training(_Given):
+    """What every fine-tuning needs."""
+
+    side: Annotated[int, Field(ge=64, le=512, multiple_of=32)]
+    batch: Annotated[int, Field(ge=2, le=1024)]
+    kept_blocks: Annotated[int, Field(ge=0, le=16)]
+    rate: Positive
+    decay: Share
+    augment: Augmentation
+
+
+class FullTraining(Training):
+    """The network of the full recipe."""
+
+    epochs: Steps
+    grow_epochs: Annotated[int, Field(ge=0, le=1000)]
+    grow_rate: Positive
+    smoothing: Share
+    average_epochs: Positive
+    look_every: Steps
+    patience: Steps
+
+
+class StarterTraining(Training):
+    """The network that is shipped."""
+
+    seed: int
+    steps: Steps
+    average_steps: Steps
+    evened: Share
+    recognition: Annotated[float, Field(ge=0, le=100)]
+    temperature: Positive
+    drawings: Annotated[int, Field(ge=0, le=30)]
+    drawn_side: Annotated[int, Field(ge=64, le=412)]
+    drawn_share: Share
+    blend: Share
