@@ -12,14 +12,15 @@ from pathlib import Path
 from typing import Any, TypeVar
 
 from app.records.database import Database
-from app.records.entries import Client, FollowUp, GroupUse, Site, Treatment, Visit
+from app.records.entries import Client, FollowUp, GroupUse, Hit, Site, Treatment, Visit
 from app.records.errors import RecordsError, in_a_sentence
 from app.records.findings import KeptFinding, KeptPhoto, KeptPlan
-from app.records.search import put_words
+from app.records.search import find, put_words
 from app.records.serialization import TABLES, entry_of, insert, missing, plain, rechecked, update
 from model.storage import replace_file
 
 Entry = TypeVar("Entry", Client, Site, Visit, KeptPhoto, KeptFinding, KeptPlan, Treatment, FollowUp)
+Row = TypeVar("Row")
 _SHA256 = re.compile(r"[0-9a-f]{64}")
 
 
@@ -148,6 +149,33 @@ class Book:
         """Write down that it was looked at, and when."""
         return self._change(replace(self.one(FollowUp, number), done=day))
 
+    def group_uses(self, site: int, since: date | None = None) -> tuple[GroupUse, ...]:
+        """Modes of action used at a site on or after ``since``, newest first; signed or not, and those of others."""
+        day = since.isoformat() if since else ""
+        return self._all(GroupUse, 'site = ? AND day >= ? ORDER BY day DESC, "group"', site, day)
+
+    def groups_used(self, site: int, since: date | None = None) -> tuple[int, ...]:
+        """The groups of ``group_uses``, each once: for ``used`` of a Case."""
+        return tuple(sorted({use.group for use in self.group_uses(site, since)}))
+
+    def follow_ups(self, site: int | None = None, open_only: bool = True) -> tuple[FollowUp, ...]:
+        """What is to be looked at again, the soonest first."""
+        where = "(? IS NULL OR site = ?) AND (done IS NULL OR NOT ?) ORDER BY due, id"
+        return self._all(FollowUp, where, site, site, open_only)
+
+    def overdue(self, today: date) -> tuple[FollowUp, ...]:
+        """What was due on ``today`` or before and is not done, the longest overdue first."""
+        return tuple(follow_up for follow_up in self.follow_ups() if follow_up.due <= today)
+
+    def search(self, text: str, most: int = 50) -> tuple[Hit, ...]:
+        """Clients, sites, visits and treatments in which every word of ``text`` occurs, at most ``most``."""
+        with in_a_sentence(self._database.path):
+            return tuple(find(self._database.connection, text, most))
+
+    def dataset(self) -> str:
+        """32 hex digits by which this record book is known to open portals; they never change and name nobody."""
+        return str(self._database.read("SELECT value FROM notes WHERE name = 'dataset'")[0][0])
+
     def one(self, kind: type[Entry], number: int) -> Entry:
         """The entry of a kind with that id. Raises RecordsError where there is none."""
         found = self._all(kind, "id = ?", number)
@@ -171,7 +199,7 @@ class Book:
         """Keep the words of a visit, with those of what was found at it."""
         put_words(connection, "visit", visit.id, visit.site, [plain(visit), [_names(f) for f in findings]])
 
-    def _all(self, kind: type[Entry], where: str, *values: Any) -> tuple[Entry, ...]:
+    def _all(self, kind: type[Row], where: str, *values: Any) -> tuple[Row, ...]:
         found = self._database.read(f"SELECT * FROM {TABLES[kind]} WHERE {where}", *values)
         return tuple(entry_of(kind, row) for row in found)
 

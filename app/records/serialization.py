@@ -84,7 +84,9 @@ def columns(entry: Any) -> dict[str, Any]:
 
 def entry_of(kind: type[Entry], row: sqlite3.Row) -> Entry:
     """The entry of a row."""
-    found = {name: json.loads(row[name]) if name in _JSON_COLUMNS else row[name] for name in row.keys()}  # noqa: SIM118
+    found = {name: json.loads(value) if name in _JSON_COLUMNS else value for name, value in dict(row).items()}
+    if kind is GroupUse:
+        del found["id"]  # nothing refers to it
     return checked(kind, found | found.pop("content", {}))
 
 

@@ -12,7 +12,7 @@ from typing import Any
 from app.records.book import Book, completed
 from app.records.chain import HEADS, digest, note_heads, read_heads, signed_row
 from app.records.database import Database
-from app.records.entries import Current, Signed, Treatment, Visit, VisitRecord
+from app.records.entries import Current, PastVisit, Signed, Treatment, Visit, VisitRecord
 from app.records.errors import RecordsError
 from app.records.fields import Kind
 from app.records.findings import KeptFinding, KeptPhoto, KeptPlan
@@ -88,6 +88,22 @@ class Signing:
         )
         current = (self.current("treatment", row["id"]) for row in found)
         return tuple(sorted(current, key=lambda one: (one.record.day, one.record.id), reverse=True))  # type: ignore[union-attr]
+
+    def history(self, site: int) -> tuple[PastVisit, ...]:
+        """All visits to a site, newest first, with what was found, planned and done."""
+        self._book.site(site)
+        treatments: dict[int, list[Current]] = {}
+        for treatment in self.treatments(site):
+            treatments.setdefault(treatment.record.visit, []).append(treatment)  # type: ignore[arg-type]
+        follow_ups = self._book.follow_ups(site, open_only=False)
+        return tuple(
+            PastVisit(
+                self.current("visit", visit.id),
+                tuple(treatments.get(visit.id, ())),
+                tuple(follow_up for follow_up in follow_ups if follow_up.visit == visit.id),
+            )
+            for visit in self.visits(site)
+        )
 
     def new_treatment(self, visit: int) -> Treatment:
         """A treatment to fill in: place and client from the site, person and business from the last one kept.

@@ -62,16 +62,6 @@ def two_adds(top: Path) -> Tally:
     return tally
 
 
-def two_trainings(top: Path) -> Tally:
-    """Both learn from the same photos; the second to end is judged anew or says so."""
-    tally = Tally("train, two at once", "at once")
-    home = _home(top, "trainings", stores.many_with_features)
-    statuses = at_once(tally, home, [stores._train, stores._train])
-    expect(tally, 0 in statuses, True)
-    expect(tally, ask(home, stores._trained)[0], False)
-    return tally
-
-
 def _counted(home: Path) -> list[Any]:
     with open_records() as records:
         found = check_records(records)
@@ -182,7 +172,6 @@ AT_ONCE: tuple[Callable[[Path], Tally], ...] = (
     two_restores,
     two_migrations,
     one_photo_twice,
-    two_trainings,
 )
 
 
