@@ -73,7 +73,7 @@ class Book:
     def change_visit(self, visit: Visit) -> Visit:
         """Change a visit that is not signed; it stays with its site."""
         if self.one(Visit, visit.id).site != visit.site:
-            raise RecordsError(f"visit {visit.id} is of another site; add a new visit there")
+            raise RecordsError(f"visit {visit.id} belongs to another site; add a new visit there")
         return self._change(visit)
 
     def store_photo(self, photo: Path) -> str:
@@ -111,7 +111,7 @@ class Book:
     def confirm_finding(self, number: int, who: str) -> KeptFinding:
         """Write down who confirmed the name, and that it was now."""
         if not who.strip():
-            raise RecordsError("who confirmed it was not given; give a name")
+            raise RecordsError("the name of who confirmed it was not given; give one")
         found = self.one(KeptFinding, number)
         return self._change(replace(found, confirmed_by=who, confirmed_at=self._database.now()))
 
@@ -126,7 +126,7 @@ class Book:
     def change_treatment(self, treatment: Treatment) -> Treatment:
         """Change a treatment that is not signed; it stays with its visit."""
         if self.treatment_row(treatment.id).visit != treatment.visit:
-            raise RecordsError(f"treatment {treatment.id} is of another visit; add a new one there")
+            raise RecordsError(f"treatment {treatment.id} belongs to another visit; add a new treatment there")
         return self._change(completed(treatment))
 
     def treatment_row(self, number: int) -> Treatment:
@@ -248,7 +248,7 @@ def completed(treatment: Treatment) -> Treatment:
     from model.spray.delta_t import delta_t  # model.spray takes long to import
 
     if not treatment.chemical and treatment.products:
-        raise RecordsError("work without a chemical has no products; take them out, or say that it is chemical")
+        raise RecordsError("work without a chemical has no products; remove them, or set chemical: true")
     weather = []
     for reading in treatment.weather:
         if reading.delta_t is None and reading.temperature is not None and reading.humidity is not None:

@@ -17,12 +17,12 @@ from model.flora.load import CONFIGS
 DAY = date(2026, 3, 2)
 
 
-def lacking(treatment: Treatment, state: str) -> set[str]:
-    return {lack.field for lack in missing_fields(in_state(treatment, state))}
-
-
 def in_state(treatment: Treatment, state: str) -> Treatment:
     return replace(treatment, state=state)  # type: ignore[arg-type]
+
+
+def lacking(treatment: Treatment, state: str) -> set[str]:
+    return {lack.field for lack in missing_fields(in_state(treatment, state))}
 
 
 # Fields by state: NSW EPA with the Pesticides Regulation 2017 (NSW) cl 35-37; Department of Primary Industries
@@ -103,6 +103,8 @@ def test_time_to_write_up_and_to_keep() -> None:
     assert write_up_by(in_state(done, "NSW")).at == datetime(2026, 3, 4, 9)  # 48 h: NSW EPA
     assert write_up_by(in_state(done, "WA")).at == datetime(2026, 3, 9, 9)  # 7 days: DPIRD
     assert write_up_by(in_state(done, "NT")).at == datetime(2026, 3, 2, 9)  # promptly
+    assert "within 7 days" in write_up_by(in_state(done, "WA")).text
+    assert "within 48 hours" in write_up_by(in_state(done, "NSW")).text
     night = replace(done, started=time(23), finished=time(1))
     assert write_up_by(in_state(night, "VIC")).at == datetime(2026, 3, 5, 1)
     assert keep_until(in_state(done, "NSW")) == date(2029, 3, 2)  # 3 years: NSW EPA
@@ -141,15 +143,6 @@ def test_the_advice_says_the_same_of_records(state: str, control: Control) -> No
     assert EXEMPT.get(state, "") in rule.exempt and EXEMPT.get(state, "") in told.exempt.lower()
     text = write_up_by(in_state(Treatment(visit=1, day=DAY, finished=time(9)), state)).text
     assert text.startswith("exempt: ") == (state in EXEMPT), "the exemption comes first"
-
-
-def test_a_week_is_told_in_days() -> None:
-    assert "within 7 days" in write_up_by(in_state(Treatment(visit=1, day=DAY), "WA")).text
-    assert "within 48 hours" in write_up_by(in_state(Treatment(visit=1, day=DAY), "NSW")).text
-
-
-def test_an_exemption_takes_no_field_away() -> None:
-    assert lacking(Treatment(visit=1, day=DAY), "WA") == ASKED["WA"] - {"day"}
 
 
 def test_the_union_has_every_field_that_a_state_asks_for() -> None:

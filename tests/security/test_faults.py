@@ -10,7 +10,7 @@ import pytest
 from tests.security import fault_disk, fault_together
 from tests.security.fault_bench import Bench, Tally
 from tests.security.fault_stores import STORES
-from tests.security.faults import kill_at_points, share_out
+from tests.security.faults import kill_at_points
 from tests.security.forked import warm_up
 
 pytestmark = pytest.mark.skipif(
@@ -58,12 +58,6 @@ def test_at_once_or_by_a_clock_that_was_set_back_nothing_is_lost(story: object, 
 
 def test_two_programs_that_keep_the_same_photo_never_leave_half_of_it(tmp_path: Path) -> None:
     kept(fault_together.one_photo_twice(tmp_path / "story", times=4))
-
-
-def test_the_kills_are_shared_out_over_all_that_is_kept() -> None:
-    shares = share_out(500)
-    assert set(shares) == {store.name for store in STORES} and min(shares.values()) >= 5
-    assert 480 <= sum(shares.values()) <= 520
 
 
 def test_a_store_that_is_left_half_done_is_found_out(tmp_path: Path) -> None:
