@@ -96,9 +96,9 @@ class Law(BaseModel):
                     raise ValueError(f"states.{state}: {name} is not among the fields")
         return self
 
-    def of(self, treatment: Treatment) -> StateLaw:
-        """The law of a treatment's state; the union of all where none is named."""
-        return self.states.get(treatment.state, self.unknown_state)
+    def of(self, state: str) -> StateLaw:
+        """The law of a state; that of none where it is not named."""
+        return self.states.get(state, self.unknown_state)
 
 
 @dataclass(frozen=True)
@@ -138,7 +138,7 @@ def missing_fields(treatment: Treatment) -> tuple[Missing, ...]:
     Where a list is not confirmed the union is asked, less what ``left_out`` gives a reason for.
     """
     law = load_law()
-    rule = law.of(treatment)
+    rule = law.of(treatment.state)
     if not treatment.chemical:
         asked = set(law.without_chemical.asks)
     elif rule.list == "known":
@@ -152,7 +152,7 @@ def missing_fields(treatment: Treatment) -> tuple[Missing, ...]:
 def prompts(treatment: Treatment) -> tuple[Missing, ...]:
     """What the state asks for only where there is any, and is empty: to be asked, never refused."""
     law = load_law()
-    rule = law.of(treatment)
+    rule = law.of(treatment.state)
     rules = [rule] if rule.list == "known" else law.states.values()
     asked = {name for one in rules for name in one.if_any}
     return tuple(_lacking(treatment, law, asked)) if treatment.chemical else ()
@@ -171,7 +171,7 @@ def union_of_fields() -> tuple[Asked, ...]:
 def write_up_by(treatment: Treatment) -> WriteUp:
     """By when the record must be written up: the shortest time that state or active gives, else at once."""
     law = load_law()
-    rule = law.of(treatment)
+    rule = law.of(treatment.state)
     ended = datetime.combine(treatment.day, treatment.finished or treatment.started or time(23, 59))
     if treatment.started and treatment.finished and treatment.finished < treatment.started:
         ended += timedelta(days=1)
@@ -190,7 +190,7 @@ def write_up_by(treatment: Treatment) -> WriteUp:
 def keep_until(treatment: Treatment) -> date:
     """The last day on which the record must still be there: the longest that state or active gives."""
     law = load_law()
-    years = max(law.of(treatment).keep_years, *(rule.keep_years for rule in _rules_of_actives(treatment, law)), 0)
+    years = max(law.of(treatment.state).keep_years, *(rule.keep_years for rule in _rules_of_actives(treatment, law)), 0)
     day = treatment.day
     is_leap_day = (day.month, day.day) == (2, 29)
     return date(day.year + years, 3, 1) if is_leap_day else day.replace(year=day.year + years)

@@ -109,7 +109,7 @@ def form(treatment: Treatment) -> dict[str, Any]:
         "may_leave": [
             (m.field, m.text, treatment.left_out.get(m.field, ""))
             for m in lacks
-            if chemical and load_law().of(treatment).list == "unconfirmed"
+            if chemical and load_law().of(treatment.state).list == "unconfirmed"
         ],
         "outdoors": treatment.outdoors,
         "chemical": chemical,

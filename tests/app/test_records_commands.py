@@ -154,7 +154,7 @@ def test_a_slip_is_one_sentence(run: Any, treated: Path, monkeypatch: pytest.Mon
         (b"products: {name: x}\n", "products"),
         (b"products: [{rat: x}]\n", "no such field"),
         (b"day: 2026-13-01\n", "day"),
-        (b"notes: " + b"x" * 300_000, "too long"),
+        (b"notes: " + b"x" * 300_000, "too large"),
         (b"notes: " + b"[" * 1500, "YAML"),
         (b"chemical: no\nproducts: [{name: x}]\n", "no products"),
         (b"? [a]\n: b\n", "YAML"),
