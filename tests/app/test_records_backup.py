@@ -178,7 +178,7 @@ def test_a_restore_killed_at_any_point_leaves_the_old_or_the_new(made: Made, tmp
     homes = iter(range(99))
     found = []
     for home, _ in killed_over(
-        lambda: other_home(made, tmp_path / f"{next(homes)}"), commands(["restore", str(made[1]), "--yes"]), 12
+        lambda: other_home(made, tmp_path / f"{next(homes)}"), commands(["restore", str(made[1]), "--yes"]), 10
     ):
         finish_restore(home)  # what every start of swardkey does
         found.append(named(home))
