@@ -133,7 +133,7 @@ class Book:
         """A treatment as it was before anything was amended."""
         return self.one(Treatment, number)
 
-    def tell_group(self, use: GroupUse) -> None:
+    def add_group_use(self, use: GroupUse) -> None:
         """Keep that a mode of action was used at a site before, by whomever."""
         self.site(use.site)
         use = rechecked(replace(use, treatment=None))

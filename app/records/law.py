@@ -28,9 +28,9 @@ NO_SPRAY = ("spreader", "wiper")
 
 
 class AskedField(Fact):
-    """A field of the record. ``say`` ends the sentence "still missing"."""
+    """A field of the record. ``text`` ends the sentence "still missing"."""
 
-    say: str
+    text: str
     each: Literal["treatment", "product", "reading"] = "treatment"
 
 
@@ -163,7 +163,7 @@ def union_of_fields() -> tuple[Asked, ...]:
     law = load_law()
     asks = {state: {*rule.asks, *rule.if_any, *_conditional(rule)} for state, rule in law.states.items()}
     return tuple(
-        Asked(name, asked.say, tuple(state for state in asks if name in asks[state]))
+        Asked(name, asked.text, tuple(state for state in asks if name in asks[state]))
         for name, asked in law.fields.items()
     )
 
@@ -222,9 +222,9 @@ def _lacking(treatment: Treatment, law: Law, names: set[str]) -> Iterator[Missin
         if asked.each == "product":
             for place, product in enumerate(products, start=1):
                 if _is_empty(getattr(product, name)):
-                    yield Missing(name, asked.say + (f" (product {place})" if len(products) > 1 else ""))
+                    yield Missing(name, asked.text + (f" (product {place})" if len(products) > 1 else ""))
         elif _is_empty(getattr(weather if asked.each == "reading" else treatment, name)):
-            yield Missing(name, asked.say)
+            yield Missing(name, asked.text)
 
 
 def _is_empty(value: object) -> bool:

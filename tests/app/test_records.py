@@ -133,7 +133,7 @@ def test_photos_are_kept_upright_and_bare(records: Records, kept: Kept, tmp_path
 
 
 def test_groups_used_come_from_treatments_and_from_what_was_told(records: Records, kept: Kept) -> None:
-    records.tell_group(GroupUse(kept.site, date(2025, 9, 1), 2))
+    records.add_group_use(GroupUse(kept.site, date(2025, 9, 1), 2))
     assert records.groups_used(kept.site) == (2, 4)
     assert records.groups_used(kept.site, since=date(2026, 1, 1)) == (4,)
     two = (Product(groups=(0, 9)), Product(groups=(9, 12)))
