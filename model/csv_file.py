@@ -36,7 +36,7 @@ def guarded(cell: str) -> str:
 
 
 def unguarded(cell: str) -> str:
-    """The cell that ``guarded`` was given."""
+    """The cell as it was before ``guarded``."""
     return cell[1:] if cell.startswith("'") and cell.lstrip(_BEFORE).startswith(_FORMULA) else cell
 
 
@@ -56,7 +56,7 @@ def cells_of(line: str) -> list[str]:
 
 
 class GrowingFile:
-    """A CSV file with a header to which whole lines are added; what stands in it is never changed.
+    """A CSV file with a header to which whole lines are added; what is in it is never changed.
 
     Call ``mend`` and ``append`` only while holding the lock of the folder.
     """

@@ -19,14 +19,14 @@ DEVICES = frozenset(
 def check_ordinary(path: Path, most: int, links: bool = True) -> int:
     """The size of an ordinary file in bytes.
 
-    Raises OSError whose ``strerror`` says why it is none: a folder, a pipe, a device, a file of
+    Raises OSError whose ``strerror`` says why it is not one: a folder, a pipe, a device, a file of
     more than ``most`` bytes or, without ``links``, a link. Opening a pipe might wait for ever.
     """
     found = path.stat() if links else path.lstat()
     if stat.S_ISLNK(found.st_mode):
         raise OSError(errno.ELOOP, "is a link", str(path))
     if not stat.S_ISREG(found.st_mode):
-        raise OSError(errno.EINVAL, "is no ordinary file", str(path))
+        raise OSError(errno.EINVAL, "is not an ordinary file", str(path))
     if found.st_size > most:
         raise OSError(errno.EFBIG, f"is over {_in_words(most)}, too large", str(path))
     return found.st_size

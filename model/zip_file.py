@@ -1,4 +1,4 @@
-"""A zip that others may have made: what is refused by its list of members, before anything is unpacked."""
+"""A zip that others may have made: what is refused by its central directory, before anything is unpacked."""
 
 from __future__ import annotations
 
@@ -58,7 +58,7 @@ def _directory_sizes(file: BinaryIO, size: int) -> Iterator[int]:
     for found in re.finditer(b"PK\x06\x07", tail):
         place = struct.unpack_from("<Q", tail.ljust(len(tail) + 20, b"\0"), found.start() + 8)[0]
         if not size - len(tail) <= place < size:
-            raise ValueError("its end is an unusual one")
+            raise ValueError("its end record is out of place")
     for found in re.finditer(b"PK\x06\x06", tail):
         if len(tail) - found.start() >= 56:
             yield min(size, struct.unpack_from("<Q", tail, found.start() + 40)[0])
@@ -95,13 +95,13 @@ def fault_of_member(info: zipfile.ZipInfo, size: int | None = None) -> str:
     if kind == stat.S_IFLNK:
         return "is a link"
     if kind not in (0, stat.S_IFREG, stat.S_IFDIR):
-        return "is no ordinary file"
+        return "is not an ordinary file"
     if size is not None and not 0 <= info.header_offset < size:
-        return "lies outside of the file"
+        return "points outside of the archive"
     if info.flag_bits & 0x1:
         return "is encrypted"
     if info.compress_type not in _METHODS:
-        return "is packed in a way that is not taken; zip the photos in the ordinary way"
+        return "is packed in a way that is not supported; zip the photos with the usual compression"
     if info.orig_filename.casefold().endswith(_NESTED):
         return "is an archive inside the archive"
     if info.file_size > most_unpacked(info):

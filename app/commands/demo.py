@@ -20,7 +20,7 @@ PATIENCE = 30.0  # seconds to wait for another swardkey that fills the same
 
 
 class DemoError(SwardkeyError):
-    """There can be no demo there. The message says why."""
+    """A demo cannot be made there. The message says why."""
 
 
 def demo(

@@ -278,7 +278,7 @@ def known(kind: str) -> Kind:
     from app.records import RecordsError
 
     if kind not in ("visit", "treatment"):
-        raise RecordsError(f"{kind!r} is nothing that is signed; give visit or treatment")
+        raise RecordsError(f"{kind!r} cannot be signed; give visit or treatment")
     return kind  # type: ignore[return-value]
 
 

@@ -61,7 +61,7 @@ def enter_book(folder: Path, today: date) -> None:
             sites[key] = records.add_site(checked(Site, fields | {"client": clients[fields["client"]].id}))
         for use in book["groups_used"]:
             day = last_before(today, use["day"]) - timedelta(days=365)
-            records.tell_group(checked(GroupUse, use | {"site": sites[use["site"]].id, "day": day}))
+            records.add_group_use(checked(GroupUse, use | {"site": sites[use["site"]].id, "day": day}))
     season = [
         (last_before(today, visit["day"]), visit, found) for visit, found in zip(book["visits"], findings, strict=True)
     ]

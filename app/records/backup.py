@@ -82,7 +82,7 @@ def _add_files(
         except FileNotFoundError:  # a draft that was deleted meanwhile
             continue
         if len(files) >= MOST_FILES:
-            raise RecordsError(f"there are over {MOST_FILES} files, more than a backup takes; thin them out")
+            raise RecordsError(f"there are over {MOST_FILES} files, more than a backup takes; remove some")
         info = zipfile.ZipInfo(name, (1980, 1, 1, 0, 0, 0))
         info.external_attr = 0o100600 << 16
         with source, archive.open(info, "w", force_zip64=True) as member:
@@ -147,4 +147,4 @@ def _verify(file: Path) -> None:
             with archive.open(name) as member:
                 found = hashlib.file_digest(member, "sha256").hexdigest()  # type: ignore[arg-type]  # it can readinto
             if found != entry["sha256"]:
-                raise RecordsError(f"{file}: {name} was not written as it is; the disk fails, use another")
+                raise RecordsError(f"{file}: {name} was not written correctly; the disk may be failing, use another")

@@ -12,14 +12,15 @@ from pathlib import Path
 from typing import Any, TypeVar
 
 from app.records.database import Database
-from app.records.entries import Client, FollowUp, GroupUse, Site, Treatment, Visit
+from app.records.entries import Client, FollowUp, GroupUse, Hit, Site, Treatment, Visit
 from app.records.errors import RecordsError, in_a_sentence
 from app.records.findings import KeptFinding, KeptPhoto, KeptPlan
-from app.records.search import put_words
+from app.records.search import find, put_words
 from app.records.serialization import TABLES, entry_of, insert, missing, plain, rechecked, update
 from model.storage import replace_file
 
 Entry = TypeVar("Entry", Client, Site, Visit, KeptPhoto, KeptFinding, KeptPlan, Treatment, FollowUp)
+Row = TypeVar("Row")
 _SHA256 = re.compile(r"[0-9a-f]{64}")
 
 
@@ -72,7 +73,7 @@ class Book:
     def change_visit(self, visit: Visit) -> Visit:
         """Change a visit that is not signed; it stays with its site."""
         if self.one(Visit, visit.id).site != visit.site:
-            raise RecordsError(f"visit {visit.id} is of another site; add a new visit there")
+            raise RecordsError(f"visit {visit.id} belongs to another site; add a new visit there")
         return self._change(visit)
 
     def store_photo(self, photo: Path) -> str:
@@ -110,7 +111,7 @@ class Book:
     def confirm_finding(self, number: int, who: str) -> KeptFinding:
         """Write down who confirmed the name, and that it was now."""
         if not who.strip():
-            raise RecordsError("who confirmed it was not given; give a name")
+            raise RecordsError("the name of who confirmed it was not given; give one")
         found = self.one(KeptFinding, number)
         return self._change(replace(found, confirmed_by=who, confirmed_at=self._database.now()))
 
@@ -125,14 +126,14 @@ class Book:
     def change_treatment(self, treatment: Treatment) -> Treatment:
         """Change a treatment that is not signed; it stays with its visit."""
         if self.treatment_row(treatment.id).visit != treatment.visit:
-            raise RecordsError(f"treatment {treatment.id} is of another visit; add a new one there")
+            raise RecordsError(f"treatment {treatment.id} belongs to another visit; add a new treatment there")
         return self._change(completed(treatment))
 
     def treatment_row(self, number: int) -> Treatment:
         """A treatment as it was before anything was amended."""
         return self.one(Treatment, number)
 
-    def tell_group(self, use: GroupUse) -> None:
+    def add_group_use(self, use: GroupUse) -> None:
         """Keep that a mode of action was used at a site before, by whomever."""
         self.site(use.site)
         use = rechecked(replace(use, treatment=None))
@@ -147,6 +148,33 @@ class Book:
     def finish_follow_up(self, number: int, day: date) -> FollowUp:
         """Write down that it was looked at, and when."""
         return self._change(replace(self.one(FollowUp, number), done=day))
+
+    def group_uses(self, site: int, since: date | None = None) -> tuple[GroupUse, ...]:
+        """Modes of action used at a site on or after ``since``, newest first; signed or not, and those of others."""
+        day = since.isoformat() if since else ""
+        return self._all(GroupUse, 'site = ? AND day >= ? ORDER BY day DESC, "group"', site, day)
+
+    def groups_used(self, site: int, since: date | None = None) -> tuple[int, ...]:
+        """The groups of ``group_uses``, each once: for ``used`` of a Case."""
+        return tuple(sorted({use.group for use in self.group_uses(site, since)}))
+
+    def follow_ups(self, site: int | None = None, open_only: bool = True) -> tuple[FollowUp, ...]:
+        """What is to be looked at again, the soonest first."""
+        where = "(? IS NULL OR site = ?) AND (done IS NULL OR NOT ?) ORDER BY due, id"
+        return self._all(FollowUp, where, site, site, open_only)
+
+    def overdue(self, today: date) -> tuple[FollowUp, ...]:
+        """What was due on ``today`` or before and is not done, the longest overdue first."""
+        return tuple(follow_up for follow_up in self.follow_ups() if follow_up.due <= today)
+
+    def search(self, text: str, most: int = 50) -> tuple[Hit, ...]:
+        """Clients, sites, visits and treatments in which every word of ``text`` occurs, at most ``most``."""
+        with in_a_sentence(self._database.path):
+            return tuple(find(self._database.connection, text, most))
+
+    def dataset(self) -> str:
+        """32 hex digits by which this record book is known to open portals; they never change and name nobody."""
+        return str(self._database.read("SELECT value FROM notes WHERE name = 'dataset'")[0][0])
 
     def one(self, kind: type[Entry], number: int) -> Entry:
         """The entry of a kind with that id. Raises RecordsError where there is none."""
@@ -171,7 +199,7 @@ class Book:
         """Keep the words of a visit, with those of what was found at it."""
         put_words(connection, "visit", visit.id, visit.site, [plain(visit), [_names(f) for f in findings]])
 
-    def _all(self, kind: type[Entry], where: str, *values: Any) -> tuple[Entry, ...]:
+    def _all(self, kind: type[Row], where: str, *values: Any) -> tuple[Row, ...]:
         found = self._database.read(f"SELECT * FROM {TABLES[kind]} WHERE {where}", *values)
         return tuple(entry_of(kind, row) for row in found)
 
@@ -220,7 +248,7 @@ def completed(treatment: Treatment) -> Treatment:
     from model.spray.delta_t import delta_t  # model.spray takes long to import
 
     if not treatment.chemical and treatment.products:
-        raise RecordsError("work without a chemical has no products; take them out, or say that it is chemical")
+        raise RecordsError("work without a chemical has no products; remove them, or set chemical: true")
     weather = []
     for reading in treatment.weather:
         if reading.delta_t is None and reading.temperature is not None and reading.humidity is not None:

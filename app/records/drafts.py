@@ -14,7 +14,7 @@ from app.records.errors import RecordsError
 from app.records.serialization import canonical
 
 _ID = re.compile(r"[A-Za-z0-9_-]{22}")
-_UNKNOWN = "that address leads to no work in progress; start a new one"
+_UNKNOWN = "there is no work in progress at that address; start a new one"
 
 
 class Drafts:
@@ -37,7 +37,7 @@ class Drafts:
                 (number, text, now, now),
             )
             if not saved.rowcount:
-                raise RecordsError("this became a visit already; start a new one")
+                raise RecordsError("this has become a visit already; start a new one")
         return self.draft(number)
 
     def draft(self, draft: str) -> Draft:
@@ -63,7 +63,7 @@ class Drafts:
 
 def _valid(draft: str) -> str:
     if not _ID.fullmatch(draft):
-        raise RecordsError("that is not the address of any work; start a new one")
+        raise RecordsError("that is not an address of work in progress; start a new one")
     return draft
 
 

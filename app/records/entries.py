@@ -1,6 +1,6 @@
 """What the records hold: clients, sites, visits, what was found, planned and done, and what is due.
 
-All are frozen. ``id`` is 0 until the record is kept; an empty text was not told. Dates and times
+All are frozen. ``id`` is 0 until the record is kept; an empty text was not given. Dates and times
 of day are by the clock at the site; ``..._at`` are ISO 8601 in UTC.
 """
 
@@ -166,7 +166,7 @@ class VisitRecord(Strict):
 
 @dataclass(frozen=True)
 class Signed(Strict):
-    """One signed row. Rows are numbered from 1 without a gap; ``sequence`` is their order, whatever clocks said.
+    """One signed row. Rows are numbered from 1 without a gap; ``sequence`` is their order, whatever clocks read.
 
     ``amends`` is the sequence of the row that this one takes the place of, with ``reason``.
     ``sha256`` covers the content and ``former``, the sha256 of the row before. ``note`` says what
@@ -214,7 +214,7 @@ class FollowUp:
 
 @dataclass(frozen=True)
 class GroupUse(Strict):
-    """A mode of action used at a site. ``treatment`` is None where the user only told of it."""
+    """A mode of action used at a site. ``treatment`` is None where the user only reported it."""
 
     site: int
     day: date

@@ -27,7 +27,7 @@ _BY_CODE = {  # SQLite's primary result codes
     sqlite3.SQLITE_IOERR: "the disk failed or is full; make room and do it again; nothing was changed",
     sqlite3.SQLITE_CORRUPT: "is damaged; keep a copy of it, and bring back a backup with swardkey restore FILE.zip",
     sqlite3.SQLITE_NOTADB: "is not a record book; move it away, or bring back a backup with swardkey restore FILE.zip",
-    sqlite3.SQLITE_TOOBIG: "was given a text that is too long; shorten it",
+    sqlite3.SQLITE_TOOBIG: "a text is too long for it; shorten it",
 }
 
 
@@ -49,5 +49,5 @@ def in_a_sentence(path: Path) -> Iterator[None]:
 def _of_constraint(cause: str) -> str:
     """Why a constraint or a trigger refused. The triggers of our schema say so themselves."""
     if "FOREIGN KEY" in cause:
-        return "it refers to something that is not in the records, or something still refers to it; name what is there"
+        return "it refers to something that is not in the records, or is still referred to; give one that is there"
     return "that is in the records already" if "UNIQUE" in cause else cause

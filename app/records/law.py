@@ -6,7 +6,7 @@ The facts are in configs/records.yaml; all of them are prompts to confirm with t
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable
+from collections.abc import Iterator
 from dataclasses import dataclass, fields
 from datetime import date, datetime, time, timedelta
 from functools import lru_cache
@@ -28,9 +28,9 @@ NO_SPRAY = ("spreader", "wiper")
 
 
 class AskedField(Fact):
-    """A field of the record. ``say`` ends the sentence "still missing"."""
+    """A field of the record. ``text`` ends the sentence "still missing"."""
 
-    say: str
+    text: str
     each: Literal["treatment", "product", "reading"] = "treatment"
 
 
@@ -132,92 +132,79 @@ def load_law(configs: Path = CONFIGS) -> Law:
     return read_facts(configs / "records.yaml", Law)
 
 
-def missing_fields(treatment: Treatment, state: str | None = None) -> tuple[Missing, ...]:
-    """What the state's record still lacks, in the order of the paper; of the treatment's own state without one.
+def missing_fields(treatment: Treatment) -> tuple[Missing, ...]:
+    """What the record of the treatment's state still lacks, in the order of the paper.
 
     Where a list is not confirmed the union is asked, less what ``left_out`` gives a reason for.
     """
     law = load_law()
-    return tuple(_lacking(treatment, law, [n for n in law.fields if n in _asked(treatment, law, state)]))
+    rule = law.of(treatment.state)
+    if not treatment.chemical:
+        asked = set(law.without_chemical.asks)
+    elif rule.list == "known":
+        asked = {*rule.asks, *_conditional(rule, treatment)}
+    else:
+        asked = {name for one in law.states.values() for name in (*one.asks, *_conditional(one, treatment))}
+        asked -= {name for name, why in treatment.left_out.items() if why.strip()}
+    return tuple(_lacking(treatment, law, asked))
 
 
-def prompts(treatment: Treatment, state: str | None = None) -> tuple[Missing, ...]:
+def prompts(treatment: Treatment) -> tuple[Missing, ...]:
     """What the state asks for only where there is any, and is empty: to be asked, never refused."""
     law = load_law()
-    if not treatment.chemical:
-        return ()
-    return tuple(_lacking(treatment, law, _if_any(law, law.of(treatment.state if state is None else state))))
+    rule = law.of(treatment.state)
+    rules = [rule] if rule.list == "known" else law.states.values()
+    asked = {name for one in rules for name in one.if_any}
+    return tuple(_lacking(treatment, law, asked)) if treatment.chemical else ()
 
 
 def union_of_fields() -> tuple[Asked, ...]:
     """Every field of any state, in the order of the paper."""
     law = load_law()
-    found = []
-    for name, asked in law.fields.items():
-        states = (s for s, rule in law.states.items() if name in (*rule.asks, *rule.if_any, *_under_conditions(rule)))
-        found.append(Asked(name, asked.say, tuple(states)))
-    return tuple(found)
+    asks = {state: {*rule.asks, *rule.if_any, *_conditional(rule)} for state, rule in law.states.items()}
+    return tuple(
+        Asked(name, asked.text, tuple(state for state in asks if name in asks[state]))
+        for name, asked in law.fields.items()
+    )
 
 
-def write_up_by(treatment: Treatment, state: str | None = None) -> WriteUp:
+def write_up_by(treatment: Treatment) -> WriteUp:
     """By when the record must be written up: the shortest time that state or active gives, else at once."""
     law = load_law()
-    rule = law.of(treatment.state if state is None else state)
+    rule = law.of(treatment.state)
     ended = datetime.combine(treatment.day, treatment.finished or treatment.started or time(23, 59))
     if treatment.started and treatment.finished and treatment.finished < treatment.started:
         ended += timedelta(days=1)
     hours = [rule.within_hours] if rule.within_hours is not None else []
-    hours += [law.actives[name].within_hours for name in _actives(treatment, law)]
-    told = f"within {_long(min(hours))}" if hours else "before you leave the site"
-    at = ended + timedelta(hours=min(hours, default=0))
-    first = f"exempt: {rule.exempt}; else " if rule.exempt else ""
-    return WriteUp(at, f"{first}write it up {told}; confirm with the regulator ({rule.unconfirmed})")
+    hours += [active.within_hours for active in _rules_of_actives(treatment, law)]
+    limit = min(hours, default=0)
+    text = f"{limit / 24:g} days" if limit >= 72 else f"{limit:g} hours"
+    when = f"within {text}" if hours else "before you leave the site"
+    exempt = f"exempt: {rule.exempt}; else " if rule.exempt else ""
+    return WriteUp(
+        ended + timedelta(hours=limit),
+        f"{exempt}write it up {when}; confirm with the regulator ({rule.unconfirmed})",
+    )
 
 
-def _long(hours: float) -> str:
-    """Hours in words: by the day from three days on."""
-    return f"{hours / 24:g} days" if hours >= 72 else f"{hours:g} hours"
-
-
-def keep_until(treatment: Treatment, state: str | None = None) -> date:
+def keep_until(treatment: Treatment) -> date:
     """The last day on which the record must still be there: the longest that state or active gives."""
     law = load_law()
-    years = [law.of(treatment.state if state is None else state).keep_years]
-    years += [law.actives[name].keep_years for name in _actives(treatment, law)]
-    day, year = treatment.day, treatment.day.year + max(years)
-    return date(year, 3, 1) if (day.month, day.day) == (2, 29) else day.replace(year=year)
+    years = max(law.of(treatment.state).keep_years, *(rule.keep_years for rule in _rules_of_actives(treatment, law)), 0)
+    day = treatment.day
+    is_leap_day = (day.month, day.day) == (2, 29)
+    return date(day.year + years, 3, 1) if is_leap_day else day.replace(year=day.year + years)
 
 
-def _asked(treatment: Treatment, law: Law, state: str | None) -> set[str]:
-    """The names of the fields that must be there."""
-    if not treatment.chemical:
-        return set(law.without_chemical.asks)
-    rule = law.of(treatment.state if state is None else state)
-    if rule.list == "known":
-        return {*rule.asks, *_under_conditions(rule, treatment)}
-    union: set[str] = set()
-    for other in law.states.values():
-        union |= {*other.asks, *_under_conditions(other, treatment)}
-    return union - {name for name, why in treatment.left_out.items() if why.strip()}
-
-
-def _if_any(law: Law, rule: StateLaw) -> list[str]:
-    named = set(rule.if_any) if rule.list == "known" else {n for other in law.states.values() for n in other.if_any}
-    return [name for name in law.fields if name in named]
-
-
-def _under_conditions(rule: StateLaw, treatment: Treatment | None = None) -> list[str]:
+def _conditional(rule: StateLaw, treatment: Treatment | None = None) -> Iterator[str]:
     """Fields asked under conditions that hold; under any condition where no treatment is given."""
-    return [
-        name
-        for condition, names in rule.asks_when.items()
-        if treatment is None or _holds(condition, treatment)
-        for name in names
-    ]
+    for condition, names in rule.asks_when.items():
+        if treatment is None or _holds(condition, treatment):
+            yield from names
 
 
 def _holds(condition: Condition, treatment: Treatment) -> bool:
-    """What was not told is taken as if the condition held."""
+    """Where what decides it was not given, the condition is taken to hold."""
     if condition == "sprayed_outdoors":
         return treatment.outdoors and treatment.gear not in NO_SPRAY
     if condition == "not_by_hand":
@@ -225,30 +212,29 @@ def _holds(condition: Condition, treatment: Treatment) -> bool:
     return bool(treatment.licence.strip())
 
 
-def _lacking(treatment: Treatment, law: Law, names: Iterable[str]) -> Iterable[Missing]:
+def _lacking(treatment: Treatment, law: Law, names: set[str]) -> Iterator[Missing]:
+    """Those of the named fields that are empty, in the order of the paper."""
     products = treatment.products or (Product(),)
-    for name in names:
-        asked = law.fields[name]
+    weather = treatment.weather[0] if treatment.weather else Reading()
+    for name, asked in law.fields.items():
+        if name not in names or (name == "treated_area" and treatment.area_m2):
+            continue
         if asked.each == "product":
             for place, product in enumerate(products, start=1):
                 if _is_empty(getattr(product, name)):
-                    which = f" (product {place})" if len(products) > 1 else ""
-                    yield Missing(name, asked.say + which)
-        elif asked.each == "reading":
-            if _is_empty(getattr(treatment.weather[0] if treatment.weather else Reading(), name)):
-                yield Missing(name, asked.say)
-        elif _is_empty(getattr(treatment, name)) and not (name == "treated_area" and treatment.area_m2):
-            yield Missing(name, asked.say)
+                    yield Missing(name, asked.text + (f" (product {place})" if len(products) > 1 else ""))
+        elif _is_empty(getattr(weather if asked.each == "reading" else treatment, name)):
+            yield Missing(name, asked.text)
 
 
 def _is_empty(value: object) -> bool:
     return value is None or value == () or (isinstance(value, str) and not value.strip())
 
 
-def _actives(treatment: Treatment, law: Law) -> list[str]:
-    """Actives with a rule of their own that the products name, whatever the blanks and dashes between."""
-    told = " ".join(f"{product.actives} {product.name}" for product in treatment.products)
-    return [name for name in law.actives if re.search(_spelt_anyhow(name), told, re.IGNORECASE)]
+def _rules_of_actives(treatment: Treatment, law: Law) -> list[ActiveLaw]:
+    """The rules of actives that the products name, whatever the blanks and dashes between."""
+    named = " ".join(f"{product.actives} {product.name}" for product in treatment.products)
+    return [rule for name, rule in law.actives.items() if re.search(_spelt_anyhow(name), named, re.IGNORECASE)]
 
 
 def _spelt_anyhow(name: str) -> str:

@@ -33,9 +33,7 @@ def migrate(connection: sqlite3.Connection, path: Path) -> None:
             for statement in schema.statements(script):
                 connection.execute(statement)
         if connection.execute("PRAGMA foreign_key_check").fetchone():
-            raise RecordsError(
-                f"{path}: holds references to what is not there; bring back a backup, and send in a note"
-            )
+            raise RecordsError(f"{path}: has references to rows that are missing; restore a backup, and report this")
         connection.execute(f"PRAGMA application_id = {schema.APPLICATION_ID}")
         connection.execute(f"PRAGMA user_version = {newest}")
         connection.execute("COMMIT")
@@ -72,5 +70,5 @@ def _version(connection: sqlite3.Connection, path: Path) -> int:
     if application != schema.APPLICATION_ID and (version or objects):
         raise RecordsError(f"{path}: is not a record book of swardkey; move it away")
     if version > len(schema.MIGRATIONS):
-        raise RecordsError(f"{path}: was written by a later swardkey (version {version}); install that one")
+        raise RecordsError(f"{path}: was written by a later swardkey (version {version}); install that version")
     return int(version)

@@ -9,7 +9,6 @@ from typing import Self
 from app.records.book import Book
 from app.records.database import PATIENCE, Clock, Database, utc_now
 from app.records.drafts import Drafts
-from app.records.queries import Queries
 from app.records.signing import Signing
 from app.records.switch import finish_restore
 from app.services.home import home
@@ -48,7 +47,13 @@ class Records:
         self.treatment_row = book.treatment_row
         self.add_follow_up = book.add_follow_up
         self.finish_follow_up = book.finish_follow_up
-        self.tell_group = book.tell_group
+        self.add_group_use = book.add_group_use
+        self.group_uses = book.group_uses
+        self.groups_used = book.groups_used
+        self.follow_ups = book.follow_ups
+        self.overdue = book.overdue
+        self.search = book.search
+        self.dataset = book.dataset
 
         signing = Signing(self.database, book)
         self.together = signing.together
@@ -61,16 +66,8 @@ class Records:
         self.visit = signing.visit
         self.visits = signing.visits
         self.treatments = signing.treatments
+        self.history = signing.history
         self.new_treatment = signing.new_treatment
-
-        queries = Queries(self.database, book, signing)
-        self.group_uses = queries.group_uses
-        self.groups_used = queries.groups_used
-        self.follow_ups = queries.follow_ups
-        self.overdue = queries.overdue
-        self.history = queries.history
-        self.search = queries.search
-        self.dataset = queries.dataset
 
         drafts = Drafts(self.database)
         self.save_draft = drafts.save_draft

@@ -129,7 +129,7 @@ def restore(plan: Restore, progress: Progress = lambda done: None) -> None:
 def _opened(file: Path) -> zipfile.ZipFile:
     try:
         if entries_at_most(file, MOST_FILES) > MOST_FILES:
-            raise RecordsError(f"{file}: lists more files than any backup holds; it is refused")
+            raise RecordsError(f"{file}: lists more files than any backup has; it is refused")
         return zipfile.ZipFile(file)
     except BROKEN as error:
         raise RecordsError(f"{file}: is not a readable backup ({shown(str(error))}); use another") from None
@@ -146,7 +146,7 @@ def _manifest(file: Path, archive: zipfile.ZipFile) -> Manifest:
     except KeyError:
         raise RecordsError(f"{file}: is not a backup of swardkey, it has no {MANIFEST}; use another") from None
     except ValidationError as error:
-        raise RecordsError(f"{file}: its {MANIFEST} is wrong ({first_cause(error)}); use another") from None
+        raise RecordsError(f"{file}: its {MANIFEST} is not valid ({first_cause(error)}); use another") from None
     except (*BROKEN, RecursionError):
         raise RecordsError(f"{file}: its {MANIFEST} is damaged; use another") from None
     if manifest.version != FORMAT_VERSION:

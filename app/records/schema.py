@@ -106,7 +106,7 @@ def _triggers() -> str:
     return "".join(parts)
 
 
-# By what open portals know this book again, whoever publishes from it: random, and tells of nobody.
+# By what open portals know this book again, whoever publishes from it: random, and names nobody.
 _DATASET = "INSERT INTO notes VALUES ('dataset', lower(hex(randomblob(16))));\n"
 
 # Answers became a list in their order. Those of before are read as they are, but an earlier swardkey cannot read these.

@@ -78,7 +78,7 @@ def has_index(connection: sqlite3.Connection) -> bool:
 def _ready_index(connection: sqlite3.Connection) -> bool:
     """Make the index where it can be had and is not there or not up to date; whether it is there now.
 
-    Where a SQLite without FTS5 writes, a note says so, and the next one that has it starts afresh.
+    Where a SQLite without FTS5 writes, it is noted as stale, and the next one that has it rebuilds the index.
     """
     if not has_index(connection):
         connection.execute("INSERT OR REPLACE INTO notes VALUES ('words_index', 'stale')")

@@ -11,7 +11,7 @@ from typing import Any, TypeVar
 
 from pydantic import TypeAdapter, ValidationError
 
-from app.records.entries import Client, FollowUp, GroupUse, Site, Treatment, Visit
+from app.records.entries import Client, FollowUp, GroupUse, Signed, Site, Treatment, Visit
 from app.records.errors import RecordsError
 from app.records.findings import KeptFinding, KeptPhoto, KeptPlan, in_pairs
 from model.flora.load import first_cause
@@ -27,6 +27,7 @@ TABLES: Mapping[type, str] = {
     Treatment: "treatments",
     FollowUp: "follow_ups",
     GroupUse: "groups_used",
+    Signed: "signed",
 }
 _JSON_COLUMNS = frozenset({"near", "finding", "plan", "answers", "content"})
 LONGEST = 4_000_000  # characters of one entry as JSON
@@ -84,7 +85,9 @@ def columns(entry: Any) -> dict[str, Any]:
 
 def entry_of(kind: type[Entry], row: sqlite3.Row) -> Entry:
     """The entry of a row."""
-    found = {name: json.loads(row[name]) if name in _JSON_COLUMNS else row[name] for name in row.keys()}  # noqa: SIM118
+    found = {name: json.loads(value) if name in _JSON_COLUMNS else value for name, value in dict(row).items()}
+    if kind is GroupUse:
+        del found["id"]  # nothing refers to it
     return checked(kind, found | found.pop("content", {}))
 
 
@@ -93,9 +96,9 @@ def entry_of_json(kind: type[Entry], text: str) -> Entry:
     return checked(kind, json.loads(text))
 
 
-def insert(connection: sqlite3.Connection, entry: Any) -> int:
-    """Add the entry's row; its id."""
-    found = columns(entry)
+def insert(connection: sqlite3.Connection, entry: Any, **more: str) -> int:
+    """Add the entry's row, with ``more`` columns; its id."""
+    found = columns(entry) | more
     names = ", ".join(f'"{name}"' for name in found)
     marks = ", ".join("?" for _ in found)
     added = connection.execute(f"INSERT INTO {TABLES[type(entry)]} ({names}) VALUES ({marks})", tuple(found.values()))

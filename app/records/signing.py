@@ -12,12 +12,12 @@ from typing import Any
 from app.records.book import Book, completed
 from app.records.chain import HEADS, digest, note_heads, read_heads, signed_row
 from app.records.database import Database
-from app.records.entries import Current, Signed, Treatment, Visit, VisitRecord
+from app.records.entries import Current, PastVisit, Signed, Treatment, Visit, VisitRecord
 from app.records.errors import RecordsError
 from app.records.fields import Kind
 from app.records.findings import KeptFinding, KeptPhoto, KeptPlan
 from app.records.law import missing_fields, write_up_by
-from app.records.serialization import canonical, entry_of, entry_of_json, plain, rechecked
+from app.records.serialization import canonical, entry_of, entry_of_json, insert, plain, rechecked
 
 Record = VisitRecord | Treatment
 
@@ -55,7 +55,7 @@ class Signing:
     def versions(self, kind: Kind, number: int) -> tuple[tuple[Signed, Record], ...]:
         """Every signed version, oldest first; nothing while it is unsigned."""
         if kind not in ("visit", "treatment"):
-            raise RecordsError(f"{kind!r} is nothing that is signed; give visit or treatment")
+            raise RecordsError(f"{kind!r} cannot be signed; give visit or treatment")
         form: type[Any] = Treatment if kind == "treatment" else VisitRecord
         sql = "SELECT * FROM signed WHERE kind = ? AND record = ? ORDER BY sequence"
         return tuple(
@@ -88,6 +88,22 @@ class Signing:
         )
         current = (self.current("treatment", row["id"]) for row in found)
         return tuple(sorted(current, key=lambda one: (one.record.day, one.record.id), reverse=True))  # type: ignore[union-attr]
+
+    def history(self, site: int) -> tuple[PastVisit, ...]:
+        """All visits to a site, newest first, with what was found, planned and done."""
+        self._book.site(site)
+        treatments: dict[int, list[Current]] = {}
+        for treatment in self.treatments(site):
+            treatments.setdefault(treatment.record.visit, []).append(treatment)  # type: ignore[arg-type]
+        follow_ups = self._book.follow_ups(site, open_only=False)
+        return tuple(
+            PastVisit(
+                self.current("visit", visit.id),
+                tuple(treatments.get(visit.id, ())),
+                tuple(follow_up for follow_up in follow_ups if follow_up.visit == visit.id),
+            )
+            for visit in self.visits(site)
+        )
 
     def new_treatment(self, visit: int) -> Treatment:
         """A treatment to fill in: place and client from the site, person and business from the last one kept.
@@ -133,7 +149,7 @@ class Signing:
     def amend(self, kind: Kind, number: int, changed: Record, who: str, reason: str) -> Signed:
         """Sign another version of what is signed, saying why; the former ones stay. Raises RecordsError."""
         if not reason.strip():
-            raise RecordsError("why it is amended was not given; give a reason")
+            raise RecordsError("no reason was given for the amendment; give one")
         changed = _valid(kind, number, changed)
         with self._database.writing() as connection:
             former = self.versions(kind, number)
@@ -141,9 +157,9 @@ class Signing:
                 raise RecordsError(f"{kind} {number} is not signed; change it instead")
             row, record = former[-1]
             if _belongs_to(record) != _belongs_to(changed):
-                raise RecordsError(f"{kind} {number} is of another site or visit; an amendment stays where it was")
+                raise RecordsError(f"{kind} {number} belongs to another site or visit; an amendment cannot move it")
             if plain(record) == plain(changed):
-                raise RecordsError(f"{kind} {number} says that already; change something in it")
+                raise RecordsError(f"{kind} {number} is the same as before; change something in it")
             signed = self._add_signed(connection, kind, number, changed, who, row.sequence, reason)
             if isinstance(changed, Treatment):
                 self._book.index_treatment(connection, changed)
@@ -186,20 +202,18 @@ class Signing:
         """Add a complete record to the chain. Its time is never before that of the row before it."""
         _check_complete(record)
         if not who.strip():
-            raise RecordsError("who signs was not given; give a name")
+            raise RecordsError("the name of who signs was not given; give one")
         last = connection.execute("SELECT * FROM signed ORDER BY sequence DESC LIMIT 1").fetchone()
         sequence, former, earliest = (last["sequence"], last["sha256"], last["signed_at"]) if last else (0, "", "")
         clock = self._database.now()
         at, note = clock, ""
         if earliest > clock:
             at = earliest
-            note = f"the clock said {clock}, before the time of the record signed before; set the clock right"
+            note = f"the clock read {clock}, earlier than the signature before this one; set the clock right"
         content = canonical(plain(record))
         signed = Signed(sequence + 1, kind, number, who.strip(), at, note, amends, reason.strip(), former, "")
         signed = replace(signed, sha256=digest(signed, content))
-        data = {**vars(signed), "content": content}
-        sql = f"INSERT INTO signed ({', '.join(data)}) VALUES ({', '.join('?' for _ in data)})"
-        connection.execute(sql, tuple(data.values()))
+        insert(connection, signed, content=content)
         return signed
 
     def _note_heads(self) -> None:

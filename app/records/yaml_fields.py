@@ -12,33 +12,25 @@ from app.records.entries import Treatment, Visit
 from app.records.errors import RecordsError
 from app.records.serialization import checked, plain
 from model.errors import nearest
+from model.file import read_file
+from model.flora.load import check_plain
 
 LARGEST_BYTES = 200_000
 OURS = ("id", "visit", "site")  # given by where the record belongs, not by the file
 Entry = TypeVar("Entry", Treatment, Visit)
 
 
-class _AsTyped(yaml.BaseLoader):
-    """YAML in which every value is text: `1.50` stays `1.50`. Nothing refers to something else."""
-
-    def compose_node(self, parent: yaml.Node | None, index: int) -> yaml.Node | None:
-        if self.check_event(yaml.AliasEvent):
-            mark = self.peek_event().start_mark  # type: ignore[no-untyped-call]
-            raise yaml.composer.ComposerError(None, None, "found a reference (*)", mark)
-        return super().compose_node(parent, index)
-
-
 def read_fields(file: Path) -> dict[str, Any]:
     """The fields in a file, all text, less those left empty. Raises RecordsError naming file and line."""
     try:
-        if file.stat().st_size > LARGEST_BYTES:
-            raise RecordsError(f"{file}: is over {LARGEST_BYTES // 1000} kB, too long for one record; shorten it")
-        found = yaml.load(file.read_text(encoding="utf-8-sig"), Loader=_AsTyped)  # a BaseLoader makes text only
+        text = read_file(file, LARGEST_BYTES).decode("utf-8-sig")
+        check_plain(text)
+        found = yaml.load(text, Loader=yaml.BaseLoader)  # it makes text of every value: `1.50` stays `1.50`
     except OSError as error:
-        raise RecordsError(f"{file}: {error.strerror or error}; check the name") from None
+        raise RecordsError(f"{file}: {error.strerror or error}; give the file of one record") from None
     except UnicodeDecodeError:
         raise RecordsError(f"{file}: is not UTF-8 text; save it as UTF-8") from None
-    except (yaml.YAMLError, RecursionError) as error:
+    except yaml.YAMLError as error:
         mark = getattr(error, "problem_mark", None)
         line = f" line {mark.line + 1}" if mark is not None else ""
         cause = getattr(error, "problem", None) or "unreadable"

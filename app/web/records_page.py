@@ -142,7 +142,7 @@ def _tell_group(records: Records, address: Address, fields: Fields, which: str) 
     group = number(fields, "group", "Group")
     if group is None or group != int(group):
         raise FormError("Group: give its number as on the label, such as 4.")
-    records.tell_group(
+    records.add_group_use(
         GroupUse(site=int(address["site"]), day=read_day(fields, "day"), group=int(group), note=one(fields, "note"))
     )
     return f"Noted: group {group:g}. The next plan for this place takes it into account."

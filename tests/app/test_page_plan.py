@@ -75,7 +75,7 @@ def test_a_place_in_the_records_tells_its_lawn_and_the_groups_used(planner: Pers
     with open_records() as records:
         client = records.add_client(Client(name="Mara"))
         site = records.add_site(Site(client=client.id, address="4 Rill", state="VIC", lawn="kikuyu", near=("pets",)))
-        records.tell_group(GroupUse(site=site.id, day=date(2026, 3, 1), group=4))
+        records.add_group_use(GroupUse(site=site.id, day=date(2026, 3, 1), group=4))
     planner.press("from_site", site=str(site.id))
     assert 'value="kikuyu" checked' in planner.text and 'value="4" checked' in planner.text
     planner.press("make_plan", lawn="kikuyu", place="lawn", month="6", used=["4"], site=str(site.id))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import replace
 from datetime import date
 from pathlib import Path
@@ -17,6 +18,7 @@ from app.records import (
     KeptPlan,
     Product,
     Reading,
+    Records,
     RecordsError,
     Site,
     Treatment,
@@ -26,7 +28,18 @@ from app.records import (
 )
 from app.records import search as words_module
 from app.records.database import FILE
-from tests.app.record_book import DAY, book, keep_some, photo
+from tests.app.record_book import DAY, Kept, book, keep_some, photo
+
+
+@pytest.fixture
+def records() -> Iterator[Records]:
+    with open_records() as records:
+        yield records
+
+
+@pytest.fixture
+def kept(records: Records) -> Kept:
+    return keep_some(records)
 
 
 def test_every_connection_keeps_what_a_power_cut_would_take() -> None:
@@ -52,23 +65,19 @@ def test_what_is_kept_comes_back_as_it_was() -> None:
         assert found.record.client.phone == "0000"
 
 
-def test_a_rate_stays_exactly_as_typed_and_delta_t_is_worked_out() -> None:
-    with open_records() as records:
-        kept = keep_some(records)
-        treatment = records.treatment_row(kept.treatment.id)
+def test_a_rate_stays_exactly_as_typed_and_delta_t_is_worked_out(records: Records, kept: Kept) -> None:
+    treatment = records.treatment_row(kept.treatment.id)
     assert treatment.products[0].rate == "1.50 mL/L"
     # FOSS relative humidity table at 20 C: 5 C of depression near 60 per cent (67 is 4, 52 is 6).
     assert treatment.weather[0].delta_t == pytest.approx(5.0, abs=0.4)
 
 
-def test_a_new_treatment_brings_people_and_places_but_never_product_or_rate() -> None:
-    with open_records() as records:
-        kept = keep_some(records)
-        signed = replace(kept.treatment, business="Own business", licence="L1", applicator="Kim")
-        records.change_treatment(signed)
-        fresh = records.new_treatment(kept.visit)
-        other = records.add_visit(Visit(site=kept.site, day=DAY, who="Lee"))
-        of_other = records.new_treatment(other.id)
+def test_a_new_treatment_brings_people_and_places_but_never_product_or_rate(records: Records, kept: Kept) -> None:
+    signed = replace(kept.treatment, business="Own business", licence="L1", applicator="Kim")
+    records.change_treatment(signed)
+    fresh = records.new_treatment(kept.visit)
+    other = records.add_visit(Visit(site=kept.site, day=DAY, who="Lee"))
+    of_other = records.new_treatment(other.id)
     assert (fresh.business, fresh.licence, fresh.client, fresh.address) == (
         "Own business",
         "L1",
@@ -97,94 +106,84 @@ def test_a_new_treatment_brings_people_and_places_but_never_product_or_rate() ->
         (KeptPlan(visit=1, plan={"x": "y" * 5_000_000}), "too long"),
     ],
 )
-def test_what_cannot_be_is_refused_and_changes_nothing(entry: object, told: str) -> None:
-    with open_records() as records:
-        keep_some(records)
-        before = records.database.read("SELECT total_changes()")[0][0]
-        adds = {Client: records.add_client, Site: records.add_site, Visit: records.add_visit}
-        adds |= {Treatment: records.add_treatment, KeptPlan: records.add_plan}  # type: ignore[dict-item]
-        with pytest.raises(RecordsError, match=told):
-            adds[type(entry)](entry)  # type: ignore[index, call-overload]
-        assert records.database.read("SELECT total_changes()")[0][0] == before
+def test_what_cannot_be_is_refused_and_changes_nothing(records: Records, kept: Kept, entry: object, told: str) -> None:
+    before = records.database.read("SELECT total_changes()")[0][0]
+    adds = {Client: records.add_client, Site: records.add_site, Visit: records.add_visit}
+    adds |= {Treatment: records.add_treatment, KeptPlan: records.add_plan}  # type: ignore[dict-item]
+    with pytest.raises(RecordsError, match=told):
+        adds[type(entry)](entry)  # type: ignore[index, call-overload]
+    assert records.database.read("SELECT total_changes()")[0][0] == before
 
 
-def test_photos_are_kept_upright_and_bare(tmp_path: Path) -> None:
+def test_photos_are_kept_upright_and_bare(records: Records, kept: Kept, tmp_path: Path) -> None:
     original = photo(tmp_path / "IMG_1.jpg")
     assert b"SERIAL-77" in original.read_bytes()
-    with open_records() as records:
-        kept = keep_some(records)
-        sha256 = records.store_photo(original)
-        assert records.store_photo(original) == sha256
-        records.add_photo(KeptPhoto(kept.visit, sha256, "before"))
-        file = records.photo_file(sha256)
-        with pytest.raises(RecordsError, match="already"):
-            records.add_photo(KeptPhoto(kept.visit, sha256))
-        for name in ("../../x", "ab" * 31, "AB" * 32, "ef" * 32):
-            with pytest.raises(RecordsError):
-                records.photo_file(name)
+    sha256 = records.store_photo(original)
+    assert records.store_photo(original) == sha256
+    records.add_photo(KeptPhoto(kept.visit, sha256, "before"))
+    file = records.photo_file(sha256)
+    with pytest.raises(RecordsError, match="already"):
+        records.add_photo(KeptPhoto(kept.visit, sha256))
+    for name in ("../../x", "ab" * 31, "AB" * 32, "ef" * 32):
+        with pytest.raises(RecordsError):
+            records.photo_file(name)
     with Image.open(file) as image:
         assert image.size == (120, 160) and not image.getexif()
     assert not any(word in file.read_bytes() for word in (b"SERIAL-77", b"SECRET-PLACE", b"Exif"))
 
 
-def test_groups_used_come_from_treatments_and_from_what_was_told() -> None:
-    with open_records() as records:
-        kept = keep_some(records)
-        records.tell_group(GroupUse(kept.site, date(2025, 9, 1), 2))
-        assert records.groups_used(kept.site) == (2, 4)
-        assert records.groups_used(kept.site, since=date(2026, 1, 1)) == (4,)
-        two = (Product(groups=(0, 9)), Product(groups=(9, 12)))
-        records.change_treatment(replace(kept.treatment, products=two))
-        assert records.groups_used(kept.site, since=DAY) == (9, 12)
+def test_groups_used_come_from_treatments_and_from_what_was_told(records: Records, kept: Kept) -> None:
+    records.add_group_use(GroupUse(kept.site, date(2025, 9, 1), 2))
+    assert records.groups_used(kept.site) == (2, 4)
+    assert records.groups_used(kept.site, since=date(2026, 1, 1)) == (4,)
+    two = (Product(groups=(0, 9)), Product(groups=(9, 12)))
+    records.change_treatment(replace(kept.treatment, products=two))
+    assert records.groups_used(kept.site, since=DAY) == (9, 12)
 
 
-def test_follow_ups_are_due_until_they_are_done() -> None:
-    with open_records() as records:
-        kept = keep_some(records)
-        late = records.add_follow_up(FollowUp(kept.site, date(2026, 6, 12), "survivors", kept.visit))
-        records.add_follow_up(FollowUp(kept.site, date(2026, 7, 12), "seed"))
-        assert records.overdue(date(2026, 6, 11)) == ()
-        assert records.overdue(date(2026, 6, 12)) == (late,)
-        assert late.uid.endswith("@swardkey")
-        records.finish_follow_up(late.id, date(2026, 6, 13))
-        assert records.overdue(date(2026, 6, 30)) == ()
-        assert [f.what for f in records.follow_ups(open_only=False)] == ["survivors", "seed"]
+def test_follow_ups_are_due_until_they_are_done(records: Records, kept: Kept) -> None:
+    late = records.add_follow_up(FollowUp(kept.site, date(2026, 6, 12), "survivors", kept.visit))
+    records.add_follow_up(FollowUp(kept.site, date(2026, 7, 12), "seed"))
+    assert records.overdue(date(2026, 6, 11)) == ()
+    assert records.overdue(date(2026, 6, 12)) == (late,)
+    assert late.uid.endswith("@swardkey")
+    records.finish_follow_up(late.id, date(2026, 6, 13))
+    assert records.overdue(date(2026, 6, 30)) == ()
+    assert [f.what for f in records.follow_ups(open_only=False)] == ["survivors", "seed"]
 
 
-def test_history_is_newest_first_with_what_was_done() -> None:
-    with open_records() as records:
-        kept = keep_some(records)
-        later = records.add_visit(Visit(kept.site, date(2026, 6, 20), "Kim"))
-        past = records.history(kept.site)
+def test_history_is_newest_first_with_what_was_done(records: Records, kept: Kept) -> None:
+    later = records.add_visit(Visit(kept.site, date(2026, 6, 20), "Kim"))
+    past = records.history(kept.site)
     assert [p.visit.record.visit.id for p in past] == [later.id, kept.visit]  # type: ignore[union-attr]
     assert [t.record for t in past[1].treatments] == [kept.treatment]
 
 
 @pytest.mark.parametrize("fts5", [True, False])
-def test_search_finds_by_beginnings_of_words(fts5: bool, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_search_finds_by_beginnings_of_words(
+    records: Records, kept: Kept, fts5: bool, monkeypatch: pytest.MonkeyPatch
+) -> None:
     monkeypatch.setattr(words_module, "has_index", lambda connection: fts5)
-    with open_records() as records:
-        kept = keep_some(records)
-        assert [(h.kind, h.id) for h in records.search("bindi")] == [("visit", kept.visit)]
-        assert {h.kind for h in records.search("watt")} == {"client", "treatment"}
-        assert {h.kind for h in records.search('LOW "st')} == {"treatment", "site"}
-        for strange in ("", "  ", '"', "a* OR", "100%", "\\", "NEAR(", "_"):
-            records.search(strange)
-        assert records.search("medicago") == () and records.search("%") == ()
+    assert [(h.kind, h.id) for h in records.search("bindi")] == [("visit", kept.visit)]
+    assert {h.kind for h in records.search("watt")} == {"client", "treatment"}
+    assert {h.kind for h in records.search('LOW "st')} == {"treatment", "site"}
+    for strange in ("", "  ", '"', "a* OR", "100%", "\\", "NEAR(", "_"):
+        records.search(strange)
+    assert records.search("medicago") == () and records.search("%") == ()
 
 
-def test_an_index_that_missed_something_is_made_anew(monkeypatch: pytest.MonkeyPatch) -> None:
-    with open_records() as records:
-        keep_some(records)
-        with monkeypatch.context() as without:
-            without.setattr(words_module, "has_index", lambda connection: False)
-            records.add_client(Client(name="Banksia"))
-            assert [h.text for h in records.search("banksia")] == ["Banksia"]
+def test_an_index_that_missed_something_is_made_anew(
+    records: Records, kept: Kept, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    with monkeypatch.context() as without:
+        without.setattr(words_module, "has_index", lambda connection: False)
+        records.add_client(Client(name="Banksia"))
         assert [h.text for h in records.search("banksia")] == ["Banksia"]
-        records.add_client(Client(name="Grevillea"))
-        assert [h.text for h in records.search("banksia")] == ["Banksia"]
-        index = records.database.read("SELECT rowid FROM words_index WHERE words_index MATCH 'banksia'")
-        assert len(index) == 1
+    assert [h.text for h in records.search("banksia")] == ["Banksia"]
+    records.add_client(Client(name="Grevillea"))
+    assert [h.text for h in records.search("banksia")] == ["Banksia"]
+    index = records.database.read("SELECT rowid FROM words_index WHERE words_index MATCH 'banksia'")
+    assert len(index) == 1
 
 
 def test_a_draft_is_saved_on_each_step_and_ends_as_a_visit() -> None:
@@ -201,7 +200,7 @@ def test_a_draft_is_saved_on_each_step_and_ends_as_a_visit() -> None:
         records.end_draft(first.id, kept.visit)
         assert records.draft(first.id).visit == kept.visit
         assert [d.id for d in records.recent_drafts()] == [other.id]
-        with pytest.raises(RecordsError, match="became a visit"):
+        with pytest.raises(RecordsError, match="has become a visit"):
             records.save_draft({}, first.id)
         with pytest.raises(RecordsError):
             records.end_draft(other.id, 99)

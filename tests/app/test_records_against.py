@@ -95,34 +95,24 @@ def test_every_active_is_found_by_all_its_names(control: Control) -> None:
         (TAS, "glyphosate 360 g/L", {}, "Glyphosate kills the lawn that it touches."),
         (TAS, "glyphosate", {"situation": "", "plants": "couch lawn"}, "kills the lawn"),
         (replace(TAS, lawn="unknown"), "glyphosate", {}, "kills the lawn"),
+        # Nothing speaks against these.
+        (BUFFALO, "bromoxynil 200 g/L + MCPA 200 g/L", {}, ""),
+        (BUFFALO, "something else", {}, ""),
+        (BUFFALO, "", {}, ""),
+        (BUFFALO, "2,4-D", {"situation": "garden bed"}, ""),
+        (BUFFALO, "2,4-D", {"situation": "", "plants": ""}, ""),  # where is not given: nothing is concluded
+        (TAS, "2,4-D", {"day": date(2026, 6, 3)}, ""),
+        (TAS, "glyphosate", {"situation": "driveway"}, ""),
+        (TAS, "glyphosate", {"gear": "wiper"}, ""),
+        (TAS, "glyphosate", {"gear": "", "method": "Wipe or dab"}, ""),
+        (TAS, "", {"chemical": False, "method": "hand weeding"}, ""),
     ],
 )
-def test_what_the_judgement_forbids_is_said(
+def test_what_the_judgement_forbids_is_said_and_nothing_else(
     site: Site, actives: str, more: dict[str, Any], words: str, book: Records, control: Control
 ) -> None:
     found = said(book, control, treated(book, site, actives, **more))
-    assert words in found and found.endswith("]")
-
-
-@pytest.mark.parametrize(
-    ("site", "actives", "more"),
-    [
-        (BUFFALO, "bromoxynil 200 g/L + MCPA 200 g/L", {}),
-        (BUFFALO, "something else", {}),
-        (BUFFALO, "", {}),
-        (BUFFALO, "2,4-D", {"situation": "garden bed"}),
-        (BUFFALO, "2,4-D", {"situation": "", "plants": ""}),  # nobody told where: nothing is concluded
-        (TAS, "2,4-D", {"day": date(2026, 6, 3)}),
-        (TAS, "glyphosate", {"situation": "driveway"}),
-        (TAS, "glyphosate", {"gear": "wiper"}),
-        (TAS, "glyphosate", {"gear": "", "method": "Wipe or dab"}),
-        (TAS, "", {"chemical": False, "method": "hand weeding"}),
-    ],
-)
-def test_nothing_is_said_where_nothing_speaks_against_it(
-    site: Site, actives: str, more: dict[str, Any], book: Records, control: Control
-) -> None:
-    assert said(book, control, treated(book, site, actives, **more)) == ""
+    assert (words in found and found.endswith("]")) if words else found == ""
 
 
 def test_it_is_the_judgement_of_the_plan_for_every_active_on_every_lawn(book: Records, control: Control) -> None:
@@ -170,11 +160,8 @@ def test_records_show_says_it_and_what_was_signed_stays_as_it_was(book: Records,
     site = json.loads(run("records", "show", "site", "1", "--json"))
     assert site["history"][0]["treatments"][0]["against"] == shown["against"]
     assert book.current("treatment", kept.id) == before and check_records(book).sound
-
-
-def test_a_harmless_treatment_has_an_empty_list(book: Records, run: Any) -> None:
-    kept = treated(book, replace(BUFFALO, state="VIC"), "bromoxynil + MCPA")
-    assert json.loads(run("records", "show", "treatment", str(kept.id), "--json"))["against"] == []
+    harmless = treated(book, replace(BUFFALO, state="VIC"), "bromoxynil + MCPA")
+    assert json.loads(run("records", "show", "treatment", str(harmless.id), "--json"))["against"] == []
 
 
 def test_lists_of_the_records_load_no_advice() -> None:

@@ -83,7 +83,7 @@ def test_from_a_client_to_an_amended_record(run: Any, treated: Path, tmp_path: P
     (tmp_path / "a.yaml").write_text("area_m2: 130\n")
     amend = ("records", "amend", "treatment", "1", tmp_path / "a.yaml", "--by", "Lee", "--because", "measured again")
     assert "is amended by Lee" in run(*amend)
-    assert "says that already" in run(*amend, status=2)
+    assert "is the same as before" in run(*amend, status=2)
     shown = json.loads(run("records", "show", "treatment", "1", "--json"))
     assert shown["record"]["area_m2"] == 130.0 and len(shown["chain"]) == 2
     site = json.loads(run("records", "show", "site", "1", "--json"))
@@ -95,9 +95,9 @@ def test_from_a_client_to_an_amended_record(run: Any, treated: Path, tmp_path: P
 
 def test_what_is_missing_is_told_and_filled_in(run: Any, treated: Path, tmp_path: Path) -> None:
     (tmp_path / "less.yaml").write_text("gear: powered_spray\n")
-    assert "still missing: where the wind blew from" in run("records", "treat", "1", tmp_path / "less.yaml")
+    assert "still missing: the wind direction" in run("records", "treat", "1", tmp_path / "less.yaml")
     told = run("records", "sign", "treatment", "2", "--by", "Kim", status=2)
-    assert "still missing for VIC: the area that was treated" in told
+    assert "still missing for VIC: the area treated" in told
     assert "still missing" not in run("records", "change", "treatment", "2", treated)
     run("records", "sign", "treatment", "2", "--by", "Kim")
     assert "amend it" in run("records", "change", "treatment", "2", tmp_path / "less.yaml", status=2)
@@ -129,7 +129,7 @@ def test_a_slip_is_one_sentence(run: Any, treated: Path, monkeypatch: pytest.Mon
         ("visits --add Kim --site 1 --day 1/6/26", "is not a date"),
         ("show treatment 9", "no treatment 9"),
         ("show dog 9", "not a kind of record"),
-        ("sign dog 1 --by Kim", "nothing that is signed"),
+        ("sign dog 1 --by Kim", "cannot be signed"),
         ("sign visit 9 --by Kim", "no visit 9"),
         ("due --done 9", "no follow up 9"),
         ("treat 9 treated.yaml", "no visit 9"),
@@ -154,7 +154,7 @@ def test_a_slip_is_one_sentence(run: Any, treated: Path, monkeypatch: pytest.Mon
         (b"products: {name: x}\n", "products"),
         (b"products: [{rat: x}]\n", "no such field"),
         (b"day: 2026-13-01\n", "day"),
-        (b"notes: " + b"x" * 300_000, "too long"),
+        (b"notes: " + b"x" * 300_000, "too large"),
         (b"notes: " + b"[" * 1500, "YAML"),
         (b"chemical: no\nproducts: [{name: x}]\n", "no products"),
         (b"? [a]\n: b\n", "YAML"),

@@ -17,7 +17,7 @@ from app.records import KeptFinding, Records, RecordsError, VisitRecord, back_up
 from app.records.chain import HEADS, digest
 from app.records.database import FILE
 from app.records.entries import Signed
-from app.records.serialization import canonical, checked, plain
+from app.records.serialization import canonical, checked, insert, plain
 from tests.app.record_book import Kept, keep_some
 
 # In no order of the alphabet, of any kind.
@@ -117,10 +117,8 @@ def of_before(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
             content = canonical(told)
             row = Signed(1, "visit", kept.visit, "Kim", records.database.now(), "", None, "", "", "")
             row = replace(row, sha256=digest(row, content))
-            data = {**vars(row), "content": content}
             with records.database.writing() as connection:
-                names, marks = ", ".join(data), ", ".join("?" for _ in data)
-                connection.execute(f"INSERT INTO signed ({names}) VALUES ({marks})", tuple(data.values()))
+                insert(connection, row, content=content)
             (folder / HEADS).write_text(f"1 {row.sha256}\n")
     return folder
 

@@ -22,7 +22,7 @@ def test_an_ordinary_file_is_read_whole_and_a_larger_one_refused(tmp_path: Path)
 def test_pipes_devices_and_folders_are_refused_without_being_opened(tmp_path: Path) -> None:
     os.mkfifo(tmp_path / "pipe")
     for path in (tmp_path / "pipe", Path("/dev/zero"), tmp_path):
-        with pytest.raises(OSError, match="no ordinary file"):
+        with pytest.raises(OSError, match="not an ordinary file"):
             read_file(path, 10)
 
 

@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from tests.security.fault_stores import Store, chain
-from tests.security.forked import Ended, ask, run
+from tests.security.forked import Ended, ask, prepared, run
 
 HEAD = ("store", "fault", "runs", "as before", "as after", "some of several", "half done", "signed lost", "tracebacks")
 
@@ -40,9 +40,7 @@ class Bench:
     def __init__(self, store: Store, top: Path) -> None:
         self.store, self.top = store, top
         self.template, self.home = top / "template", top / "home"
-        self.template.mkdir(parents=True)
-        prepared = run(self.template, lambda: store.prepare(self.template))
-        assert prepared.status == 0, prepared.err
+        prepared(self.template, store.prepare)
         self.signed = ask(self.template, chain)
         self.fresh()
         self.before = ask(self.home, store.state)

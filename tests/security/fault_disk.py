@@ -9,7 +9,7 @@ import shutil
 import sqlite3
 import subprocess
 import time
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from contextlib import ExitStack, closing, contextmanager
 from pathlib import Path
 
@@ -18,7 +18,7 @@ from filelock import FileLock
 from app.records.database import FILE, utc_now
 from tests.security.fault_bench import Bench, Tally
 from tests.security.fault_stores import a_book, a_collection, two_models
-from tests.security.forked import Program, commands, run
+from tests.security.forked import Program, commands, prepared, run
 from tests.security.kill_points import refuse
 
 NEW_MOUNTS = 0x00020000  # CLONE_NEWNS
@@ -174,7 +174,7 @@ READING = ("records clients", "records search wattle", "records check", "collect
 def reading_goes_on(top: Path, lines: Sequence[str] = READING) -> Tally:
     """Whoever only reads is not kept waiting by one who writes."""
     tally = Tally("all, read only", "held by another")
-    home = _prepared(top, _three)
+    home = prepared(top / "home", _three)
     with held(home):
         for line in lines:
             ended = run(home, commands(line.split()), before=impatient)
@@ -189,7 +189,7 @@ def reading_goes_on(top: Path, lines: Sequence[str] = READING) -> Tally:
 def reading_from_a_disk_that_cannot_be_written_to(top: Path, lines: Sequence[str] = READING) -> Tally:
     """What can be read is read, and the rest is a sentence."""
     tally = Tally("all, read only", "read-only")
-    home = _prepared(top, _three)
+    home = prepared(top / "home", _three)
     _mount("--bind", str(home), str(home))
     try:
         _mount("-o", "remount,ro,bind", str(home))
@@ -203,14 +203,6 @@ def reading_from_a_disk_that_cannot_be_written_to(top: Path, lines: Sequence[str
     finally:
         subprocess.run(["umount", "-l", str(home)], check=True)
     return tally
-
-
-def _prepared(top: Path, prepare: Callable[[Path], None]) -> Path:
-    home = top / "home"
-    home.mkdir(parents=True)
-    ended = run(home, lambda: prepare(home))
-    assert ended.status == 0, ended.err
-    return home
 
 
 FULL, READ_ONLY = errno.ENOSPC, errno.EROFS

@@ -27,7 +27,6 @@ from app.records import (
     schema,
 )
 from app.records.database import FILE
-from model.storage import in_a_sentence
 from tests.app.record_book import filled, keep_some, photo
 from tests.security.forked import commands
 from training.collection import Collection
@@ -158,11 +157,11 @@ def _migrated(home: Home) -> dict[str, Any]:
 # Collection
 
 
-def picture(path: Path, seed: int, base: tuple[int, int, int] = (90, 140, 60)) -> Path:
-    """A photo of blobs that no other seed has, around a colour."""
+def picture(path: Path, seed: int) -> Path:
+    """A photo of blobs that no other seed has."""
     random = np.random.default_rng(seed)
     blobs = np.kron(random.normal(0, 60, (8, 8, 3)), np.ones((12, 12, 1)))
-    pixels = blobs + random.normal(0, 15, (96, 96, 3)) + np.array(base)
+    pixels = blobs + random.normal(0, 15, (96, 96, 3)) + np.array((90, 140, 60))
     path.parent.mkdir(parents=True, exist_ok=True)
     Image.fromarray(np.clip(pixels, 0, 255).astype(np.uint8)).save(path, quality=92)
     return path
@@ -286,25 +285,15 @@ def _restored(home: Home) -> Any:
     return {"records": written(home), "collection": collected(home)}
 
 
-# Features and training
-
-
-def many(home: Home, photos: int = 48) -> None:
-    """A collection of three colours, four photos a plant."""
-    kinds = {"Soliva sessilis": (60, 150, 60), "Poa annua": (160, 90, 60), "Facelis retusa": (100, 100, 180)}
-    lines = ["photo,species,group"]
-    for i in range(photos):
-        name, base = list(kinds.items())[i % 3]
-        picture(home / "many" / f"{i}.jpg", i, base=base)
-        lines.append(f"{i}.jpg,{name},plant {i // 12} {i % 3}")
-    (home / "many" / "labels.csv").write_text("\n".join(lines) + "\n")
-    commands(["collect", "add", str(home / "many" / "labels.csv"), "--yes", "--by", "Kim", "--json"])()
-    shutil.rmtree(home / "many")
+# Features
 
 
 def few(home: Home) -> None:
     """A collection of six photos, no features yet."""
-    many(home, 6)
+    for i in range(6):
+        picture(home / "few" / "Soliva sessilis" / f"{i}.jpg", i)
+    commands(["collect", "add", str(home / "few"), "--yes", "--by", "Kim", "--json"])()
+    shutil.rmtree(home / "few")
 
 
 def kept_features(home: Home) -> int:
@@ -325,60 +314,6 @@ def look_at_photos() -> None:
     photos = Collection(home_of() / "collection").open().photos()
     _, notes = features_of(photos, home_of() / "cache" / "features.safetensors")
     assert not any(notes), notes
-
-
-def many_with_features(home: Home) -> None:
-    """As ``many``, and the features are in the cache; in a fork, since the network has threads."""
-    from tests.security.forked import run
-
-    many(home)
-    ended = run(home, look_at_photos)
-    assert ended.status == 0, ended.err
-
-
-def _train() -> None:
-    """The quick recipe with fewer values to try, put in charge by a person's word."""
-    from training.gate import Override, load_rules
-    from training.recipes.quick import train_quick
-    from training.recipes.recipe import load_recipe
-
-    recipe = load_recipe("quick")
-    recipe = recipe.model_copy(update={"base_weights": [0.3], "shrinkage": [0.1], "folds": 2, "null_draws": 20})
-    photos = Collection(home_of() / "collection").open().photos()
-    cache, override = home_of() / "cache" / "features.safetensors", Override("Kim", "they are my photos")
-    done = train_quick(photos, Registry(home_of() / "models"), recipe, load_rules(), cache, override)
-    assert done.promotion.changed, done.promotion.says
-
-
-def _trained(home: Home) -> list[Any]:
-    """Whether the starter is in charge, or a model that was learned, which must be sound and say so."""
-    from model.photo.tuned import read_classifier
-
-    registry = Registry(home / "models")
-    found = registry.in_charge()
-    assert found.note == "" and all(fault_of(registry.folder / name) == "" for name in registry.names())
-    classes = read_classifier(found.folder).statistics.classes
-    return [found.name == "starter", len(classes), len(collected(home))]
-
-
-@in_a_sentence()
-def tune_a_little() -> None:
-    """Three epochs of fine-tuning, saved after each; what came of it is written down at the end."""
-    from tests.training.test_tune import learn, short_training, weights_of
-    from training.finetune import loop
-
-    loop.SAVE_EVERY = 0.0
-    found = weights_of(learn(short_training(), home_of() / "cache" / "tuning" / "a" / "fit"))
-    (home_of() / "end.txt").write_text(hashlib.sha256(found.numpy().tobytes()).hexdigest())
-
-
-def tuned(home: Home) -> Any:
-    """How many epochs are kept, and what came of them; progress that cannot be read is half done."""
-    from safetensors.torch import load_file
-
-    file, end = home / "cache" / "tuning" / "a" / "fit" / "tuning.safetensors", home / "end.txt"
-    epochs = int(load_file(file)["counts"][0]) if file.exists() else 0
-    return [epochs, end.read_text()] if end.exists() else epochs
 
 
 # Signed rows, wherever they are
@@ -422,9 +357,6 @@ STORES = (
     Store("collection: relabel", a_collection, _relabel, collected, again=False),
     Store("collection: remove", a_collection, _remove, collected, again=False),
     Store("features kept", few, look_at_photos, kept_features, optional=True),
-    Store("tuning", lambda home: None, tune_a_little, tuned),
-    Store("train to the end", many_with_features, _train, _trained),
     Store("promotion", two_models, _promote, in_charge),
     Store("undo", two_models, _undo, in_charge, again=False),
 )
-__all__ = ["STORES", "Store", "chain"]

@@ -15,7 +15,7 @@ from app.records.book import photo_name
 from tests.app.record_book import keep_some
 from tests.security import fault_stores as stores
 from tests.security.fault_bench import Tally
-from tests.security.forked import Program, ask, commands, run
+from tests.security.forked import Program, ask, commands, prepared, run
 from training.collection import Collection
 from training.registry.models import Registry
 
@@ -33,14 +33,6 @@ def at_once(tally: Tally, home: Path, works: Sequence[Callable[[], None]]) -> li
     return [one.err if one.status == 2 else one.status for one in ended]
 
 
-def _home(top: Path, name: str, prepare: Callable[[Path], None]) -> Path:
-    home = top / name.replace(" ", "-")
-    home.mkdir(parents=True)
-    ended = run(home, lambda: prepare(home))
-    assert ended.status == 0, ended.err
-    return home
-
-
 def expect(tally: Tally, found: Any, wanted: Any) -> None:
     """Note whether it ended as it should."""
     if found == wanted:
@@ -53,22 +45,12 @@ def expect(tally: Tally, found: Any, wanted: Any) -> None:
 def two_adds(top: Path) -> Tally:
     """The same two photos, and others, by three programs at once."""
     tally = Tally("collect add, three at once", "at once")
-    home = _home(top, "adds", stores.a_collection)
+    home = prepared(top / "adds", stores.a_collection)
     for seed in range(5, 9):
         stores.picture(home / "others" / "Poa annua" / f"{seed}.jpg", seed)
     others = commands(["collect", "add", str(home / "others"), "--yes", "--by", "Lee", "--json"])
     expect(tally, at_once(tally, home, [stores._add, others, stores._add]), [0, 0, 0])
     expect(tally, len([row for row in ask(home, stores.collected) if len(row) == 3]), 8)
-    return tally
-
-
-def two_trainings(top: Path) -> Tally:
-    """Both learn from the same photos; the second to end is judged anew or says so."""
-    tally = Tally("train, two at once", "at once")
-    home = _home(top, "trainings", stores.many_with_features)
-    statuses = at_once(tally, home, [stores._train, stores._train])
-    expect(tally, 0 in statuses, True)
-    expect(tally, ask(home, stores._trained)[0], False)
     return tally
 
 
@@ -81,7 +63,7 @@ def _counted(home: Path) -> list[Any]:
 def page_and_command_line(top: Path, times: int = TIMES) -> Tally:
     """Somebody walks the pages, whose every button saves a draft, while clients are added and records signed."""
     tally = Tally("serve and command line", "at once")
-    home = _home(top, "serve", stores.a_book)
+    home = prepared(top / "serve", stores.a_book)
 
     def pages() -> None:
         from app.web.context import open_context
@@ -105,7 +87,7 @@ def page_and_command_line(top: Path, times: int = TIMES) -> Tally:
 def use_while_naming(top: Path, times: int = TIMES, photos: int = 2) -> Tally:
     """The model in charge is changed again and again while photos are named."""
     tally = Tally("models use while identifying", "at once")
-    home = _home(top, "use", stores.two_models)
+    home = prepared(top / "use", stores.two_models)
     names = Registry(home / "models").names()
     shot = str(stores.picture(home / "shot.jpg", 77))
 
@@ -124,7 +106,7 @@ def use_while_naming(top: Path, times: int = TIMES, photos: int = 2) -> Tally:
 def two_backups(top: Path) -> Tally:
     """Two backups to one file: one of them whole, whichever it is."""
     tally = Tally("backup, two at once", "at once")
-    home = _home(top, "backups", stores.everything)
+    home = prepared(top / "backups", stores.everything)
     work = commands(["backup", "b.zip", "--json"])
     statuses = at_once(tally, home, [work, work])
     expect(tally, 0 in statuses, True)
@@ -135,7 +117,7 @@ def two_backups(top: Path) -> Tally:
 def two_restores(top: Path) -> Tally:
     """Two restores, and somebody who writes records meanwhile."""
     tally = Tally("restore, two at once", "at once")
-    home = _home(top, "restores", stores._to_restore)
+    home = prepared(top / "restores", stores._to_restore)
     signed = ask(home, stores.chain)
     work = commands(["restore", "b.zip", "--yes", "--json"])
     adding = commands(*(["records", "clients", "--add", "C", "--json"] for _ in range(5)))
@@ -151,7 +133,7 @@ def two_restores(top: Path) -> Tally:
 def two_migrations(top: Path) -> Tally:
     """Three programs open a record book of the first version at once."""
     tally = Tally("migration, three at once", "at once")
-    home = _home(top, "migrations", stores._of_the_first_version)
+    home = prepared(top / "migrations", stores._of_the_first_version)
     expect(tally, at_once(tally, home, [commands(["records", "clients"])] * 3), [0, 0, 0])
     expect(tally, ask(home, stores._migrated)["version"], len(schema.MIGRATIONS))
     return tally
@@ -160,7 +142,7 @@ def two_migrations(top: Path) -> Tally:
 def one_photo_twice(top: Path, times: int = TIMES) -> Tally:
     """The same photo is kept by two programs at once: the file is whole whenever it is looked at."""
     tally = Tally("records: a photo, two at once", "at once")
-    home = _home(top, "photos", stores.a_book)
+    home = prepared(top / "photos", stores.a_book)
 
     def work() -> None:
         for _ in range(times):
@@ -182,7 +164,6 @@ AT_ONCE: tuple[Callable[[Path], Tally], ...] = (
     two_restores,
     two_migrations,
     one_photo_twice,
-    two_trainings,
 )
 
 
@@ -195,7 +176,7 @@ NOW = datetime(2026, 11, 25, 10, 0, tzinfo=UTC)
 def clock_set_back(top: Path) -> Tally:
     """Signed, then signed and amended two years earlier, then in the present again: all kept, and said."""
     tally = Tally("records: sign, amend, draft", "clock set back")
-    home = _home(top, "clock", lambda home: None)
+    home = prepared(top / "clock", lambda home: None)
 
     def work() -> None:
         times = iter([NOW, NOW - LONG, NOW + timedelta(days=1)])
@@ -216,8 +197,8 @@ def clock_set_back(top: Path) -> Tally:
             found = check_records(records)
             rows = records.database.read("SELECT signed_at, note FROM signed ORDER BY sequence")
             times = [row["signed_at"] for row in rows]
-            told = [("before the time of the record signed before" in row["note"]) for row in rows]
-            return [found.sound, found.signed, times == sorted(times), told, len(records.recent_drafts())]
+            noted = [("earlier than the signature before" in row["note"]) for row in rows]
+            return [found.sound, found.signed, times == sorted(times), noted, len(records.recent_drafts())]
 
     expect(tally, ask(home, question), [True, 6, True, [False, False, True, True, False, False], 3])
     shown = run(home, commands(["records", "show", "treatment", "2"], ["records", "check"]))
@@ -258,7 +239,7 @@ def clock_of_models(top: Path) -> Tally:
 def clock_of_the_collection(top: Path) -> Tally:
     """A label given by a clock that was set back is the later one all the same."""
     tally = Tally("collection: relabel, remove, add", "clock set back")
-    home = _home(top, "collection-home", stores.a_collection)
+    home = prepared(top / "collection-home", stores.a_collection)
 
     def work() -> None:
         from training.collection import adding, plan, store

@@ -19,7 +19,7 @@ from tests.security.fault_stores import STORES, Store
 from tests.security.forked import run, warm_up
 
 # How the kills are shared out: those that take long get fewer.
-WEIGHTS = {"features kept": 0.4, "train to the end": 0.35, "tuning": 0.2, "backup": 1.2, "restore": 1.4}
+WEIGHTS = {"features kept": 0.4, "backup": 1.2, "restore": 1.4}
 
 
 def kill_at_points(bench: Bench, runs: int) -> Tally:
@@ -46,7 +46,7 @@ def share_out(count: int, stores: tuple[Store, ...] = STORES) -> dict[str, int]:
 def others(bench: Bench, mounts: bool, count: int) -> list[Tally]:
     """A disk that is full or cannot be written to, and a file that another program holds."""
     runs = max(2, count // 60)
-    slow = bench.store.name in ("train to the end", "features kept", "tuning")
+    slow = bench.store.name == "features kept"
     found = [disk.refused_at_points(bench, disk.FULL, "no space from a point on", 2 if slow else runs)]
     if mounts:
         found += [disk.full_disk(bench, 2 if slow else max(3, runs // 2)), disk.read_only(bench)]
@@ -61,7 +61,7 @@ def main(arguments: list[str]) -> int:
     """Print the table; 1 where a promise is broken."""
     count = int(arguments[0]) if arguments else 500
     only = arguments[1] if len(arguments) > 1 else ""
-    warm_up("training.recipes.quick", "onnxruntime")
+    warm_up("onnxruntime")
     mounts = disk.own_mounts()
     if not mounts:
         print("(no disk can be mounted here: full and read-only disks are played by refusing the program's calls)")

@@ -102,6 +102,14 @@ def run(home: Path, work: Callable[[], None], killed_after: float | None = None,
     return program.end()
 
 
+def prepared(home: Path, prepare: Callable[[Path], None]) -> Path:
+    """A new home that another program has filled."""
+    home.mkdir(parents=True)
+    ended = run(home, lambda: prepare(home))
+    assert ended.status == 0, ended.err
+    return home
+
+
 def killed_over(fresh: Callable[[], Path], work: Callable[[], None], runs: int) -> Iterator[tuple[Path, Ended]]:
     """A fresh home after the undisturbed work, then as many after it was killed at points spread over the work."""
     home = fresh()
@@ -195,4 +203,4 @@ def ask(home: Path, question: Callable[[Path], Any]) -> Any:
     return json.loads(ended.out)
 
 
-__all__ = ["Ended", "Program", "ask", "commands", "killed_over", "run", "warm_up"]
+__all__ = ["Ended", "Program", "ask", "commands", "killed_over", "prepared", "run", "warm_up"]

@@ -10,13 +10,13 @@ import pytest
 from tests.security import fault_disk, fault_together
 from tests.security.fault_bench import Bench, Tally
 from tests.security.fault_stores import STORES
-from tests.security.faults import kill_at_points, share_out
+from tests.security.faults import kill_at_points
 from tests.security.forked import warm_up
 
 pytestmark = pytest.mark.skipif(
     not hasattr(os, "fork"), reason="without fork nothing is killed half-way, so a store torn by a crash goes unseen"
 )
-QUICK = ("records: sign", "restore", "collection: relabel", "promotion")
+QUICK = ("records: sign", "migration", "collection: relabel")  # the others are killed by the tests beside them
 
 
 @pytest.fixture(autouse=True, scope="module")
@@ -38,7 +38,7 @@ def test_killed_refused_or_held_it_is_as_before_or_as_after_and_works_on(name: s
     refused = fault_disk.refused_at_points(bench, fault_disk.FULL, "no space", 1)
     kept(refused)
     assert refused.before == 1, "the first thing it writes was refused"
-    if name == "promotion":
+    if name == "collection: relabel":
         kept(fault_disk.refused_at_points(bench, fault_disk.READ_ONLY, "read-only", 1))
         kept(fault_disk.held_by_another(bench))
 
@@ -58,12 +58,6 @@ def test_at_once_or_by_a_clock_that_was_set_back_nothing_is_lost(story: object, 
 
 def test_two_programs_that_keep_the_same_photo_never_leave_half_of_it(tmp_path: Path) -> None:
     kept(fault_together.one_photo_twice(tmp_path / "story", times=4))
-
-
-def test_the_kills_are_shared_out_over_all_that_is_kept() -> None:
-    shares = share_out(500)
-    assert set(shares) == {store.name for store in STORES} and min(shares.values()) >= 5
-    assert 480 <= sum(shares.values()) <= 520
 
 
 def test_a_store_that_is_left_half_done_is_found_out(tmp_path: Path) -> None:
