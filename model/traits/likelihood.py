@@ -87,13 +87,13 @@ class Table:
 
     def verdict(self, answer: Answer, species: int) -> str | None:
         """``agrees``, ``disagrees`` or None (unknown, unsure or in between)."""
-        return self.verdicts(answer)[species]
+        return {1: "agrees", -1: "disagrees"}.get(int(self.verdicts(answer)[species]))
 
-    def verdicts(self, answer: Answer) -> list[str | None]:
-        """The verdict on every species, in order."""
+    def verdicts(self, answer: Answer) -> NDArray[np.int64]:
+        """For every species 1 where the answer agrees with it, -1 where it disagrees, else 0."""
         values = answer if isinstance(answer, tuple) else (answer,)
         if not values:
-            return [None] * len(self.truth)
+            return np.zeros(len(self.truth), dtype=np.int64)
         columns = [self.column(value) for value in values]
         if self.character.kind == "choice":
             shown = self.truth > 0 if self.in_file is None else self.in_file
@@ -102,9 +102,8 @@ class Table:
         else:
             share = self.truth[:, columns].max(axis=1) / self.truth.max(axis=1)
             fits, against = share >= AGREES, share < DISAGREES
-        words = np.where(fits, "agrees", np.where(against, "disagrees", ""))
-        words = np.where(self.applicable, np.where(self.known, words, ""), "disagrees")
-        return [str(word) or None for word in words]
+        verdicts = np.where(fits, 1, np.where(against, -1, 0))
+        return np.where(self.applicable, np.where(self.known, verdicts, 0), -1)
 
 
 class Likelihoods:

@@ -221,13 +221,11 @@ def test_a_known_younger_plant_speaks_at_its_age() -> None:
 def test_a_verdict_on_every_species_is_that_on_each() -> None:
     """Agrees where any named state is in the file; nothing is said of what is not known; a missing part disagrees."""
     found = table(score(states={"s0": "usually", "s1": "rarely"}), None, score(states={"s2": "always"}), age="unknown")
-    assert found.verdicts(("s1",)) == ["agrees", None, "disagrees"]
-    assert found.verdicts(("s1", "s2")) == ["agrees", None, "agrees"]
-    assert found.verdicts(()) == [None, None, None]
+    assert list(found.verdicts(("s1",))) == [1, 0, -1] and list(found.verdicts(("s1", "s2"))) == [1, 0, 1]
+    assert [found.verdict(("s1",), row) for row in range(3)] == ["agrees", None, "disagrees"]
+    assert not found.verdicts(()).any()
     lacking = replace(found, applicable=np.array([False, False, True]))
-    assert lacking.verdicts(("s0",)) == ["disagrees", "disagrees", "disagrees"]
-    for answer in (("s0",), ("s2",), ()):
-        assert [lacking.verdict(answer, row) for row in range(3)] == lacking.verdicts(answer)
+    assert list(lacking.verdicts(("s0",))) == [-1, -1, -1]
     steps = np.array([[AGREES, DISAGREES, DISAGREES * 0.99, 1.0]])
     number = Table(
         asked("number"), (1.0, 2.0, 4.0, 8.0), steps, np.vstack([steps, steps]), np.array([True]), np.array([True])
@@ -242,10 +240,10 @@ def test_any_answer_on_a_part_that_a_plant_lacks_disagrees_and_unsure_does_not(k
     truth = np.array([[1.0, 0.0, 0.0]] * 4)
     known, applicable = np.array([True, False, True, False]), np.array([True, True, False, False])
     found = Table(asked(kind), answers, truth, np.vstack([truth, truth[:1]]), known, applicable)
-    for place, scored in ((0, "agrees"), (2, "disagrees")):
+    for place, scored in ((0, 1), (2, -1)):
         answer = (answers[place],) if kind == "choice" else answers[place]
-        assert found.verdicts(answer) == [scored, None, "disagrees", "disagrees"]
-    assert found.verdicts(()) == [None] * 4
+        assert list(found.verdicts(answer)) == [scored, 0, -1, -1]
+    assert not found.verdicts(()).any()
 
 
 def test_what_answers_to_expect_is_not_softened() -> None:
