@@ -18,7 +18,7 @@ import pytest
 
 from model.control import Case, Control, Use, judge_spraying, judge_use, plan, suited_of
 from model.control.facts import Option, Place, Stage
-from model.control.judge import HOW, Matter, _cover, _place, _time, is_the_lawn, shows
+from model.control.judge import HOW, Matter, _place, _time, is_the_lawn, shows
 from model.control.use import WORST, Reason
 from model.control.year import timing_of
 from model.spray import Occasion, Weather, load_rules
@@ -267,20 +267,6 @@ def test_no_line_is_said_twice(control: Control) -> None:
                 assert len(told) == len(set(told)), (species, option.name)
 
 
-def test_bulbs_are_not_treated_while_they_rest(control: Control) -> None:
-    """Where leaves die down, no month of treatment lies in the rest; the seasons themselves are the flora's."""
-    resting = {
-        "romulea_rosea": {12, 1, 2},
-        "oxalis_pes_caprae": {12, 1, 2, 3},
-        "allium_triquetrum": {1, 2},
-        "asphodelus_fistulosus": set(),
-    }
-    for species, rest in resting.items():
-        for option in control.options(species):
-            if option.method in ("selective", "wipe", "non_selective", "mow"):
-                assert not set(timing_of(control, option, species).months) & rest, (species, option.method)
-
-
 def test_every_reason_that_makes_an_option_wait_is_named_as_such(control: Control) -> None:
     """A plant said to be in flower in June was told to wait, with "June is a good time" as the reason."""
     for species in control.flora.ids:
@@ -289,11 +275,3 @@ def test_every_reason_that_makes_an_option_wait_is_named_as_such(control: Contro
                 if option.suited == "wait":
                     assert option.against, (species, option.name)
                     assert not any("is a good time" in reason.text for reason in option.against)
-
-
-def test_cover_stops_hand_work_on_a_large_area_only(control: Control) -> None:
-    for species in control.flora.ids:
-        for option in control.options(species):
-            if option.method == "hand":
-                few = Matter(control, Case((species,), 6, cover=1.0), species, option)
-                assert worst(_cover(few)) == YES

@@ -310,12 +310,6 @@ def test_dates_give_the_day_and_gaps_break_runs(tmp_path: Path) -> None:
     assert any("15 June" in str(reason) for reason in day.hours[0].verdict.reasons)
 
 
-def test_heat_to_come_stops_a_volatile_active(tmp_path: Path) -> None:
-    forecast = read_forecast(table_file(tmp_path, HEADER + "9,22,60,8,\n10,25,55,8,\n11,30,50,8,\n12,27,55,8,\n"))
-    day = judge_day(forecast, load_rules(), [Spray("dicamba", (1, 1), "published: x", volatile=True)], AT_SIX)
-    assert [hour.verdict.word for hour in day.hours] == ["stop", "stop", "stop", "go"]
-
-
 @pytest.mark.parametrize(
     ("text", "told"),
     [
