@@ -262,8 +262,8 @@ class _Naming:
                 common_name=plants[row].common_name,
                 probability=float(self.p[row]),
                 photo_probability=photo.get(plants[row].id),
-                agrees=tuple(c for c, verdict in verdicts.items() if verdict[row] == "agrees"),
-                disagrees=tuple(c for c, verdict in verdicts.items() if verdict[row] == "disagrees"),
+                agrees=tuple(c for c, verdict in verdicts.items() if verdict[row] > 0),
+                disagrees=tuple(c for c, verdict in verdicts.items() if verdict[row] < 0),
                 evidence="photographed" if plants[row].id in photo else None,
             )
             for row in _listed(self.p)

@@ -6,7 +6,7 @@ import gc
 import os
 
 # Before numpy and torch are imported, and for the programs that tests start: two processes with two threads each on two
-# processors wait for one another most of the time.
+# processors mostly wait for one another.
 for _library in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"):
     os.environ.setdefault(_library, "1")
 gc.disable()  # while tests are collected: hardly anything is thrown away then
@@ -27,18 +27,19 @@ from model.identify import Key  # noqa: E402
 if signal.getsignal(signal.SIGINT) is signal.SIG_IGN:
     signal.signal(signal.SIGINT, signal.default_int_handler)
 
-PHOTOS = Path(__file__).resolve().parents[2] / "shared" / "photos"
+ROOT = Path(__file__).resolve().parents[1]
+PHOTOS = ROOT.parent / "shared" / "photos"
 
 
 def pytest_collection_finish() -> None:
-    """From here on garbage is collected, but not sought among all that was imported."""
+    """From here on garbage is collected, but not among all that was imported."""
     gc.freeze()
     gc.enable()
 
 
 @pytest.hookimpl(optionalhook=True)
 def pytest_xdist_make_scheduler(config: Any, log: Any) -> Any:
-    """Neighbours stay on one process, which sets up what they share once; who is done takes over from the other."""
+    """Neighbouring tests stay on one process, which sets up their fixtures once; an idle one steals work."""
     from xdist.scheduler import WorkStealingScheduling
 
     return WorkStealingScheduling(config, log) if config.getvalue("dist") == "load" else None
@@ -51,9 +52,9 @@ def _one_seed() -> None:
 
 
 @pytest.fixture(scope="session")
-def parsed_configs(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """What a first start parses of configs/ and keeps: seconds that each command of a test need not spend again."""
-    files = ParsedFiles(tmp_path_factory.mktemp("parsed") / "configs.json")
+def parsed_configs() -> Path:
+    """What a first start parses of configs/ and keeps, for all processes and the next run: a changed file is parsed."""
+    files = ParsedFiles(ROOT / "cache" / "tests" / "configs.json")
     load_control(Key(read=files).flora, read=files)
     files.keep()
     return files.kept

@@ -5,10 +5,9 @@ from __future__ import annotations
 import ast
 from functools import cache
 from graphlib import TopologicalSorter
-from pathlib import Path
 
-ROOT = Path(__file__).resolve().parents[1]
-SOURCES = sorted(p for folder in ("model", "training", "app") for p in (ROOT / folder).rglob("*.py"))
+from tests.test_house import ROOT, SOURCES, tree
+
 MODULES = {".".join(path.relative_to(ROOT).with_suffix("").parts).removesuffix(".__init__"): path for path in SOURCES}
 BELOW_COMMANDS = ("app.web.", "app.papers.", "app.figures.", "app.records.")
 
@@ -17,7 +16,7 @@ BELOW_COMMANDS = ("app.web.", "app.papers.", "app.figures.", "app.records.")
 def imported(module: str) -> frozenset[str]:
     """Our modules that a module imports, at its top or within a function."""
     found: set[str] = set()
-    for node in ast.walk(ast.parse(MODULES[module].read_text(encoding="utf-8"))):
+    for node in ast.walk(tree(MODULES[module])):
         if isinstance(node, ast.Import):
             found |= {alias.name for alias in node.names}
         elif isinstance(node, ast.ImportFrom) and node.module:

@@ -17,7 +17,7 @@ from model.interview import Interview
 from model.traits import answers_text, check_answer, check_answers, out_of_sight, read_answers
 from model.traits.likelihood import USUAL
 
-QUIET = settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+QUIET = settings(max_examples=40, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 
 
 def an_answer(draw: st.DrawFn, character: Character) -> Any:

@@ -63,7 +63,7 @@ class ParsedFiles:
         temporary = self.kept.with_name(self.kept.name + ".new")
         try:
             self.kept.parent.mkdir(parents=True, exist_ok=True)
-            temporary.write_text(json.dumps(self._known, ensure_ascii=False), encoding="utf-8")
+            temporary.write_text(json.dumps(self._known, ensure_ascii=False, default=str), encoding="utf-8")
             temporary.replace(self.kept)
         except (OSError, TypeError):
             return

@@ -8,6 +8,7 @@ from model.control.case import Case
 from model.control.facts import HAZARD_OCCASIONS, Statement
 from model.control.knowledge import Control
 from model.control.option import JudgedOption
+from model.control.use import capital
 
 
 def cautions_for(control: Control, case: Case, options: Sequence[JudgedOption]) -> tuple[Statement, ...]:
@@ -61,7 +62,7 @@ def _declared(control: Control, case: Case) -> Iterator[Statement]:
     """Whether the weed is declared in the state; where no state was given, in which ones to ask."""
     for species in case.species:
         known = control.declared.get(species, {})
-        name = _capital(control.flora.species[species].common_name)
+        name = capital(control.flora.species[species].common_name)
         if case.state in known:
             declared = known[case.state]
             text = f"{name} in {control.states[case.state].name}: {declared.text}"
@@ -74,21 +75,15 @@ def _declared(control: Control, case: Case) -> Iterator[Statement]:
             yield Statement(text=text, source=["CP"], standing="common practice")
 
 
-def _capital(text: str) -> str:
-    return text[:1].upper() + text[1:]
-
-
 def law_for(control: Control, case: Case, options: Sequence[JudgedOption]) -> tuple[Statement, ...]:
     """The state's licence and record law as prompts, where the plan has a herbicide."""
     if case.state is None or not _actives(options):
         return ()
     state = control.states[case.state]
 
-    def say(text: str) -> Statement:
-        return Statement(text=text, source=state.source, standing=state.standing)
-
-    found = [say(f"Exempt, {state.name}: {state.exempt}")] if state.exempt else []
-    found += [say(f"Licence, {state.name}: {state.licence}"), say(f"Record, {state.name}: {state.record}")]
-    found += [say(f"{state.name}: {text}") for text in state.also]
+    texts = [f"Exempt, {state.name}: {state.exempt}"] if state.exempt else []
+    texts += [f"Licence, {state.name}: {state.licence}", f"Record, {state.name}: {state.record}"]
+    texts += [f"{state.name}: {text}" for text in state.also]
+    found = [Statement(text=text, source=state.source, standing=state.standing) for text in texts]
     unconfirmed = f"Not confirmed for {state.name}: {state.unconfirmed} Confirm all of this with the regulator."
     return (*found, Statement(text=unconfirmed, source=["CP"], standing="common practice"))

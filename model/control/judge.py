@@ -14,7 +14,7 @@ from functools import cached_property
 from model.control.case import Case
 from model.control.facts import Active, Method, Option, Stage, Statement, When
 from model.control.knowledge import Control
-from model.control.use import WORST, How, Reason, Suited, Use, judge_use, of, suited_of
+from model.control.use import WORST, How, Reason, Suited, Use, capital, judge_use, of, suited_of
 from model.control.year import Timing, next_month, spans, timing_of
 from model.flora.species import Season
 
@@ -211,7 +211,7 @@ def _by_calendar(m: Matter) -> Iterator[Reason]:
     what = MONTHS[month]
     if m.option.when == "lawn_grows":
         lawn = m.control.lawns[m.case.lawn].name
-        yield _timed(m, "wait", f"{lawn[:1].upper()}{lawn[1:]} hardly grows in {what}: {when} ({_best(m)}).")
+        yield _timed(m, "wait", f"{capital(lawn)} hardly grows in {what}: {when} ({_best(m)}).")
     else:
         yield _timed(m, "wait", f"{what} is the wrong time: {when} ({_best(m)}).")
 

@@ -13,7 +13,7 @@ from model.control.knowledge import Control
 from model.control.option import JudgedOption, judged_option, with_standing
 from model.control.shortlist import STANDINGS, Distinction, distinctions_of, shared_and_own
 from model.control.summary import summarise
-from model.control.use import WORST, Suited
+from model.control.use import WORST, Suited, capital
 from model.control.year import Year, year_of
 
 RATINGS: tuple[Rating, ...] = ("safe", "caution", "unknown", "injures")
@@ -100,7 +100,7 @@ def plan(control: Control, case: Case) -> Plan:
 def _of_the_lawn_itself(control: Control, case: Case) -> Plan:
     """Where the plant is the lawn grass itself: there is nothing to control."""
     name = control.lawns[case.lawn].name
-    summary = (f"{name[:1].upper()}{name[1:]} is this lawn itself, so there is nothing to control here.",
+    summary = (f"{capital(name)} is this lawn itself, so there is nothing to control here.",
             "Where it grows into a bed or over paving, ask for that place.")  # fmt: skip
     return Plan(case, summary, (), (), (), (), (), tuple(control.lawns[case.lawn].traps), (), (), (), itself=True)
 

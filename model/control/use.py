@@ -101,13 +101,13 @@ def of(fact: Fact, suited: Suited, text: str, factor: str, **more: str) -> Reaso
 def _registration(control: Control, use: Use, name: str, active: Active) -> Iterator[Reason]:
     known = active.registration
     if known.status == "cancelled":
-        text = f"{_start(name)} is cancelled in Australia, so it must not be used (as known on {_day(known)})."
+        text = f"{capital(name)} is cancelled in Australia, so it must not be used (as known on {_day(known)})."
         yield of(known, "no", text, "registration", more=known.text)
     elif known.status == "unknown":
         text = f"Whether a product with {name} may be used here is not known: check with the regulator first."
         yield of(known, "wait", text, "registration")
     elif known.status == "professional_only":
-        text = f"{_start(name)} is for trained users only (as known on {_day(known)})."
+        text = f"{capital(name)} is for trained users only (as known on {_day(known)})."
         yield of(known, "yes", text, "registration", more=known.text, weight="care")
     if active.confirm is not None:
         yield of(active.confirm, "wait", active.confirm.text, "registration")
@@ -116,7 +116,7 @@ def _registration(control: Control, use: Use, name: str, active: Active) -> Iter
 def _lawn(control: Control, use: Use, name: str, active: Active) -> Iterator[Reason]:
     if use.lawn is None:
         if use.place == "lawn" and active.use == "non_selective" and use.how != "wipe":
-            yield of(active, "no", f"{_start(name)} kills any lawn: on paving or in a bed, give the place.", "lawn")
+            yield of(active, "no", f"{capital(name)} kills any lawn: on paving or in a bed, give the place.", "lawn")
         elif use.place == "lawn":
             text = f"the lawn grass was not given, so its tolerance of {name} was not judged; give it (--lawn)"
             yield Reason("yes", text, factor="lawn", weight="open")
@@ -125,13 +125,13 @@ def _lawn(control: Control, use: Use, name: str, active: Active) -> Iterator[Rea
     known = control.rating(name, use.lawn, use.cultivar)
     if use.place != "lawn":
         if known is not None and known.rating == "injures":
-            yield of(known, "yes", f"{_start(name)} injures {lawn}: keep it off the lawn.", "lawn", weight="care")
+            yield of(known, "yes", f"{capital(name)} injures {lawn}: keep it off the lawn.", "lawn", weight="care")
     elif active.use == "non_selective":
         if use.how == "wipe":
-            text = f"{_start(name)} kills the grass that it touches: expect a dead spot, and repair it."
+            text = f"{capital(name)} kills the grass that it touches: expect a dead spot, and repair it."
             yield of(known or active, "yes", text, "lawn", weight="care")
         else:
-            yield of(known or active, "no", f"{_start(name)} kills the lawn that it touches.", "lawn")
+            yield of(known or active, "no", f"{capital(name)} kills the lawn that it touches.", "lawn")
     elif not control.settled(name, use.lawn, use.cultivar):
         yield _by_label(use, name, lawn, known)
     else:
@@ -141,28 +141,28 @@ def _lawn(control: Control, use: Use, name: str, active: Active) -> Iterator[Rea
 def _by_label(use: Use, name: str, lawn: str, known: Response | None) -> Reason:
     read = use.label(name)
     if read is not None:
-        return Reason("yes", f"{_start(name)} on {lawn}: {read}.", "by the label", (), "lawn", weight="care")
+        return Reason("yes", f"{capital(name)} on {lawn}: {read}.", "by the label", (), "lawn", weight="care")
     before = "which counts as caution: do not use it before you have found this grass on the label."
     if known is None:
         return Reason("wait", f"Whether {lawn} tolerates {name} is not known, {before}", factor="lawn")
     text = f"That {lawn} tolerates {name} is from memory only, {before}"
-    return of(known, "wait", text, "lawn", more=_sentence(known.note) if known.note else "")
+    return of(known, "wait", text, "lawn", more=_sentence(known.note))
 
 
 def _rated(control: Control, use: Use, name: str, lawn: str) -> Iterator[Reason]:
     known = control.rating(name, use.lawn or "", use.cultivar)
     assert known is not None and use.lawn is not None
-    note = _sentence(known.note) if known.note else ""
+    note = _sentence(known.note)
     if known.rating == "injures":
         cultivars = control.lawns[use.lawn].cultivars
         which = f"{lawn} ({cultivars[use.cultivar].name})" if use.cultivar in cultivars else lawn
-        yield of(known, "no", f"{_start(name)} injures {which}.", "lawn", more=note)
+        yield of(known, "no", f"{capital(name)} injures {which}.", "lawn", more=note)
         return
     if known.rating == "caution":
         text = f"Caution: {name} may injure {lawn}; use it only as the label directs for that grass."
         yield of(known, "yes", text, "lawn", more=note, weight="care")
     else:
-        yield of(known, "yes", f"{_start(name)} is tolerated by {lawn} where the label names it.", "lawn", more=note)
+        yield of(known, "yes", f"{capital(name)} is tolerated by {lawn} where the label names it.", "lawn", more=note)
     if use.cultivar is None:
         for cultivar in control.excepted(name, use.lawn):
             response = control.tolerance[name][use.lawn].cultivars[cultivar]
@@ -196,10 +196,10 @@ def _near(control: Control, use: Use, name: str, active: Active) -> Iterator[Rea
         text = "Water is near: read the distance to water on the label first, and keep it."
         yield Reason("wait", text, factor="near")
     if "edibles" in near and active.lasts_in_clippings:
-        text = f"{_start(name)} persists in clippings and compost and injures food plants."
+        text = f"{capital(name)} persists in clippings and compost and injures food plants."
         yield Reason("no", text, "published", ("VT_COMPOST",), "near")
     elif "edibles" in near and active.volatile:
-        text = f"{_start(name)} may drift as vapour onto nearby food plants."
+        text = f"{capital(name)} may drift as vapour onto nearby food plants."
         yield Reason("yes", text, "from memory", ("MEM",), "near", weight="care")
     if "bees" in near and use.blooming and use.how != "soil":
         yield Reason("wait", "It may be in flower and bees are near: mow the flowers off first.", factor="near")
@@ -213,13 +213,13 @@ def _group(control: Control, use: Use, name: str, active: Active) -> Iterator[Re
         text = f"Group {active.group} was used here before: prefer another mode of action, or no herbicide."
         yield Reason("yes", text, factor="group", weight="care")
     elif active.group == 0:
-        text = f"{_start(name)} has no classified mode of action, so using it does not rotate groups."
+        text = f"{capital(name)} has no classified mode of action, so using it does not rotate groups."
         yield of(active, "yes", text, "group")
 
 
-def _start(name: str) -> str:
-    """An active's name at the beginning of a sentence."""
-    return name[:1].upper() + name[1:]
+def capital(text: str) -> str:
+    """Text as it begins a sentence."""
+    return text[:1].upper() + text[1:]
 
 
 def _day(known: Registration) -> str:
@@ -227,8 +227,10 @@ def _day(known: Registration) -> str:
 
 
 def _sentence(note: str) -> str:
-    text = note[0].upper() + note[1:]
-    return text if text.endswith((".", "?")) else f"{text}."
+    """A note as a sentence; empty where there is none."""
+    if not note:
+        return ""
+    return capital(note) if note.endswith((".", "?")) else f"{capital(note)}."
 
 
 RULES = (_registration, _lawn, _law, _near, _group)

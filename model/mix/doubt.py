@@ -114,5 +114,5 @@ def doubt_about_output(litres_per_hectare: float) -> tuple[Doubt, ...]:
 def positive(what: str, value: float, unit: str) -> float:
     """The value, if it is a number more than 0. Raises MixError naming the quantity."""
     if not math.isfinite(value) or value <= 0:
-        raise MixError(f"{what} of {value:g} {unit} cannot be; give a number more than 0")
+        raise MixError(f"{what} of {value:g} {unit} is impossible; give a number more than 0")
     return float(value)

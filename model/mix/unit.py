@@ -122,7 +122,7 @@ def read_number(text: str) -> float:
         raise MixError(f"{text.strip() or 'nothing'} is not a number; write it like 1000 or 0.5")
     value = float(text.replace(",", ""))
     if value <= 0:
-        raise MixError(f"{text.strip()} cannot be; give a number more than 0")
+        raise MixError(f"{text.strip()} is impossible; give a number more than 0")
     if not 1 / LARGEST <= value <= LARGEST:
         raise MixError(f"{text.strip()} is beyond anything that is sprayed or spread; check it")
     return value

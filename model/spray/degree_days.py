@@ -82,7 +82,7 @@ def read_record(path: Path, base: float, unit: Unit) -> Record:
     ``base`` and the file's temperatures in degrees of ``unit``. Raises SprayError naming row and column.
     """
     if not COLDEST <= to_celsius(base, unit) <= HOTTEST:
-        raise SprayError(f"a base of {base:g} {unit} cannot be; give one such as 10 C or 50 F, with its unit")
+        raise SprayError(f"a base of {base:g} {unit} is impossible; give one such as 10 C or 50 F, with its unit")
     rows = read_table(path, ("date",), ("max", "min", "mean"))
     if not {"max", "min"} <= set(rows[0].cells) and "mean" not in rows[0].cells:
         raise SprayError(f"{path} row 1: columns max and min are needed, or mean; name the columns so")
@@ -112,7 +112,7 @@ def _extremes(row: Row, unit: Unit) -> tuple[float, float]:
     for column in columns:
         value = row.measured(column)
         if not COLDEST <= to_celsius(value, unit) <= HOTTEST:
-            raise row.wrong(column, f"{value:g} {unit} cannot be; check the number and the unit")
+            raise row.wrong(column, f"{value:g} {unit} is impossible; check the number and the unit")
         values.append(value)
     if values[0] < values[1]:
         raise row.wrong("max", f"{values[0]:g} is below the min of {values[1]:g}; the two may be swapped")

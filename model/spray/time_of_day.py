@@ -101,7 +101,7 @@ class Occasion:
             raise SprayError(f"there is no month {self.month}; give a number from 1 to 12")
         for name, time in (("sunrise", self.sunrise), ("sunset", self.sunset)):
             if time is not None and not 0 <= time <= 24:
-                raise SprayError(f"{name} of {time:g} cannot be; give a time of day, such as 17:30")
+                raise SprayError(f"{name} of {time:g} is impossible; give a time of day, such as 17:30")
         if self.sunrise is not None and self.sunset is not None and self.sunrise >= self.sunset:
             raise SprayError("sunrise is not before sunset; give both on the 24-hour clock, such as 06:30 and 17:45")
         if self.month is not None and self.day is not None and self.day.month != self.month:

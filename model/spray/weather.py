@@ -50,9 +50,8 @@ class Weather:
         for name, (low, high, unit) in self.SPANS.items():
             value = getattr(self, name)
             if value is not None and not low <= value <= high:
-                raise SprayError(
-                    f"{name.replace('_', ' ')} of {value:g} cannot be; give a number from {low:g} to {high:g} {unit}"
-                )
+                what = name.replace("_", " ")
+                raise SprayError(f"{what} of {value:g} is impossible; give a number from {low:g} to {high:g} {unit}")
 
 
 @dataclass(frozen=True)
@@ -116,7 +115,7 @@ def _rain(row: Row) -> float:
         return 0.0
     value = row.measured("rain")
     if not 0 <= value <= 500:
-        raise row.wrong("rain", f"{value:g} mm in an hour cannot be; give millimetres from 0 to 500")
+        raise row.wrong("rain", f"{value:g} mm in an hour is impossible; give millimetres from 0 to 500")
     return value
 
 
@@ -125,7 +124,7 @@ def _weather(row: Row, start: float, end: float) -> Weather:
     for column, value in readings.items():
         low, high, unit = Weather.SPANS[column]
         if not low <= value <= high:
-            raise row.wrong(column, f"{value:g} cannot be; give a number from {low:g} to {high:g} {unit}")
+            raise row.wrong(column, f"{value:g} is impossible; give a number from {low:g} to {high:g} {unit}")
     return Weather(**readings, hour=start, lasts=end - start)
 
 

@@ -56,16 +56,19 @@ class Table:
         logs = np.log(np.asarray(self.answers, dtype=float))
         return int(np.abs(logs - math.log(value)).argmin())
 
+    def _columns(self, answer: Answer) -> list[int]:
+        """The columns of an answer; none for unsure."""
+        return [self.column(value) for value in (answer if isinstance(answer, tuple) else (answer,))]
+
     def likelihood(self, answer: Answer) -> Array:
         """P(answer | hypothesis), float (species + 1,); all ones for unsure.
 
         Where the plant shows several states, their geometric mean: a species that has them all comes first, then one
         that has some of them.
         """
-        values = answer if isinstance(answer, tuple) else (answer,)
-        if not values:
+        columns = self._columns(answer)
+        if not columns:
             return np.ones(len(self.rows))
-        columns = [self.column(value) for value in values]
         weights = self.rows if self.fits is None else self.fits
         mean: Array = np.exp(np.log(weights[:, columns]).mean(axis=1))
         return mean
@@ -77,9 +80,7 @@ class Table:
         """
         if not self.applicable[species]:
             return False
-        values = answer if isinstance(answer, tuple) else (answer,)
-        columns = [self.column(value) for value in values]
-        own = self.truth[species]
+        columns, own = self._columns(answer), self.truth[species]
         if self.character.kind != "choice" or self.mistaken is None:
             return bool(max(own[column] for column in columns) >= MISREAD * own.max())
         usual = own >= USUAL * own.max()
@@ -87,14 +88,13 @@ class Table:
 
     def verdict(self, answer: Answer, species: int) -> str | None:
         """``agrees``, ``disagrees`` or None (unknown, unsure or in between)."""
-        return self.verdicts(answer)[species]
+        return {1: "agrees", -1: "disagrees"}.get(int(self.verdicts(answer)[species]))
 
-    def verdicts(self, answer: Answer) -> list[str | None]:
-        """The verdict on every species, in order."""
-        values = answer if isinstance(answer, tuple) else (answer,)
-        if not values:
-            return [None] * len(self.truth)
-        columns = [self.column(value) for value in values]
+    def verdicts(self, answer: Answer) -> NDArray[np.int64]:
+        """For every species 1 where the answer agrees with it, -1 where it disagrees, else 0."""
+        columns = self._columns(answer)
+        if not columns:
+            return np.zeros(len(self.truth), dtype=np.int64)
         if self.character.kind == "choice":
             shown = self.truth > 0 if self.in_file is None else self.in_file
             fits = shown[:, columns].any(axis=1)
@@ -102,9 +102,8 @@ class Table:
         else:
             share = self.truth[:, columns].max(axis=1) / self.truth.max(axis=1)
             fits, against = share >= AGREES, share < DISAGREES
-        words = np.where(fits, "agrees", np.where(against, "disagrees", ""))
-        words = np.where(self.applicable, np.where(self.known, words, ""), "disagrees")
-        return [str(word) or None for word in words]
+        verdicts = np.where(fits, 1, np.where(against, -1, 0))
+        return np.where(self.applicable, np.where(self.known, verdicts, 0), -1)
 
 
 class Likelihoods:

@@ -1,4 +1,4 @@
-"""Which parts of the plant can be seen: the questions that leaves, and the evidence of flowers and seed."""
+"""Which parts of the plant can be seen: the questions left to ask, and the evidence of flowers and seed."""
 
 from __future__ import annotations
 

@@ -353,7 +353,7 @@ def test_degree_days_in_both_units_against_their_own_model(tmp_path: Path) -> No
 def test_degree_days_refuse_bad_input(tmp_path: Path) -> None:
     file = tmp_path / "spring.csv"
     file.write_text("date,max,min\n2026-09-01,75,50\n", encoding="utf-8")
-    assert "75 C cannot be" in refused("degree-days", file, "--base", 10)
+    assert "75 C is impossible" in refused("degree-days", file, "--base", 10)
     assert "not C or F" in refused("degree-days", file, "--base", 10, "--unit", "K")
     assert "base of 500" in refused("degree-days", file, "--base", 500, "--unit", "F")
     assert "not in the flora" in refused("degree-days", file, "--base", 50, "--unit", "F", "--weed", "no such weed")

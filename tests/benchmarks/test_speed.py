@@ -8,7 +8,9 @@ import numpy as np
 import pytest
 from PIL import Image
 
+from model.identify import Key, Observation
 from model.photo.decode import open_photo
+from model.traits import next_question
 from tests.benchmarks.growth import draw_growth, growth_figures
 from tests.benchmarks.phone import HEIGHT, WIDTH, phone_photo
 from tests.benchmarks.stopwatch import medians, table
@@ -49,6 +51,12 @@ def test_waiting_grows_no_faster_than_the_flora(tmp_path: Path) -> None:
     assert figures.by_count[600]["question"] < 20
     draw_growth(figures, tmp_path / "growth.svg")
     assert "600" in (tmp_path / "growth.svg").read_text(encoding="utf-8")
+
+
+@pytest.mark.timed
+def test_choosing_a_question_takes_under_20_ms(key: Key) -> None:
+    p = key.posterior(Observation())
+    assert medians({"choose": lambda: next_question(key.likelihoods, p, {})}, 20)["choose"] < 20
 
 
 def test_a_table_reads_as_markdown() -> None:

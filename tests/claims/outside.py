@@ -57,9 +57,10 @@ def without(key: Key, left_out: set[str]) -> Key:
 
 
 def heedless(key: Key) -> Key:
-    """The same key, to which a relative that is not listed never occurs."""
+    """The same key, with hardly any prior probability of an unlisted relative."""
     other = without(key, set())
     other.prior_config = key.prior_config.model_copy(update={"relatives": 1e-9})
+    other._aged = key._aged  # of the same flora
     return other
 
 

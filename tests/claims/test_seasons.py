@@ -14,13 +14,13 @@ from tests.claims.slips import try_all
 @pytest.fixture(scope="module")
 def in_leaf(key: Key) -> dict:
     random = np.random.default_rng(SEED)
-    return {species: asked(key, species, LEAVES, 2, random) for species in key.flora.ids}
+    return {species: asked(key, species, LEAVES, 1, random) for species in key.flora.ids}
 
 
 def test_from_leaves_alone_most_plants_are_among_the_first_three(key: Key, in_leaf: dict) -> None:
-    """Goals are 90 and 75 %; what was measured is in the README. Margins: three standard errors of 272."""
+    """Goals are 90 and 75 %; what was measured is in the README. Margins: three standard errors of 136."""
     found = outcome(key, (session for sessions in in_leaf.values() for session in sessions), LEAVES)
-    assert found.three >= 0.81 and found.first >= 0.61
+    assert found.three >= 0.78 and found.first >= 0.57
     assert found.questions <= 8
 
 
@@ -48,7 +48,7 @@ def test_bindii_is_named_in_july_from_its_leaves(key: Key) -> None:
 
 @pytest.mark.parametrize("species", NAMED)
 def test_no_single_slip_proves_another_name(key: Key, species: str) -> None:
-    """Each twelfth of the slips; ``python -m tests.claims.slips`` tries all."""
-    tried = [*try_all(key, species, None, every=12), *try_all(key, species, LEAVES, every=12)]
-    assert len(tried) >= 5
+    """Each twenty-fourth of the slips; ``python -m tests.claims.slips`` tries all."""
+    tried = [*try_all(key, species, None, every=24), *try_all(key, species, LEAVES, every=24)]
+    assert len(tried) >= 3
     assert [slip for slip in tried if slip.proves_another] == []

@@ -155,7 +155,7 @@ def test_what_is_wrong_in_a_file_is_told_with_its_name(key: Key, tmp_path: Path,
     path = written(tmp_path, text)
     with pytest.raises(AnswerError) as told:
         read_answers(path, key.flora.characters)
-    assert str(told.value).startswith(f"{path}: ") and says in str(told.value) and "\n" not in str(told.value)
+    assert str(told.value).startswith(str(path)) and says in str(told.value) and "\n" not in str(told.value)
 
 
 def test_no_character_is_called_as_what_can_be_seen(key: Key) -> None:

@@ -18,7 +18,7 @@ import pytest
 
 from model.control import Case, Control, Use, judge_spraying, judge_use, plan, suited_of
 from model.control.facts import Option, Place, Stage
-from model.control.judge import HOW, Matter, _cover, _place, _time, is_the_lawn, shows
+from model.control.judge import HOW, Matter, _place, _time, is_the_lawn, shows
 from model.control.use import WORST, Reason
 from model.control.year import timing_of
 from model.spray import Occasion, Weather, load_rules
@@ -108,7 +108,7 @@ def by_option(control: Control, species: str, option: Option, lawns: tuple[str, 
 
 def test_the_overlay_is_what_the_plan_says(overlay: Overlay) -> None:
     control, draw = overlay.control, random.Random(15)
-    for _ in range(1500):
+    for _ in range(500):
         species = draw.choice(control.flora.ids)
         at = [draw.randrange(n) for n in (len(overlay.lawns), 12, len(STAGES), len(PLACES), len(overlay.states))]
         case = Case(
@@ -213,7 +213,7 @@ def test_the_spray_window_is_never_milder_than_the_plan(control: Control) -> Non
         sorted(options), control.lawns, ("lawn", "bed"), when
     ):
         use = Use(actives, how, lawn=lawn, place=place, month=month, state=state, near=near, blooming=True)  # type: ignore[arg-type]
-        verdict = judge_spraying(control, rules, use, fine, Occasion(state=state, month=month))
+        verdict = judge_spraying(control, rules, use, fine, Occasion(state, month, sunrise=6, sunset=18))
         assert words[verdict.word] >= least[suited_of(judge_use(control, use))], (actives, lawn, place, state, month)
         tried += 1
     assert tried > 2000
@@ -267,20 +267,6 @@ def test_no_line_is_said_twice(control: Control) -> None:
                 assert len(told) == len(set(told)), (species, option.name)
 
 
-def test_bulbs_are_not_treated_while_they_rest(control: Control) -> None:
-    """Where leaves die down, no month of treatment lies in the rest; the seasons themselves are the flora's."""
-    resting = {
-        "romulea_rosea": {12, 1, 2},
-        "oxalis_pes_caprae": {12, 1, 2, 3},
-        "allium_triquetrum": {1, 2},
-        "asphodelus_fistulosus": set(),
-    }
-    for species, rest in resting.items():
-        for option in control.options(species):
-            if option.method in ("selective", "wipe", "non_selective", "mow"):
-                assert not set(timing_of(control, option, species).months) & rest, (species, option.method)
-
-
 def test_every_reason_that_makes_an_option_wait_is_named_as_such(control: Control) -> None:
     """A plant said to be in flower in June was told to wait, with "June is a good time" as the reason."""
     for species in control.flora.ids:
@@ -289,11 +275,3 @@ def test_every_reason_that_makes_an_option_wait_is_named_as_such(control: Contro
                 if option.suited == "wait":
                     assert option.against, (species, option.name)
                     assert not any("is a good time" in reason.text for reason in option.against)
-
-
-def test_cover_stops_hand_work_on_a_large_area_only(control: Control) -> None:
-    for species in control.flora.ids:
-        for option in control.options(species):
-            if option.method == "hand":
-                few = Matter(control, Case((species,), 6, cover=1.0), species, option)
-                assert worst(_cover(few)) == YES

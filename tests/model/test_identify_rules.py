@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from pathlib import Path
 from types import SimpleNamespace
 from typing import Any, get_args
 
@@ -25,7 +24,7 @@ from model.identify import (
     would_show,
 )
 from model.prior import PriorConfig
-from model.proof import CONFIRMED, KEPT, LEADS, LIKELY, RELATIVE_LIKELY
+from model.proof import CONFIRMED, KEPT, LEADS, LIKELY
 from model.traits.likelihood import Likelihoods
 from model.traits.observer import Age, load_observer
 from model.traits.question import Question
@@ -124,41 +123,13 @@ def test_prior_answers_and_photo_are_multiplied() -> None:
     assert key.index == {"a": 0, "b": 1, "c": 2}
 
 
-def test_month_and_region_go_into_the_prior(monkeypatch: pytest.MonkeyPatch) -> None:
-    asked: list[tuple[Any, ...]] = []
-
-    def prior(*told: Any) -> Array:
-        asked.append(told)
-        return np.array([0.2, 0.2, 0.2, 0.4])
-
-    monkeypatch.setattr(naming, "prior", prior)
-    monkeypatch.setattr(naming, "season_month", lambda *told: asked.append(told))
-    key = a_key()
-    assert key.posterior(Observation({}, None, 7, "north")) == pytest.approx([0.2, 0.2, 0.2, 0.4])
-    identify(key, {}, None, 8, "south")
-    of = key.prior_config
-    assert asked == [(key.flora, of, 7, "north"), (of, 7, "north"), (key.flora, of, 8, "south"), (of, 8, "south")]
-
-
-def test_a_key_is_read_from_its_folder_with_the_users_own_species(monkeypatch: pytest.MonkeyPatch) -> None:
-    read: Any = object()
-    monkeypatch.setattr(naming, "load_flora", lambda *told: ("flora", *told))
-    monkeypatch.setattr(naming, "with_own", lambda *told: ("with own", *told))
-    monkeypatch.setattr(naming, "load_observer", lambda folder: ("observer", folder))
-    monkeypatch.setattr(naming, "load_prior", lambda folder: ("prior", folder))
-    monkeypatch.setattr(naming, "Likelihoods", lambda *told: ("likelihoods", *told))
-    folder, own = Path("configs"), Path("own")
-    plain: Any = Key(folder, read)
-    assert plain.flora == ("flora", folder, read) and plain.prior_config == ("prior", folder)
-    assert plain.likelihoods == ("likelihoods", plain.flora, ("observer", folder), "unknown")
-    assert plain.at("seeds") == ("likelihoods", plain.flora, ("observer", folder), "seeds")
-    assert plain.at("seeds") is plain.at("seeds"), "the tables are made once"
-    species: Any = {"x": plant("x")}
-    who: Any = object()
-    assert Key(folder, read, observer=who).likelihoods == ("likelihoods", plain.flora, who, "unknown")
-    more: Any = Key(folder, None, species, own)
-    assert more.flora == ("with own", ("flora", folder, None), species, own)
-    assert more.likelihoods[1] == more.flora
+def test_everything_that_is_given_is_observed() -> None:
+    key, seen = a_key(), []
+    key.logs = lambda observation: seen.append(observation) or np.log([0.3, 0.3, 0.3, 0.1])  # type: ignore[method-assign]
+    photo: Any = Photo({"a": 0.5})
+    identify(key, SAP_TELLS, photo, 8, "south", ("leaves",))
+    assert seen == [Observation(SAP_TELLS, photo, 8, "south", ("leaves",))]
+    assert key.at("seeds") is key.at("seeds"), "the tables are made once"
 
 
 # -- the status -------------------------------------------------------------------------------------
@@ -209,32 +180,6 @@ def test_a_name_is_proven_only_by_answers_that_tell_every_look_alike() -> None:
     assert identify(by_name_only, SAP_TELLS).status == "likely"
 
 
-@pytest.mark.usefixtures("hangs_on_nothing")
-def test_a_name_is_proven_only_by_answers_that_tell_what_its_file_names_outside_the_flora() -> None:
-    p = [0.97, 0.01, 0.01, 0.01]
-    by_sap, by_smell = taken_for("x", "sap"), taken_for("y", "smell")
-    assert identify(a_key(p, outside=(by_sap,)), SAP_TELLS).status == "confirmed"
-    found = identify(a_key(p, outside=(by_sap, by_smell)), SAP_TELLS)
-    assert (found.status, found.species, found.still_to_exclude) == ("likely", "a", ())
-    both: Any = {**SAP_TELLS, "smell": ("smell_0",)}
-    assert identify(a_key(p, outside=(by_sap, by_smell)), both).status == "confirmed"
-    assert identify(a_key(p, outside=(by_smell,)), {**SAP_TELLS, "smell": ()}).status == "likely", "unsure tells none"
-    of_c = a_key([0.01, 0.01, 0.97, 0.01], outside=(by_smell,))
-    assert identify(of_c, {"sap": ("sap_1",)}).status == "confirmed", "what another's file names is no matter"
-
-
-@pytest.mark.usefixtures("hangs_on_nothing")
-def test_what_cannot_be_seen_tells_nothing_outside_the_flora() -> None:
-    """An answer that is set aside proves nothing; it does again with the part in sight."""
-    key = a_key([0.97, 0.01, 0.01, 0.01], outside=(taken_for("x", "petal"),))
-    asked = [(character("sap"), SAP), (character("petal", part="flowers"), SAP)]
-    key.flora.characters = {c.id: c for c, _ in asked}  # type: ignore[misc]
-    at_every_age(key, tables(*asked))
-    answers: Any = {**SAP_TELLS, "petal": ("petal_0",)}
-    assert identify(key, answers, visible=("leaves",)).status == "likely"
-    assert identify(key, answers, visible=("leaves", "flowers")).status == "confirmed"
-
-
 def left_to_a(kept: float) -> list[float]:
     return [kept, 1 - kept - 0.002, 0.001, 0.001]
 
@@ -261,23 +206,6 @@ def test_a_name_must_not_hang_on_one_answer() -> None:
     assert (unnamed.species, unnamed.hangs_on) == (None, None)
 
 
-@pytest.mark.usefixtures("hangs_on_nothing")
-@pytest.mark.parametrize(
-    ("relative", "status"),
-    [
-        (1 - CONFIRMED - HAIR, "confirmed"),
-        (1 - CONFIRMED + HAIR, "likely"),
-        (RELATIVE_LIKELY - HAIR, "likely"),
-        (RELATIVE_LIKELY + HAIR, "undecided"),
-    ],
-)
-def test_a_relative_that_is_not_listed_must_be_improbable(relative: float, status: str) -> None:
-    """The sap is as in `a`; of a relative it is so with 0.5 + 0.5 x 0.5 / 0.98, by which its odds fall."""
-    odds = relative / (1 - relative) / (0.5 + 0.5 * 0.5 / 0.98)
-    found = identify(a_key([0.97, 0.01, 0.01, 0.01], relatives=odds / (1 + odds)), SAP_TELLS)
-    assert found.relative_probability == pytest.approx(relative) and found.status == status
-
-
 def test_a_photo_of_the_lead_speaks_against_a_relative_and_one_of_others_says_nothing() -> None:
     p, answers = [0.97, 0.01, 0.01, 0.01], SAP_TELLS
     key = a_key(p, relatives=0.3)
@@ -294,11 +222,6 @@ def test_a_photo_of_the_lead_speaks_against_a_relative_and_one_of_others_says_no
     assert more == pytest.approx(odds / (1 + odds)), "photos count for as many answers as the configuration says"
     still = identify(key, answers, Photo({"b": 0.9})).relative_probability  # type: ignore[arg-type]
     assert still == pytest.approx(none)
-
-
-def test_the_relative_is_told_only_where_there_is_a_lead() -> None:
-    assert identify(a_key(leading(LIKELY + HAIR)), {}).relative_probability is not None
-    assert identify(a_key(leading(LIKELY - HAIR)), {}).relative_probability is None
 
 
 def test_the_lead_may_be_any_listed_species_and_the_photo_counts() -> None:
@@ -412,13 +335,6 @@ def test_a_relative_is_asked_about_only_while_it_is_too_probable_to_prove_the_na
         assert all_asked(monkeypatch, key, SAP_TELLS, after=2)[2].evidence.any() == asked
 
 
-@pytest.mark.usefixtures("hangs_on_nothing")
-def test_what_is_out_of_sight_is_not_asked_for_the_sake_of_what_is_outside(monkeypatch: pytest.MonkeyPatch) -> None:
-    key = a_key_with_outside(part="flowers")
-    asked = all_asked(monkeypatch, key, SAP_TELLS, after=2, visible=("leaves",))
-    assert [set(one.barred) for one in asked] == [{"smell", "edge"}] * 3
-
-
 def next_of(key: Key, answers: Any, **more: Any) -> str | None:
     found = identify(key, answers, **more)
     assert (found.next_question is None) == (found.stop is not None)
@@ -439,17 +355,6 @@ def test_what_parts_a_plant_from_one_outside_comes_before_what_tells_more() -> N
     unsettled.logs = lambda *_: np.log(leading(CONFIRMED - 0.1))  # type: ignore[method-assign]
     assert next_of(unsettled, SAP_TELLS) == "spots", "not before the name is settled"
     assert identify(a_key_with_outside(), {**SAP_TELLS, "smell": ("smell_0",)}).status == "confirmed"
-
-
-@pytest.mark.usefixtures("hangs_on_nothing")
-def test_nothing_is_asked_of_a_settled_name_that_would_not_prove_more() -> None:
-    """The spots would still tell many bits; but no answer on them parts the plant from that outside the flora."""
-    unsure: Any = {**SAP_TELLS, "smell": ()}
-    found = identify(a_key_with_outside(), unsure)
-    assert (found.status, found.stop, found.next_question) == ("likely", "nothing left", None)
-    assert next_of(a_key_with_outside(relatives=0.3), unsure) == "spots", "but it tells a relative"
-    assert next_of(a_key_with_outside(part="flowers"), SAP_TELLS, visible=("leaves",)) is None
-    assert next_of(a_key_with_outside(part="flowers"), SAP_TELLS, visible=("leaves", "flowers")) == "smell"
 
 
 @pytest.mark.usefixtures("hangs_on_nothing")

@@ -1,4 +1,4 @@
-"""The sums of mixing: what is read from what was typed, what cannot be, and what must hold for any numbers."""
+"""The sums of mixing: what is read from what was typed, what is impossible, and what must hold for any numbers."""
 
 from __future__ import annotations
 
@@ -334,8 +334,8 @@ def test_beds_are_taken_away_and_cannot_be_more_than_the_whole() -> None:
 
 @pytest.mark.parametrize(
     ("form", "typed", "why"),
-    [("rectangle", "10", "needs 2: length x width"), ("rectangle", "10x-5", "-5 cannot be"),
-     ("rectangle", "10x0", "0 cannot be"), ("ring", "3x5", "wider outside than inside"),
+    [("rectangle", "10", "needs 2: length x width"), ("rectangle", "10x-5", "-5 is impossible"),
+     ("rectangle", "10x0", "0 is impossible"), ("ring", "3x5", "wider outside than inside"),
      ("hexagon", "3", "hexagon is not a shape"), ("circle", "", "nothing is not a number"),
      ("circle", "nan", "nan is not a number"), ("rectangle", "10x5 L", "10 L is a volume"),
      ("rectangle", "axb", "needs 2: length x width")],
@@ -364,7 +364,9 @@ def test_no_sum_takes_a_number_that_is_not_above_zero_and_each_takes_one() -> No
     for name, sum_of in SUMS:
         sum_of(1)
         for wrong in (0, -1, math.nan, math.inf, -math.inf):
-            with pytest.raises(MixError, match=rf"^an? {name} of {wrong:g} .*cannot be; give a number more than 0$"):
+            with pytest.raises(
+                MixError, match=rf"^an? {name} of {wrong:g} .*is impossible; give a number more than 0$"
+            ):
                 sum_of(wrong)
     with pytest.raises(MixError, match="a time of 0 s"):
         output_from_time(1, [], 10)

@@ -203,8 +203,8 @@ REFUSED: dict[str, Callable[[], Any]] = {
     "20 L/ha of product is not less than the 20 L/ha of spray; check the rate and the output": lambda: plan_tank(
         10, 20, read_rate("20 L/ha")
     ),
-    "an active of 0 % cannot be; give a number more than 0": lambda: spread(read_rate("5 g/m2"), 1, 0),
-    "a course of 0 m cannot be; give a number more than 0": lambda: speed_over(0, [1]),
+    "an active of 0 % is impossible; give a number more than 0": lambda: spread(read_rate("5 g/m2"), 1, 0),
+    "a course of 0 m is impossible; give a number more than 0": lambda: speed_over(0, [1]),
     "an active of 101 % is more than all of the product; check the label": lambda: spread(
         read_rate("5 g/m2"), 1, 101
     ),
@@ -235,7 +235,7 @@ REFUSED: dict[str, Callable[[], Any]] = {
     ),
     "nothing is not a number; write it like 1000 or 0.5": lambda: read_number(" "),
     "x is not a number; write it like 1000 or 0.5": lambda: read_number(" x "),
-    "-1 cannot be; give a number more than 0": lambda: read_number("-1 "),
+    "-1 is impossible; give a number more than 0": lambda: read_number("-1 "),
     "2e9 is beyond anything that is sprayed or spread; check it": lambda: read_number("2e9"),
     "longer than 80 characters; write an amount and a unit": lambda: read_rate("5 L/" + "h" * 77),
     "an empty side has no unit": lambda: read_rate("/ha"),

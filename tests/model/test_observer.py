@@ -50,14 +50,6 @@ def test_shares_land_where_they_are_told_and_the_rest_of_the_error_falls_elsewhe
     ]))  # fmt: skip
 
 
-def test_where_nothing_is_told_the_error_is_even() -> None:
-    found = named(observer())
-    assert found == pytest.approx(np.full((5, 5), 0.04) + np.eye(5) * 0.8)
-    asked = flower()
-    numbers = mistakes(asked, (1.0, 2.0), observer((["s0", "s1"], 0.1)).model_copy(update={"taken_for": {}}))
-    assert numbers == pytest.approx(np.array([[0.9, 0.1], [0.1, 0.9]]))
-
-
 def test_rows_sum_to_one_for_every_character_and_the_true_state_is_named_most(key: Key) -> None:
     for table in key.likelihoods.tables.values():
         found = mistakes(table.character, table.answers, key._observer)
@@ -153,13 +145,6 @@ def test_mistakes_that_cannot_be_are_refused(entries: Any, says: str) -> None:
     assert str(told.value).startswith("observer.yaml: taken_for build") and says in str(told.value)
 
 
-def test_half_may_be_mistaken_and_no_more() -> None:
-    half = [(["s0", "s1"], MOST_MISTAKEN / 2), (["s0", "s2"], MOST_MISTAKEN / 2)]
-    check_mistakes(observer(*half), {"build": flower()})
-    with pytest.raises(FloraError, match="s0 is named correctly by fewer than half"):
-        check_mistakes(observer(*half, (["s0", "s3"], 0.001)), {"build": flower()})
-
-
 def test_an_unknown_character_is_named_with_the_nearest() -> None:
     with pytest.raises(FloraError, match=r"observer.yaml: taken_for build is not a character; did you mean builds\?"):
         check_mistakes(observer((["s0", "s1"], 0.1)), {"builds": flower(name="builds")})
@@ -177,14 +162,6 @@ def test_what_is_seldom_told_must_be_a_character() -> None:
         check_mistakes(told, {"build": flower()})
     assert str(error.value) == "observer.yaml: seldom biuld is not a character; did you mean build?"
     check_mistakes(told, {c: flower(name=c) for c in ("build", "biuld")})
-
-
-def test_a_key_is_not_made_with_mistakes_that_cannot_be(key: Key) -> None:
-    with pytest.raises(FloraError, match=r"seldom life_spam is not a character; did you mean life_span\?"):
-        Likelihoods(key.flora, key._observer.model_copy(update={"seldom": {"life_spam": 0.5}}))
-    wrong = {"leaf_hairs": [Mistaken(states=["none", "sfot"], share=0.1)]}
-    with pytest.raises(FloraError, match=r"taken_for leaf_hairs has no state sfot; did you mean soft\?"):
-        Likelihoods(key.flora, key._observer.model_copy(update={"taken_for": wrong}))
 
 
 @pytest.fixture

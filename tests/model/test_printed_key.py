@@ -153,11 +153,6 @@ def test_a_score_that_depends_on_age_counts_for_plants_of_any_age() -> None:
     assert range_of(Score(range=(3.0, 5.0), **told)) == (3.0, 5.0)
 
 
-def test_a_variable_plant_is_named_in_several_places(whole: PrintedKey) -> None:
-    part = [species for species, ends in whole.ends.items() if len(ends) > 1]
-    assert part and whole.figures["in_part"] == len(part)
-
-
 def test_the_figures_are_what_is_counted(key: Key, whole: PrintedKey) -> None:
     found = whole.figures
     assert found["species"] == found["reached"] == len(key.flora.ids)
@@ -185,16 +180,3 @@ def test_a_plant_known_by_name_only_is_said_to_be_left_out(key: Key) -> None:
     printed = make_key(Likelihoods(flora, key.likelihoods.observer), 1)
     assert printed.names_only == ("novus_horti",)
     assert "novus_horti" not in printed.species and "novus_horti" not in printed.out_of_season
-
-
-def test_the_walk_of_a_typical_observer_ends_at_the_plant(key: Key, whole: PrintedKey) -> None:
-    for species in whole.species:
-        tables = key.likelihoods.tables
-
-        def say(character, row=key.index[species], tables=tables):  # type: ignore[no-untyped-def]
-            table = tables[character.id]
-            usual = [a for a, p in zip(table.answers, table.truth[row], strict=True) if p == table.truth[row].max()]
-            value = usual[len(usual) // 2]
-            return (value,) if isinstance(value, str) else value
-
-        assert species in whole.walk(say)

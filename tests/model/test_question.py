@@ -10,7 +10,6 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from model.errors import AnswerError
 from model.flora.character import Character
 from model.interview import Interview
 from model.traits.likelihood import Likelihoods, Table
@@ -340,14 +339,6 @@ def test_what_a_question_is_worth_is_worth_it_only_where_it_can_be_answered(
     assert chosen(tables(*both, settling=settling, **answered_by(even * 0.999)), probability, **more) == "smell"
 
 
-def test_more_than_eight_states_take_a_second_tap() -> None:
-    many = (character("many", states=9), [[1 / 9] * 9] * 4)
-    eight = (character("eight", states=8), [[1 / 8] * 8] * 4)
-    share = {"glance": 0.9, "handle": 0.8, "lens": 0.6, "dig": 0.5}
-    asked = tables(many, eight, (character("dug", "dig"), SAP), answerable=share, second_tap=0.7)
-    assert asked.answerable == pytest.approx([0.9 * 0.7, 0.9, 0.5])
-
-
 def test_what_few_people_can_tell_is_less_likely_to_be_answered() -> None:
     many = (character("many", states=9), [[1 / 9] * 9] * 4)
     share = {"glance": 0.9, "handle": 0.8, "lens": 0.6, "dig": 0.5}
@@ -427,14 +418,6 @@ def test_answers_are_given_changed_forgotten_and_taken_back(interview: Interview
     assert list(three.back().answers) == ["smell", "sap"]
     assert two.back().answers == one.answers and interview.back().answers == {}
     assert two.key is interview.key
-
-
-def test_a_character_that_is_not_asked_about_is_named_with_the_nearest(interview: Interview) -> None:
-    with pytest.raises(AnswerError) as told:
-        interview.answer("smel", "smell_1")
-    assert str(told.value).startswith("'smel' is not a character of the key; ") and "smell" in str(told.value)
-    with pytest.raises(AnswerError, match="smell"):
-        interview.answer("smell", "smell_9")
 
 
 def test_the_finding_is_that_of_all_that_is_known(interview: Interview, monkeypatch: pytest.MonkeyPatch) -> None:

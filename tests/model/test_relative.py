@@ -18,11 +18,6 @@ def probability(key: Key, answers: dict[str, object], photo: float = 1.0, looks:
     return relative_probability(key.likelihoods, given, key.index[DANDELION], 0.15, 0.7, photo, looks)
 
 
-def test_without_answers_it_is_what_was_believed_before(key: Key) -> None:
-    assert probability(key, {}) == pytest.approx(0.15)
-    assert probability(key, {"milky_sap": "unsure"}) == pytest.approx(0.15)
-
-
 def test_it_is_bayes_rule_on_a_mixture(key: Key) -> None:
     table = key.likelihoods.tables["milky_sap"]
     own, large = table.likelihood(("present",))[[key.index[DANDELION], -1]]
@@ -52,10 +47,6 @@ def test_photos_of_the_lead_count_as_so_many_answers(key: Key, looks: int) -> No
     assert with_answers / (1 - with_answers) == pytest.approx(
         probability(key, FITS) / (1 - probability(key, FITS)) * 0.703**looks
     )
-
-
-def test_the_order_of_answers_changes_nothing(key: Key) -> None:
-    assert probability(key, FITS) == pytest.approx(probability(key, dict(reversed(FITS.items()))))
 
 
 def test_telling_is_the_expected_fall_in_log_odds(key: Key) -> None:
