@@ -3,7 +3,7 @@
 ``python -m tests.claims.audit_claims ../shared/photos FEATURES.safetensors`` prints the tables:
 wrong labels when a tenth of the labels is turned wrong, copies that are planted, and whether
 following the advice on what to take or label next beats chance. FEATURES is the cache that
-``training.recipes.starter`` keeps; photos that are not in it are computed.
+``training.recipes.make_starter`` keeps; photos that are not in it are computed.
 """
 
 from __future__ import annotations

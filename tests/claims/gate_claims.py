@@ -26,17 +26,16 @@ from PIL import Image
 from safetensors.numpy import load_file, save_file
 
 from model.errors import ModelError
-from model.flora import load_flora
 from model.photo import Classifier, Extractor, open_photo
 from model.photo.saved import STARTER, read_model, save_model
 from model.photo.views import SIDE, views
 from tests.claims.regressions import Bench, bench, planted, redealt
 from tests.security.killed import ROOT, run
-from training.collection.names import Names
+from training.data.dataset import Data
 from training.data.manifest import LabelledPhoto
 from training.gate import compare, load_rules, near_duplicates, outlines
+from training.recipes.make_starter import read_data
 from training.recipes.recipe import load_recipe
-from training.recipes.starter import Data, gather
 from training.registry.model_folder import fault_of
 from training.registry.models import KEPT, Registry
 
@@ -89,7 +88,7 @@ def features_of_batch(extractor: Extractor, stacks: tuple[NDArray[np.float32], .
 def real_bench(folder: Path, cache: Path) -> Bench:
     """The bench of real photos, with the recipe of the starter."""
     recipe = load_recipe("quick").model_copy(update={"shrinkage": [0.05]})
-    data = gather(folder, recipe, cache)
+    data = read_data(folder, recipe, cache)
     held_out, rules = data.part("held_out"), load_rules()
     seen: dict[str, int] = {}
     rows = []
@@ -99,13 +98,8 @@ def real_bench(folder: Path, cache: Path) -> Bench:
             rows.append(row)
     wrong = wrong_features([held_out.photos[row] for row in rows], cache.with_suffix(".wrong.safetensors"))
     wrong["square root forgotten"] = held_out.x[rows] ** 2
-    extractor = Extractor()
-    samples = sorted((ROOT / "sample_images").glob("*.jpg"))
-    names = Names(load_flora())
-    shown = tuple(str(names.look_up("_".join(file.stem.split("_")[:-2])) or "other:drawn") for file in samples)
-    golden = np.stack([extractor.features(open_photo(file)) for file in samples])
     alike = lookalikes(data, held_out.x, outlines([p.file for p in held_out.photos]))
-    return bench(data, recipe, rules, wrong, np.array(rows), golden, shown, int(alike.sum()))
+    return bench(data, recipe, rules, wrong, np.array(rows), int(alike.sum()))
 
 
 def lookalikes(data: Data, x: Array, marks: NDArray[np.uint8]) -> NDArray[np.bool_]:

@@ -334,15 +334,15 @@ def many_with_features(home: Home) -> None:
 
 def _train() -> None:
     """The quick recipe with fewer values to try, put in charge by a person's word."""
-    from training.gate import Override, load_rules
-    from training.recipes.quick import train_quick
+    from training.gate import Override
     from training.recipes.recipe import load_recipe
+    from training.recipes.train import train
 
     recipe = load_recipe("quick")
     recipe = recipe.model_copy(update={"base_weights": [0.3], "shrinkage": [0.1], "folds": 2, "null_draws": 20})
     photos = Collection(home_of() / "collection").open().photos()
     cache, override = home_of() / "cache" / "features.safetensors", Override("Kim", "they are my photos")
-    done = train_quick(photos, Registry(home_of() / "models"), recipe, load_rules(), cache, override)
+    done = train("quick", photos, Registry(home_of() / "models"), cache, override, recipe=recipe)
     assert done.promotion.changed, done.promotion.says
 
 

@@ -1,34 +1,27 @@
-"""A promotion in a process of its own, which is killed or refused at one point: for tests of the registry.
+"""A promotion in a process of its own, which is killed at one point: for tests of the registry.
 
 ``python -m tests.security.killed MODELS SOURCE POINT``: installs SOURCE and puts it in charge,
-and kills itself when step number POINT is reached; -1 lets it finish and prints the steps.
+and kills itself when point number POINT is reached; -1 lets it finish and prints the points.
 """
 
 from __future__ import annotations
 
-import os
-import signal
 import subprocess
 import sys
 from pathlib import Path
 
+from tests.security.kill_points import kill_points
 from training.registry.models import Registry
 
 ROOT = Path(__file__).resolve().parents[2]
 
 
 def promote_until(models: Path, source: Path, point: int) -> list[str]:
-    """Promote, and die without a word at step number ``point``; the steps that were passed."""
-    passed: list[str] = []
-
-    def step(name: str) -> None:
-        if len(passed) == point:
-            os.kill(os.getpid(), signal.SIGKILL)
-        passed.append(name)
-
-    registry = Registry(models, step=step)
-    registry.use(registry.install(source))
-    return passed
+    """Promote, and die without a word at point number ``point``; the points that were passed."""
+    with kill_points(models, point) as points:
+        registry = Registry(models)
+        registry.use(registry.install(source))
+    return points.passed
 
 
 def run(models: Path, source: Path, point: int) -> subprocess.CompletedProcess[str]:

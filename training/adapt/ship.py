@@ -7,7 +7,7 @@ from pathlib import Path
 from model.file import sha256_of
 from training.adapt.nets import State, blend, imagenet, read_state, save_state, state_of
 from training.adapt.run import Job, Runner
-from training.evaluate.card import ADAPTATION
+from training.recipes.make_starter import ADAPTATION
 from training.recipes.recipe import StarterRecipe
 
 LEGEND = """Each row is a trial, learned without half of the classes and judged on them, for both halves, by its frozen

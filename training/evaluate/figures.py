@@ -11,8 +11,7 @@ import numpy as np
 from matplotlib.figure import Figure
 from numpy.typing import NDArray
 
-from training.evaluate.measure import BINS
-from training.evaluate.measured import Measured
+from training.evaluate.measure import BINS, Measured
 
 Array = NDArray[np.float64]
 INK, SOFT, MARK, WRONG = "#1d2a22", "#5d6b62", "#1f6f43", "#b3401f"

@@ -17,7 +17,7 @@ from model.errors import PhotoError
 from model.photo import open_photo
 from model.storage import replace_file
 from training.evaluate.figures import confusion, reliability, species_recall
-from training.evaluate.measured import ELSE, Measured
+from training.evaluate.measure import ELSE, Measured
 from training.evaluate.probes import Background, Gap, background_probe, grouped_gap
 
 Name = Callable[[str], str]

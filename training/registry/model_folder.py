@@ -13,7 +13,7 @@ from typing import Any
 
 from model.errors import ModelError
 from model.file import check_ordinary, read_file
-from model.storage import Step, go_on, move, sync_folder, write_through
+from model.storage import move, sync_folder, write_through
 
 MANIFEST = "MANIFEST.sha256"
 NAME = re.compile(r"\d{8}T\d{6}Z-[0-9a-f]{8}")
@@ -36,7 +36,7 @@ def name_of(at: datetime) -> str:
 
 
 def read_json(path: Path, most: int = LARGEST_JSON) -> Any:
-    """What a JSON file holds. Raises OSError for no ordinary file or too large a one, ValueError for no JSON."""
+    """What a JSON file of up to ``most`` bytes holds. Raises OSError for no such file, ValueError for other text."""
     try:
         return json.loads(read_file(path, most, links=False))
     except RecursionError:
@@ -73,26 +73,27 @@ def _printable(name: str) -> str:
     return "".join(c if c.isprintable() else "?" for c in name[:100])
 
 
-def _fault_of_file(path: Path, digest: str) -> str:
+def _fault_of_file(path: Path, digest: str = "") -> str:
+    """What is wrong with one file, in a few words; ``digest``: the sha256 that it must have, any without it."""
     try:
         check_ordinary(path, LARGEST_BYTES, links=False)
         with path.open("rb") as file:
-            if hashlib.file_digest(file, "sha256").hexdigest() != digest:
+            if digest and hashlib.file_digest(file, "sha256").hexdigest() != digest:
                 return "is not as it was written"
         if path.suffix == ".json":
             read_json(path)
     except OSError:
         return "is missing or cannot be read"
     except ValueError:
-        return "is no JSON that can be read"
+        return "is not JSON that can be read"
     return ""
 
 
-def copy_in(source: Path, models: Path, at: str, known: Sequence[str], step: Step = go_on) -> str:
+def copy_in(source: Path, models: Path, at: str, known: Sequence[str]) -> str:
     """Copy the files of ``source`` into ``models`` as <at>-<sha8>; the name. Whole or not at all.
 
     A model with the same files that is there already, undamaged, is not copied again. Raises
-    ModelError when ``source`` is no model folder, OSError when the disk refuses.
+    ModelError when ``source`` is not a model folder, OSError when the disk refuses.
     """
     contents = {file.name: file.read_bytes() for file in model_files(source)}
     manifest = "".join(f"{hashlib.sha256(data).hexdigest()}  {name}\n" for name, data in contents.items())
@@ -102,22 +103,18 @@ def copy_in(source: Path, models: Path, at: str, known: Sequence[str], step: Ste
     name = f"{at}-{_sha8(manifest)}"
     hidden = models / f".new-{name}"
     if (models / name).exists():  # the same second, the same files, damaged since
-        remove_folder(models / name, step)
+        remove_folder(models / name)
     hidden.mkdir()
     try:
-        step("hidden folder made")
         for file, data in contents.items():
-            write_through(hidden / file, data, step)
-        write_through(hidden / MANIFEST, manifest.encode("ascii"), step)
+            write_through(hidden / file, data)
+        write_through(hidden / MANIFEST, manifest.encode("ascii"))
         sync_folder(hidden)
-        step("hidden folder on the disk")
         move(hidden, models / name)
     except OSError:
         shutil.rmtree(hidden, ignore_errors=True)
         raise
-    step("folder named")
     sync_folder(models)
-    step("folder named for good")
     return name
 
 
@@ -133,48 +130,32 @@ def model_files(source: Path) -> list[Path]:
             file = source / _printable(path.name)
             raise ModelError(f"{file}: does not belong in a model; only files ending in {', '.join(ENDINGS)} do")
         size += path.stat().st_size
-        if path.suffix == ".json" and size <= LARGEST_BYTES:
-            _check_json(path)
+        if path.suffix == ".json" and size <= LARGEST_BYTES and (fault := _fault_of_file(path)):
+            raise ModelError(f"{path}: {fault}; use another model")
         found.append(path)
     for needed in ("head.safetensors", "model.json"):
         if not (source / needed).is_file():
-            raise ModelError(f"{source}: is no model, {needed} is missing; name the folder of a model")
+            raise ModelError(f"{source}: is not a model, {needed} is missing; name the folder of a model")
     if size > LARGEST_BYTES:
         raise ModelError(f"{source}: is over {LARGEST_BYTES // 1_000_000} MB, too large for a model; use another")
     return found
 
 
-def _check_json(path: Path) -> None:
-    try:
-        read_json(path)
-    except OSError as error:
-        raise ModelError(f"{path}: cannot be read ({error.strerror or error}); use another model") from None
-    except ValueError:
-        raise ModelError(f"{path}: is no JSON that can be read; use another model") from None
-
-
-def remove_folder(folder: Path, step: Step = go_on) -> None:
+def remove_folder(folder: Path) -> None:
     """Take a folder away: out of sight in one move, then its files. Raises OSError."""
     hidden = folder.with_name(f".gone-{folder.name}")
     shutil.rmtree(hidden, ignore_errors=True)
-    step("before an old model goes")
     move(folder, hidden)
-    step("an old model is out of sight")
-    for path in sorted(hidden.iterdir()):
-        path.unlink()
-        step("a file of an old model gone")
-    hidden.rmdir()
-    step("an old model gone")
+    shutil.rmtree(hidden)
 
 
-def clear_leftovers(models: Path, step: Step = go_on) -> None:
+def clear_leftovers(models: Path) -> None:
     """Clear away what an interrupted change left out of sight."""
     for path in sorted(models.iterdir()):
         if path.is_dir() and LEFTOVER.fullmatch(path.name):
             shutil.rmtree(path, ignore_errors=True)
         elif path.name.startswith(".") and path.suffix == ".new":  # nobody else writes here now
             path.unlink()
-    step("leftovers cleared")
 
 
 def _sha8(manifest: str) -> str:
