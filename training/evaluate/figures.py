@@ -10,6 +10,7 @@ import matplotlib
 import numpy as np
 from matplotlib.figure import Figure
 from numpy.typing import NDArray
+from sklearn.metrics import confusion_matrix
 
 from training.evaluate.measure import BINS, Measured
 
@@ -45,10 +46,10 @@ def svg(draw: Callable[[Figure], None], width: float, height: float) -> str:
 
 def confusion(measured: Measured, short: Callable[[str], str]) -> str:
     """Rows: what a photo shows; columns: the first choice. Each row in per cent of its photos."""
-    shown = sorted(set(measured.truth) | set(measured.probabilities.argmax(axis=1)))
+    first = measured.probabilities.argmax(axis=1)
+    shown = np.union1d(measured.truth, first)
     names = [short(measured.columns[column]) for column in shown]
-    said = measured.probabilities.argmax(axis=1)
-    counts = np.array([[np.sum((measured.truth == t) & (said == s)) for s in shown] for t in shown], dtype=float)
+    counts = confusion_matrix(measured.truth, first, labels=shown)
     share = counts / np.maximum(counts.sum(axis=1, keepdims=True), 1)
     many = len(shown) > 20
 

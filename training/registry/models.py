@@ -83,9 +83,7 @@ class Registry:
             raise ModelError(f"{path}: cannot be read; choose a model with swardkey models use NAME") from None
         for name in (found.current, STARTER if found.previous is None else found.previous):
             if name != STARTER and not NAME.fullmatch(str(name)):
-                raise ModelError(
-                    f"{path}: {str(name)[:60]!r} is not a model; choose one with swardkey models use NAME"
-                )
+                raise ModelError(f"{path}: {str(name)[:60]!r} is not a model; choose one with swardkey models use NAME")
         return found
 
     def in_charge(self) -> InCharge:
@@ -116,10 +114,11 @@ class Registry:
 
     def named(self, name: str) -> InCharge:
         """A model by its name, active or not, its files checked. Raises ModelError."""
-        if name != STARTER:
-            self._installed(name)
-            self._check(name)
-        return InCharge(name, self._folder(name))
+        if name == STARTER:
+            return InCharge(STARTER, self.starter)
+        self._installed(name)
+        self._check(name)
+        return InCharge(name, self.folder / name)
 
     def names(self) -> list[str]:
         """Names of the models that are installed, oldest first, without the starter."""
@@ -130,25 +129,12 @@ class Registry:
 
     def installed(self) -> tuple[Installed, ...]:
         """All models, the starter first, then oldest first; each with its files checked."""
-        try:
-            pointer = self.pointer()
-        except ModelError:
-            pointer = Pointer()
-        pinned = self.pinned()
+        pointer, pinned = self._pointer_or_none() or Pointer(), self.pinned()
         found = []
         for name in (STARTER, *self.names()):
-            folder = self._folder(name)
-            fault = "" if name == STARTER else fault_of(folder)
-            found.append(
-                Installed(
-                    name,
-                    _species_in(folder),
-                    name == pointer.current,
-                    name == pointer.previous,
-                    name in pinned,
-                    fault,
-                )
-            )
+            folder = self.starter if name == STARTER else self.folder / name
+            roles = (name == pointer.current, name == pointer.previous, name in pinned)
+            found.append(Installed(name, _species_in(folder), *roles, "" if name == STARTER else fault_of(folder)))
         return tuple(found)
 
     def install(self, source: Path) -> str:
@@ -189,10 +175,9 @@ class Registry:
             pointer = self.pointer()
             if pointer.previous is None:
                 raise ModelError("there is nothing to undo: no other model was active before")
-            if pointer.previous != STARTER:
-                self._check(pointer.previous)
-            self._point(pointer.previous, pointer.current, "undo", {})
-            return InCharge(pointer.previous, self._folder(pointer.previous))
+            found = self.named(pointer.previous)
+            self._point(found.name, pointer.current, "undo", {})
+            return found
 
     def pin(self, name: str, pinned: bool = True) -> None:
         """Keep a model for good, or no longer. Raises ModelError for a name that is not installed."""
@@ -220,14 +205,8 @@ class Registry:
             data = read_file(self.folder / "promotions.jsonl", LARGEST_LOG)
         except OSError:
             return ()
-        lines = data.decode("utf-8", "replace").splitlines()
-        found = []
-        for line in lines:
-            try:
-                found.append(json.loads(line))
-            except (ValueError, RecursionError):
-                continue
-        return tuple(entry for entry in found if isinstance(entry, dict))
+        entries = (_parsed(line) for line in data.decode("utf-8", "replace").splitlines())
+        return tuple(entry for entry in entries if isinstance(entry, dict))
 
     def _log(self, action: str, facts: dict[str, Any]) -> None:
         line = json.dumps({"at": _now(), "action": action, **facts}, ensure_ascii=False, allow_nan=False)
@@ -240,7 +219,7 @@ class Registry:
         try:
             replace_file(self.folder / "current.json", _json(asdict(pointer)))
         except OSError:
-            if self._pointer_or_none() != pointer:  # else it is in its place, and is not said to be unchanged
+            if self._pointer_or_none() != pointer:  # else it is in its place, and must not be reported as unchanged
                 raise
 
     def _prune(self, newest: str) -> None:
@@ -257,9 +236,6 @@ class Registry:
             return self.pointer()
         except ModelError:
             return None
-
-    def _folder(self, name: str) -> Path:
-        return self.starter if name == STARTER else self.folder / name
 
     def _installed(self, name: str) -> None:
         if name not in self.names():
@@ -300,6 +276,14 @@ def _species_in(folder: Path) -> int | None:
         classes = read_json(folder / "model.json")["classes"]
         return sum(not str(name).startswith("other:") for name in classes)
     except (OSError, ValueError, KeyError, TypeError):
+        return None
+
+
+def _parsed(line: str) -> Any:
+    """A line of the log; None where a crash cut it short."""
+    try:
+        return json.loads(line)
+    except (ValueError, RecursionError):
         return None
 
 
