@@ -21,13 +21,13 @@ from PIL import Image, ImageEnhance
 from model.photo import Discriminant, Statistics, fit_statistics
 from model.photo.evidence import OTHER
 from training.audit import load_settings
-from training.audit.duplicates import find_duplicates
 from training.audit.label_next import rank_unlabelled
 from training.audit.labels import find_suspects
-from training.audit.look import look_at
 from training.audit.next_photos import expect_gains
 from training.audit.out_of_sample import out_of_sample
+from training.data.duplicates import find_duplicates
 from training.data.features import features_of
+from training.data.look import look_at
 from training.data.manifest import LabelledPhoto, read_manifest
 from training.data.split import split
 from training.recipes.recipe import load_recipe

@@ -227,8 +227,8 @@ def test_all_unknown_names_are_listed_in_one_sentence(tmp_path: Path, names: Nam
     ("make", "says"),
     [
         (lambda folder: None, "holds no photos"),
-        (lambda folder: picture(folder / "loose.jpg"), "lies in no folder of a species"),
-        (lambda folder: picture(folder / "_other" / "loose.jpg"), "lies in no folder of a species"),
+        (lambda folder: picture(folder / "loose.jpg"), "is not in a folder named after a species"),
+        (lambda folder: picture(folder / "_other" / "loose.jpg"), "is not in a folder named after a species"),
     ],
 )
 def test_folders_that_cannot_be_measured_say_why(tmp_path: Path, names: Names, make: object, says: str) -> None:

@@ -103,7 +103,7 @@ def reliability(measured: Measured, seed: int = 0) -> str:
     def draw(figure: Figure) -> None:
         axes = figure.subplots()
         axes.plot([0, 1], [0, 1], color=SOFT, linewidth=1, linestyle="--")
-        axes.vlines(middle, low, high, color="#c9d8cd", linewidth=9, label="where a perfectly calibrated model lies")
+        axes.vlines(middle, low, high, color="#c9d8cd", linewidth=9, label="range of a perfectly calibrated model")
         inside = (share >= low) & (share <= high)
         _dots(axes, middle[inside], share[inside], MARK, "o", "this model, within it")
         _dots(axes, middle[~inside], share[~inside], WRONG, "s", "this model, outside")
@@ -122,7 +122,7 @@ def _dots(axes: Any, x: Array, y: Array, colour: str, marker: str, label: str) -
 
 
 def null_band(confidence: Array, parts: Iterable[NDArray[np.int64]], seed: int) -> tuple[Array, Array]:
-    """Between what a perfectly calibrated model's share right lies in each bin, 95 % of the time."""
+    """The range of the share right in each bin, for a perfectly calibrated model, 95 % of the time."""
     random = np.random.default_rng(seed)
     bands = [
         np.quantile((random.random((NULL_DRAWS, len(part))) < confidence[part]).mean(axis=1), [0.025, 0.975])

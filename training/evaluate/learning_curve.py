@@ -64,5 +64,5 @@ def _some(own: Data, share: float, random: np.random.Generator) -> NDArray[np.bo
 def _right(own: Data, held: Data, learned: Learned) -> float:
     statistics = join(learned.base, fit_statistics(own.x, own.labels), learned.scatter.weight)
     head = Discriminant(statistics, learned.scatter.shrinkage)
-    said = np.array(head.classes)[head.scores(held.x).argmax(axis=1)]
-    return float(np.mean(said == np.array(held.labels)))
+    first = np.array(head.classes)[head.scores(held.x).argmax(axis=1)]
+    return float(np.mean(first == np.array(held.labels)))

@@ -73,7 +73,7 @@ class Origin:
     ``fitted_classes``: the order in which the head was fitted; ``saved_classes``: the order in
     its folder. ``views_fitted``, ``views_served``: what prepares a photo, in training and in
     use; ``skew``: the largest difference between features of the same photos in the two.
-    None stands for what could not be checked.
+    None means that it could not be checked.
     """
 
     learned: Part

@@ -1,4 +1,4 @@
-"""configs/gate.yaml: the figures that decide whether a model may be put in charge."""
+"""configs/gate.yaml: the figures that decide whether a model may be activated."""
 
 from __future__ import annotations
 

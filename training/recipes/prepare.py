@@ -9,12 +9,12 @@ from pathlib import Path
 import numpy as np
 
 from model.errors import CollectionError
-from training.audit.duplicates import find_duplicates, merged_groups
-from training.audit.look import look_at
 from training.audit.settings import load_settings
 from training.audit.shortage import find_shortages
 from training.data.dataset import Data
+from training.data.duplicates import find_duplicates, merged_groups
 from training.data.features import features_of
+from training.data.look import look_at
 from training.data.manifest import LabelledPhoto
 from training.data.split import every_class_in_fit, split
 from training.recipes.recipe import Recipe
