@@ -66,7 +66,8 @@ def test_the_span_of_one_threshold_is_the_beta_binomial() -> None:
     assert high == pytest.approx(law.ppf(0.975) / 200, abs=0.01)
 
 
-def test_the_span_holds_coverage_with_thresholds_of_single_classes_too() -> None:
+def test_the_span_holds_coverage_with_thresholds_of_single_classes_too(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("training.head.conformal.DRAWS", 4000)
     random = np.random.default_rng(3)
     inside, covered = 0, []
     for draw in range(40):

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import sys
+from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
 from types import SimpleNamespace
@@ -177,7 +178,36 @@ SHARES = {"fit": 0.34, "calibrate": 0.1, "conformal": 0.1, "held_out": 0.46}
 SHORT = RECIPE.model_copy(update={"shares": SHARES, "base_weights": [0.3], "shrinkage": [0.2]})
 
 
-def test_a_run_promotes_what_names_more_and_does_not_promote_the_same_again_as_better(
+TOY = """
+from training.recipes import quick
+from training.recipes.recipe import Recipe
+
+class Settings(Recipe):
+    colour: str
+
+def make(training):
+    assert training.recipe.colour == "red"
+    return quick.make(training)
+"""
+
+
+@pytest.fixture
+def toy(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[None]:
+    """A recipe of one module and one file of settings, which is the quick one with a setting more."""
+    settings = tmp_path / "settings"
+    settings.mkdir()
+    quick = (CONFIGS / "recipes" / "quick.yaml").read_text(encoding="utf-8")
+    (settings / "quick.yaml").write_text(quick, encoding="utf-8")
+    (settings / "toy.yaml").write_text(f"{quick}\ncolour: red\n", encoding="utf-8")
+    (tmp_path / "toy.py").write_text(TOY, encoding="utf-8")
+    monkeypatch.setattr(training.recipes, "__path__", [*training.recipes.__path__, str(tmp_path)])
+    monkeypatch.setattr("training.recipes.recipe.FOLDER", settings)
+    yield
+    sys.modules.pop("training.recipes.toy", None)
+
+
+@pytest.mark.usefixtures("toy")
+def test_a_run_promotes_what_names_more_and_a_new_recipe_needs_one_module_and_one_file(
     made: list[LabelledPhoto], tmp_path: Path
 ) -> None:
     registry = Registry(tmp_path / "models")
@@ -196,48 +226,14 @@ def test_a_run_promotes_what_names_more_and_does_not_promote_the_same_again_as_b
     text = (folder / "card.md").read_text(encoding="utf-8")
     assert (folder / "conformal.json").exists() and text.startswith("---") and "Made by the quick recipe" in text
     json.dumps(done.as_json())
-    # The second run is judged against the first without the photos that are held out.
-    again = train("quick", made, registry, tmp_path / "cache", recipe=SHORT)
-    assert not [rule for rule in again.promotion.verdict.rules if rule.passed is False], str(again.promotion.verdict)
-
-
-TOY = """
-from training.recipes.candidate import Candidate
-from training.recipes.recipe import Recipe
-
-class Settings(Recipe):
-    temperature: float
-
-def make(training):
-    from dataclasses import replace
-    from model.photo import Classifier
-    learned = training.learned
-    warm = lambda one: Classifier(one.statistics, replace(one.calibration, temperature=training.recipe.temperature))
-    judged = learned.grown(training.data.part("fit", "calibrate", "conformal"))
-    return Candidate(warm(learned.classifier), warm(judged), warm(learned.grown(training.data)), "a toy")
-"""
-
-
-def test_a_new_recipe_is_one_module_and_one_file_of_settings(
-    made: list[LabelledPhoto], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    """The toy is the quick recipe with a temperature of its own."""
-    quick = (CONFIGS / "recipes" / "quick.yaml").read_text(encoding="utf-8")
-    (tmp_path / "toy.yaml").write_text(f"{quick}\ntemperature: 4.5\n", encoding="utf-8")
-    (tmp_path / "toy.py").write_text(TOY, encoding="utf-8")
-    monkeypatch.setattr(training.recipes, "__path__", [*training.recipes.__path__, str(tmp_path)])
-    monkeypatch.setattr("training.recipes.recipe.FOLDER", tmp_path)
-    try:
-        assert recipe_names() == ("toy",)
-        recipe = load_recipe("toy").model_copy(update=SHORT.model_dump())
-        done = train("toy", made, Registry(tmp_path / "models"), tmp_path / "cache", recipe=recipe)
-    finally:
-        sys.modules.pop("training.recipes.toy", None)
-    assert done.promotion.changed, str(done.promotion.verdict)
-    folder = Registry(tmp_path / "models").in_charge().folder
-    assert read_model(folder)[1].temperature == 4.5
-    assert json.loads((folder / "recipe.json").read_bytes())["recipe"]["temperature"] == 4.5
-    assert "Made by the toy recipe: a toy" in (folder / "card.md").read_text(encoding="utf-8")
+    # The same again is judged against the first without the photos that are held out, and found no worse.
+    assert recipe_names() == ("quick", "toy")
+    recipe = load_recipe("toy").model_copy(update=SHORT.model_dump())
+    again = train("toy", made, registry, tmp_path / "cache", recipe=recipe)
+    assert again.promotion.verdict.decision == "promote", str(again.promotion.verdict)
+    folder = registry.in_charge().folder
+    assert json.loads((folder / "recipe.json").read_bytes())["recipe"]["colour"] == "red"
+    assert "Made by the toy recipe" in (folder / "card.md").read_text(encoding="utf-8")
 
 
 def test_recipes_are_those_with_a_module_and_a_file(made: list[LabelledPhoto], tmp_path: Path) -> None:

@@ -68,6 +68,8 @@ class Incumbent:
         """
         labels = self._labels()
         own = [(row, labels[p.sha256]) for row, p in enumerate(photos) if p.sha256 in labels]
+        if not own:
+            return self.classifier
         statistics = self.classifier.statistics
         known = [(row, label) for row, label in own if label in statistics.classes]
         if known:

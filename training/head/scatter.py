@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -57,13 +57,18 @@ def take_out(
     ``own``: the labels of all photos of one's own in ``joined``. ``x`` float (photos, features) and ``labels`` of
     those that go. The last photo of a class stays.
     """
-    left = Counter(own)
-    statistics = replace(joined, scatter=joined.scatter / _scale(base, _own_freedom(left), weight))
-    for row, label in zip(x, labels, strict=True):
-        if statistics.counts[statistics.classes.index(label)] > 1:
-            statistics = statistics.take_back(label, row)
-            left[label] -= 1
-    return replace(statistics, scatter=statistics.scatter * _scale(base, _own_freedom(left), weight))
+    left, gone = Counter(own), np.array(labels)
+    counts, means = joined.counts.copy(), joined.means.copy()
+    scatter = joined.scatter / _scale(base, _own_freedom(left), weight)
+    for label in set(labels):
+        row = joined.classes.index(label)
+        off = x[gone == label][: int(counts[row]) - 1] - means[row]
+        counts[row] -= len(off)
+        moved = -off.sum(axis=0) / counts[row]
+        means[row] += moved
+        scatter -= off.T @ off + counts[row] * np.outer(moved, moved)
+        left[label] -= len(off)
+    return Statistics(joined.classes, counts, means, scatter * _scale(base, _own_freedom(left), weight))
 
 
 def _scale(base: Statistics, own: float, weight: float) -> float:
