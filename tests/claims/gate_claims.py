@@ -15,7 +15,6 @@ import signal
 import subprocess
 import sys
 import tempfile
-import time
 import warnings
 from multiprocessing import Pipe, get_context
 from pathlib import Path
@@ -30,7 +29,7 @@ from model.photo import Classifier, Extractor, open_photo
 from model.photo.saved import STARTER, read_model, save_model
 from model.photo.views import SIDE, views
 from tests.claims.regressions import Bench, bench, planted, redealt
-from tests.security.killed import ROOT, run
+from tests.security.killed import run
 from training.data.dataset import Data
 from training.data.manifest import LabelledPhoto
 from training.gate import compare, load_rules, near_duplicates, outlines
@@ -269,20 +268,6 @@ def claim_no_permission(folder: Path) -> None:
     print(f"no permission: {here.recv()!r}; old model in charge and whole: {same}")
 
 
-def claim_undo(folder: Path, times: int = 40) -> None:
-    """The command, from a cold start of the interpreter."""
-    _, registry, _ = two_models(folder)
-    home = {**os.environ, "SWARDKEY_HOME": str(registry.folder.parent)}
-    seconds = []
-    for _ in range(times):
-        start = time.perf_counter()
-        command = [sys.executable, "-c", "from app.commands.manage_models import models; models(['undo'])"]
-        subprocess.run(command, cwd=ROOT, env=home, check=True, capture_output=True)
-        seconds.append(time.perf_counter() - start)
-    p95 = float(np.percentile(seconds, 95))
-    print(f"models undo: median {np.median(seconds):.2f} s, p95 {p95:.2f} s of {times}")
-
-
 def main(arguments: list[str]) -> None:
     """Print what is measured; see the module's docstring."""
     what = set(arguments[2:]) or {"gate", "kills"}
@@ -294,7 +279,7 @@ def main(arguments: list[str]) -> None:
         claim_copies(on)
         claim_better(on)
     if "kills" in what:
-        for claim in (claim_undo, claim_kills, claim_full_disk, claim_no_permission):
+        for claim in (claim_kills, claim_full_disk, claim_no_permission):
             if claim in (claim_full_disk, claim_no_permission) and os.name != "nt" and os.geteuid() != 0:
                 print(f"{claim.__name__}: only root can try it")
                 continue

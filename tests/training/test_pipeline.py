@@ -17,7 +17,7 @@ from model.photo.saved import STARTER, read_model, save_model
 from training.data.dataset import Data
 from training.data.manifest import LabelledPhoto
 from training.evaluate.card import card
-from training.gate import Part, load_rules
+from training.gate import load_rules
 from training.gate.judge import judge
 from training.head.conformal import save_sets
 from training.head.fit import Learned
@@ -108,20 +108,6 @@ def test_a_step_done_again_undoes_what_came_after(stages: list[Pipeline], data: 
     assert again.done == ("fit", "calibrate")
     with pytest.raises(StepError, match="conformalize is missing"):
         again.measure(learned.classifier, data.part("held_out"))
-
-
-def test_parts_are_known_by_the_content_of_their_files(tmp_path: Path) -> None:
-    (tmp_path / "a.jpg").write_bytes(b"abc")
-    (tmp_path / "b.jpg").write_bytes(b"abc")
-    photos = [LabelledPhoto(tmp_path / n, n, "a", n, False, "", "", "") for n in ("a.jpg", "b.jpg")]
-    found = Part.of(photos)
-    # The SHA-256 of "abc" is the first example of FIPS 180-2, appendix B.
-    assert found.sha256 == ("ba7816bf8f01cfea414140de5dae2223b00361a396177a9cb410ff61f20015ad",) * 2
-    assert found.groups == ("a.jpg", "b.jpg") and Part() + found == found and Part.of([]) == Part()
-    (tmp_path / "b.jpg").unlink()
-    with pytest.raises(CollectionError) as error:
-        Part.of(photos)
-    assert str(error.value) == f"{tmp_path / 'b.jpg'}: cannot be read (No such file or directory); restore it"
 
 
 def test_a_model_is_promoted_with_the_sets_of_its_training_alone(

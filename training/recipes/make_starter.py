@@ -15,6 +15,7 @@ from model.photo import Calibration, Statistics
 from model.photo.saved import save_model
 from training.data.dataset import Data
 from training.data.manifest import read_manifest
+from training.data.split import PARTS
 from training.evaluate.card import card
 from training.evaluate.measure import Measurement, measure_classifier
 from training.gate.rules import load_rules
@@ -27,6 +28,7 @@ from training.recipes.pipeline import Pipeline
 from training.recipes.prepare import read_photos
 from training.recipes.recipe import Recipe, load_recipe
 
+CARD = Path(__file__).with_name("starter_card.md")  # what no figure says
 ADAPTATION = "adaptation.md"  # beside the model: how its network was adapted
 NOTHING_FITTED = Calibration(0.1, 1.0, (0.0, 1.0, 0.0, 1.0), 0.02, 1.0)
 
@@ -91,19 +93,20 @@ def main(arguments: list[str]) -> int:
         sys.stderr.write(f"{error}\n")
         return 2
     adaptation = (out / ADAPTATION).read_text(encoding="utf-8") if (out / ADAPTATION).exists() else ""
+    introduction, limits = CARD.read_text(encoding="utf-8").split("\n<!-- figures -->\n\n")
     text = card(
-        INTRODUCTION,
+        introduction,
         work,
         learned.classifier,
         learned,
         data.photos,
         {"groups known": of_known_groups(learned, data, recipe)},
         novelty_auroc(learned, data),
-        f"{LIMITS}\n{adaptation.replace('# ', '## ', 1)}",
+        f"{limits}\n{adaptation.replace('# ', '## ', 1)}",
     )
     account = {
-        "photos_by_part": {step: len(part.sha256) for step, part in work.parts},
-        "groups_by_part": {step: len(set(part.groups)) for step, part in work.parts},
+        "photos_by_part": {part: len(data.part(part).photos) for part in PARTS},
+        "groups_by_part": {part: len(set(data.part(part).groups)) for part in PARTS},
         "balanced_accuracy_by_shrinkage": {str(k): round(v, 4) for (_, k), v in learned.scatter.tried.items()},
     }
     saved = {"recipe": recipe.model_dump(), "account": account}
@@ -112,40 +115,6 @@ def main(arguments: list[str]) -> int:
         save_sets(out, work.sets)
     print(text)
     return 0
-
-
-INTRODUCTION = """# Card of the starter photo model
-
-EfficientNet-Lite0 (ImageNet weights, Apache-2.0, adapted to plants on the photos below and on our own
-drawings) and a closed-form head: shrinkage discriminant analysis on the square root of the features, averaged
-over twelve views: six parts of the photo at 288 px, and the same mirrored at 416 px.
-The head is kept as counts, means and one pooled scatter; no photo can be restored from it.
-
-**Use.** Ranks the species below from photos of one plant, as one piece of evidence beside the
-answers of a person. Never enough to name a plant. Every species not listed here takes the
-evidence of `other`.
-
-**Not for.** Anything but the key of this project; plants outside the classes; medical, legal or
-food decisions.
-"""
-
-LIMITS = """## What to know before trusting it
-
-- The network has learned the fit part of these photos too. The figures above are of held-out photos, which neither
-  network nor head has seen, but of plants that both know; `AUROC if unseen` leaves a plant out of the head alone and
-  so flatters. How plants fare that were left out of the network as well is in the table at the end.
-- Most classes come from one source each, so the model may learn to recognise sources rather than
-  plants: white clover only from one phone, dandelion only from shared photos with many flowers
-  and seed heads, all others only from seedlings on gravel, seen from above. Figures across
-  sources are therefore too good; the fair ones are within a source, and only where groups are
-  known.
-- The seedling photos show the same plants several times and name no plant. They are split by
-  photo, so their figures are those of the published random-split benchmark, not of new plants.
-- A field photo of a grown plant of a class that is known only from seedlings will mostly be
-  taken for `other`.
-- Dependence between photos was fitted on photos of one photographer or day, which are less alike
-  than photos of one plant: several photos may count for a little too much.
-"""
 
 
 if __name__ == "__main__":
