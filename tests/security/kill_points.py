@@ -1,9 +1,9 @@
 """Points at which a program can be killed, or refused the disk: put in by the tests, none of them is in the product.
 
 A point is a moment at which the process touches the disk below a folder: a file opened for writing, renamed, removed,
-made or cut short (Python's audit events), before and after each fsync, and, where it is to be killed, before each
-statement of SQLite and within a long one. What was not yet forced to the disk may be lost by a power cut, so one more
-point an fsync kills with half of that gone.
+made or cut short (Python's audit events), before and after each fsync, before each statement of SQLite and, where it
+is to be killed, within a long one. What was not yet forced to the disk may be lost by a power cut, so one more point
+an fsync kills with half of that gone.
 
     with kill_points(folder) as points: ...                     counts and names them: points.passed
     with kill_points(folder, at=3): ...                         kills the process at the fourth
@@ -23,6 +23,7 @@ from typing import Any
 
 WITHIN = 400  # steps of SQLite's machine between two points within a statement
 CHANGES = ("os.rename", "os.remove", "os.mkdir", "os.rmdir", "os.truncate", "os.link")
+SQL_WRITES = ("BEGIN", "SAVEPOINT", "INSERT", "UPDATE", "DELETE", "CREATE", "VACUUM", "COMMIT")
 WRITES = os.O_WRONLY | os.O_RDWR | os.O_CREAT
 Action = Callable[[str], None]
 
@@ -120,10 +121,19 @@ def kill_points(folder: Path, at: int | str = -1, action: Action = kill, **more:
     points = KillPoints(folder, at, action, **more)
     fsync, connect = os.fsync, sqlite3.connect
 
+    class Watched(sqlite3.Connection):
+        """An exception in a callback is swallowed by SQLite, so a statement that writes is refused here."""
+
+        def execute(self, sql: str, *values: Any) -> sqlite3.Cursor:
+            if action is not kill and sql.startswith(SQL_WRITES):
+                points.point(sql)
+            return super().execute(sql, *values)
+
     def watched_connect(database: Any, *args: Any, **options: Any) -> sqlite3.Connection:
-        connection: sqlite3.Connection = connect(database, *args, **options)
-        # An exception in these is swallowed by SQLite: they can kill, but not refuse.
-        if str(database).startswith(points.folder) and action is kill:
+        if not str(database).startswith(points.folder):
+            return connect(database, *args, **options)
+        connection = connect(database, *args, factory=Watched, **options)
+        if action is kill:
             connection.set_trace_callback(points.point)
             connection.set_progress_handler(lambda: points.point("within a statement"), WITHIN)
         return connection

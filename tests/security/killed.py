@@ -1,7 +1,7 @@
 """A promotion in a process of its own, which is killed at one point: for tests of the registry.
 
-``python -m tests.security.killed MODELS SOURCE POINT``: installs SOURCE and puts it in charge,
-and kills itself when point number POINT is reached; -1 lets it finish and prints the points.
+``python -m tests.security.killed MODELS SOURCE POINT``: installs SOURCE and activates it, and kills
+itself at that point, by number or name; -1 lets it finish and prints the points, one a line.
 """
 
 from __future__ import annotations
@@ -16,19 +16,21 @@ from training.registry.models import Registry
 ROOT = Path(__file__).resolve().parents[2]
 
 
-def promote_until(models: Path, source: Path, point: int) -> list[str]:
-    """Promote, and die without a word at point number ``point``; the points that were passed."""
+def promote_until(models: Path, source: Path, point: int | str) -> list[str]:
+    """Promote, and die without a word at ``point``; the points that were passed."""
     with kill_points(models, point) as points:
         registry = Registry(models)
         registry.use(registry.install(source))
     return points.passed
 
 
-def run(models: Path, source: Path, point: int) -> subprocess.CompletedProcess[str]:
+def run(models: Path, source: Path, point: int | str) -> subprocess.CompletedProcess[str]:
     """The same in a new process."""
     command = [sys.executable, "-m", "tests.security.killed", str(models), str(source), str(point)]
     return subprocess.run(command, cwd=ROOT, capture_output=True, text=True, check=False)
 
 
 if __name__ == "__main__":
-    print("\n".join(promote_until(Path(sys.argv[1]), Path(sys.argv[2]), int(sys.argv[3]))))
+    models, source, point = sys.argv[1:]
+    given = int(point) if point.removeprefix("-").isdecimal() else point
+    print("\n".join(promote_until(Path(models), Path(source), given)))

@@ -146,7 +146,9 @@ def remove_folder(folder: Path) -> None:
     hidden = folder.with_name(f".gone-{folder.name}")
     shutil.rmtree(hidden, ignore_errors=True)
     move(folder, hidden)
-    shutil.rmtree(hidden)
+    for path in sorted(hidden.iterdir()):
+        path.unlink()
+    hidden.rmdir()
 
 
 def clear_leftovers(models: Path) -> None:
