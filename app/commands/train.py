@@ -12,9 +12,7 @@ from app.services.home import home
 from model.errors import CollectionError
 
 if TYPE_CHECKING:
-    from training.data.manifest import LabelledPhoto
-    from training.gate import Override
-    from training.recipes.decide import Outcome
+    from training.recipes.train import Outcome
 
 Json = Annotated[bool, typer.Option("--json", help="Print one JSON object and nothing else.")]
 
@@ -33,53 +31,32 @@ def train(
     as_json: Json = False,
 ) -> None:
     """Learn from the collection. The new model takes over only if it is no worse on photos that neither has seen."""
-    if recipe not in ("quick", "full"):
-        raise CollectionError(f"--recipe {recipe}: there is no such recipe; choose quick or full")
+    from training.recipes.recipe import recipe_module
+
     if bool(by) != bool(because):
         raise CollectionError("an override needs both --by and --because; give the two or neither")
     if recipe == "full":
         from training.finetune.torch_install import need_torch
 
         need_torch("train --recipe full")
+    recipe_module(recipe)
     from app.services.collection import open_all
+    from app.services.home import registry
+    from app.services.progress import stages
     from training.gate import Override
+    from training.recipes.train import train as train_by
 
     store, _, _ = open_all(collection)
     photos = store.photos()
     if not photos:
         raise CollectionError(f"{store.folder}: holds no photos; add some with swardkey collect add FOLDER")
     override = Override(by, because) if by else None
-    done = _quick(photos, override, as_json) if recipe == "quick" else _full(photos, override, as_json)
+    with stages(as_json) as progress:
+        done = train_by(recipe, photos, registry(), home() / "cache" / "features.safetensors", override, progress)
     if as_json:
         print_json(done.as_json())
     else:
         _print(done)
-
-
-def _quick(photos: list[LabelledPhoto], override: Override | None, quiet: bool) -> Outcome:
-    from app.services.home import registry
-    from app.services.progress import bar
-    from training.gate import load_rules
-    from training.recipes.quick import train_quick
-    from training.recipes.recipe import load_recipe
-
-    with bar("looking", len(photos), quiet) as progress:
-        return train_quick(photos, registry(), load_recipe("quick"), load_rules(), _cache(), override, progress)
-
-
-def _full(photos: list[LabelledPhoto], override: Override | None, quiet: bool) -> Outcome:
-    from app.services.home import registry
-    from app.services.progress import stages
-    from training.gate import load_rules
-    from training.recipes.full import train_full
-    from training.recipes.recipe import load_full_recipe
-
-    with stages(quiet) as progress:
-        return train_full(photos, registry(), load_full_recipe(), load_rules(), _cache(), override, progress)
-
-
-def _cache() -> Path:
-    return home() / "cache" / "features.safetensors"
 
 
 def _print(done: Outcome) -> None:

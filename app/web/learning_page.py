@@ -231,9 +231,8 @@ def _decide(context: Context, address: Address, fields: Fields) -> tuple[Address
 
 def _train(context: Context, address: Address, fields: Fields) -> tuple[Address, list[str]]:
     from app.web.model_figures import draw_figures
-    from training.gate import Override, load_rules
-    from training.recipes.quick import train_quick
-    from training.recipes.recipe import load_recipe
+    from training.gate import Override
+    from training.recipes.train import train
 
     collection = own_collection()
     photos = collection.photos()
@@ -245,7 +244,7 @@ def _train(context: Context, address: Address, fields: Fields) -> tuple[Address,
 
     def run(progress: Callable[[int], None]) -> dict[str, Any]:
         cache = home() / "cache" / "features.safetensors"
-        done = train_quick(photos, registry(), load_recipe("quick"), load_rules(), cache, override, progress)
+        done = train("quick", photos, registry(), cache, override, lambda stage, count, of: progress(count))
         draw_figures(done, lambda label: called(plants, label))
         return {"kind": "train", **in_words(done)}
 

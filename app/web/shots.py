@@ -154,9 +154,9 @@ def _faults(file: Path, photo: Photo) -> list[str]:
     """What else spoils it, judged as in the collection; what open_photo says already is left out."""
     from PIL import Image
 
-    from training.audit.look import Look, scaled, sharpness
     from training.audit.quality import find_faults
     from training.audit.settings import load_settings
+    from training.data.look import Look, scaled, sharpness
     from training.data.manifest import LabelledPhoto
 
     limits = load_settings().quality

@@ -3,7 +3,7 @@
 ``python -m tests.claims.audit_claims ../shared/photos FEATURES.safetensors`` prints the tables:
 wrong labels when a tenth of the labels is turned wrong, copies that are planted, and whether
 following the advice on what to take or label next beats chance. FEATURES is the cache that
-``training.recipes.starter`` keeps; photos that are not in it are computed.
+``training.recipes.make_starter`` keeps; photos that are not in it are computed.
 """
 
 from __future__ import annotations
@@ -21,13 +21,13 @@ from PIL import Image, ImageEnhance
 from model.photo import Discriminant, Statistics, fit_statistics
 from model.photo.evidence import OTHER
 from training.audit import load_settings
-from training.audit.duplicates import find_duplicates
 from training.audit.label_next import rank_unlabelled
 from training.audit.labels import find_suspects
-from training.audit.look import look_at
 from training.audit.next_photos import expect_gains
 from training.audit.out_of_sample import out_of_sample
+from training.data.duplicates import find_duplicates
 from training.data.features import features_of
+from training.data.look import look_at
 from training.data.manifest import LabelledPhoto, read_manifest
 from training.data.split import split
 from training.recipes.recipe import load_recipe

@@ -15,7 +15,6 @@ import signal
 import subprocess
 import sys
 import tempfile
-import time
 import warnings
 from multiprocessing import Pipe, get_context
 from pathlib import Path
@@ -26,17 +25,16 @@ from PIL import Image
 from safetensors.numpy import load_file, save_file
 
 from model.errors import ModelError
-from model.flora import load_flora
 from model.photo import Classifier, Extractor, open_photo
 from model.photo.saved import STARTER, read_model, save_model
 from model.photo.views import SIDE, views
 from tests.claims.regressions import Bench, bench, planted, redealt
-from tests.security.killed import ROOT, run
-from training.collection.names import Names
+from tests.security.killed import run
+from training.data.dataset import Data
 from training.data.manifest import LabelledPhoto
 from training.gate import compare, load_rules, near_duplicates, outlines
+from training.recipes.make_starter import read_data
 from training.recipes.recipe import load_recipe
-from training.recipes.starter import Data, gather
 from training.registry.model_folder import fault_of
 from training.registry.models import KEPT, Registry
 
@@ -89,7 +87,7 @@ def features_of_batch(extractor: Extractor, stacks: tuple[NDArray[np.float32], .
 def real_bench(folder: Path, cache: Path) -> Bench:
     """The bench of real photos, with the recipe of the starter."""
     recipe = load_recipe("quick").model_copy(update={"shrinkage": [0.05]})
-    data = gather(folder, recipe, cache)
+    data = read_data(folder, recipe, cache)
     held_out, rules = data.part("held_out"), load_rules()
     seen: dict[str, int] = {}
     rows = []
@@ -99,13 +97,8 @@ def real_bench(folder: Path, cache: Path) -> Bench:
             rows.append(row)
     wrong = wrong_features([held_out.photos[row] for row in rows], cache.with_suffix(".wrong.safetensors"))
     wrong["square root forgotten"] = held_out.x[rows] ** 2
-    extractor = Extractor()
-    samples = sorted((ROOT / "sample_images").glob("*.jpg"))
-    names = Names(load_flora())
-    shown = tuple(str(names.look_up("_".join(file.stem.split("_")[:-2])) or "other:drawn") for file in samples)
-    golden = np.stack([extractor.features(open_photo(file)) for file in samples])
     alike = lookalikes(data, held_out.x, outlines([p.file for p in held_out.photos]))
-    return bench(data, recipe, rules, wrong, np.array(rows), golden, shown, int(alike.sum()))
+    return bench(data, recipe, rules, wrong, np.array(rows), int(alike.sum()))
 
 
 def lookalikes(data: Data, x: Array, marks: NDArray[np.uint8]) -> NDArray[np.bool_]:
@@ -275,20 +268,6 @@ def claim_no_permission(folder: Path) -> None:
     print(f"no permission: {here.recv()!r}; old model in charge and whole: {same}")
 
 
-def claim_undo(folder: Path, times: int = 40) -> None:
-    """The command, from a cold start of the interpreter."""
-    _, registry, _ = two_models(folder)
-    home = {**os.environ, "SWARDKEY_HOME": str(registry.folder.parent)}
-    seconds = []
-    for _ in range(times):
-        start = time.perf_counter()
-        command = [sys.executable, "-c", "from app.commands.manage_models import models; models(['undo'])"]
-        subprocess.run(command, cwd=ROOT, env=home, check=True, capture_output=True)
-        seconds.append(time.perf_counter() - start)
-    p95 = float(np.percentile(seconds, 95))
-    print(f"models undo: median {np.median(seconds):.2f} s, p95 {p95:.2f} s of {times}")
-
-
 def main(arguments: list[str]) -> None:
     """Print what is measured; see the module's docstring."""
     what = set(arguments[2:]) or {"gate", "kills"}
@@ -300,7 +279,7 @@ def main(arguments: list[str]) -> None:
         claim_copies(on)
         claim_better(on)
     if "kills" in what:
-        for claim in (claim_undo, claim_kills, claim_full_disk, claim_no_permission):
+        for claim in (claim_kills, claim_full_disk, claim_no_permission):
             if claim in (claim_full_disk, claim_no_permission) and os.name != "nt" and os.geteuid() != 0:
                 print(f"{claim.__name__}: only root can try it")
                 continue

@@ -10,13 +10,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from model.photo import Classifier, Statistics
+from training.data.dataset import Data
 from training.data.manifest import LabelledPhoto
 from training.data.split import split
 from training.gate import GateRules, HeldOut, Judged, Origin, Part
-from training.gate.judge import judge_classifier
+from training.gate.judge import judge
 from training.head.conformal import LacSets, conformalize
+from training.recipes.make_starter import learn_starter
 from training.recipes.recipe import Recipe, load_recipe
-from training.recipes.starter import Data, train
 
 Array = NDArray[np.float64]
 VIEWS = "as in use"
@@ -27,8 +28,7 @@ class Bench:
     """Photos in four parts, the recipe, the rules, and the good model that is in charge.
 
     ``wrong`` are held-out features as faults of preparation make them, with the rows of the
-    held-out part that they are of; ``golden`` features of photos that are always the same;
-    ``lookalikes`` how many held-out photos look like one in the fit part already.
+    held-out part that they are of; ``lookalikes`` how many held-out photos look like one in the fit part already.
     """
 
     data: Data
@@ -37,8 +37,6 @@ class Bench:
     good: Classifier
     wrong: Mapping[str, Array]
     rows: NDArray[np.int64]
-    golden: Array
-    golden_labels: tuple[str, ...]
     lookalikes: int = 0
 
     @property
@@ -50,7 +48,7 @@ class Bench:
         labels = change(self.data.labels, self.data.parts)
         keep = np.array([label != "" for label in labels])
         photos = tuple(replace(p, label=label) for p, label in zip(self.data.photos, labels, strict=True))
-        return train(Data(self.data.x, photos, self.data.parts).where(keep), self.recipe).classifier
+        return learn_starter(Data(self.data.x, photos, self.data.parts).where(keep), self.recipe).classifier
 
     def sets(self, classifier: Classifier, part: str = "conformal") -> LacSets:
         """Sets of a model, from the conformal photos that show what it knows."""
@@ -74,10 +72,10 @@ class Bench:
     def against(self, new: Classifier, name: str = "new") -> HeldOut:
         """The good model and a new one on all held-out photos."""
         data = self.held_out
-        old = judge_classifier("old", self.good, data.x, data.labels, self.golden)
-        judged = judge_classifier(name, new, data.x, data.labels, self.golden)
+        old = judge("old", self.good, data.x, data.labels)
+        judged = judge(name, new, data.x, data.labels)
         labels, groups = tuple(data.labels), tuple(data.groups)
-        return HeldOut(labels, groups, old, judged, self.sets(new), self.origin(new), self.golden_labels)
+        return HeldOut(labels, groups, old, judged, self.sets(new), self.origin(new))
 
 
 def bench(
@@ -86,14 +84,12 @@ def bench(
     rules: GateRules,
     wrong: Mapping[str, Array],
     rows: NDArray[np.int64],
-    golden: Array,
-    golden_labels: tuple[str, ...],
     lookalikes: int = 0,
 ) -> Bench:
     """A bench whose good model is trained by the recipe, its shrinkage the first of the list."""
     quick = recipe.model_copy(update={"shrinkage": recipe.shrinkage[:1]})
-    good = train(data, quick).classifier
-    return Bench(data, quick, rules, good, wrong, rows, golden, golden_labels, lookalikes)
+    good = learn_starter(data, quick).classifier
+    return Bench(data, quick, rules, good, wrong, rows, lookalikes)
 
 
 def planted(bench: Bench) -> Iterator[tuple[str, HeldOut]]:
@@ -150,9 +146,9 @@ def _preparation(bench: Bench) -> Iterator[tuple[str, HeldOut]]:
     """Features of other pixels than the model learned from; only the figures can tell."""
     data = bench.held_out.where(np.isin(np.arange(len(bench.held_out.photos)), bench.rows))
     whole = bench.against(bench.good)
-    old = judge_classifier("old", bench.good, data.x, data.labels, bench.golden)
+    old = judge("old", bench.good, data.x, data.labels)
     for name, x in bench.wrong.items():
-        new = judge_classifier(name, bench.good, x, data.labels, bench.golden)
+        new = judge(name, bench.good, x, data.labels)
         origin = replace(whole.origin, skew=None)
         yield name, HeldOut(tuple(data.labels), tuple(data.groups), old, new, whole.sets, origin)
     yield "other views declared", replace(whole, origin=replace(whole.origin, views_fitted="views of 224 px"))
@@ -167,8 +163,9 @@ def _confidence(bench: Bench) -> Iterator[tuple[str, HeldOut]]:
     blind = replace(good.calibration, novelty=(mean + 3, spread, new_mean + 3, new_spread))
     yield "sees nothing as strange", bench.against(Classifier(good.statistics, blind))
     whole = bench.against(good)
-    low = tuple(replace(c, threshold=1 - (1 - c.threshold) / 8) for c in bench.sets(good).cells)
-    yield "sets that promise too much", replace(whole, sets=replace(bench.sets(good), cells=low))
+    sets = bench.sets(good)
+    low = tuple(cell.model_copy(update={"threshold": 1 - (1 - cell.threshold) / 8}) for cell in sets.cells)
+    yield "sets that promise too much", replace(whole, sets=sets.model_copy(update={"cells": low}))
 
 
 def _order(bench: Bench) -> Iterator[tuple[str, HeldOut]]:
@@ -197,17 +194,17 @@ def redealt(bench: Bench, seed: int) -> HeldOut:
     drawn = random.choice(names[cut:], len(names) - cut)
     rows = np.concatenate([np.flatnonzero(where == name) for name in drawn])
     times = np.concatenate([np.full((where == name).sum(), n) for n, name in enumerate(drawn)])
-    labels = tuple(pool.labels[row] for row in rows)
+    labels = tuple(np.array(pool.labels)[rows].tolist())
     # A group that is drawn twice stands for two groups that are alike.
     groups = tuple(f"{where[row]} {n}" for row, n in zip(rows, times, strict=True))
     p, truth = bench.good.probabilities(conformal.x), conformal.truth(bench.good.species)
     rules = bench.rules
     names_of = (*bench.good.species, "other")
     sets = conformalize(p, truth, rules.coverage.value, names_of, conformal.groups, rules.own_threshold.value)
-    old, new = (judge_classifier(name, bench.good, pool.x[rows], labels, bench.golden) for name in ("old", "new"))
+    old, new = (judge(name, bench.good, pool.x[rows], labels) for name in ("old", "new"))
     held_out = Part(groups, tuple(f"{pool.photos[row].name} {n}" for row, n in zip(rows, times, strict=True)))
     origin = replace(bench.origin(bench.good), held_out=held_out, near_duplicates=0)
-    return HeldOut(labels, groups, old, new, sets, origin, bench.golden_labels)
+    return HeldOut(labels, groups, old, new, sets, origin)
 
 
 def conformalize_as(judged: Judged, bench: Bench) -> LacSets:
@@ -220,7 +217,7 @@ def conformalize_as(judged: Judged, bench: Bench) -> LacSets:
 def _leaks(bench: Bench) -> Iterator[tuple[str, HeldOut]]:
     data = bench.data
     everything = replace(data, parts=np.where(data.parts == "held_out", "fit", data.parts))
-    greedy = train(everything, bench.recipe).classifier
+    greedy = learn_starter(everything, bench.recipe).classifier
     whole = bench.against(greedy)
     origin = whole.origin
     both = replace(origin, learned=origin.learned + origin.held_out)
@@ -280,6 +277,4 @@ def made_up_bench(rules: GateRules, seed: int = 3) -> Bench:
         "shifted": x + 0.8,
         "noise": x + np.random.default_rng(1).normal(0, 1.2, x.shape),
     }
-    golden_labels = tuple(label for label in centres(seed) for _ in range(4))
-    golden = np.stack([centres(seed)[label] * 1.2 for label in golden_labels])
-    return bench(data, recipe, rules, wrong, np.arange(len(x)), golden, golden_labels)
+    return bench(data, recipe, rules, wrong, np.arange(len(x)))

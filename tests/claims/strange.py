@@ -4,7 +4,7 @@
     python -m tests.claims.strange ../shared/photos FEATURES.safetensors FOLDER
 
 The first makes two networks, each of which never learned half of the classes (with a GPU: minutes). From each, the
-second makes a starter of the classes learned, as training.recipes.starter does, and meets it with photos of the
+second makes a starter of the classes learned, as training.recipes.make_starter does, and meets it with photos of the
 others. Three tables: how well those are told from held-out photos of classes learned (AUROC: 0.5 is chance, 1
 perfect), and drawn things that are no plant with them, for there are no photos of such, and drawings are easier; how
 a new species fares that is learned from few photos; and what five new species of ten photos each cost those that were
@@ -37,8 +37,8 @@ from training.data.features import features_of
 from training.data.manifest import LabelledPhoto, read_manifest
 from training.data.split import split
 from training.head.scatter import join
+from training.recipes.make_starter import learn_starter
 from training.recipes.recipe import load_recipe, load_starter_recipe
-from training.recipes.starter import train
 
 Array = NDArray[np.float64]
 THINGS = 140
@@ -85,7 +85,7 @@ def halves(folder: Path, cache: Path, networks: Path) -> Iterator[Half]:
         data = Data(x, chosen, np.array([parts[i] for i in rows]))
         known = data.where(np.array([label not in left_out for label in data.labels]))
         things = np.stack([extractor.features_of_views(views(draw_thing(seed))) for seed in range(THINGS)])
-        yield Half(train(known, recipe).classifier, data, left_out, things)
+        yield Half(learn_starter(known, recipe).classifier, data, left_out, things)
 
 
 def some(photos: list[LabelledPhoto], parts: list[str]) -> list[int]:

@@ -14,15 +14,15 @@ from PIL import Image, ImageEnhance, ImageFilter
 from model.errors import CollectionError, FloraError
 from model.photo import Discriminant, fit_statistics
 from training.audit import Report, check_photos, load_settings
-from training.audit.duplicates import Cluster, find_duplicates, merged_groups
 from training.audit.label_next import pick, rank_unlabelled
 from training.audit.labels import LabelCheck, find_suspects
-from training.audit.look import Look, look_at
 from training.audit.next_photos import expect_gains, learning_slope, smoothed_confusion
 from training.audit.out_of_sample import OutOfSample, out_of_sample
-from training.audit.parts import likeness
 from training.audit.settings import Labels
 from training.audit.shortage import find_shortages
+from training.data.duplicates import Cluster, find_duplicates, merged_groups
+from training.data.likeness import likeness
+from training.data.look import Look, look_at
 from training.data.manifest import LabelledPhoto, read_manifest
 from training.data.split import split
 

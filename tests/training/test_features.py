@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
 from pathlib import Path
 
 import numpy as np
@@ -12,14 +11,6 @@ from safetensors import SafetensorError
 from tests.app.record_book import photo as made_photo
 from training.data.features import features_of
 from training.data.manifest import LabelledPhoto
-
-
-def test_a_photo_is_known_by_its_content(tmp_path: Path) -> None:
-    file = tmp_path / "a.jpg"
-    file.write_bytes(b"pixels")
-    photo = LabelledPhoto(file, "a.jpg", "poa_annua", "one", True, "test", "", "")
-    assert photo.sha256 == hashlib.sha256(b"pixels").hexdigest()
-    assert photo == LabelledPhoto(file, "a.jpg", "poa_annua", "one", True, "test", "", "")
 
 
 class Network:

@@ -21,15 +21,12 @@ from training.data.dataset import Data
 from training.data.manifest import LabelledPhoto
 from training.data.pixels import keep_pixels
 from training.finetune.user_network import FineTuning, digest_of
-from training.gate import load_rules
+from training.gate import incumbent
+from training.gate.incumbent import NETWORK_LEARNED
 from training.head.fit import learn
-from training.recipes import decide as settle
-from training.recipes import full
-from training.recipes import prepare as gather
-from training.recipes.decide import NETWORK_LEARNED
-from training.recipes.full import train_full
-from training.recipes.quick import train_quick
-from training.recipes.recipe import FullRecipe, load_full_recipe
+from training.recipes import decide, full, prepare
+from training.recipes.recipe import FullRecipe, load_full_recipe, load_recipe
+from training.recipes.train import train as train_by
 from training.registry.models import Registry
 
 KINDS = ("romulea_rosea", "facelis_retusa", "other:path")
@@ -67,26 +64,27 @@ def made(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> list[LabelledPhoto]
         sides = {None: [0], "tuned": [1], "both": [0, 1]}[extractor]  # type: ignore[index]
         return np.stack([np.concatenate([row[k] for k in sides]) for row in found]), [""] * len(asked)
 
-    for module in (gather, full, settle):
+    for module in (prepare, full, incumbent):
         monkeypatch.setattr(module, "features_of", features)
     monkeypatch.setattr(full, "Extractor", lambda networks: "tuned")
     pixels = [random.integers(0, 255, (70, 90, 3), dtype=np.uint8)] * len(photos)
     monkeypatch.setattr(full, "keep_pixels", lambda known: nullcontext(pixels))
     two = lambda classifier: "both" if isinstance(classifier, TunedClassifier) else None  # noqa: E731
-    monkeypatch.setattr(settle, "extractor_for", two)
-    monkeypatch.setattr(settle, "skew_of", lambda *_: 0.0)
-    monkeypatch.setattr(settle, "_copies", lambda *_: 0)
-    monkeypatch.setattr(gather, "look_at", lambda photos, side: [])
-    monkeypatch.setattr(gather, "find_duplicates", lambda *_: type("Found", (), {"clusters": ()})())
+    monkeypatch.setattr(decide, "extractor_for", two)
+    monkeypatch.setattr(incumbent, "extractor_for", two)
+    monkeypatch.setattr(decide, "skew_of", lambda *_: 0.0)
+    monkeypatch.setattr(decide, "copies", lambda *_: 0)
+    monkeypatch.setattr(prepare, "look_at", lambda photos, side: [])
+    monkeypatch.setattr(prepare, "find_duplicates", lambda *_: type("Found", (), {"clusters": ()})())
     return photos
 
 
 def test_a_run_tunes_measures_promotes_and_keeps_the_held_out_photos_from_the_network(
     made: list[LabelledPhoto], tmp_path: Path
 ) -> None:
-    registry, rules, recipe = Registry(tmp_path / "models"), load_rules(), short_recipe()
+    registry, recipe, cache = Registry(tmp_path / "models"), short_recipe(), tmp_path / "cache" / "f"
     said: list[tuple[str, int, int]] = []
-    done = train_full(made, registry, recipe, rules, tmp_path / "cache" / "f", progress=lambda *step: said.append(step))
+    done = train_by("full", made, registry, cache, progress=lambda *step: said.append(step), recipe=recipe)
     assert done.promotion.changed, str(done.promotion.verdict)
     measured = done.work.measured
     assert measured is not None and measured.top1 > 0.95
@@ -106,8 +104,9 @@ def test_a_run_tunes_measures_promotes_and_keeps_the_held_out_photos_from_the_ne
     assert "full recipe" in (folder / "card.md").read_text(encoding="utf-8")
 
     # A quick training afterwards is judged beside it on photos that its network has not seen.
-    quick = recipe.model_copy(update={"shares": {"fit": 0.3, "calibrate": 0.1, "conformal": 0.1, "held_out": 0.5}})
-    after = train_quick(made, registry, quick, rules, tmp_path / "cache" / "f")
+    shares = {"fit": 0.3, "calibrate": 0.1, "conformal": 0.1, "held_out": 0.5}
+    quick = load_recipe("quick").model_copy(update={"shares": shares, "base_weights": [0.3], "folds": 2})
+    after = train_by("quick", made, registry, cache, recipe=quick)
     assert after.work.measured is not None
     assert after.work.measured.photos == done.parts["held_out"]
     assert not after.promotion.changed, "the quick one tells less apart"
@@ -124,7 +123,7 @@ def test_a_fine_tuning_goes_on_where_it_was_and_learns_on_from_the_other_photos(
     made: list[LabelledPhoto], tmp_path: Path
 ) -> None:
     recipe, few = short_recipe(), made[:48]
-    x, _ = gather.features_of(few)
+    x, _ = prepare.features_of(few)
     data = Data(x, tuple(few), np.array(["fit", "fit", "fit", "fit", "calibrate", "held_out"] * 8))
     learned = learn(data, *read_model(STARTER), recipe.model_copy(update={"least_calibration_photos": 9}))
     steps: list[tuple[str, int, int]] = []
@@ -147,7 +146,7 @@ def test_too_few_calibration_photos_are_refused_by_name_of_what_is_missing(
 ) -> None:
     few = made[:60]
     with pytest.raises(CollectionError, match=r"only \d+ photos to calibrate with.*--recipe quick"):
-        train_full(few, Registry(tmp_path / "models"), short_recipe(), load_rules(), tmp_path / "cache" / "f")
+        train_by("full", few, Registry(tmp_path / "models"), tmp_path / "cache" / "f", recipe=short_recipe())
 
 
 def test_pixels_are_those_that_are_seen_in_use(made: list[LabelledPhoto]) -> None:

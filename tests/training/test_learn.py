@@ -1,26 +1,29 @@
-"""Learning from one's own photos: joining statistics, choosing the spread, dealing parts, a whole run."""
+"""Learning from one's own photos: joining statistics, choosing the scatter, calibrating, and whole trainings."""
 
 from __future__ import annotations
 
 import json
+import sys
+from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
 
+import training.recipes
 from model.errors import CollectionError
+from model.flora.load import CONFIGS
 from model.photo import Calibration, Statistics, fit_statistics
 from model.photo.saved import STARTER, read_model
 from training.data.dataset import Data
 from training.data.manifest import LabelledPhoto
-from training.gate import load_rules
-from training.head.fit import deal, learn
-from training.head.scatter import choose_spread, join, take_out
-from training.recipes import decide as settle
-from training.recipes import prepare as gather
-from training.recipes import quick
-from training.recipes.recipe import load_recipe
+from training.data.split import every_class_in_fit
+from training.head.fit import learn
+from training.head.scatter import choose_scatter, join, take_out
+from training.recipes.recipe import load_recipe, recipe_names
+from training.recipes.train import train
 from training.registry.models import Registry
 
 RECIPE = load_recipe("quick")
@@ -82,7 +85,7 @@ def test_taking_photos_out_gives_what_joining_without_them_gives(weight: float) 
     assert last.counts[last.classes.index("d")] == 1
 
 
-def test_the_spread_is_chosen_by_what_names_ones_own_photos() -> None:
+def test_the_scatter_is_chosen_by_what_names_ones_own_photos() -> None:
     random = np.random.default_rng(5)
     labels = ["c", "d", "e"] * 30
     # What tells the three apart is what varies within the classes of the base.
@@ -93,8 +96,8 @@ def test_the_spread_is_chosen_by_what_names_ones_own_photos() -> None:
         random.normal(0, 0.5, (90, 40))
         + np.array([{"c": -1.0, "d": 0.0, "e": 1.0}[label] for label in labels])[:, None] * axis
     )
-    groups = [f"g{i // 3}" for i in range(90)]
-    found = choose_spread(fit_statistics(base_x, base_labels), x, labels, groups, [0.01, 1.0], [0.05, 0.4], 4, 1)
+    fit = Data(x, tuple(photo(f"{i}", label, f"g{i // 3}") for i, label in enumerate(labels)), np.full(90, "fit"))
+    found = choose_scatter(fit_statistics(base_x, base_labels), fit, [0.01, 1.0], [0.05, 0.4], 4, 1)
     assert found.weight == 0.01
     assert set(found.tried) == {(w, s) for w in (0.01, 1.0) for s in (0.05, 0.4)}
     assert max(found.tried.values()) == found.tried[found.weight, found.shrinkage]
@@ -102,15 +105,15 @@ def test_the_spread_is_chosen_by_what_names_ones_own_photos() -> None:
 
 def test_every_class_has_a_group_in_the_fit_part_and_groups_move_whole() -> None:
     photos = [photo("1", "a", "g1"), photo("2", "a", "g2"), photo("3", "b", "g2"), photo("4", "c", "g3")]
-    parts = deal(photos, ["held_out", "calibrate", "calibrate", "held_out"])
+    parts = every_class_in_fit(photos, ["held_out", "calibrate", "calibrate", "held_out"])
     assert parts == ["held_out", "fit", "fit", "fit"], "g2 serves a and b; c has only g3"
-    assert deal(photos, ["fit", "calibrate", "calibrate", "fit"]) == ["fit", "fit", "fit", "fit"]
+    assert every_class_in_fit(photos, ["fit", "calibrate", "calibrate", "fit"]) == ["fit", "fit", "fit", "fit"]
 
 
 def made_data(labels: list[str], size: int = 1280) -> Data:
     photos = [photo(f"{i}", label, f"{label} {i // 2}") for i, label in enumerate(labels)]
     parts = [("fit", "fit", "calibrate", "conformal", "held_out")[(i // 2) % 5] for i in range(len(labels))]
-    return Data(cloud(labels, size, 0.4), tuple(photos), np.array(deal(photos, parts)))
+    return Data(cloud(labels, size, 0.4), tuple(photos), np.array(every_class_in_fit(photos, parts)))
 
 
 def test_new_classes_are_learned_beside_those_of_the_base_and_grow_by_all_photos() -> None:
@@ -150,67 +153,105 @@ def test_nothing_to_learn_from_is_said() -> None:
 def made(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> list[LabelledPhoto]:
     """Two hundred and forty labelled files of two new species, with features that are made up."""
     labels = ["romulea_rosea", "facelis_retusa", "other:path"] * 80
-    starter, _ = read_model(STARTER)
-    random = np.random.default_rng(3)
-    centres = {label: starter.means.mean(axis=0) + random.normal(0, 0.25, 1280) for label in sorted(set(labels))}
-    x = np.stack([np.abs(centres[label] + random.normal(0, 0.12, 1280)) for label in labels])
-    photos = []
+    random, middle = np.random.default_rng(3), read_model(STARTER)[0].means.mean(axis=0)
+    centres = {label: middle + random.normal(0, 0.25, 1280) for label in sorted(set(labels))}
+    rows, photos = {}, []
     for i, label in enumerate(labels):
         (tmp_path / f"{i}.jpg").write_bytes(f"photo {i}".encode())
         photos.append(photo(f"{i}.jpg", label, f"{label} {i // 6}", tmp_path))
-    rows = {p.name: row for p, row in zip(photos, x, strict=True)}
+        rows[f"{i}.jpg"] = np.abs(centres[label] + random.normal(0, 0.12, 1280))
+    rows["7.jpg"][:] = np.nan
 
-    def features(asked: list[LabelledPhoto], cache: object, progress: object) -> tuple[np.ndarray, list[str]]:
-        notes = ["is damaged" if p.name == "7.jpg" else "" for p in asked]
-        return np.stack(
-            [rows[p.name] if not note else np.full(1280, np.nan) for p, note in zip(asked, notes, strict=True)]
-        ), notes
+    def features(asked: list[LabelledPhoto], *_: object) -> tuple[np.ndarray, list[str]]:
+        return np.stack([rows[p.name] for p in asked]), ["is damaged" if p.name == "7.jpg" else "" for p in asked]
 
-    monkeypatch.setattr(gather, "features_of", features)
-    monkeypatch.setattr(gather, "look_at", lambda photos, side: [])
-    monkeypatch.setattr(gather, "find_duplicates", lambda *_: type("Found", (), {"clusters": ()})())
-    monkeypatch.setattr(settle, "skew_of", lambda *_: 0.0)
-    monkeypatch.setattr(settle, "extractor_for", lambda classifier: None)
-    monkeypatch.setattr(settle, "_copies", lambda *_: 0)
+    monkeypatch.setattr("training.recipes.prepare.features_of", features)
+    monkeypatch.setattr("training.recipes.prepare.look_at", lambda photos, side: [])
+    monkeypatch.setattr("training.recipes.prepare.find_duplicates", lambda *_: SimpleNamespace(clusters=()))
+    for name, found in (("skew_of", 0.0), ("extractor_for", None), ("copies", 0)):
+        monkeypatch.setattr(f"training.recipes.decide.{name}", lambda *_, found=found: found)
     return photos
 
 
-def test_a_run_promotes_what_names_more_and_does_not_promote_the_same_again_as_better(
+# Most photos are held out, as a hundred are needed; one weight and one shrinkage are quicker.
+SHARES = {"fit": 0.34, "calibrate": 0.1, "conformal": 0.1, "held_out": 0.46}
+SHORT = RECIPE.model_copy(update={"shares": SHARES, "base_weights": [0.3], "shrinkage": [0.2]})
+
+
+TOY = """
+from training.recipes import quick
+from training.recipes.recipe import Recipe
+
+class Settings(Recipe):
+    colour: str
+
+def make(training):
+    assert training.recipe.colour == "red"
+    return quick.make(training)
+"""
+
+
+@pytest.fixture
+def toy(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[None]:
+    """A recipe of one module and one file of settings, which is the quick one with a setting more."""
+    settings = tmp_path / "settings"
+    settings.mkdir()
+    quick = (CONFIGS / "recipes" / "quick.yaml").read_text(encoding="utf-8")
+    (settings / "quick.yaml").write_text(quick, encoding="utf-8")
+    (settings / "toy.yaml").write_text(f"{quick}\ncolour: red\n", encoding="utf-8")
+    (tmp_path / "toy.py").write_text(TOY, encoding="utf-8")
+    monkeypatch.setattr(training.recipes, "__path__", [*training.recipes.__path__, str(tmp_path)])
+    monkeypatch.setattr("training.recipes.recipe.FOLDER", settings)
+    yield
+    sys.modules.pop("training.recipes.toy", None)
+
+
+@pytest.mark.usefixtures("toy")
+def test_a_run_promotes_what_names_more_and_a_new_recipe_needs_one_module_and_one_file(
     made: list[LabelledPhoto], tmp_path: Path
 ) -> None:
     registry = Registry(tmp_path / "models")
-    rules = load_rules()
-    # Most photos are held out, as a hundred are needed; one weight and two folds are quicker.
-    shares = {"fit": 0.34, "calibrate": 0.1, "conformal": 0.1, "held_out": 0.46}
-    recipe = RECIPE.model_copy(update={"shares": shares, "base_weights": [0.3], "folds": 2})
-    done = quick.train_quick(made, registry, recipe, rules, tmp_path / "cache")
-    assert list(done.left_out) == ["7.jpg"]
+    done = train("quick", made, registry, tmp_path / "cache", recipe=SHORT)
+    assert list(done.left_out) == ["7.jpg"] and made[7].label == "facelis_retusa"
     assert done.promotion.changed, str(done.promotion.verdict)
     assert {"romulea_rosea", "facelis_retusa"} <= set(done.work.species)
     folder = registry.in_charge().folder
-    statistics, _ = read_model(folder)
-    assert statistics.counts[statistics.classes.index("romulea_rosea")] == 80 - (
-        "7.jpg" in done.left_out and made[7].label == "romulea_rosea"
+    old, new = (
+        dict(zip(found.classes, found.counts, strict=True)) for found in (read_model(STARTER)[0], read_model(folder)[0])
     )
-    starter, _ = read_model(STARTER)
-    old = {c: n for c, n in zip(starter.classes, starter.counts, strict=True)}
-    new = {c: n for c, n in zip(statistics.classes, statistics.counts, strict=True)}
-    assert all(new[c] == old[c] for c in old if c != "other:path"), "nothing old is forgotten"
-    assert (folder / "conformal.json").exists() and (folder / "card.md").read_text(encoding="utf-8").startswith("---")
+    assert all(new[c] == old[c] for c in old), "nothing old is forgotten"
+    assert {c: n for c, n in new.items() if c not in old} == {
+        "romulea_rosea": 80, "facelis_retusa": 79, "other:path": 80,
+    }  # fmt: skip
+    text = (folder / "card.md").read_text(encoding="utf-8")
+    assert (folder / "conformal.json").exists() and text.startswith("---") and "Made by the quick recipe" in text
     json.dumps(done.as_json())
-    # The second run is judged against the first without the photos that are held out.
-    again = quick.train_quick(made, registry, recipe, rules, tmp_path / "cache")
-    assert not [rule for rule in again.promotion.verdict.rules if rule.passed is False], str(again.promotion.verdict)
+    # The same again is judged against the first without the photos that are held out, and found no worse.
+    assert recipe_names() == ("quick", "toy")
+    recipe = load_recipe("toy").model_copy(update=SHORT.model_dump())
+    again = train("toy", made, registry, tmp_path / "cache", recipe=recipe)
+    assert again.promotion.verdict.decision == "promote", str(again.promotion.verdict)
+    folder = registry.in_charge().folder
+    assert json.loads((folder / "recipe.json").read_bytes())["recipe"]["colour"] == "red"
+    assert "Made by the toy recipe" in (folder / "card.md").read_text(encoding="utf-8")
+
+
+def test_recipes_are_those_with_a_module_and_a_file(made: list[LabelledPhoto], tmp_path: Path) -> None:
+    assert recipe_names() == ("full", "quick")
+    for name in ("make_starter", "starter", "../quick", "recipe", ""):
+        with pytest.raises(CollectionError, match="there is no such recipe; choose full or quick"):
+            train(name, made, Registry(tmp_path / "models"), tmp_path / "cache")
 
 
 def test_too_few_photos_are_named_before_anything_is_done(made: list[LabelledPhoto], tmp_path: Path) -> None:
-    with pytest.raises(
-        CollectionError, match="facelis_retusa: 4 more photos, at least 1 of them from another plant or visit"
-    ):
-        quick.train_quick([made[1]], Registry(tmp_path / "models"), RECIPE, load_rules(), tmp_path / "cache")
     few = [replace(p, group="one") for p in made[:30]]
-    with pytest.raises(CollectionError, match="1 more photo, from another plant or visit"):
-        quick.train_quick(few, Registry(tmp_path / "models"), RECIPE, load_rules(), tmp_path / "cache")
+    for photos, says in (
+        ([made[1]], "facelis_retusa: 4 more photos, at least 1 of them from another plant or visit"),
+        (few, "1 more photo, from another plant or visit"),
+        ([made[7]], "nothing can be learned yet: the collection is empty"),
+    ):
+        with pytest.raises(CollectionError, match=says):
+            train("quick", photos, Registry(tmp_path / "models"), tmp_path / "cache")
 
 
 def test_statistics_of_nothing_are_joined_to_without_harm() -> None:

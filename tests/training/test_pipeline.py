@@ -1,9 +1,11 @@
-"""The steps of a training in their order, and no photo in two of them."""
+"""The steps of a training in their order, no photo in two of them, and the card of what came of them."""
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
@@ -12,144 +14,151 @@ import yaml
 from model.errors import CollectionError, ModelError
 from model.photo import Calibration, Classifier, fit_statistics
 from model.photo.saved import STARTER, read_model, save_model
+from training.data.dataset import Data
 from training.data.manifest import LabelledPhoto
-from training.evaluate.front_matter import front_matter
-from training.gate import Part, judge, load_rules
-from training.recipes.pipeline import Pipeline
-from training.recipes.steps import STEPS, StepError, need
+from training.evaluate.card import card
+from training.gate import load_rules
+from training.gate.judge import judge
+from training.head.conformal import save_sets
+from training.head.fit import Learned
+from training.head.scatter import ScatterChoice
+from training.recipes.pipeline import STEPS, Pipeline, StepError, need
 from training.registry.models import Registry
 
 RULES = load_rules()
-CLASSES = ("a", "b", "other:x")
+SPECIES = ("poa_annua", "trifolium_repens", "other:path")
+PARTS = {"fit": 90, "calibrate": 60, "conformal": 120, "held_out": 150}
 
 
-def part(name: str, count: int = 30) -> Part:
-    return Part(tuple(f"{name} {i // 2}" for i in range(count)), tuple(f"{name} photo {i}" for i in range(count)))
+@pytest.fixture(scope="module")
+def data(tmp_path_factory: pytest.TempPathFactory) -> Data:
+    """Photos in groups of two whose features, of the real size, are made up."""
+    folder, random = tmp_path_factory.mktemp("photos"), np.random.default_rng(2)
+    centres, photos, parts = random.uniform(0.2, 0.8, (3, 1280)), [], []
+    for part, count in PARTS.items():
+        for i in range(count):
+            file = folder / f"{part} {i}.jpg"
+            file.write_bytes(file.name.encode())
+            licence = "CC BY" if i % 9 else "CC0"
+            photos.append(
+                LabelledPhoto(file, file.name, SPECIES[i // 2 % 3], f"{part} {i // 2}", True, "s", "", licence)
+            )
+            parts.append(part)
+    x = centres[[SPECIES.index(photo.label) for photo in photos]] + random.normal(0, 0.3, (len(photos), 1280))
+    return Data(x, tuple(photos), np.array(parts))
 
 
-def said(count: int = 30) -> tuple[np.ndarray, np.ndarray]:
-    random = np.random.default_rng(1)
-    truth = random.integers(0, 3, count)
-    p = np.full((count, 3), 0.1)
-    p[np.arange(count), truth] = 0.8
-    return p, truth
+@pytest.fixture(scope="module")
+def learned(data: Data) -> Learned:
+    fit, calibration = data.part("fit"), Calibration(0.5, 20.0, (0.0, 0.5, 2.0, 0.5), 0.02, 0.5)
+    statistics = fit_statistics(fit.x, fit.labels)
+    return Learned(Classifier(statistics, calibration), statistics, ScatterChoice(0.3, 0.5, {(0.3, 0.5): 0.9}), 60)
 
 
-def measured() -> Pipeline:
-    p, truth = said()
-    work = Pipeline().fit(CLASSES, part("fit")).calibrate(part("calibrate"))
-    return work.conformalize(p, truth, part("conformal"), RULES).measure(p, truth, part("held out"))
+@pytest.fixture(scope="module")
+def stages(data: Data, learned: Learned) -> list[Pipeline]:
+    """A training after no step, after fit, and so on until it is measured."""
+    one = learned.classifier
+    found = [Pipeline(), Pipeline().fit(one.statistics.classes, data.part("fit"))]
+    found.append(found[-1].calibrate(data.part("calibrate")))
+    found.append(found[-1].conformalize(one, data.part("conformal"), RULES))
+    found.append(found[-1].measure(one, data.part("held_out"), draws=20))
+    return found
 
 
-def test_in_order_every_step_is_done_once() -> None:
-    work = measured()
-    assert work.done == STEPS[:-1] and work.species == ("a", "b")
-    assert work.measured is not None and work.measured.photos == 30
-    assert work.set_figures is not None and work.set_figures.coverage == 1.0
-
-
-def test_every_step_out_of_order_names_the_one_that_is_missing(tmp_path: Path) -> None:
-    p, truth = said()
-    start = Pipeline()
-    fitted = start.fit(CLASSES, part("fit"))
-    calibrated = fitted.calibrate(part("calibrate"))
-    conformal = calibrated.conformalize(p, truth, part("conformal"), RULES)
-    tries = [
-        (lambda: start.calibrate(part("x")), "cannot calibrate yet: fit is missing"),
-        (lambda: start.measure(p, truth, part("x")), "cannot measure yet: fit is missing"),
-        (lambda: fitted.conformalize(p, truth, part("x"), RULES), "cannot conformalize yet: calibrate is missing"),
-        (lambda: calibrated.measure(p, truth, part("x")), "cannot measure yet: conformalize is missing"),
-        (lambda: calibrated.save_sets(tmp_path), "cannot measure yet: conformalize is missing"),
-        (lambda: conformal.promote(None, tmp_path, None, RULES), "cannot promote yet: measure is missing"),  # type: ignore[arg-type]
-        (lambda: conformal.evidence(tmp_path, None, None, [], 0, 0), "cannot promote yet: measure"),  # type: ignore[arg-type]
-    ]
-    for attempt, says in tries:
-        with pytest.raises(StepError, match=says):
-            attempt()
+def test_in_order_every_step_is_done_once(stages: list[Pipeline]) -> None:
+    work = stages[-1]
+    assert work.done == STEPS[:-1] and work.species == SPECIES[:2] and work.sets is not None
+    assert work.measured is not None and work.measured.photos == PARTS["held_out"]
+    assert work.evaluation is not None and work.evaluation.sets is not None and stages[0].measured is None
     for number, step in enumerate(STEPS):
         need(step, STEPS[:number])
 
 
-def test_a_photo_or_group_that_serves_two_steps_is_named() -> None:
-    work = Pipeline().fit(CLASSES, part("fit"))
-    shared_group = Part(("fit 3",), ("another photo",))
-    with pytest.raises(CollectionError, match="group 'fit 3' serves both fit and calibrate"):
-        work.calibrate(shared_group)
-    shared_photo = Part(("another group",), ("fit photo 3",))
-    with pytest.raises(CollectionError, match="sha256 fit photo 3 serves both fit and calibrate"):
-        work.calibrate(shared_photo)
+OUT_OF_ORDER: list[tuple[int, Callable[[Pipeline, Data, Any], object], str]] = [
+    (0, lambda work, data, one: work.calibrate(data), "cannot calibrate yet: fit is missing"),
+    (0, lambda work, data, one: work.measure(one, data), "cannot measure yet: fit is missing"),
+    (1, lambda work, data, one: work.conformalize(one, data, RULES), "cannot conformalize yet: calibrate is missing"),
+    (2, lambda work, data, one: work.measure(one, data), "cannot measure yet: conformalize is missing"),
+    (3, lambda work, data, one: work.promote(None, Path(), None, RULES), "cannot promote yet: measure is missing"),  # type: ignore[arg-type]
+    (3, lambda work, data, one: work.evidence(Path(), one, one, data, 0, 0), "cannot promote yet: measure is missing"),
+    (3, lambda work, data, one: card("", work, one, one, data.photos), "cannot promote yet: measure is missing"),
+]
 
 
-def test_a_step_done_again_undoes_what_came_after() -> None:
-    again = measured().calibrate(part("calibrate"))
+@pytest.mark.parametrize(("done", "attempt", "says"), OUT_OF_ORDER)
+def test_every_step_out_of_order_names_the_one_that_is_missing(
+    stages: list[Pipeline], data: Data, done: int, attempt: Callable[[Pipeline, Data, Any], object], says: str
+) -> None:
+    with pytest.raises(StepError, match=says):
+        attempt(stages[done], data, None)
+
+
+def test_a_photo_or_group_that_is_used_by_two_steps_is_named(stages: list[Pipeline], data: Data) -> None:
+    fit = data.part("fit")
+    with pytest.raises(CollectionError, match="group 'fit 0' is used by both fit and calibrate"):
+        stages[1].calibrate(fit)
+    renamed = replace(fit, photos=tuple(replace(photo, group="another") for photo in fit.photos))
+    with pytest.raises(CollectionError, match=r"the photo with sha256 [0-9a-f]{12} is used by both fit and calibrate"):
+        stages[1].calibrate(renamed)
+
+
+def test_a_step_done_again_undoes_what_came_after(stages: list[Pipeline], data: Data, learned: Learned) -> None:
+    again = stages[-1].calibrate(data.part("calibrate"))
     assert again.done == ("fit", "calibrate")
     with pytest.raises(StepError, match="conformalize is missing"):
-        again.measure(*said(), part("held out"))
+        again.measure(learned.classifier, data.part("held_out"))
 
 
-def test_parts_are_known_by_the_content_of_their_files(tmp_path: Path) -> None:
-    (tmp_path / "a.jpg").write_bytes(b"one")
-    (tmp_path / "b.jpg").write_bytes(b"one")
-    photos = [LabelledPhoto(tmp_path / n, n, "a", n, False, "", "", "") for n in ("a.jpg", "b.jpg")]
-    found = Part.of(photos)
-    assert found.groups == ("a.jpg", "b.jpg") and found.sha256[0] == found.sha256[1]
-    (tmp_path / "b.jpg").unlink()
-    with pytest.raises(CollectionError, match=r"b\.jpg: cannot be read"):
-        Part.of(photos)
-
-
-def test_the_head_of_a_card_is_yaml_that_reads_back(tmp_path: Path) -> None:
-    photos = [LabelledPhoto(tmp_path, "n", "a", "g", True, source, "", "CC BY 4.0") for source in ("one", "two", "two")]
-    text = front_matter(measured(), photos, {"instead_of": "starter"})
-    assert text.startswith("---\n") and text.endswith("\n---\n") and text.count("---\n") == 2
-    found = yaml.safe_load(text.strip("-\n"))
-    assert found["species"] == ["a", "b"] and found["other"] == ["x"] and found["instead_of"] == "starter"
-    assert found["parts"]["fit"] == {"photos": 30, "groups": 15}
-    assert found["sources"]["two"] == {"photos": 2, "licences": ["CC BY 4.0"]}
-    assert found["held_out"]["photos"] == 30 and found["sets"]["coverage"] == 1.0 and found["rejection"] is None
-    with pytest.raises(StepError, match="measure is missing"):
-        front_matter(replace(measured(), parts=measured().parts[:-1]), photos)
-
-
-def test_a_whole_run_from_features_to_a_promoted_folder(tmp_path: Path) -> None:
-    """Made-up features of the real size, a real model folder, the starter as the model in charge."""
-    random = np.random.default_rng(2)
-    species = ("poa_annua", "trifolium_repens", "other:path")
-    centres = random.uniform(0.2, 0.8, (3, 1280))
-    sizes = {"fit": 90, "calibrate": 60, "conformalize": 120, "measure": 150}
-    x, labels, parts = {}, {}, {}
-    for step, count in sizes.items():
-        truth = np.arange(count) % 3
-        x[step] = centres[truth] + random.normal(0, 0.3, (count, 1280))
-        labels[step] = [species[t] for t in truth]
-        parts[step] = Part(tuple(f"{step} {i}" for i in range(count)), tuple(f"{step} {i}" for i in range(count)))
-    statistics = fit_statistics(x["fit"], labels["fit"])
-    calibration = Calibration(0.5, 20.0, (0.0, 0.5, 2.0, 0.5), 0.02, 0.5)
-    classifier = Classifier(statistics, calibration)
-
-    def truth_of(step: str) -> np.ndarray:
-        return np.array([classifier.species.index(s) if s in classifier.species else 2 for s in labels[step]])
-
-    work = Pipeline().fit(statistics.classes, parts["fit"]).calibrate(parts["calibrate"])
-    p = classifier.probabilities(x["conformalize"])
-    work = work.conformalize(p, truth_of("conformalize"), parts["conformalize"], RULES)
-    work = work.measure(classifier.probabilities(x["measure"]), truth_of("measure"), parts["measure"])
-    candidate = tmp_path / "candidate"
-    save_model(candidate, statistics, calibration, {}, "# Card\n")
+def test_a_model_is_promoted_with_the_sets_of_its_training_alone(
+    stages: list[Pipeline], data: Data, learned: Learned, tmp_path: Path
+) -> None:
+    """A real model folder, the starter as the active model."""
+    work, one, held, candidate = stages[-1], learned.classifier, data.part("held_out"), tmp_path / "candidate"
+    save_model(candidate, one.statistics, one.calibration, {}, "# Card\n")
     registry = Registry(tmp_path / "models")
-    # Sets are those of this training, or nothing is promoted.
-    old = judge("starter", STARTER, x["measure"], labels["measure"])
-    new = judge("new", candidate, x["measure"], labels["measure"])
-    held_out = work.evidence(candidate, old, new, labels["measure"], 0, 0.0)
+    old = judge("starter", Classifier(*read_model(STARTER)), held.x, held.labels)
+    new = judge("new", one, held.x, held.labels)
+    held_out = work.evidence(candidate, old, new, held, 0, 0.0)
     with pytest.raises(ModelError, match="does not hold the sets of this training"):
         work.promote(registry, candidate, held_out, RULES)
-    work.save_sets(candidate)
+    assert work.sets is not None
+    save_sets(candidate, work.sets)
     # Against the starter, eleven species would be gone: the gate keeps them.
     kept = work.promote(registry, candidate, held_out, RULES)
     assert not kept.changed and "species" in {rule.name for rule in kept.verdict.failed}
     # Against itself it is as good.
-    twin = replace(held_out, old=replace(new, name="starter"))
-    done = work.promote(registry, candidate, twin, RULES, check=read_model)
-    assert done.changed, str(done.verdict)
-    assert registry.in_charge().name == done.in_charge
+    done = work.promote(registry, candidate, replace(held_out, old=replace(new, name="starter")), RULES)
+    assert done.changed and registry.in_charge().name == done.in_charge, str(done.verdict)
     assert (registry.folder / done.in_charge / "conformal.json").exists()
+
+
+def test_the_card_gives_figures_and_each_class_for_people_and_programs(
+    stages: list[Pipeline], data: Data, learned: Learned
+) -> None:
+    work = stages[-1]
+    assert work.evaluation is not None
+    figures = replace(
+        work.evaluation.figures, photos=100, groups=40, top1=0.8125, top3=0.95, balanced_top1=0.79, nll=0.654,
+        ece=0.031, ece_null=0.05, per_class={"poa_annua": 0.75, "other": 0.5},
+    )  # fmt: skip
+    work = replace(work, evaluation=replace(work.evaluation, figures=figures, by_source={}))
+    photos = [*data.photos, replace(data.photos[0], group_known=False)]
+    text = card("# Card", work, learned.classifier, learned, photos, auroc={"poa_annua": 0.875}, notes="# Notes")
+    head, body = text.removeprefix("---\n").split("\n---\n")
+    found, lines = yaml.safe_load(head), body.splitlines()
+    assert found["species"] == list(SPECIES[:2]) and found["other"] == ["path"]
+    assert found["parts"]["fit"] == {"photos": 90, "groups": 45}
+    assert found["sources"] == {"s": {"photos": len(photos), "licences": ["CC BY", "CC0"]}}
+    assert found["held_out"]["nll"] == 0.654 and found["sets"]["level"] == 0.95
+    assert lines[0] == "# Card" and lines[-1] == "# Notes"
+    assert f"| s | CC0 | {sum(i % 9 == 0 for n in PARTS.values() for i in range(n))} | known |" in lines
+    assert "| s | CC0 | 1 | not known: split by photo |" in lines
+    assert any("fit 90 (45 groups), calibrate 60 (30 groups)" in line for line in lines)
+    assert "| all | 100 | 40 | 0.812 | 0.790 | 0.950 | 0.654 | 0.031 | 0.050 |" in lines
+    assert "| poa_annua | 30 | 0.750 | 0.875 |" in lines and "| trifolium_repens | 30 | - | - |" in lines
+    assert "| other:path | 30 | 0.500 (all of `other`) | - |" in lines
+    assert "Calibration is within chance." in lines
+    assert "temperature 20.00" in body and "of classes left out 2.000 +- 0.500" in body
+    off = card("", work, learned.classifier, learned, photos, {"field": replace(figures, ece=0.06)})
+    assert "Calibration is off, by more than chance, on: field." in off

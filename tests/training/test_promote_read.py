@@ -2,11 +2,8 @@
 
 from __future__ import annotations
 
-import importlib
-import json
-from dataclasses import replace
+from collections.abc import Callable
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 import pytest
@@ -15,18 +12,14 @@ from numpy.typing import NDArray
 from model.errors import ModelError
 from model.photo import Classifier
 from model.photo.evidence import Calibration
-from model.photo.extract import RECIPE
 from model.photo.head import Statistics
 from tests.training.test_registry import model
 from training.data.manifest import LabelledPhoto
-from training.gate import Override, Rule, Verdict, promote
-from training.gate.judge import classes_of, judge_classifier, other_left_out, skew_of, views_of, views_served
+from training.gate import Override, Rule, Verdict, leak, promote
+from training.gate.judge import judge, other_left_out, skew_of
 from training.gate.leak import near_duplicates, outline, outlines
 from training.registry.models import STARTER, Registry
 
-# The packages export functions of the same names.
-judging = importlib.import_module("training.gate.judge")
-leaking = importlib.import_module("training.gate.leak")
 Array = NDArray[np.float64]
 CLASSES = ("a", "b", "c", "other:x")
 
@@ -38,26 +31,12 @@ def classifier(classes: tuple[str, ...] = CLASSES) -> Classifier:
     return Classifier(statistics, Calibration(0.5, 2.0, (0.0, 0.5, 1.5, 0.6), 0.02, 0.5))
 
 
-def test_a_model_in_memory_is_judged_by_what_it_says() -> None:
-    one = classifier()
-    x, golden = np.random.default_rng(1).random((3, 4)), np.random.default_rng(2).random((2, 4))
-    judged = judge_classifier("mine", one, x, ["a", "b", "other:x"], golden)
+def test_a_model_is_judged_by_what_it_says() -> None:
+    one, x, labels = classifier(), np.random.default_rng(1).random((3, 4)), ["a", "b", "other:x"]
+    judged = judge("mine", one, x, labels)
     assert (judged.name, judged.species) == ("mine", ("a", "b", "c"))
-    assert np.array_equal(judged.probabilities, one.probabilities(x))
-    assert judged.golden is not None and np.array_equal(judged.golden, one.probabilities(golden))
-    assert judged.other_left_out is not None
-    assert np.array_equal(judged.other_left_out, other_left_out(one, x, ["a", "b", "other:x"]))
-    assert judge_classifier("mine", one, x, ["a"] * 3).golden is None
-
-
-def test_a_saved_model_is_judged_as_it_is_read(monkeypatch: pytest.MonkeyPatch) -> None:
-    read: list[Path] = []
-    one, x = classifier(), np.random.default_rng(1).random((2, 4))
-    monkeypatch.setattr(judging, "read_classifier", lambda folder: read.append(folder) or one)
-    judged = judging.judge("mine", Path("folder"), x, ["a", "b"], x)
-    assert read == [Path("folder")] and judged.name == "mine" and judged.golden is not None
     assert np.array_equal(judged.probabilities, one.probabilities(x)) and judged.other_left_out is not None
-    assert judging.judge("mine", Path("folder"), x, ["a", "b"]).golden is None
+    assert np.array_equal(judged.other_left_out, other_left_out(one, x, labels))
 
 
 def strangeness_without(x: Array, row: int) -> float:
@@ -96,33 +75,6 @@ def test_leaving_a_class_out_changes_nothing_for_the_others() -> None:
     assert other_left_out(one, x, ["a", "b"])[1] == pytest.approx(other_left_out(one, x[1:], ["b"])[0])
 
 
-def description(folder: Path, **changed: Any) -> Path:
-    """The folder of a model that describes itself as the shipped one does, but for ``changed``."""
-    from training.registry.models import STARTER_FOLDER
-
-    told = json.loads((STARTER_FOLDER / "model.json").read_text(encoding="utf-8"))
-    folder.mkdir()
-    (folder / "model.json").write_text(json.dumps({**told, **changed}), encoding="utf-8")
-    return folder
-
-
-def test_what_a_folder_says_of_its_classes_and_views(tmp_path: Path) -> None:
-    from training.registry.models import STARTER_FOLDER
-
-    told = json.loads((STARTER_FOLDER / "model.json").read_text(encoding="utf-8"))
-    folder = description(tmp_path / "m", features="made otherwise")
-    assert classes_of(folder) == tuple(told["classes"]) and views_of(folder) == "made otherwise"
-    assert views_served() == RECIPE
-    says = "does not describe a model; use another"
-    with pytest.raises(ModelError) as lost:
-        classes_of(tmp_path / "nowhere")
-    assert str(lost.value) == f"{tmp_path / 'nowhere' / 'model.json'}: {says}"
-    (folder / "model.json").write_text("{}")
-    with pytest.raises(ModelError) as empty:
-        views_of(folder)
-    assert str(empty.value) == f"{folder / 'model.json'}: {says}"
-
-
 class Eyes:
     """Looks at photos that were opened by name; remembers which."""
 
@@ -135,7 +87,7 @@ class Eyes:
 
 
 def test_skew_is_looked_for_on_photos_spread_over_all(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(judging, "open_photo", lambda file: file.name)
+    monkeypatch.setattr("training.gate.judge.open_photo", lambda file: file.name)
     photos = [LabelledPhoto(Path(f"{i}.jpg"), str(i), "a", "g", True, "made up", "us", "ours") for i in range(22)]
     x = np.arange(44.0).reshape(22, 2)
     eyes = Eyes({f"{i}.jpg": x[i].copy() for i in range(22)})
@@ -149,9 +101,6 @@ def test_skew_is_looked_for_on_photos_spread_over_all(monkeypatch: pytest.Monkey
     assert skew_of(photos[:2], x[:2], two) == 0.0 and two.seen == ["0.jpg", "1.jpg"]  # type: ignore[arg-type]
 
 
-# -- photos that look the same ------------------------------------------------------------------
-
-
 def test_an_outline_tells_what_is_lighter_than_its_left_neighbour(monkeypatch: pytest.MonkeyPatch) -> None:
     grey = np.tile(np.array([0, 255, 255, 254, 1, 2, 0, 255, 0], dtype=np.uint8), (8, 1))
     asked: list[Path] = []
@@ -161,7 +110,7 @@ def test_an_outline_tells_what_is_lighter_than_its_left_neighbour(monkeypatch: p
             asked.append(file)
             return grey
 
-    monkeypatch.setattr(leaking, "the_door", Door)
+    monkeypatch.setattr(leak, "the_door", Door)
     found = outline(Path("one.jpg"))
     assert found.dtype == np.uint8 and found.shape == (64,) and asked == [Path("one.jpg")]
     assert found[:8].tolist() == [1, 0, 0, 0, 1, 0, 1, 0]
@@ -172,7 +121,7 @@ def test_an_outline_tells_what_is_lighter_than_its_left_neighbour(monkeypatch: p
 
 
 def test_near_duplicates_at_their_limits_and_in_more_than_one_chunk(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(leaking, "CHUNK", 2)
+    monkeypatch.setattr(leak, "CHUNK", 2)
     learned = np.zeros((2, 64), dtype=np.uint8)
     learned[1] = 1
     x = np.array([[2.0, 0.0], [0.0, 5.0]])
@@ -203,60 +152,75 @@ def test_near_duplicates_are_those_that_counting_finds() -> None:
         assert found.dtype == bool and found.tolist() == expected and 0 < sum(expected) < 7
 
 
-# -- promoting ------------------------------------------------------------------------------------
-
-
 def verdict(decision: str, *failed: str) -> Verdict:
     rules = tuple(Rule(name, False, 1.0, "one") for name in failed)
     return Verdict(decision, STARTER, "new", 50, 20, rules)  # type: ignore[arg-type]
 
 
-def test_what_was_done_is_told_and_logged(tmp_path: Path) -> None:
-    registry, source = Registry(tmp_path / "models"), model(tmp_path / "new", "new")
-    kept = promote(registry, source, verdict("cannot_tell"))
-    assert kept.says == f"cannot tell which is better; keep the old model: {STARTER} stays active"
-    assert (kept.in_charge, kept.changed, kept.verdict) == (STARTER, False, verdict("cannot_tell"))
+@pytest.fixture
+def promoting(tmp_path: Path) -> tuple[Registry, Path]:
+    """No model yet, and the folder of a new one."""
+    return Registry(tmp_path / "models"), model(tmp_path / "new", "new")
+
+
+@pytest.mark.parametrize("decision", ["keep", "cannot_tell"])
+def test_a_model_that_is_turned_down_is_logged_and_not_installed(
+    promoting: tuple[Registry, Path], decision: str
+) -> None:
+    registry, source = promoting
+    kept = promote(registry, source, verdict(decision))
+    assert kept.says.endswith(f"keep the old model: {STARTER} stays active")
+    assert (kept.in_charge, kept.changed, kept.verdict) == (STARTER, False, verdict(decision))
     (entry,) = registry.history()
     assert (entry["action"], entry["model"], entry["instead_of"]) == ("keep", "new", STARTER)
-    assert entry["verdict"]["decision"] == "cannot_tell"
+    assert entry["verdict"]["decision"] == decision and registry.names() == []
+
+
+def test_a_promoted_model_is_installed_checked_and_logged(promoting: tuple[Registry, Path]) -> None:
+    registry, source = promoting
     checked: list[Path] = []
     done = promote(registry, source, verdict("promote"), check=checked.append)
-    assert done.says == f"{done.in_charge} is active now; swardkey models undo takes it back"
-    assert checked == [registry.folder / done.in_charge] and done.changed and done.verdict.decision == "promote"
-    entry = registry.history()[-1]
-    assert entry["action"] == "promote" and "override" not in entry and entry["verdict"]["decision"] == "promote"
+    assert done.says == f"{done.in_charge} is active now; swardkey models undo takes it back" and done.changed
+    assert checked == [registry.folder / done.in_charge] and registry.in_charge().name == done.in_charge
+    (entry,) = registry.history()
+    assert entry["action"] == "promote" and "override" not in entry and entry["verdict"]["photos"] == 50
 
 
-def test_a_person_decides_only_where_the_gate_cannot_tell(tmp_path: Path) -> None:
-    registry, source = Registry(tmp_path / "models"), model(tmp_path / "new", "new")
+def test_a_person_decides_only_where_the_gate_cannot_tell(promoting: tuple[Registry, Path]) -> None:
+    registry, source = promoting
     word = Override("Kim", "a week on my lawns")
     with pytest.raises(ModelError) as refused:
         promote(registry, source, verdict("keep", "leak", "features"), word)
-    assert str(refused.value) == (
-        f"the new model breaks rules that no one can override: leak, features; keep {STARTER}"
-    )
+    assert str(refused.value) == f"the new model breaks rules that no one can override: leak, features; keep {STARTER}"
     # Where the gate promotes anyway, nobody's word is written down as what decided.
     plain = promote(registry, source, verdict("promote"), word)
     assert "Kim" not in plain.says and registry.history()[-1]["action"] == "promote"
     assert "override" not in registry.history()[-1]
     registry.undo()
-    told = promote(registry, source, verdict("cannot_tell"), word)
-    assert told.says == (
-        f"{told.in_charge} is active now, because Kim says so: a week on my lawns; swardkey models undo takes it back"
-    )
-    assert [entry["action"] for entry in registry.history()][-1] == "override"
+    done = promote(registry, source, verdict("cannot_tell"), word)
+    assert "is active now, because Kim says so: a week on my lawns; swardkey models undo" in done.says
+    assert registry.history()[-1]["action"] == "override"
     assert registry.history()[-1]["override"] == {"by": "Kim", "reason": "a week on my lawns"}
 
 
 @pytest.mark.parametrize(("by", "reason"), [(" ", "why"), ("Kim", ""), ("", "")])
 def test_an_override_has_a_name_and_a_reason(by: str, reason: str) -> None:
-    with pytest.raises(ModelError) as told:
+    with pytest.raises(ModelError, match="needs the name of who decides, and a reason; give both"):
         Override(by, reason)
-    assert str(told.value) == "an override needs the name of who decides, and a reason; give both"
 
 
-def test_nothing_changes_where_another_model_came_into_charge(tmp_path: Path) -> None:
-    registry, source = Registry(tmp_path / "models"), model(tmp_path / "new", "new")
-    with pytest.raises(ModelError):
-        promote(registry, source, replace(verdict("promote"), old="another"))
+def _unreadable(folder: Path) -> None:
+    raise ModelError(f"{folder}: does not describe a model")
+
+
+@pytest.mark.parametrize(
+    ("old", "check", "says"),
+    [(STARTER, _unreadable, "does not describe"), ("another", lambda folder: None, "measure the new one again")],
+)
+def test_nothing_changes_where_it_cannot_be_read_back_or_another_model_was_activated(
+    promoting: tuple[Registry, Path], old: str, check: Callable[[Path], None], says: str
+) -> None:
+    registry, source = promoting
+    with pytest.raises(ModelError, match=says):
+        promote(registry, source, Verdict("promote", old, "new", 50, 20, ()), check=check)
     assert registry.in_charge().name == STARTER

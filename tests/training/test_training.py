@@ -1,7 +1,8 @@
-"""Training: groups are never split, calibration calibrates, shuffled labels learn nothing."""
+"""The parts of a training: groups are never split, calibration calibrates, shuffled labels learn nothing."""
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -10,71 +11,110 @@ import pytest
 from model.errors import CollectionError, FloraError
 from model.photo import Discriminant, Statistics, fit_statistics
 from model.photo.head import softmax
-from training.data.manifest import LabelledPhoto, read_manifest
+from model.photo.saved import read_model
+from tests.claims.regressions import made_up
+from training.data.dataset import Data
+from training.data.manifest import read_manifest
 from training.data.split import PARTS, split
-from training.evaluate.measure import calibration_null, expected_calibration_error, measure
+from training.evaluate.measure import (
+    Measurement,
+    calibration_null,
+    expected_calibration_error,
+    measure,
+    measure_classifier,
+)
 from training.head.calibrate import fit_dependence, fit_floor, fit_temperature, move_novelty
-from training.head.scatter import _said, choose_spread
+from training.head.conformal import read_sets
+from training.head.fit import Learned
+from training.head.scatter import choose_scatter, nearest_classes
+from training.recipes import make_starter
+from training.recipes.make_starter import learn_starter, novelty_auroc, of_known_groups
 from training.recipes.recipe import load_recipe
-from training.recipes.starter import Data, measure_by_source, novelty_auroc, train
+
+RECIPE = load_recipe("quick").model_copy(update={"null_draws": 50, "folds": 2})
 
 
-def made_up(shuffled: bool = False, seed: int = 3) -> Data:
-    """Features of four species and two kinds of other, in groups that are alike within."""
-    random = np.random.default_rng(seed)
-    rows, photos = [], []
-    labels = ["a", "b", "c", "d", "other:x", "other:y"]
-    centres = {label: random.normal(0, 1.0, 20) for label in labels}
-    for label in labels:
-        for group in range(30):
-            offset = random.normal(0, 0.5, 20)
-            for n in range(4):
-                name = f"{label}/{group}/{n}.jpg"
-                rows.append(centres[label] + offset + random.normal(0, 0.5, 20))
-                said = labels[int(random.integers(len(labels)))] if shuffled else label
-                photos.append(LabelledPhoto(Path(name), name, said, f"{label}-{group}", True, "made up", "us", "ours"))
-    recipe = load_recipe("quick")
-    return Data(np.stack(rows), tuple(photos), np.array(split(photos, recipe.shares, recipe.seed)))
+@pytest.fixture(scope="module")
+def data() -> Data:
+    """Features of four species and two kinds of other, in groups of four that are alike within."""
+    return made_up(RECIPE, groups=40, apart=1.6)
 
 
-def test_no_group_is_in_two_parts_and_the_deal_is_the_same_every_time() -> None:
-    data = made_up()
+@pytest.fixture(scope="module")
+def learned(data: Data) -> Learned:
+    return learn_starter(data, RECIPE)
+
+
+def held_out(learned: Learned, data: Data) -> Measurement:
+    held = data.part("held_out")
+    return measure_classifier("x", learned.classifier, held.photos, held.x, None, RECIPE.null_draws).figures
+
+
+def test_no_group_is_in_two_parts_and_photos_added_later_move_none(data: Data) -> None:
     parts: dict[str, set[str]] = {}
     for group, part in zip(data.groups, data.parts, strict=True):
         parts.setdefault(group, set()).add(str(part))
-    assert all(len(p) == 1 for p in parts.values())
-    assert set(data.parts) == set(PARTS)
-    assert list(made_up().parts) == list(data.parts)
+    assert all(len(p) == 1 for p in parts.values()) and set(data.parts) == set(PARTS)
+    assert list(data.parts[::3]) == split(data.photos[::3], RECIPE.shares, RECIPE.seed)
 
 
-def test_photos_added_later_move_no_group() -> None:
-    data, recipe = made_up(), load_recipe("quick")
-    fewer = split(data.photos[::3], recipe.shares, recipe.seed)
-    assert list(data.parts[::3]) == fewer
+def test_a_starter_learns_calibrates_and_is_measured_on_groups_it_never_saw(data: Data, learned: Learned) -> None:
+    found = held_out(learned, data)
+    assert found.balanced_top1 > 0.85 and found.ece < found.ece_null * 1.5
+    assert of_known_groups(learned, data, RECIPE) == replace(found, ece_null=pytest.approx(found.ece_null, abs=0.02))
+    assert set(novelty_auroc(learned, data)) == set(learned.classifier.statistics.classes)
+    again = learn_starter(data, RECIPE).classifier
+    assert again.calibration == learned.classifier.calibration, "the same every time"
+    assert np.array_equal(again.statistics.scatter, learned.classifier.statistics.scatter)
 
 
-def test_a_whole_training_learns_calibrates_and_is_measured_on_groups_it_never_saw() -> None:
-    data, recipe = made_up(), load_recipe("quick")
-    trained = train(data, recipe)
-    found = measure_by_source(trained, data, recipe)["all"]
-    assert found.balanced_top1 > 0.85
-    assert found.ece < found.ece_null * 1.5
-    assert set(novelty_auroc(trained, data)) == set(trained.classifier.statistics.classes)
-    assert sum(trained.account["photos_by_part"].values()) == len(data.photos)
+def test_novelty_of_the_starter_is_fitted_on_field_photos_alone(data: Data, learned: Learned) -> None:
+    """Twins of all photos that look strange to everything, from a bench with unknown groups."""
+    bench = tuple(replace(photo, group_known=False, group=photo.name) for photo in data.photos)
+    check = data.parts == "calibrate"
+    both = Data(
+        np.vstack([data.x, data.x[check] * 3]),
+        data.photos + tuple(photo for photo, c in zip(bench, check, strict=True) if c),
+        np.concatenate([data.parts, data.parts[check]]),
+    )
+    assert learn_starter(both, RECIPE).classifier.calibration.novelty == learned.classifier.calibration.novelty
 
 
-def test_shuffled_labels_give_chance() -> None:
-    data, recipe = made_up(shuffled=True), load_recipe("quick")
-    trained = train(data, recipe)
-    found = measure_by_source(trained, data, recipe)["all"]
+def test_shuffled_labels_give_chance(data: Data) -> None:
+    labels = np.random.default_rng(3).permutation(data.labels)
+    photos = tuple(replace(photo, label=str(label)) for photo, label in zip(data.photos, labels, strict=True))
+    shuffled = replace(data, photos=photos)
+    found = held_out(learn_starter(shuffled, RECIPE), shuffled)
     chance = 1 / 5  # four species and other
     assert abs(found.balanced_top1 - chance) < 3 * np.sqrt(chance * (1 - chance) / found.groups)
 
 
-def test_training_twice_gives_the_same_bits() -> None:
-    one, two = (train(made_up(), load_recipe("quick")).classifier for _ in range(2))
-    assert one.calibration == two.calibration
-    assert np.array_equal(one.statistics.scatter, two.statistics.scatter)
+def test_the_starter_is_written_with_sets_card_and_account(
+    data: Data, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Made-up features of the real size; files only to be known by their content."""
+    kept = data.where(np.isin(data.labels, ["a", "b", "other:x"]))
+    photos = []
+    for i, photo in enumerate(kept.photos):
+        (tmp_path / f"{i}.jpg").write_bytes(photo.name.encode())
+        photos.append(replace(photo, file=tmp_path / f"{i}.jpg"))
+    x = np.hstack([kept.x, np.random.default_rng(1).normal(0, 0.3, (len(photos), 1260))])
+    monkeypatch.setattr(make_starter, "read_manifest", lambda folder: photos)
+    monkeypatch.setattr("training.recipes.prepare.features_of", lambda *_: (x, [""] * len(photos)))
+    monkeypatch.setattr(make_starter, "novelty_auroc", lambda *_: {"a": 0.75})
+    monkeypatch.setattr(make_starter, "load_recipe", lambda name: RECIPE.model_copy(update={"shrinkage": [0.2]}))
+    out = tmp_path / "out"
+    out.mkdir()
+    (out / "adaptation.md").write_text("# How it was adapted\n", encoding="utf-8")
+    assert make_starter.main([str(tmp_path), str(out)]) == 0
+    statistics, _ = read_model(out)
+    sets = read_sets(out)
+    assert sets is not None and sets.classes == ("a", "b", "other")
+    assert statistics.classes == ("a", "b", "other:x")
+    text = (out / "card.md").read_text(encoding="utf-8")
+    assert text in capsys.readouterr().out and text.endswith("## How it was adapted\n") and "| groups known |" in text
+    assert next(line for line in text.splitlines() if line.startswith("| a |")).endswith(" 0.750 |")
+    assert make_starter.main([str(tmp_path)]) == 2
 
 
 def test_temperature_recovers_what_was_spoilt() -> None:
@@ -105,29 +145,23 @@ def test_copies_of_one_photo_count_as_one() -> None:
     assert count == 120 and dependence >= 0.9
 
 
-def test_shrinkage_is_chosen_out_of_sample() -> None:
-    data = made_up()
-    nothing = Statistics.empty(data.x.shape[1])
-    found = choose_spread(nothing, data.x, data.labels, data.groups, [1.0], [0.01, 0.2, 0.9], 4, 1)
+def test_shrinkage_is_chosen_out_of_sample_by_what_the_head_itself_would_say(data: Data) -> None:
+    found = choose_scatter(Statistics.empty(data.x.shape[1]), data, [1.0], [0.01, 0.2, 0.9], 4, 1)
     assert found.tried[1.0, found.shrinkage] == max(found.tried.values()) and len(found.tried) == 3
-
-
-def test_the_choice_rests_on_what_the_head_itself_would_say() -> None:
-    """The axes of the spread are found once for all shrinkages; the head does each by itself."""
-    data = made_up()
+    # The axes of the scatter are found once for all shrinkages; the head does each by itself.
     statistics = fit_statistics(data.x, data.labels)
-    for shrinkage, said in _said(statistics, data.x, [0.01, 0.2, 0.9]):
-        assert (said == Discriminant(statistics, shrinkage).scores(data.x).argmax(axis=1)).all()
+    for shrinkage, nearest in nearest_classes(statistics, data.x, [0.01, 0.2, 0.9]):
+        assert (nearest == Discriminant(statistics, shrinkage).scores(data.x).argmax(axis=1)).all()
 
 
 def test_a_perfect_model_stays_under_its_null_about_nineteen_times_in_twenty() -> None:
     random = np.random.default_rng(6)
     under = 0
-    for draw in range(100):
-        confidence = random.uniform(0.3, 1.0, 300)
-        right = random.random(300) < confidence
-        under += expected_calibration_error(confidence, right) <= calibration_null(confidence, 100, draw)
-    assert 88 <= under <= 100
+    for draw in range(60):
+        confidence = random.uniform(0.3, 1.0, 200)
+        right = random.random(200) < confidence
+        under += expected_calibration_error(confidence, right) <= calibration_null(confidence, 60, draw)
+    assert 52 <= under <= 60
 
 
 def test_doubts_move_with_what_is_ordinary_and_classes_weigh_alike() -> None:
@@ -161,18 +195,18 @@ def test_a_bad_manifest_names_the_row(tmp_path: Path, kind: str) -> None:
     assert says in str(error.value)
 
 
-def test_a_missing_manifest_and_a_bad_recipe_are_sentences(tmp_path: Path) -> None:
+def test_a_missing_manifest_and_a_bad_recipe_are_sentences(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     with pytest.raises(CollectionError, match="name a folder of photos"):
         read_manifest(tmp_path)
-    (tmp_path / "recipes").mkdir()
-    (tmp_path / "recipes" / "quick.yaml").write_text("seed: 1\n")
+    (tmp_path / "quick.yaml").write_text("seed: 1\n")
+    monkeypatch.setattr("training.recipes.recipe.FOLDER", tmp_path)
     with pytest.raises(FloraError, match=r"quick\.yaml"):
-        load_recipe("quick", tmp_path)
+        load_recipe("quick")
 
 
 def test_the_split_of_the_real_photos_keeps_photographers_whole(photos: Path) -> None:
-    recipe, rows = load_recipe("quick"), read_manifest(photos)
+    rows = read_manifest(photos)
     parts: dict[str, set[str]] = {}
-    for photo, part in zip(rows, split(rows, recipe.shares, recipe.seed), strict=True):
+    for photo, part in zip(rows, split(rows, RECIPE.shares, RECIPE.seed), strict=True):
         parts.setdefault(photo.group, set()).add(part)
     assert all(len(p) == 1 for p in parts.values())

@@ -10,16 +10,16 @@ from numpy.typing import NDArray
 from model.errors import CollectionError
 from model.photo import Statistics
 from model.photo.evidence import OTHER
-from training.audit.duplicates import Cluster, find_duplicates, merged_groups
 from training.audit.label_next import ToLabel, rank_unlabelled
 from training.audit.labels import LabelCheck, find_suspects
-from training.audit.look import Look, look_at
 from training.audit.next_photos import Gain, expect_gains, learning_slope
 from training.audit.out_of_sample import OutOfSample, out_of_sample
 from training.audit.quality import find_faults
 from training.audit.report import Report
 from training.audit.settings import Settings
 from training.audit.shortage import find_shortages
+from training.data.duplicates import Cluster, find_duplicates, merged_groups
+from training.data.look import Look, look_at
 from training.data.manifest import LabelledPhoto
 
 Array = NDArray[np.float64]

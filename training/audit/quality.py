@@ -6,8 +6,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal
 
-from training.audit.look import Look
 from training.audit.settings import Quality
+from training.data.look import Look
 from training.data.manifest import LabelledPhoto
 
 Kind = Literal["unreadable", "empty", "tiny", "blurred", "dark", "bright"]

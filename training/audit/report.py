@@ -7,12 +7,12 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import asdict, dataclass
 from typing import Any, Literal
 
-from training.audit.duplicates import Cluster
 from training.audit.label_next import ToLabel
 from training.audit.labels import Suspect
 from training.audit.next_photos import Gain
 from training.audit.quality import Fault
 from training.audit.shortage import Shortage
+from training.data.duplicates import Cluster
 
 Called = Callable[[str], str]
 Why = Literal["two labels", "label", "copy", "quality"]

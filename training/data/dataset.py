@@ -1,4 +1,4 @@
-"""Labelled photos with their features and the part that each was dealt to."""
+"""Labelled photos with their features and the part of the split that each belongs to."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ Array = NDArray[np.float64]
 
 @dataclass(frozen=True)
 class Data:
-    """Features and what is known of each photo; rows in step."""
+    """Features, float (photos, features), with the photos and their parts in the same order."""
 
     x: Array
     photos: tuple[LabelledPhoto, ...]
@@ -23,8 +23,7 @@ class Data:
 
     def part(self, *names: str) -> Data:
         """The photos of some parts."""
-        keep = np.isin(self.parts, names)
-        return Data(self.x[keep], tuple(p for p, k in zip(self.photos, keep, strict=True) if k), self.parts[keep])
+        return self.where(np.isin(self.parts, names))
 
     def where(self, keep: NDArray[np.bool_]) -> Data:
         """The photos where ``keep`` holds."""
@@ -41,6 +40,6 @@ class Data:
         return [p.group for p in self.photos]
 
     def truth(self, species: Sequence[str]) -> NDArray[np.int64]:
-        """Right column of each photo: of its species, or the last for everything else."""
+        """The right column of each photo: that of its species, or the last one for everything else."""
         columns = {s: i for i, s in enumerate(species)}
-        return np.array([columns.get(p.label, len(species)) for p in self.photos])
+        return np.array([columns.get(p.label, len(species)) for p in self.photos], dtype=np.int64)

@@ -63,7 +63,7 @@ def features_of(
 
 
 def _kept(cache: Path) -> dict[str, NDArray[np.float32]]:
-    """What is in the cache. A damaged one is as good as none: it is computed again."""
+    """What is in the cache. A damaged one counts as none: its features are computed again."""
     try:
         found = load_file(cache)
     except (OSError, SafetensorError):
@@ -72,7 +72,7 @@ def _kept(cache: Path) -> dict[str, NDArray[np.float32]]:
 
 
 def _save(cache: Path, known: dict[str, NDArray[np.float32]]) -> None:
-    """Keep it for another time, with what another program kept meanwhile; where the disk refuses, it is not kept."""
+    """Write the cache, with what another program has added meanwhile; where the disk refuses, nothing is written."""
     with suppress(OSError, SafetensorError):
         cache.parent.mkdir(parents=True, exist_ok=True)
         with beside(cache) as unfinished:

@@ -1,4 +1,4 @@
-"""Labelled photos in a folder that is looked at where it lies: FOLDER/<species>/*.jpg, or a manifest."""
+"""Labelled photos in a folder, read where they are: FOLDER/<species>/*.jpg, or a manifest."""
 
 from __future__ import annotations
 
@@ -20,11 +20,11 @@ MOST_NAMED = 8  # unknown names that an error lists
 def read_labelled(folder: Path, names: Names, known: Mapping[str, str] | None = None) -> list[LabelledPhoto]:
     """The photos of a folder, each with its species id or `other:<kind>`, sorted as the folder has them.
 
-    With a manifest.csv, its rows; else the photos under each folder, which bears the id, the
-    scientific or a common name of a species, or lies under `_other/`. A folder inside it is one
-    group; else the day and camera that a photo tells; else the photo stands for itself.
+    With a manifest.csv, its rows; else the photos under each folder, which has the id, the
+    scientific or a common name of a species, or is under `_other/`. A folder inside it is one
+    group; else the day and camera in the photo's metadata; else each photo is its own group.
     ``known`` are ids and names to suggest from. Raises CollectionError listing all names that
-    mean no species or several.
+    are not those of one species.
     """
     if not folder.is_dir():
         raise CollectionError(f"{folder}: no such folder; name one with a folder of photos a species")
@@ -32,36 +32,33 @@ def read_labelled(folder: Path, names: Names, known: Mapping[str, str] | None = 
     if not photos:
         raise CollectionError(f"{folder}: holds no photos; put them in folders that bear the names of species")
     found, unknown = {}, []
-    for said in dict.fromkeys(photo.label for photo in photos):
-        match names.look_up(said):
+    for name in dict.fromkeys(photo.label for photo in photos):
+        match names.look_up(name):
             case str() as label:
-                found[said] = label
-            case None:
-                unknown.append(said)
+                found[name] = label
             case several:
-                unknown.append(f"{said} (means {' or '.join(several)})")
+                unknown.append(f"{name} (means {' or '.join(several)})" if several else name)
     if unknown:
-        listed = ", ".join(unknown[:MOST_NAMED]) + (
-            f" and {len(unknown) - MOST_NAMED} more" if unknown[MOST_NAMED:] else ""
-        )
+        listed, more = ", ".join(unknown[:MOST_NAMED]), len(unknown) - MOST_NAMED
         hint = f"; {nearest(unknown[0], known)}" if known else ""
         raise CollectionError(
-            f"{folder}: not species of the flora: {listed}{hint}; rename, or move under {OTHER_FOLDER}/"
+            f"{folder}: not species of the flora: {listed}{f' and {more} more' if more > 0 else ''}{hint}; "
+            f"rename, or move under {OTHER_FOLDER}/"
         )
     return [replace(photo, label=found[photo.label]) for photo in photos]
 
 
 def photos_below(folder: Path) -> list[Path]:
-    """The photos in a folder and in the folders in it, sorted; what is hidden and links to folders are left out.
+    """The photos in a folder and the folders below it, sorted; hidden ones and links to folders are left out.
 
-    Raises CollectionError for a folder in it that cannot be read or lies too deep.
+    Raises CollectionError for a folder in it that cannot be read or is too deep.
     """
     found = []
     for name in FolderTree(folder).names():
         if isinstance(name, Refusal):
             if name.why != A_LINK:
                 raise CollectionError(f"{folder / name.file}: {name.why}")
-            name = name.file  # to a photo it is as good as the photo, for nothing is copied from here
+            name = name.file  # a link to a photo serves as well, for nothing is copied from here
         found.append(folder / name)
     return sorted(path for path in found if path.suffix.lower() in ENDINGS and path.is_file())
 
@@ -72,7 +69,7 @@ def _walk(folder: Path) -> list[LabelledPhoto]:
         parts = file.relative_to(folder).parts
         deep = 2 if parts[0] == OTHER_FOLDER else 1
         if len(parts) <= deep:
-            raise CollectionError(f"{file}: lies in no folder of a species; move it into one")
+            raise CollectionError(f"{file}: is not in a folder named after a species; move it into one")
         label, inside = "/".join(parts[:deep]), parts[deep:-1]
         name = "/".join(parts)
         group = "/".join(parts[:-1]) if inside else _visit(file)

@@ -23,7 +23,7 @@ class LabelledPhoto:
 
     ``label`` is a species id, or `other:<kind>` for plants outside the flora. ``group`` is the
     plant, visit or photographer and is never split; ``group_known`` is False where the source
-    tells none, so that no honest split exists and each photo stands for itself.
+    gives none, so that no honest split exists and each photo is its own group.
     """
 
     file: Path
@@ -37,14 +37,14 @@ class LabelledPhoto:
 
     @property
     def sha256(self) -> str:
-        """Of the file as it is now: what a photo is known by, whatever it is called. Raises OSError."""
+        """Of the file as it is now: what identifies a photo, whatever it is called. Raises OSError."""
         return hashlib.sha256(self.file.read_bytes()).hexdigest()
 
 
 def read_manifest(folder: Path) -> list[LabelledPhoto]:
     """Read manifest.csv in a folder of photos, in the file's order.
 
-    Rows without a species lie under `_other/<kind>/`. Raises CollectionError naming the row.
+    Photos of rows without a species are under `_other/<kind>/`. Raises CollectionError naming the row.
     """
     path = folder / "manifest.csv"
     try:

@@ -11,9 +11,7 @@ PARTS = ("fit", "calibrate", "conformal", "held_out")
 
 
 def part_of(group: str, shares: Mapping[str, float], seed: int) -> str:
-    """The part that a group belongs to: the same on every machine, whatever else is there.
-
-    A group is dealt by a hash, so photos that are added later never move one that is known.
+    """The part that a group belongs to, by a hash: the same on every machine, and photos added later move no group.
 
     >>> part_of("visit 12", {"fit": 0.5, "calibrate": 0.2, "conformal": 0.1, "held_out": 0.2}, 1) in PARTS
     True
@@ -30,3 +28,17 @@ def part_of(group: str, shares: Mapping[str, float], seed: int) -> str:
 def split(photos: Sequence[LabelledPhoto], shares: Mapping[str, float], seed: int) -> list[str]:
     """The part of each photo, in order. All photos of one group are in one part."""
     return [part_of(photo.group, shares, seed) for photo in photos]
+
+
+def every_class_in_fit(photos: Sequence[LabelledPhoto], parts: Sequence[str]) -> list[str]:
+    """The same parts, but with a group of every class in the fit part: a class must be learned to be measured.
+
+    A class with no group there gives its first group that is not held out, else its first. Groups move whole.
+    """
+    part = dict(zip((photo.group for photo in photos), parts, strict=True))
+    for label in sorted({photo.label for photo in photos}):
+        groups = sorted({photo.group for photo in photos if photo.label == label})
+        if all(part[group] != "fit" for group in groups):
+            moved = next((group for group in groups if part[group] != "held_out"), groups[0])
+            part[moved] = "fit"
+    return [part[photo.group] for photo in photos]

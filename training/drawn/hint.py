@@ -42,8 +42,8 @@ from training.drawn.left_out import (
     prototypes_of,
 )
 from training.drawn.prototypes import Prototypes, make_prototypes
+from training.recipes.make_starter import read_data as gather
 from training.recipes.recipe import load_recipe
-from training.recipes.starter import gather
 
 DEAREST = 0.01  # of the first choices of species with photos that a hint may cost
 GRASSY = "grassy"  # state of leaf_build

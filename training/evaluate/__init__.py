@@ -1,5 +1,5 @@
-"""A photo model measured on a folder of photos, and the page about it."""
+"""A photo model measured on labelled photos, the page about it, and its card."""
 
-from training.evaluate.measured import Measured, SpeciesFigures, measure_model
+from training.evaluate.measure import Measured, SpeciesFigures, measure_model
 
 __all__ = ["Measured", "SpeciesFigures", "measure_model"]

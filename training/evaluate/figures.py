@@ -10,9 +10,9 @@ import matplotlib
 import numpy as np
 from matplotlib.figure import Figure
 from numpy.typing import NDArray
+from sklearn.metrics import confusion_matrix
 
-from training.evaluate.measure import BINS
-from training.evaluate.measured import Measured
+from training.evaluate.measure import BINS, Measured
 
 Array = NDArray[np.float64]
 INK, SOFT, MARK, WRONG = "#1d2a22", "#5d6b62", "#1f6f43", "#b3401f"
@@ -46,10 +46,10 @@ def svg(draw: Callable[[Figure], None], width: float, height: float) -> str:
 
 def confusion(measured: Measured, short: Callable[[str], str]) -> str:
     """Rows: what a photo shows; columns: the first choice. Each row in per cent of its photos."""
-    shown = sorted(set(measured.truth) | set(measured.probabilities.argmax(axis=1)))
+    first = measured.probabilities.argmax(axis=1)
+    shown = np.union1d(measured.truth, first)
     names = [short(measured.columns[column]) for column in shown]
-    said = measured.probabilities.argmax(axis=1)
-    counts = np.array([[np.sum((measured.truth == t) & (said == s)) for s in shown] for t in shown], dtype=float)
+    counts = confusion_matrix(measured.truth, first, labels=shown)
     share = counts / np.maximum(counts.sum(axis=1, keepdims=True), 1)
     many = len(shown) > 20
 
@@ -103,7 +103,7 @@ def reliability(measured: Measured, seed: int = 0) -> str:
     def draw(figure: Figure) -> None:
         axes = figure.subplots()
         axes.plot([0, 1], [0, 1], color=SOFT, linewidth=1, linestyle="--")
-        axes.vlines(middle, low, high, color="#c9d8cd", linewidth=9, label="where a perfectly calibrated model lies")
+        axes.vlines(middle, low, high, color="#c9d8cd", linewidth=9, label="range of a perfectly calibrated model")
         inside = (share >= low) & (share <= high)
         _dots(axes, middle[inside], share[inside], MARK, "o", "this model, within it")
         _dots(axes, middle[~inside], share[~inside], WRONG, "s", "this model, outside")
@@ -122,7 +122,7 @@ def _dots(axes: Any, x: Array, y: Array, colour: str, marker: str, label: str) -
 
 
 def null_band(confidence: Array, parts: Iterable[NDArray[np.int64]], seed: int) -> tuple[Array, Array]:
-    """Between what a perfectly calibrated model's share right lies in each bin, 95 % of the time."""
+    """The range of the share right in each bin, for a perfectly calibrated model, 95 % of the time."""
     random = np.random.default_rng(seed)
     bands = [
         np.quantile((random.random((NULL_DRAWS, len(part))) < confidence[part]).mean(axis=1), [0.025, 0.975])

@@ -1,7 +1,8 @@
-"""Two questions to a set of photos: how far a random split flatters, and what the background alone tells."""
+"""Two probes of a set of photos: how far a random split flatters, and what the background alone gives away."""
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -10,7 +11,7 @@ from numpy.typing import NDArray
 from PIL import Image
 from sklearn.ensemble import RandomForestClassifier
 from sklearn.metrics import balanced_accuracy_score
-from sklearn.model_selection import StratifiedGroupKFold, StratifiedKFold
+from sklearn.model_selection import StratifiedGroupKFold, StratifiedKFold, cross_val_predict
 
 from model.photo import Discriminant, fit_statistics, open_photo
 from training.data.manifest import LabelledPhoto
@@ -43,8 +44,8 @@ class Background:
     chance: float
 
     @property
-    def tells_too_much(self) -> bool:
-        """Whether the background tells more than twice what chance does."""
+    def gives_away(self) -> bool:
+        """Whether the background names the class more than twice as often as chance does."""
         return self.accuracy > 2 * self.chance
 
 
@@ -54,20 +55,20 @@ def grouped_gap(x: Array, photos: Sequence[LabelledPhoto], shrinkage: float, see
     ``x`` float (photos, features). Only photos with a known group of classes that have enough
     groups count; None where fewer than two such classes are there.
     """
-    keep = _enough_groups(photos, np.array([photo.group_known for photo in photos], dtype=bool))
-    truth = np.array([photo.label for photo in photos])[keep]
-    groups = np.array([photo.group for photo in photos])[keep]
+    rows = _enough_groups([i for i, photo in enumerate(photos) if photo.group_known], photos)
+    x, truth, groups = x[rows], np.array([photos[i].label for i in rows]), np.array([photos[i].group for i in rows])
     if len(set(truth)) < 2:
         return None
-    found = []
-    for splitter, together in ((StratifiedKFold, None), (StratifiedGroupKFold, groups)):
-        said = np.empty_like(truth)
-        folds = splitter(n_splits=FOLDS, shuffle=True, random_state=seed)
-        for learn, check in folds.split(x[keep], truth, together):
-            head = Discriminant(fit_statistics(x[keep][learn], list(truth[learn])), shrinkage)
-            said[check] = np.array(head.classes)[head.scores(x[keep][check]).argmax(axis=1)]
-        found.append(float(balanced_accuracy_score(truth, said)))
-    return Gap(len(truth), len(set(groups)), len(set(truth)), *found)
+
+    def accuracy(splitter: type[StratifiedKFold], groups: NDArray[np.str_] | None) -> float:
+        first = np.empty_like(truth)
+        for learn, check in splitter(n_splits=FOLDS, shuffle=True, random_state=seed).split(x, truth, groups):
+            head = Discriminant(fit_statistics(x[learn], list(truth[learn])), shrinkage)
+            first[check] = np.array(head.classes)[head.scores(x[check]).argmax(axis=1)]
+        return float(balanced_accuracy_score(truth, first))
+
+    by_photo, by_group = accuracy(StratifiedKFold, None), accuracy(StratifiedGroupKFold, groups)
+    return Gap(len(truth), len(set(groups)), len(set(truth)), by_photo, by_group)
 
 
 def background_probe(photos: Sequence[LabelledPhoto], seed: int = 0) -> Background | None:
@@ -76,21 +77,18 @@ def background_probe(photos: Sequence[LabelledPhoto], seed: int = 0) -> Backgrou
     A random forest on the colours of corners and middles of the sides (the probe of
     arXiv:2206.04374). None where fewer than two classes have enough groups.
     """
-    rows = _enough_groups(photos, np.ones(len(photos), dtype=bool))
+    rows = _enough_groups(range(len(photos)), photos)
     if len(rows) > MOST:
-        rows = rows[np.linspace(0, len(rows) - 1, MOST).round().astype(int)]
-        rows = rows[_enough_groups([photos[row] for row in rows], np.ones(len(rows), dtype=bool))]
-    truth = np.array([photos[row].label for row in rows])
-    if len(set(truth)) < 2:
-        return None
-    x = np.stack([border(photos[row]) for row in rows])
-    groups = np.array([photos[row].group for row in rows])
-    said = np.empty_like(truth)
-    for learn, check in StratifiedGroupKFold(n_splits=FOLDS, shuffle=True, random_state=seed).split(x, truth, groups):
-        forest = RandomForestClassifier(TREES, class_weight="balanced", random_state=seed, n_jobs=1)
-        said[check] = forest.fit(x[learn], truth[learn]).predict(x[check])
+        rows = _enough_groups([rows[i] for i in np.linspace(0, len(rows) - 1, MOST).round().astype(int)], photos)
+    truth, groups = np.array([photos[i].label for i in rows]), np.array([photos[i].group for i in rows])
     classes = len(set(truth))
-    return Background(len(truth), classes, float(balanced_accuracy_score(truth, said)), 1 / classes)
+    if classes < 2:
+        return None
+    x = np.stack([border(photos[i]) for i in rows])
+    folds = StratifiedGroupKFold(n_splits=FOLDS, shuffle=True, random_state=seed)
+    forest = RandomForestClassifier(TREES, class_weight="balanced", random_state=seed, n_jobs=1)
+    first = cross_val_predict(forest, x, truth, groups=groups, cv=folds)
+    return Background(len(truth), classes, float(balanced_accuracy_score(truth, first)), 1 / classes)
 
 
 def border(photo: LabelledPhoto) -> Array:
@@ -101,13 +99,7 @@ def border(photo: LabelledPhoto) -> Array:
     return np.concatenate([small[down, across] for down, across in spots]).astype(np.float64)
 
 
-def _enough_groups(photos: Sequence[LabelledPhoto], usable: NDArray[np.bool_]) -> NDArray[np.int64]:
-    """Rows of usable photos whose class has at least as many groups among them as there are folds."""
-    groups: dict[str, set[str]] = {}
-    for photo, use in zip(photos, usable, strict=True):
-        if use:
-            groups.setdefault(photo.label, set()).add(photo.group)
-    return np.array(
-        [i for i, (p, use) in enumerate(zip(photos, usable, strict=True)) if use and len(groups[p.label]) >= FOLDS],
-        dtype=np.int64,
-    )
+def _enough_groups(rows: Sequence[int], photos: Sequence[LabelledPhoto]) -> list[int]:
+    """Those of the rows whose class has at least as many groups among them as there are folds."""
+    groups = Counter(label for label, _ in {(photos[i].label, photos[i].group) for i in rows})
+    return [i for i in rows if groups[photos[i].label] >= FOLDS]

@@ -1,8 +1,7 @@
-"""Whether a new model may take the place of the one in charge, and putting it there."""
+"""Whether a new model may take the place of the active one, and activating it."""
 
 from training.gate.compare import compare
 from training.gate.evidence import HeldOut, Judged, Origin, Part
-from training.gate.judge import judge
 from training.gate.leak import near_duplicates, outlines
 from training.gate.promote import Override, Promotion, promote
 from training.gate.rules import GateRules, load_rules
@@ -19,7 +18,6 @@ __all__ = [
     "Rule",
     "Verdict",
     "compare",
-    "judge",
     "load_rules",
     "near_duplicates",
     "outlines",

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -42,14 +42,26 @@ class Judged:
     ``name`` as the registry has it; ``species`` the columns of ``probabilities``, float
     (photos, species + 1), calibrated, the last is other. ``other_left_out`` float (photos,):
     what other would get if the photo's own class had been left out of the head, NaN where the
-    model never learned it. ``golden``: probabilities for photos that are always the same.
+    model never learned it.
     """
 
     name: str
     species: tuple[str, ...]
     probabilities: Array
     other_left_out: Array | None = None
-    golden: Array | None = None
+
+    def where(self, keep: NDArray[np.bool_]) -> Judged:
+        """The photos where ``keep`` holds."""
+        left_out = None if self.other_left_out is None else self.other_left_out[keep]
+        return replace(self, probabilities=self.probabilities[keep], other_left_out=left_out)
+
+    def in_columns(self, species: tuple[str, ...]) -> Array:
+        """Probabilities over ``species`` and other: what this model gives to any further species counts as other."""
+        found = np.zeros((len(self.probabilities), len(species) + 1))
+        for column, name in enumerate(self.species):
+            found[:, species.index(name) if name in species else -1] += self.probabilities[:, column]
+        found[:, -1] += self.probabilities[:, -1]
+        return found
 
 
 @dataclass(frozen=True)
@@ -61,7 +73,7 @@ class Origin:
     ``fitted_classes``: the order in which the head was fitted; ``saved_classes``: the order in
     its folder. ``views_fitted``, ``views_served``: what prepares a photo, in training and in
     use; ``skew``: the largest difference between features of the same photos in the two.
-    None stands for what could not be checked.
+    None means that it could not be checked.
     """
 
     learned: Part
@@ -78,8 +90,7 @@ class Origin:
 class HeldOut:
     """Both models on the same photos. ``labels``: species id or `other:<kind>` of each; ``groups`` in step.
 
-    ``sets`` are those of the new model; ``golden_labels`` what the golden photos show, if it is
-    known. Raises ValueError where lengths do not fit together.
+    ``sets`` are those of the new model. Raises ValueError where lengths do not fit together.
     """
 
     labels: tuple[str, ...]
@@ -88,7 +99,6 @@ class HeldOut:
     new: Judged
     sets: LacSets | None
     origin: Origin
-    golden_labels: tuple[str, ...] = ()
 
     def __post_init__(self) -> None:
         n = len(self.labels)
@@ -100,19 +110,13 @@ class HeldOut:
             if count != n:
                 raise ValueError(f"{n} labels and {count} {what}; both models are compared on the same photos")
 
-    def of_the_old(self, judged: Judged) -> Array:
-        """Probabilities over the species that the old model knows, and other.
-
-        A species that only the new one knows counts as other; one that it lost has none.
-        """
-        found = np.zeros((len(self.labels), len(self.old.species) + 1))
-        for column, name in enumerate(judged.species):
-            place = self.old.species.index(name) if name in self.old.species else len(self.old.species)
-            found[:, place] += judged.probabilities[:, column]
-        found[:, -1] += judged.probabilities[:, -1]
-        return found
+    def where(self, keep: NDArray[np.bool_]) -> HeldOut:
+        """The photos where ``keep`` holds."""
+        rows = np.flatnonzero(keep)
+        labels, groups = (tuple(values[i] for i in rows) for values in (self.labels, self.groups))
+        return replace(self, labels=labels, groups=groups, old=self.old.where(keep), new=self.new.where(keep))
 
     def truth(self, species: tuple[str, ...]) -> NDArray[np.int64]:
-        """Right column of each photo; the last where it shows none of the species."""
+        """The right column of each photo; the last where it shows none of the species."""
         columns = {name: i for i, name in enumerate(species)}
         return np.array([columns.get(label, len(species)) for label in self.labels], dtype=np.int64)

@@ -1,4 +1,4 @@
-"""Rules that are judged on however few photos: the comparison itself must be sound."""
+"""Rules that hold for however few photos: the comparison itself must be sound."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ def check_sound(judged: Judged) -> Rule:
     p = judged.probabilities
     fits = p.ndim == 2 and p.shape[1] == len(judged.species) + 1
     sound = fits and bool(np.isfinite(p).all() and (p >= -1e-9).all() and np.allclose(p.sum(axis=1), 1.0, atol=1e-6))
-    says = "every photo gets probabilities that sum to 1" if sound else "gives numbers that are no probabilities"
+    says = "every photo gets probabilities that sum to 1" if sound else "gives numbers that are not probabilities"
     return Rule("probabilities", sound, None, says, always=True)
 
 
@@ -62,24 +62,3 @@ def kept_species(held_out: HeldOut) -> Rule:
     gone = [name for name in held_out.old.species if name not in held_out.new.species]
     says = f"gone from the new model: {', '.join(gone)}" if gone else "all that the old model knows are kept"
     return Rule("species", not gone, float(len(gone)), says, always=True)
-
-
-def same_golden(held_out: HeldOut, rules: GateRules) -> Rule:
-    """Photos that are always the same must get the same first choice, or the right one.
-
-    Only those count of which the old model was rather sure: a coin may fall either way.
-    """
-    old, new = held_out.old.golden, held_out.new.golden
-    if old is None or new is None or len(old) != len(new) or not len(old):
-        return Rule("golden photos", None, None, "none were looked at", always=True)
-    sure = np.flatnonzero(old.max(axis=1) >= rules.golden_sure.value)
-    if not len(sure):
-        return Rule("golden photos", None, None, "the old model was sure of none", always=True)
-    # A species that the old model did not know counts as other.
-    names = (*held_out.old.species, "other")
-    after = [name if name in names else "other" for name in (*held_out.new.species, "other")]
-    right = held_out.golden_labels or ("",) * len(old)
-    kept = [after[new[i].argmax()] in (names[old[i].argmax()], right[i]) for i in sure]
-    share = sum(kept) / len(kept)
-    says = f"first choice unchanged, or right now, on {share:.0%} of {len(kept)}; {rules.golden_same.value:.0%} must be"
-    return Rule("golden photos", share >= rules.golden_same.value, share, says, always=True)

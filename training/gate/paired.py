@@ -13,7 +13,7 @@ CHUNK = 500  # draws at once: what memory allows with thousands of groups
 
 @dataclass(frozen=True)
 class Difference:
-    """Balanced accuracy of the new model minus the old one's, and the interval it lies in."""
+    """Balanced accuracy of the new model minus the old one's, with its interval."""
 
     value: float
     low: float

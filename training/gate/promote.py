@@ -1,4 +1,4 @@
-"""Put a new model in charge when the verdict allows it; whatever is decided is logged."""
+"""Activate a new model when the verdict allows it; whatever is decided is logged."""
 
 from __future__ import annotations
 
@@ -25,7 +25,7 @@ class Override:
 
 @dataclass(frozen=True)
 class Promotion:
-    """What was done: the model in charge now, and whether that is the new one."""
+    """What was done: the active model, and whether that is the new one."""
 
     in_charge: str
     changed: bool
@@ -40,27 +40,24 @@ def promote(
     override: Override | None = None,
     check: Callable[[Path], object] = lambda folder: None,
 ) -> Promotion:
-    """Install ``candidate`` and put it in charge, if the verdict is `promote`, or `cannot tell` and overridden.
+    """Install ``candidate`` and activate it, if the verdict is `promote`, or `cannot tell` and overridden.
 
     A broken rule cannot be overridden. ``check`` reads the installed folder and raises
     ModelError when it cannot. A model that is turned down is not installed. Raises ModelError
-    also when another model came into charge since the comparison; nothing changes then.
+    also when another model was activated since the comparison; nothing changes then.
     """
     if verdict.decision == "keep" and override is not None:
         broken = ", ".join(rule.name for rule in verdict.failed)
         raise ModelError(f"the new model breaks rules that no one can override: {broken}; keep {verdict.old}")
-    overridden = verdict.decision == "cannot_tell" and override is not None
-    if verdict.decision != "promote" and not overridden:
+    if verdict.decision == "promote":
+        override = None  # not needed, and not written down as what decided
+    elif override is None:
         registry.log("keep", model=verdict.new, instead_of=verdict.old, verdict=verdict.as_json())
         return Promotion(verdict.old, False, verdict, f"{WORDS[verdict.decision]}: {verdict.old} stays active")
     name = registry.install(candidate)
     check(registry.folder / name)
-    registry.use(
-        name,
-        action="override" if overridden else "promote",
-        must_replace=verdict.old,
-        verdict=verdict.as_json(),
-        **({"override": asdict(override)} if overridden and override is not None else {}),
-    )
-    told = f", because {override.by} says so: {override.reason}" if overridden and override is not None else ""
-    return Promotion(name, True, verdict, f"{name} is active now{told}; swardkey models undo takes it back")
+    facts = {} if override is None else {"override": asdict(override)}
+    action = "promote" if override is None else "override"
+    registry.use(name, action, must_replace=verdict.old, verdict=verdict.as_json(), **facts)
+    because = "" if override is None else f", because {override.by} says so: {override.reason}"
+    return Promotion(name, True, verdict, f"{name} is active now{because}; swardkey models undo takes it back")

@@ -1,42 +1,26 @@
-"""configs/gate.yaml: the figures that decide whether a model may be put in charge."""
+"""configs/gate.yaml: the figures that decide whether a model may be activated."""
 
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, Generic, TypeVar
 
 from pydantic import BaseModel, ConfigDict, Field
 
 from model.flora.load import CONFIGS, read_facts
 from model.flora.species import Fact
 
+T = TypeVar("T")
 Share = Annotated[float, Field(ge=0, le=1)]
-Inside = Annotated[float, Field(gt=0, lt=1)]
+Level = Annotated[float, Field(gt=0, lt=1)]
+Growth = Annotated[float, Field(ge=0)]
 Count = Annotated[int, Field(ge=1)]
 
 
-class Number(Fact):
-    """One figure of 0 or more with its source."""
+class Figure(Fact, Generic[T]):
+    """One figure with its source."""
 
-    value: Annotated[float, Field(ge=0)]
-
-
-class ShareOf(Fact):
-    """One share, 0 to 1."""
-
-    value: Share
-
-
-class Level(Fact):
-    """One share, between 0 and 1."""
-
-    value: Inside
-
-
-class Whole(Fact):
-    """One count."""
-
-    value: Count
+    value: T
 
 
 class GateRules(BaseModel):
@@ -44,27 +28,24 @@ class GateRules(BaseModel):
 
     model_config = ConfigDict(extra="forbid", frozen=True)
 
-    least_photos: Whole
-    draws: Whole
-    level: Level
-    balanced_loss: ShareOf
-    species_photos: Whole
-    species_loss: ShareOf
-    top3_loss: ShareOf
-    nll_growth: Number
-    nll_slack: Number
-    coverage: Level
-    coverage_level: Level
-    own_threshold: Whole
-    auroc_loss: ShareOf
-    unknown_nll_growth: Number
-    golden_same: ShareOf
-    golden_sure: ShareOf
-    duplicate_bits: Whole
-    duplicate_cosine: ShareOf
-    duplicate_share: ShareOf
-    skew: Number
-    rejection_keeps: Level
+    least_photos: Figure[Count]
+    draws: Figure[Count]
+    level: Figure[Level]
+    balanced_loss: Figure[Share]
+    species_photos: Figure[Count]
+    species_loss: Figure[Share]
+    top3_loss: Figure[Share]
+    nll_growth: Figure[Growth]
+    nll_slack: Figure[Growth]
+    coverage: Figure[Level]
+    coverage_level: Figure[Level]
+    own_threshold: Figure[Count]
+    auroc_loss: Figure[Share]
+    unknown_nll_growth: Figure[Growth]
+    duplicate_bits: Figure[Count]
+    duplicate_cosine: Figure[Share]
+    duplicate_share: Figure[Share]
+    skew: Figure[Growth]
 
 
 def load_rules(configs: Path = CONFIGS) -> GateRules:

@@ -1,17 +1,51 @@
-"""Calibrate: temperature, novelty, floor and dependence, on photos that were not learned from."""
+"""Calibrate a head on photos that it was not fitted on: temperature, novelty, floor and dependence."""
 
 from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy.optimize import minimize_scalar
 
+from model.photo import Calibration, Classifier, Discriminant, Statistics
 from model.photo.evidence import fuse
+from training.data.dataset import Data
 
 Array = NDArray[np.float64]
+Novelty = tuple[float, float, float, float]
+LEAST_GROUPS = 10  # groups of several photos, from which dependence is fitted
+
+
+def calibrate(
+    statistics: Statistics, start: Calibration, check: Data, left_out: Array, least: int, least_floor: float
+) -> Calibration:
+    """The calibration of a head by the calibration photos ``check``, all of classes that it has learned.
+
+    ``start`` has the shrinkage, and what is kept where fewer than ``least`` photos or 10 groups show a value.
+    ``left_out`` float (photos,): their novelty scores if their own class had never been learned, NaN for
+    photos that novelty is not to be fitted on.
+    """
+    columns = np.array([statistics.classes.index(label) for label in check.labels])
+    temperature = fit_temperature(Discriminant(statistics, start.shrinkage).scores(check.x), columns)
+    calibration = replace(start, temperature=temperature)
+    learned = Classifier(statistics, calibration).strangeness(check.x)
+    use = ~np.isnan(left_out)
+    if use.sum() >= least:
+        novelty = fit_novelty(learned[use], left_out[use], check.where(use).labels)
+    else:
+        novelty = move_novelty(start.novelty, learned, check.labels)
+    calibration = replace(calibration, novelty=novelty)
+    classifier = Classifier(statistics, calibration)
+    probabilities, truth = classifier.probabilities(check.x), check.truth(classifier.species)
+    dependence, groups = fit_dependence(probabilities, truth, check.groups)
+    return replace(
+        calibration,
+        floor=fit_floor(probabilities, truth, least_floor),
+        dependence=dependence if groups >= LEAST_GROUPS else start.dependence,
+    )
 
 
 def fit_temperature(scores: Array, truth: NDArray[np.int64]) -> float:
@@ -31,44 +65,41 @@ def fit_temperature(scores: Array, truth: NDArray[np.int64]) -> float:
     return float(np.exp(found.x))
 
 
-def class_weights(truth: NDArray[np.int64]) -> Array:
-    """Weights of photos, sum 1, that make every class count alike."""
-    counts = np.bincount(truth)
-    weights = 1.0 / counts[truth]
+def class_weights(labels: Sequence[str] | NDArray[np.int64]) -> Array:
+    """Weights of photos, sum 1, that make every class count alike. ``labels``: the class of each photo."""
+    _, rows, counts = np.unique(np.asarray(labels), return_inverse=True, return_counts=True)
+    weights = 1.0 / counts[rows]
     return np.asarray(weights / weights.sum())
 
 
-def fit_novelty(known: Array, novel: Array, labels: Sequence[str]) -> tuple[float, float, float, float]:
-    """Mean and standard deviation of strangeness: classes learned, then classes left out.
+def fit_novelty(learned: Array, left_out: Array, labels: Sequence[str]) -> Novelty:
+    """Mean and standard deviation of the novelty score: of classes learned, then of classes left out.
 
-    ``known``, ``novel``: strangeness of the same calibration photos, with their class learned
-    and with it left out. Classes weigh alike.
+    ``learned``, ``left_out``: scores of the same calibration photos, with their class learned and
+    with it left out. Classes weigh alike.
     """
-    weights = class_weights(np.unique(np.array(labels), return_inverse=True)[1])
+    weights = class_weights(labels)
 
     def moments(z: Array) -> tuple[float, float]:
         mean = float(weights @ z)
         return mean, float(np.sqrt(weights @ (z - mean) ** 2))
 
-    mean, spread = moments(known)
-    new_mean, new_spread = moments(novel)
-    return mean, spread, max(new_mean, mean), max(new_spread, spread)
+    mean, deviation = moments(learned)
+    new_mean, new_deviation = moments(left_out)
+    return mean, deviation, max(new_mean, mean), max(new_deviation, deviation)
 
 
-def move_novelty(
-    novelty: tuple[float, float, float, float], known: Array, labels: Sequence[str]
-) -> tuple[float, float, float, float]:
-    """The same, moved to where the learned classes of another model lie: for too few photos to fit it anew.
+def move_novelty(novelty: Novelty, learned: Array, labels: Sequence[str]) -> Novelty:
+    """The moments of another model, moved to where the learned classes of this one lie: for too few photos to fit it.
 
-    ``known``: strangeness of calibration photos by that model, with their class learned. Classes weigh alike.
+    ``learned``: novelty scores of calibration photos by this model. Classes weigh alike.
     """
-    weights = class_weights(np.unique(np.array(labels), return_inverse=True)[1])
-    off = float(weights @ known) - novelty[0]
-    return novelty[0] + off, novelty[1], novelty[2] + off, novelty[3]
+    moved = float(class_weights(labels) @ learned) - novelty[0]
+    return novelty[0] + moved, novelty[1], novelty[2] + moved, novelty[3]
 
 
 def fit_floor(probabilities: Array, truth: NDArray[np.int64], least: float) -> float:
-    """Share of the evidence that is even over classes: most likely on calibration photos.
+    """Share of the evidence that is even over classes: most likely on calibration photos, but at least ``least``.
 
     ``probabilities`` float (photos, species + 1) from the classifier, rows sum to 1.
     """

@@ -9,20 +9,17 @@ that no class is likely enough.
 
 from __future__ import annotations
 
-import json
 from collections.abc import Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Annotated, Any
 
 import numpy as np
 from numpy.typing import NDArray
-from pydantic import BaseModel, ConfigDict, Field, ValidationError
+from pydantic import BaseModel, ConfigDict, Field, model_validator
 
 from model.errors import ModelError
-from model.file import read_file
-from model.photo.saved import LARGEST_JSON
-from training.recipes.steps import StepError
+from model.photo.saved import read_description
 
 Array = NDArray[np.float64]
 FILE = "conformal.json"
@@ -30,25 +27,34 @@ OWN_THRESHOLD = 40  # photos of a class from which it has a threshold of its own
 DRAWS = 20_000
 
 
-@dataclass(frozen=True)
-class Cell:
-    """Classes that share one threshold. ``photos`` of the conformal part it rests on, ``effective`` of
-    which tell something new (photos of one group count as one at worst); ``rank`` of them lie below it."""
+class Cell(BaseModel):
+    """Classes that share one threshold. ``photos`` of the conformal part it rests on, ``effective`` of which
+    are independent (photos of one group count as one at worst); ``rank`` of them lie below it."""
 
-    columns: tuple[int, ...]
-    threshold: float
-    photos: int
-    effective: float
-    rank: int
+    model_config = ConfigDict(extra="forbid", frozen=True)
+
+    columns: Annotated[tuple[Annotated[int, Field(ge=0)], ...], Field(min_length=1)]
+    threshold: Annotated[float, Field(ge=0, le=1)]
+    photos: Annotated[int, Field(ge=1)]
+    effective: Annotated[float, Field(gt=0)]
+    rank: Annotated[int, Field(ge=0)]
 
 
-@dataclass(frozen=True)
-class LacSets:
-    """Thresholds on the probability of each class. ``classes`` names the columns, the last is other."""
+class LacSets(BaseModel):
+    """Thresholds on the probability of each class, as conformal.json holds them. ``classes`` names the columns,
+    the last is other."""
 
-    classes: tuple[str, ...]
-    coverage: float
-    cells: tuple[Cell, ...]
+    model_config = ConfigDict(extra="forbid", frozen=True)
+
+    classes: Annotated[tuple[str, ...], Field(min_length=2)]
+    coverage: Annotated[float, Field(gt=0, lt=1)]
+    cells: Annotated[tuple[Cell, ...], Field(min_length=1)]
+
+    @model_validator(mode="after")
+    def _one_threshold_a_class(self) -> LacSets:
+        if sorted(c for cell in self.cells for c in cell.columns) != list(range(len(self.classes))):
+            raise ValueError("it does not give one threshold a class")
+        return self
 
     @property
     def thresholds(self) -> Array:
@@ -57,14 +63,6 @@ class LacSets:
         for cell in self.cells:
             found[list(cell.columns)] = cell.threshold
         return found
-
-    def as_json(self) -> dict[str, Any]:
-        """What conformal.json holds."""
-        return {
-            "classes": list(self.classes),
-            "coverage": self.coverage,
-            "cells": [{**asdict(cell), "columns": list(cell.columns)} for cell in self.cells],
-        }
 
 
 def conformalize(
@@ -98,14 +96,15 @@ def conformalize(
         shared = np.isin(truth, rest)
         use = shared if shared.sum() >= least else np.ones(n, dtype=bool)
         cells.append(_cell(tuple(rest), own[use], where[use], coverage))
-    return LacSets(names, coverage, tuple(cells))
+    return LacSets(classes=names, coverage=coverage, cells=tuple(cells))
 
 
 def _cell(columns: tuple[int, ...], own: Array, groups: NDArray[Any], coverage: float) -> Cell:
     # At most this many of the photos may lie below: then the next one is covered as promised.
     rank = int(np.floor((len(own) + 1) * (1 - coverage) + 1e-9))
-    threshold = float(np.sort(own)[rank - 1]) if rank else 0.0
-    return Cell(columns, threshold, len(own), effective_photos(groups), rank)
+    threshold = float(np.clip(np.sort(own)[rank - 1], 0, 1)) if rank else 0.0  # P(other) may lie below 0 by rounding
+    effective = effective_photos(groups)
+    return Cell(columns=columns, threshold=threshold, photos=len(own), effective=effective, rank=rank)
 
 
 def effective_photos(groups: Sequence[Any] | NDArray[Any]) -> float:
@@ -118,13 +117,11 @@ def effective_photos(groups: Sequence[Any] | NDArray[Any]) -> float:
     return float(sizes.sum() ** 2 / (sizes**2).sum()) if len(sizes) else 0.0
 
 
-def predict_set(sets: LacSets | None, probabilities: Array) -> NDArray[np.bool_]:
+def predict_set(sets: LacSets, probabilities: Array) -> NDArray[np.bool_]:
     """Which classes are in the set of each photo, bool (photos, classes).
 
-    Raises StepError before conformalize, ModelError when the sets are those of another model.
+    Raises ModelError when the sets are those of another model.
     """
-    if sets is None:
-        raise StepError("cannot give sets yet: conformalize is missing")
     if probabilities.shape[1] != len(sets.classes):
         raise ModelError(
             f"the sets are for {len(sets.classes)} classes, not {probabilities.shape[1]}; conformalize this model again"
@@ -156,13 +153,18 @@ def measure_sets(
     seed: int = 0,
 ) -> SetFigures:
     """Measure sets on photos that were not conformalized on; see SetFigures."""
-    said = predict_set(sets, probabilities)
-    held = said[np.arange(len(truth)), truth]
-    own = probabilities[np.arange(len(truth)), truth]
-    clear = float((own > sets.thresholds[truth]).mean())
+    predicted = predict_set(sets, probabilities)
+    rows = np.arange(len(truth))
     low, high = coverage_span(sets, truth, groups, level, seed)
-    size, empty = float(said.sum(axis=1).mean()), float((~said.any(axis=1)).mean())
-    return SetFigures(float(held.mean()), clear, size, empty, low, high, level)
+    return SetFigures(
+        coverage=float(predicted[rows, truth].mean()),
+        clear=float((probabilities[rows, truth] > sets.thresholds[truth]).mean()),
+        mean_size=float(predicted.sum(axis=1).mean()),
+        empty=float((~predicted.any(axis=1)).mean()),
+        low=low,
+        high=high,
+        level=level,
+    )
 
 
 def coverage_span(
@@ -194,44 +196,11 @@ def coverage_span(
     return float(low), float(high)
 
 
-class _Cell(BaseModel):
-    model_config = ConfigDict(extra="forbid", frozen=True)
-
-    columns: Annotated[list[Annotated[int, Field(ge=0)]], Field(min_length=1)]
-    threshold: Annotated[float, Field(ge=0, le=1)]
-    photos: Annotated[int, Field(ge=1)]
-    effective: Annotated[float, Field(gt=0)]
-    rank: Annotated[int, Field(ge=0)]
-
-
-class _Sets(BaseModel):
-    """conformal.json, checked."""
-
-    model_config = ConfigDict(extra="forbid", frozen=True)
-
-    classes: Annotated[list[str], Field(min_length=2)]
-    coverage: Annotated[float, Field(gt=0, lt=1)]
-    cells: Annotated[list[_Cell], Field(min_length=1)]
-
-
 def save_sets(folder: Path, sets: LacSets) -> None:
     """Write conformal.json into the folder of a model that is being made."""
-    (folder / FILE).write_text(json.dumps(sets.as_json(), indent=2) + "\n", encoding="utf-8")
+    (folder / FILE).write_text(sets.model_dump_json(indent=2) + "\n", encoding="utf-8")
 
 
 def read_sets(folder: Path) -> LacSets | None:
     """The sets of a model folder, or None when it has none. Raises ModelError naming the file."""
-    path = folder / FILE
-    try:
-        found = _Sets.model_validate_json(read_file(path, LARGEST_JSON))
-    except FileNotFoundError:
-        return None
-    except OSError as error:
-        raise ModelError(f"{path}: cannot be read ({error.strerror}); use another model") from None
-    except ValidationError as error:
-        raise ModelError(f"{path}: does not describe sets ({error.errors()[0]['msg']}); use another model") from None
-    columns = sorted(c for cell in found.cells for c in cell.columns)
-    if columns != list(range(len(found.classes))):
-        raise ModelError(f"{path}: does not give one threshold a class; use another model")
-    cells = tuple(Cell(tuple(c.columns), c.threshold, c.photos, c.effective, c.rank) for c in found.cells)
-    return LacSets(tuple(found.classes), found.coverage, cells)
+    return read_description(folder / FILE, LacSets, "sets") if (folder / FILE).exists() else None

@@ -34,13 +34,13 @@ def fit_pool(shipped: Array, tuned: Array, truth: NDArray[np.int64]) -> Pool:
 
     def loss(scaled: Array) -> tuple[float, Array]:
         by = scaled / scale
-        said = pool(shipped, tuned, float(by[0]), float(by[1]))
-        wrong = said.copy()
+        found = pool(shipped, tuned, float(by[0]), float(by[1]))
+        wrong = found.copy()
         wrong[rows, truth] -= 1.0
         slope = [float((weights * (wrong * logs).sum(axis=1)).sum()) for logs in (shipped, tuned)]
-        value = -float((weights * np.log(np.maximum(said[rows, truth], 1e-300))).sum())
+        value = -float((weights * np.log(np.maximum(found[rows, truth], 1e-300))).sum())
         return value, np.array(slope) / scale
 
-    found = minimize(loss, np.array([0.5, 0.5]), jac=True, bounds=[(0.0, None)] * 2, method="L-BFGS-B")
-    shipped_weight, tuned_weight = (float(v) for v in found.x / scale)
-    return Pool(shipped_weight, tuned_weight, float(found.fun))
+    best = minimize(loss, np.array([0.5, 0.5]), jac=True, bounds=[(0.0, None)] * 2, method="L-BFGS-B")
+    shipped_weight, tuned_weight = (float(v) for v in best.x / scale)
+    return Pool(shipped_weight, tuned_weight, float(best.fun))

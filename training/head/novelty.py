@@ -1,4 +1,4 @@
-"""Pretend that a class was never learned, and see how strange its photos look."""
+"""How strange photos look to a model that never learned their class."""
 
 from __future__ import annotations
 
@@ -6,38 +6,32 @@ from collections.abc import Sequence
 
 import numpy as np
 from numpy.typing import NDArray
-from sklearn.metrics import roc_auc_score
 
-from model.photo import Calibration, Classifier, fit_statistics
+from model.photo import Calibration, Classifier, Statistics, fit_statistics
+from training.data.dataset import Data
+from training.evaluate.measure import auroc
+from training.head.scatter import join
 
 Array = NDArray[np.float64]
-Labelled = tuple[Array, Sequence[str]]
 
 
-def strangeness_left_out(calibration: Calibration, fit: Labelled, judge: Labelled) -> Array:
-    """Strangeness of the photos of ``judge`` when their own class was never learned.
+def strangeness_left_out(base: Statistics, weight: float, calibration: Calibration, fit: Data, check: Data) -> Array:
+    """Novelty score of the photos of ``check`` when their own class was never learned, float (photos of check,).
 
-    For each class, a head is made without it from ``fit``, photos that share no group with
-    ``judge``. Returns float (photos of judge,).
+    For each class a head is made without it from ``fit``, which shares no group with ``check``, and from
+    ``base``, whose scatter counts ``weight`` times. NaN for classes that the base knows.
     """
-    (x, labels), (judge_x, judge_labels) = fit, judge
-    truth, judged = np.array(labels), np.array(judge_labels)
-    found = np.zeros(len(judge_x))
-    for name in sorted(set(labels)):
-        here = judged == name
-        if not here.any():
-            continue
-        without = fit_statistics(x[truth != name], list(truth[truth != name]))
-        found[here] = Classifier(without, calibration).strangeness(judge_x[here])
+    found = np.full(len(check.photos), np.nan)
+    learned, labels = np.array(fit.labels), np.array(check.labels)
+    for name in sorted(set(check.labels) - set(base.classes)):
+        here, rest = labels == name, learned != name
+        if rest.any():
+            without = join(base, fit_statistics(fit.x[rest], list(learned[rest])), weight)
+            found[here] = Classifier(without, calibration).strangeness(check.x[here])
     return found
 
 
-def auroc_by_class(known: Array, novel: Array, labels: Sequence[str]) -> dict[str, float]:
-    """How well strangeness tells a class never learned from the others: 0.5 is chance, 1 perfect."""
+def auroc_by_class(known: Array, left_out: Array, labels: Sequence[str]) -> dict[str, float]:
+    """How well the novelty score separates a class never learned from the others: 0.5 is chance, 1 perfect."""
     truth = np.array(labels)
-    found = {}
-    for name in sorted(set(labels)):
-        here = truth == name
-        y = np.concatenate([np.ones(here.sum()), np.zeros((~here).sum())])
-        found[name] = float(roc_auc_score(y, np.concatenate([novel[here], known[~here]])))
-    return found
+    return {name: auroc(left_out[truth == name], known[truth != name]) for name in sorted(set(labels))}

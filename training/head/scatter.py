@@ -1,10 +1,10 @@
-"""How much the spread of the model that one starts from counts beside that of one's own photos."""
+"""Statistics of two sets of photos in one: how much the scatter of the model one starts from counts."""
 
 from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -12,12 +12,13 @@ from sklearn.model_selection import StratifiedGroupKFold
 
 from model.photo import Statistics, fit_statistics
 from model.photo.head import TAKEN_OFF
+from training.data.dataset import Data
 
 Array = NDArray[np.float64]
 
 
 @dataclass(frozen=True)
-class Spread:
+class ScatterChoice:
     """The choice: ``weight`` of the base's scatter, ``shrinkage``, and the balanced accuracy of each pair tried."""
 
     weight: float
@@ -30,7 +31,7 @@ def join(base: Statistics, own: Statistics, weight: float) -> Statistics:
 
     With weight 1 it is exactly what all photos at once would give. A class in both gets the
     mean of all its photos, and the scatter between its two means. The scatter is scaled so
-    that, over all photos, it is the weighted mean of the two spreads.
+    that, over all photos, it gives the weighted mean of the two covariances.
     """
     classes = tuple(sorted({*base.classes, *own.classes}))
     counts, means = np.zeros(len(classes)), np.zeros((len(classes), base.means.shape[1]))
@@ -56,13 +57,18 @@ def take_out(
     ``own``: the labels of all photos of one's own in ``joined``. ``x`` float (photos, features) and ``labels`` of
     those that go. The last photo of a class stays.
     """
-    left = Counter(own)
-    statistics = replace(joined, scatter=joined.scatter / _scale(base, _own_freedom(left), weight))
-    for row, label in zip(x, labels, strict=True):
-        if statistics.counts[statistics.classes.index(label)] > 1:
-            statistics = statistics.take_back(label, row)
-            left[label] -= 1
-    return replace(statistics, scatter=statistics.scatter * _scale(base, _own_freedom(left), weight))
+    left, gone = Counter(own), np.array(labels)
+    counts, means = joined.counts.copy(), joined.means.copy()
+    scatter = joined.scatter / _scale(base, _own_freedom(left), weight)
+    for label in set(labels):
+        row = joined.classes.index(label)
+        off = x[gone == label][: int(counts[row]) - 1] - means[row]
+        counts[row] -= len(off)
+        moved = -off.sum(axis=0) / counts[row]
+        means[row] += moved
+        scatter -= off.T @ off + counts[row] * np.outer(moved, moved)
+        left[label] -= len(off)
+    return Statistics(joined.classes, counts, means, scatter * _scale(base, _own_freedom(left), weight))
 
 
 def _scale(base: Statistics, own: float, weight: float) -> float:
@@ -78,52 +84,50 @@ def _freedom(statistics: Statistics) -> float:
     return float(max(statistics.counts.sum() - len(statistics.classes), 0.0))
 
 
-def choose_spread(
-    base: Statistics,
-    x: Array,
-    labels: Sequence[str],
-    groups: Sequence[str],
-    weights: Sequence[float],
-    shrinkages: Sequence[float],
-    folds: int,
-    seed: int,
-) -> Spread:
+def choose_scatter(
+    base: Statistics, fit: Data, weights: Sequence[float], shrinkages: Sequence[float], folds: int, seed: int
+) -> ScatterChoice:
     """The pair with the best balanced accuracy on one's own photos, in folds that keep groups whole.
 
-    ``x`` float (photos, features) of the fit part. The classes of the base stand among the
-    answers, so that one's own species must hold out against them. Raises ValueError where
-    there are fewer groups than folds.
+    ``fit``: the fit part. The classes of the base are among the answers, so that one's own species
+    must hold out against them. Of a single pair nothing is tried. Raises ValueError where there are fewer
+    groups than folds.
     """
-    truth, seen = np.array(labels), []
+    if len(weights) == len(shrinkages) == 1:
+        return ScatterChoice(weights[0], shrinkages[0], {})
+    x, truth, order = fit.x, np.array(fit.labels), []
     right: dict[tuple[float, float], list[NDArray[np.bool_]]] = {}
     splitter = StratifiedGroupKFold(n_splits=folds, shuffle=True, random_state=seed)
-    for learn, check in splitter.split(x, truth, np.array(groups)):
+    for learn, check in splitter.split(x, truth, np.array(fit.groups)):
         own = fit_statistics(x[learn], list(truth[learn]))
-        seen.append(truth[check])
+        order.append(truth[check])
         for weight in weights:
             joined = join(base, own, weight)
-            for shrinkage, said in _said(joined, x[check], shrinkages):
-                right.setdefault((weight, shrinkage), []).append(np.array(joined.classes)[said] == truth[check])
-    shown = np.concatenate(seen)
+            names = np.array(joined.classes)
+            for shrinkage, nearest in nearest_classes(joined, x[check], shrinkages):
+                right.setdefault((weight, shrinkage), []).append(names[nearest] == truth[check])
+    shown = np.concatenate(order)
     tried = {
-        pair: float(np.mean([np.concatenate(hits)[shown == c].mean() for c in sorted(set(labels))]))
+        pair: float(np.mean([np.concatenate(hits)[shown == name].mean() for name in sorted(set(fit.labels))]))
         for pair, hits in right.items()
     }
     # Of equals the one that leans most on the base, and shrinks most: both are the safer side.
     weight, shrinkage = max(tried, key=lambda pair: (round(tried[pair], 4), pair))
-    return Spread(weight, shrinkage, tried)
+    return ScatterChoice(weight, shrinkage, tried)
 
 
-def _said(statistics: Statistics, x: Array, shrinkages: Sequence[float]) -> list[tuple[float, NDArray[np.int64]]]:
-    """The nearest class of each photo at each shrinkage; the axes of the spread are found once."""
-    spread, axes = np.linalg.eigh(statistics.scatter)
-    spread = np.maximum(spread, 0.0) / max(_freedom(statistics), 1.0)
+def nearest_classes(
+    statistics: Statistics, x: Array, shrinkages: Sequence[float]
+) -> list[tuple[float, NDArray[np.int64]]]:
+    """The nearest class of each photo at each shrinkage; the eigenvectors of the scatter are found once for all."""
+    values, axes = np.linalg.eigh(statistics.scatter)
+    values = np.maximum(values, 0.0) / max(_freedom(statistics), 1.0)
     turned, centres = x @ axes, statistics.means @ axes
     found = []
     for shrinkage in shrinkages:
-        scale = 1.0 / ((1 - shrinkage) * spread + shrinkage * spread.mean())
+        scale = 1.0 / ((1 - shrinkage) * values + shrinkage * values.mean())
         # As the head does it: what the uncertainty of a mean adds to its distances is taken off.
-        excess = TAKEN_OFF * float((scale * spread).sum()) / np.maximum(statistics.counts, 1.0)
+        excess = TAKEN_OFF * float((scale * values).sum()) / np.maximum(statistics.counts, 1.0)
         square = ((centres**2 * scale).sum(axis=1) - excess)[None] - 2 * (turned * scale) @ centres.T
         found.append((shrinkage, square.argmin(axis=1)))
     return found

@@ -17,62 +17,45 @@ from numpy.typing import NDArray
 from model.errors import CollectionError
 from model.photo import Discriminant, fit_statistics
 from model.photo.extract import Extractor
-from model.photo.saved import STARTER, read_model
 from model.photo.tuned import Tuned, TunedClassifier, network_of
-from model.storage import in_a_sentence
 from training.data.dataset import Data
 from training.data.features import features_of
 from training.data.manifest import LabelledPhoto
 from training.data.pixels import keep_pixels
 from training.finetune.network import export
-from training.finetune.user_network import NOT_HELD_OUT, FineTuning, Progress, digest_of
-from training.gate import GateRules, Override
-from training.head.fit import Learned, learn
+from training.finetune.user_network import NOT_HELD_OUT, FineTuning, digest_of
+from training.gate.incumbent import NETWORK_LEARNED
+from training.head.fit import Learned
 from training.head.fusion import Pool, fit_pool
-from training.recipes.decide import NETWORK_LEARNED, Candidate, Outcome, settle, spread_account
-from training.recipes.prepare import gather
+from training.recipes.candidate import Candidate, Progress, Training
 from training.recipes.recipe import FullRecipe
-from training.registry.models import Registry
 
 Array = NDArray[np.float64]
 
 
-@in_a_sentence()
-def train_full(
-    photos: Sequence[LabelledPhoto],
-    registry: Registry,
-    recipe: FullRecipe,
-    rules: GateRules,
-    cache: Path,
-    override: Override | None = None,
-    progress: Progress = lambda stage, done, of: None,
-) -> Outcome:
-    """Fine-tune, calibrate, measure, and put the result in charge if the gate lets it.
+Settings = FullRecipe
 
-    ``progress`` gets the stage, how much of it is done, and how much it is. A training that was
-    interrupted goes on where it was when it is called again with the same photos and recipe. Raises
-    CollectionError where there is too little to learn from, ModelError as promote does.
+
+def make(training: Training) -> Candidate:
+    """Fine-tune the second network, and weigh it against the shipped one.
+
+    Interrupted, it resumes where it was when it is called again with the same photos and recipe. Raises
+    CollectionError where there are too few photos to calibrate with.
     """
-    data, left_out, not_yet = gather(photos, recipe, cache, _stage(progress, "looking at the photos", len(photos)))
-    base, calibration = read_model(STARTER)
-    learned = learn(data, base, calibration, recipe)
+    data, learned, recipe = training.data, training.learned, training.recipe
+    assert isinstance(recipe, FullRecipe)
     _check_enough(learned, recipe)
-    folder = cache.parent / "tuning" / digest_of(data, recipe)
+    folder = training.cache.parent / "tuning" / digest_of(data, recipe)
     _clear_others(folder)
     with keep_pixels(data.photos) as pixels:
-        tuning = FineTuning(data, pixels, learned, recipe, folder, progress)
+        tuning = FineTuning(data, pixels, learned, recipe, folder, training.progress)
         early = tuning.fit()
         late = tuning.grow(early)
-    candidate, wide = _candidate(tuning, export(early.backbone), export(late.backbone), cache)
-    work, promotion = settle(wide, candidate, registry, rules, recipe, cache, override)
-    if promotion.changed:  # else it may be asked for again, with an override, and need not be learned again
-        shutil.rmtree(folder, ignore_errors=True)
-    counts = {part: int((data.parts == part).sum()) for part in recipe.shares}
-    return Outcome(len(data.photos), left_out, not_yet, counts, work, learned, promotion)
+    return _candidate(tuning, export(early.backbone), export(late.backbone), training.cache)
 
 
 def _clear_others(folder: Path) -> None:
-    """A fine-tuning with other photos or another recipe will not be gone on with."""
+    """A fine-tuning with other photos or another recipe will not be resumed."""
     for other in folder.parent.glob("*"):
         if other != folder:
             shutil.rmtree(other, ignore_errors=True)
@@ -86,7 +69,7 @@ def _check_enough(learned: Learned, recipe: FullRecipe) -> None:
         )
 
 
-def _candidate(tuning: FineTuning, early: bytes, late: bytes, cache: Path) -> tuple[Candidate, Data]:
+def _candidate(tuning: FineTuning, early: bytes, late: bytes, cache: Path) -> Candidate:
     """Calibrated with the network that has not seen the photos for it, judged with the one that has learned on."""
     data, learned, recipe = tuning.data, tuning.learned, tuning.recipe
     shipped, seen = learned.classifier, np.isin(data.parts, NOT_HELD_OUT)
@@ -104,14 +87,22 @@ def _candidate(tuning: FineTuning, early: bytes, late: bytes, cache: Path) -> tu
         grown = learned.grown(data.where(keep))
         return TunedClassifier(grown.statistics, grown.calibration, replace(tuned, network=late, statistics=own))
 
-    account = spread_account(learned) | {
+    account = {
         "pool": {k: getattr(tuned, k) for k in ("shrinkage", "shipped_weight", "tuned_weight")},
         NETWORK_LEARNED: sorted(photo.sha256 for photo in known.photos),
     }
     calibrated = TunedClassifier(shipped.statistics, shipped.calibration, tuned)
     everything = np.ones(len(data.photos), dtype=bool)
-    candidate = Candidate("full", calibrated, with_photos(seen), with_photos(everything), account, calibrated_x)
-    return candidate, replace(data, x=np.hstack([data.x, z]))
+    return Candidate(
+        calibrated,
+        with_photos(seen),
+        with_photos(everything),
+        "the shipped starter and a network beside it, fine-tuned on the photos that are not held out",
+        account,
+        x=np.hstack([data.x, z]),
+        calibrated_x=calibrated_x,
+        kept=tuning.folder,
+    )
 
 
 def _fit_tuned(known: Data, learned: Learned, network: bytes, recipe: FullRecipe) -> Tuned:

@@ -1,21 +1,30 @@
-"""A training recipe from configs/recipes, checked."""
+"""Training recipes: the settings of each from configs/recipes, checked, and the module that makes its model.
+
+A recipe NAME is the file configs/recipes/NAME.yaml and the module training/recipes/NAME.py, which has ``Settings``,
+the class that checks the file, and ``make``, which makes a Candidate of a Training. Nothing else lists the recipes.
+"""
 
 from __future__ import annotations
 
-from pathlib import Path
+import importlib
+import pkgutil
+from types import ModuleType
 from typing import Annotated
 
 from pydantic import BaseModel, ConfigDict, Field, model_validator
 
+import training.recipes
+from model.errors import CollectionError
 from model.flora.load import CONFIGS, read_as
 from training.data.split import PARTS
 from training.finetune.settings import FullTraining
 
+FOLDER = CONFIGS / "recipes"
 Share = Annotated[float, Field(gt=0, lt=1)]
 
 
 class Recipe(BaseModel):
-    """One recipe; see the comments in its file for each value."""
+    """What every recipe needs; see the comments in quick.yaml for each value."""
 
     model_config = ConfigDict(extra="forbid", frozen=True)
 
@@ -42,11 +51,26 @@ class FullRecipe(Recipe):
     tuned_shrinkage: Annotated[list[Share], Field(min_length=1)]
 
 
-def load_recipe(name: str, configs: Path = CONFIGS) -> Recipe:
-    """Read configs/recipes/<name>.yaml. Raises FloraError naming the field that is wrong."""
-    return read_as(configs / "recipes" / f"{name}.yaml", Recipe)
+def recipe_names() -> tuple[str, ...]:
+    """The recipes that `train --recipe` knows: those with both a file and a module, in alphabetical order."""
+    modules = {module.name for module in pkgutil.iter_modules(training.recipes.__path__)}
+    return tuple(sorted(modules & {file.stem for file in FOLDER.glob("*.yaml")}))
 
 
-def load_full_recipe(configs: Path = CONFIGS) -> FullRecipe:
-    """Read configs/recipes/full.yaml. Raises FloraError naming the field that is wrong."""
-    return read_as(configs / "recipes" / "full.yaml", FullRecipe)
+def recipe_module(name: str) -> ModuleType:
+    """The module of a recipe. Raises CollectionError, naming those that there are, where there is none."""
+    known = recipe_names()
+    if name not in known:
+        raise CollectionError(f"--recipe {name}: there is no such recipe; choose {' or '.join(known)}")
+    return importlib.import_module(f"training.recipes.{name}")
+
+
+def load_recipe(name: str) -> Recipe:
+    """The settings of a recipe. Raises FloraError naming the field that is wrong."""
+    settings: type[Recipe] = recipe_module(name).Settings
+    return read_as(FOLDER / f"{name}.yaml", settings)
+
+
+def load_full_recipe() -> FullRecipe:
+    """The settings of the full recipe, which this reads without torch. Raises FloraError naming the field."""
+    return read_as(FOLDER / "full.yaml", FullRecipe)

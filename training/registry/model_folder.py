@@ -36,7 +36,7 @@ def name_of(at: datetime) -> str:
 
 
 def read_json(path: Path, most: int = LARGEST_JSON) -> Any:
-    """What a JSON file holds. Raises OSError for no ordinary file or too large a one, ValueError for no JSON."""
+    """What a JSON file of up to ``most`` bytes holds. Raises OSError for no such file, ValueError for other text."""
     try:
         return json.loads(read_file(path, most, links=False))
     except RecursionError:
@@ -73,18 +73,19 @@ def _printable(name: str) -> str:
     return "".join(c if c.isprintable() else "?" for c in name[:100])
 
 
-def _fault_of_file(path: Path, digest: str) -> str:
+def _fault_of_file(path: Path, digest: str = "") -> str:
+    """What is wrong with one file, in a few words; ``digest``: the sha256 that it must have, any without it."""
     try:
         check_ordinary(path, LARGEST_BYTES, links=False)
         with path.open("rb") as file:
-            if hashlib.file_digest(file, "sha256").hexdigest() != digest:
+            if digest and hashlib.file_digest(file, "sha256").hexdigest() != digest:
                 return "is not as it was written"
         if path.suffix == ".json":
             read_json(path)
     except OSError:
         return "is missing or cannot be read"
     except ValueError:
-        return "is no JSON that can be read"
+        return "is not JSON that can be read"
     return ""
 
 
@@ -92,7 +93,7 @@ def copy_in(source: Path, models: Path, at: str, known: Sequence[str]) -> str:
     """Copy the files of ``source`` into ``models`` as <at>-<sha8>; the name. Whole or not at all.
 
     A model with the same files that is there already, undamaged, is not copied again. Raises
-    ModelError when ``source`` is no model folder, OSError when the disk refuses.
+    ModelError when ``source`` is not a model folder, OSError when the disk refuses.
     """
     contents = {file.name: file.read_bytes() for file in model_files(source)}
     manifest = "".join(f"{hashlib.sha256(data).hexdigest()}  {name}\n" for name, data in contents.items())
@@ -129,24 +130,15 @@ def model_files(source: Path) -> list[Path]:
             file = source / _printable(path.name)
             raise ModelError(f"{file}: does not belong in a model; only files ending in {', '.join(ENDINGS)} do")
         size += path.stat().st_size
-        if path.suffix == ".json" and size <= LARGEST_BYTES:
-            _check_json(path)
+        if path.suffix == ".json" and size <= LARGEST_BYTES and (fault := _fault_of_file(path)):
+            raise ModelError(f"{path}: {fault}; use another model")
         found.append(path)
     for needed in ("head.safetensors", "model.json"):
         if not (source / needed).is_file():
-            raise ModelError(f"{source}: is no model, {needed} is missing; name the folder of a model")
+            raise ModelError(f"{source}: is not a model, {needed} is missing; name the folder of a model")
     if size > LARGEST_BYTES:
         raise ModelError(f"{source}: is over {LARGEST_BYTES // 1_000_000} MB, too large for a model; use another")
     return found
-
-
-def _check_json(path: Path) -> None:
-    try:
-        read_json(path)
-    except OSError as error:
-        raise ModelError(f"{path}: cannot be read ({error.strerror or error}); use another model") from None
-    except ValueError:
-        raise ModelError(f"{path}: is no JSON that can be read; use another model") from None
 
 
 def remove_folder(folder: Path) -> None:

@@ -1,11 +1,11 @@
-"""The models of this user: immutable folders, and one small file that says which is in charge.
+"""The models of this user: immutable folders, and one small file that says which is active.
 
     models/<utc>-<sha8>/   the files of a model, and MANIFEST.sha256 over them
     models/current.json    {current, previous, at}; replaced in one move
-    models/pinned.json     names that are never cleared away
+    models/pinned.json     names that are never removed
     models/promotions.jsonl   what was decided, by whom and why; only ever added to
 
-Nothing here loads a model, so that these verbs are quick.
+Nothing here loads a model, so that all of it is quick.
 """
 
 from __future__ import annotations
@@ -25,10 +25,10 @@ from model.file import read_file
 from model.storage import append_line, replace_file
 from training.registry.model_folder import NAME, clear_leftovers, copy_in, fault_of, name_of, read_json, remove_folder
 
-# Known here too, because the module that reads models starts deep learning.
+# Known here too, because the module that reads models loads the libraries of deep learning.
 STARTER_FOLDER = Path(__file__).resolve().parents[2] / "model" / "starter"
 STARTER = "starter"
-KEPT = 5  # models kept besides those in charge before and now, and those pinned
+KEPT = 5  # models kept besides the active one, the one before it, and those pinned
 LARGEST_POINTER = 100_000  # bytes of current.json and pinned.json
 LARGEST_LOG = 50_000_000
 PATIENCE = 20.0  # seconds to wait for another swardkey that changes models
@@ -83,15 +83,15 @@ class Registry:
             raise ModelError(f"{path}: cannot be read; choose a model with swardkey models use NAME") from None
         for name in (found.current, STARTER if found.previous is None else found.previous):
             if name != STARTER and not NAME.fullmatch(str(name)):
-                raise ModelError(f"{path}: {str(name)[:60]!r} names no model; choose one with swardkey models use NAME")
+                raise ModelError(f"{path}: {str(name)[:60]!r} is not a model; choose one with swardkey models use NAME")
         return found
 
     def in_charge(self) -> InCharge:
-        """The model in charge, its files checked; else the one before it; else the starter."""
+        """The active model, its files checked; else the one before it; else the starter."""
         return self.load(lambda folder: None)[1]
 
     def load(self, read: Callable[[Path], Model]) -> tuple[Model, InCharge]:
-        """Read the model in charge; where that is damaged, the one before it, else the starter.
+        """Read the active model; where that is damaged, the one before it, else the starter.
 
         ``read`` takes a folder and raises ModelError when it cannot use it. Nothing is changed
         on the disk. Raises ModelError when not even the starter can be read.
@@ -113,11 +113,12 @@ class Registry:
         return read(self.starter), InCharge(STARTER, self.starter, self._note(notes, STARTER))
 
     def named(self, name: str) -> InCharge:
-        """A model by its name, in charge or not, its files checked. Raises ModelError."""
-        if name != STARTER:
-            self._installed(name)
-            self._check(name)
-        return InCharge(name, self._folder(name))
+        """A model by its name, active or not, its files checked. Raises ModelError."""
+        if name == STARTER:
+            return InCharge(STARTER, self.starter)
+        self._installed(name)
+        self._check(name)
+        return InCharge(name, self.folder / name)
 
     def names(self) -> list[str]:
         """Names of the models that are installed, oldest first, without the starter."""
@@ -128,46 +129,33 @@ class Registry:
 
     def installed(self) -> tuple[Installed, ...]:
         """All models, the starter first, then oldest first; each with its files checked."""
-        try:
-            pointer = self.pointer()
-        except ModelError:
-            pointer = Pointer()
-        pinned = self.pinned()
+        pointer, pinned = self._pointer_or_none() or Pointer(), self.pinned()
         found = []
         for name in (STARTER, *self.names()):
-            folder = self._folder(name)
-            fault = "" if name == STARTER else fault_of(folder)
-            found.append(
-                Installed(
-                    name,
-                    _species_in(folder),
-                    name == pointer.current,
-                    name == pointer.previous,
-                    name in pinned,
-                    fault,
-                )
-            )
+            folder = self.starter if name == STARTER else self.folder / name
+            roles = (name == pointer.current, name == pointer.previous, name in pinned)
+            found.append(Installed(name, _species_in(folder), *roles, "" if name == STARTER else fault_of(folder)))
         return tuple(found)
 
     def install(self, source: Path) -> str:
-        """Copy a model folder in, whole or not at all; its name. It is not yet in charge.
+        """Copy a model folder in, whole or not at all; its name. It is not activated.
 
         Installing the same files again gives the name that they have. Raises ModelError when
-        the folder is no model, or cannot be written; then nothing is left behind.
+        the folder is not a model, or cannot be written; then nothing is left behind.
         """
         with self._changing("install a model"):
             clear_leftovers(self.folder)
             name = copy_in(source, self.folder, _now(), self.names())
-            # An old model that cannot be cleared away now is cleared away another time.
+            # An old model that cannot be removed now is removed another time.
             with suppress(OSError):
                 self._prune(name)
             return name
 
     def use(self, name: str, action: str = "use", must_replace: str | None = None, **facts: Any) -> InCharge:
-        """Put a model in charge, and log it with ``facts``. `starter` is the one that was shipped.
+        """Activate a model, and log it with ``facts``. `starter` is the one that was shipped.
 
-        ``must_replace`` names the model that must be in charge now. Raises ModelError for a
-        name that is not installed, a damaged model, or another model in charge; then nothing changes.
+        ``must_replace`` names the model that must be active now. Raises ModelError for a
+        name that is not installed, a damaged model, or another active one; then nothing changes.
         """
         with self._changing("activate a model"):
             found = self.named(name)
@@ -179,7 +167,7 @@ class Registry:
             return found
 
     def undo(self) -> InCharge:
-        """Put the model in charge that was so before. Doing it twice ends where it began.
+        """Revert to the previous model. Doing it twice ends where it began.
 
         Raises ModelError when there was none, or it is damaged; then nothing changes.
         """
@@ -187,10 +175,9 @@ class Registry:
             pointer = self.pointer()
             if pointer.previous is None:
                 raise ModelError("there is nothing to undo: no other model was active before")
-            if pointer.previous != STARTER:
-                self._check(pointer.previous)
-            self._point(pointer.previous, pointer.current, "undo", {})
-            return InCharge(pointer.previous, self._folder(pointer.previous))
+            found = self.named(pointer.previous)
+            self._point(found.name, pointer.current, "undo", {})
+            return found
 
     def pin(self, name: str, pinned: bool = True) -> None:
         """Keep a model for good, or no longer. Raises ModelError for a name that is not installed."""
@@ -200,7 +187,7 @@ class Registry:
             replace_file(self.folder / "pinned.json", _json(names))
 
     def pinned(self) -> set[str]:
-        """Names that are never cleared away."""
+        """Names that are never removed."""
         try:
             found = read_json(self.folder / "pinned.json", LARGEST_POINTER)
         except (OSError, ValueError):
@@ -218,14 +205,8 @@ class Registry:
             data = read_file(self.folder / "promotions.jsonl", LARGEST_LOG)
         except OSError:
             return ()
-        lines = data.decode("utf-8", "replace").splitlines()
-        found = []
-        for line in lines:
-            try:
-                found.append(json.loads(line))
-            except (ValueError, RecursionError):
-                continue
-        return tuple(entry for entry in found if isinstance(entry, dict))
+        entries = (_parsed(line) for line in data.decode("utf-8", "replace").splitlines())
+        return tuple(entry for entry in entries if isinstance(entry, dict))
 
     def _log(self, action: str, facts: dict[str, Any]) -> None:
         line = json.dumps({"at": _now(), "action": action, **facts}, ensure_ascii=False, allow_nan=False)
@@ -238,12 +219,12 @@ class Registry:
         try:
             replace_file(self.folder / "current.json", _json(asdict(pointer)))
         except OSError:
-            if self._pointer_or_none() != pointer:  # else it is in its place, and is not said to be unchanged
+            if self._pointer_or_none() != pointer:  # else it is in its place, and must not be reported as unchanged
                 raise
 
     def _prune(self, newest: str) -> None:
         pointer = self._pointer_or_none()
-        if pointer is None:  # what is in charge is not known: keep all
+        if pointer is None:  # which is active is not known: keep all
             return
         kept = {newest, pointer.current, pointer.previous, *self.pinned(), *self.names()[-KEPT:]}
         for name in self.names():
@@ -255,9 +236,6 @@ class Registry:
             return self.pointer()
         except ModelError:
             return None
-
-    def _folder(self, name: str) -> Path:
-        return self.starter if name == STARTER else self.folder / name
 
     def _installed(self, name: str) -> None:
         if name not in self.names():
@@ -280,8 +258,7 @@ class Registry:
         """One change at a time; a disk that refuses is one sentence."""
         try:
             self.folder.mkdir(parents=True, exist_ok=True)
-            lock = FileLock(self.folder / ".lock", timeout=PATIENCE)
-            with lock:
+            with FileLock(self.folder / ".lock", timeout=PATIENCE):
                 yield
         except Timeout:
             raise ModelError("another swardkey is changing the models; wait until it is done") from None
@@ -299,6 +276,14 @@ def _species_in(folder: Path) -> int | None:
         classes = read_json(folder / "model.json")["classes"]
         return sum(not str(name).startswith("other:") for name in classes)
     except (OSError, ValueError, KeyError, TypeError):
+        return None
+
+
+def _parsed(line: str) -> Any:
+    """A line of the log; None where a crash cut it short."""
+    try:
+        return json.loads(line)
+    except (ValueError, RecursionError):
         return None
 
 

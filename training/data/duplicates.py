@@ -13,9 +13,9 @@ from scipy.sparse import coo_array
 from scipy.sparse.csgraph import connected_components
 from sklearn.neighbors import NearestNeighbors
 
-from training.audit.look import Look
-from training.audit.parts import likeness
 from training.audit.settings import Duplicates
+from training.data.likeness import likeness
+from training.data.look import Look
 from training.data.manifest import LabelledPhoto
 
 Array = NDArray[np.float64]

@@ -1,0 +1,105 @@
+"""The active model in a comparison: judged as if it had not learned from the held-out photos."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from model.errors import ModelError
+from model.photo import Classifier
+from model.photo.saved import STARTER, read_model
+from model.photo.tuned import TunedClassifier, extractor_for, read_classifier
+from model.photo.weights import FEATURES
+from training.data.dataset import Data
+from training.data.features import features_of
+from training.data.manifest import LabelledPhoto
+from training.gate.evidence import Judged
+from training.gate.judge import judge
+from training.head.scatter import take_out
+from training.registry.models import Registry
+
+Array = NDArray[np.float64]
+LEARNED, NETWORK_LEARNED = "learned", "network_learned"  # in recipe.json: sha256 to label; list of sha256
+
+
+@dataclass(frozen=True)
+class Incumbent:
+    """The active model, with its recipe.json as far as it can be read."""
+
+    name: str
+    classifier: Classifier
+    account: Mapping[str, Any]
+
+    @classmethod
+    def of(cls, registry: Registry) -> Incumbent:
+        """The active model of a registry. Raises ModelError where none can be read."""
+        found = registry.in_charge()
+        return cls(found.name, read_classifier(found.folder), _account(found.folder))
+
+    def unseen(self, data: Data) -> Data:
+        """Without the held-out photos that its network was fine-tuned on. Raises ModelError where no other is left."""
+        seen = set(self.account.get(NETWORK_LEARNED, ()))
+        if not seen:
+            return data
+        held = data.parts == "held_out"
+        gone = np.array([h and photo.sha256 in seen for h, photo in zip(held, data.photos, strict=True)])
+        if gone[held].all():
+            raise ModelError("the active network has seen all held-out photos; train with --recipe full, or add photos")
+        return data.where(~gone)
+
+    def judged(self, held: Data, cache: Path) -> Judged:
+        """What it says of held-out photos, once they are taken out of its heads; ``cache``: of features."""
+        x = held.x
+        if isinstance(self.classifier, TunedClassifier):
+            x = features_of(held.photos, cache, extractor=extractor_for(self.classifier))[0]
+        return judge(self.name, self.without(x, held.photos), x, held.labels)
+
+    def without(self, x: Array, photos: Sequence[LabelledPhoto]) -> Classifier:
+        """The classifier once those of the photos that it has learned from are taken out of its heads.
+
+        Taking a photo out is exact, so that a model that was activated with all its photos is judged as
+        fairly as the new one. ``x`` float (photos, features) as this classifier goes by them.
+        """
+        labels = self._labels()
+        own = [(row, labels[p.sha256]) for row, p in enumerate(photos) if p.sha256 in labels]
+        if not own:
+            return self.classifier
+        statistics = self.classifier.statistics
+        known = [(row, label) for row, label in own if label in statistics.classes]
+        if known:
+            rows, gone = [row for row, _ in known], [label for _, label in known]
+            every = [label for label in labels.values() if label in statistics.classes]
+            base = read_model(STARTER)[0]
+            statistics = take_out(statistics, base, self._base_weight(), every, x[rows, :FEATURES], gone)
+        if not isinstance(self.classifier, TunedClassifier):
+            return Classifier(statistics, self.classifier.calibration)
+        tuned = self.classifier.tuned
+        for row, label in own:
+            classes = tuned.statistics.classes
+            if label in classes and tuned.statistics.counts[classes.index(label)] > 1:
+                tuned = replace(tuned, statistics=tuned.statistics.take_back(label, x[row, FEATURES:]))
+        return TunedClassifier(statistics, self.classifier.calibration, tuned)
+
+    def _labels(self) -> dict[str, str]:
+        """Of the photos that it has learned from, by their sha256."""
+        learned = self.account.get(LEARNED)
+        return {str(k): str(v) for k, v in learned.items()} if isinstance(learned, dict) else {}
+
+    def _base_weight(self) -> float:
+        """How much the starter's scatter counts in it; 1 where its account does not say."""
+        weight = self.account.get("base_weight")
+        return float(weight) if isinstance(weight, int | float) and 0 < weight <= 1 else 1.0
+
+
+def _account(folder: Path) -> dict[str, Any]:
+    try:
+        account = json.loads((folder / "recipe.json").read_bytes())
+    except (OSError, ValueError, RecursionError):
+        return {}
+    return account if isinstance(account, dict) else {}
