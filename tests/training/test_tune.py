@@ -9,22 +9,18 @@ import numpy as np
 import pytest
 import torch
 from torch import Tensor
-from torch.nn import functional
-from torch.nn.utils import parameters_to_vector
 
 from model.photo import Discriminant, fit_statistics
 from model.photo.views import whole_views
-from training.finetune.augment import Mixing, Views, batches_of, transform_of
-from training.finetune.loop import Plan, fine_tune
+from training.finetune.augment import Mixing, Views, transform_of
 from training.finetune.network import TuningNet, load_shipped
 from training.finetune.settings import FullTraining
+from training.finetune.user_network import tune
 from training.recipes.recipe import load_full_recipe
-
-CPU = torch.device("cpu")
 
 
 def short_training(**changes: object) -> FullTraining:
-    short = {"epochs": 3, "side": 64, "batch": 8, "kept_blocks": 14}
+    short = {"epochs": 3, "side": 64, "batch": 8, "kept_blocks": 14, "look_every": 1}
     return FullTraining.model_validate(load_full_recipe().tune.model_dump() | short | changes)
 
 
@@ -46,14 +42,12 @@ def learn(
     torch.manual_seed(0)
     net = TuningNet(load_shipped(), 2, settings.kept_blocks)
     photos, truth = made_photos()
-    batches = batches_of(Views(photos, truth.tolist(), settings), settings, 2, CPU)
-    plan = Plan(settings.epochs, settings.rate, settings.decay, 5, seed, 1, settings.patience)
-    fine_tune(net, batches, lambda x, labels: functional.cross_entropy(net(x), labels), plan, folder, watch, progress)
+    tune(net, photos, truth, settings, seed, folder, watch, lambda done, of: progress(done))
     return net
 
 
 def weights_of(net: TuningNet) -> Tensor:
-    return parameters_to_vector(net.parameters()).detach().clone()
+    return torch.cat([parameter.detach().reshape(-1) for parameter in net.parameters()])
 
 
 def test_a_training_that_was_stopped_goes_on_to_the_same_end(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -82,7 +76,7 @@ def test_a_training_that_was_stopped_goes_on_to_the_same_end(tmp_path: Path, mon
 
 def test_it_learns_and_keeps_what_it_may_not_learn() -> None:
     augment = load_full_recipe().tune.augment.model_copy(update={"mixed": 0.0})
-    net = learn(short_training(rate=0.003, epochs=12, augment=augment.model_dump()))
+    net = learn(short_training(rate=0.001, epochs=8, augment=augment.model_dump()))
     photos, truth = made_photos()
     x = torch.from_numpy(np.concatenate([whole_views(photo, 64)[:1] for photo in photos]))
     assert (net(x).argmax(dim=1).numpy() == truth).all()
