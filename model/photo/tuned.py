@@ -157,6 +157,11 @@ def _read(folder: Path) -> Classifier:
     return TunedClassifier(statistics, calibration, tuned)
 
 
+def extractor_with(network: bytes, threads: int | None = None) -> Extractor:
+    """What makes the features of a fine-tuned network alone. Raises ModelError where it is none."""
+    return Extractor((network_of(network, threads),))
+
+
 def extractor_for(classifier: Classifier, threads: int | None = None) -> Extractor:
     """What makes the features that a classifier goes by."""
     if not isinstance(classifier, TunedClassifier):

@@ -7,10 +7,10 @@ EfficientNet-B0 98.51 %, ResNet-50 98.11 % (RAAAS v16i1.3716, 2025). Such a spli
 both parts, often the same pot some days later: it tells how well known plants are known again, and nothing of how
 a new tray would fare, for which the photos name no plants to split by.
 
-Tuned by configs/recipes/full.yaml, but for what is named above, and turned by quarters, for a seedling seen from
-above has no up and down. It begins from ImageNet's network, for the shipped one has learned some of the photos
-that are judged here. Prints, in per cent: the linear head, the closed-form head on tuned features, that one pooled
-with the one on features as they came, and all of them averaged; each over views turned and mirrored. Published
+Tuned by configs/recipes/full.yaml, but for what is named above, and turned upside down half the time, for a seedling
+seen from above has no up and down. It begins from ImageNet's network, for the shipped one has learned some of the
+photos that are judged here. Prints, in per cent: the linear head, the closed-form head on tuned features, that one
+pooled with the one on features as they came, and all of them averaged; each over views turned and mirrored. Published
 figures count photos, not kinds, so that each kind gets its share among the photos as its prior.
 """
 
@@ -25,51 +25,43 @@ from pathlib import Path
 import numpy as np
 import torch
 from numpy.typing import NDArray
+from PIL import Image
 from sklearn.metrics import confusion_matrix
 from sklearn.model_selection import train_test_split
 
 from model.photo import Discriminant, fit_statistics, open_photo
-from training.adapt.nets import imagenet
 from training.data.manifest import read_manifest
-from training.finetune.augment import Drawn, cut_views
-from training.finetune.loop import Lesson, tune
+from training.finetune.imagenet import load_imagenet
 from training.finetune.network import TuningNet
-from training.finetune.processes import World
-from training.finetune.schedule import TunePlan
+from training.finetune.user_network import tune
 from training.recipes.recipe import load_full_recipe
 
 Array = NDArray[np.float64]
 Pixels = NDArray[np.uint8]
-PLAIN = (1.0, 1.0, 1.0)
 START_SHRINKAGE, TEMPERATURE = 0.2, 5.0
-LOOKED_AT_ONCE = 16
 NEAR = 0.85  # side of the closer views, as a share of the photo's
 
 
-def looks(width: int, height: int) -> list[Drawn]:
-    """The whole and its middle, each turned by quarters and mirrored: sixteen views."""
-    boxes = []
+def looks(pixels: Pixels, side: int) -> NDArray[np.float32]:
+    """The whole and its middle, each turned by quarters and mirrored: float32 (16, 3, side, side) in -1..1."""
+    image, found = Image.fromarray(pixels), []
     for share in (1.0, NEAR):
-        wide, high = round(width * share), round(height * share)
-        boxes.append(((width - wide) // 2, (height - high) // 2, wide, high))
-    return [Drawn(box, flip, turn, PLAIN) for box in boxes for flip in (False, True) for turn in range(4)]
+        left, top = image.width * (1 - share) / 2, image.height * (1 - share) / 2
+        box = (left, top, image.width - left, image.height - top)
+        view = np.asarray(image.resize((side, side), Image.Resampling.BILINEAR, box)) / np.float32(127.5) - 1
+        found += [np.rot90(way, turn) for way in (view, view[:, ::-1]) for turn in range(4)]
+    return np.stack(found).transpose(0, 3, 1, 2)
 
 
 @torch.no_grad()
-def look(net: TuningNet, photos: Sequence[Pixels], side: int, device: torch.device) -> tuple[Array, Array]:
+def look(net: TuningNet, photos: Sequence[Pixels], side: int) -> tuple[Array, Array]:
     """Square roots of features averaged over views, and log-probabilities of the linear head likewise."""
     roots, logs = [], []
-    net.to(device, memory_format=torch.channels_last).eval()
-    for begin in range(0, len(photos), LOOKED_AT_ONCE):
-        some = photos[begin : begin + LOOKED_AT_ONCE]
-        drawn = [looks(p.shape[1], p.shape[0]) for p in some]
-        each = [pixels for pixels, views in zip(some, drawn, strict=True) for _ in views]
-        x = cut_views(each, [view for views in drawn for view in views], side, device)
-        pooled = net.backbone.features(x.contiguous(memory_format=torch.channels_last))
-        said = torch.log_softmax(net.linear((pooled + 1e-4).sqrt()), dim=1)
-        roots.append(pooled.view(len(some), -1, pooled.shape[1]).mean(dim=1).sqrt().cpu())
-        logs.append(said.view(len(some), -1, said.shape[1]).mean(dim=1).cpu())
-    return torch.cat(roots).double().numpy(), torch.cat(logs).double().numpy()
+    for pixels in photos:
+        x = torch.from_numpy(looks(pixels, side)).to(net.linear.weight.device)
+        roots.append(net.backbone(x).mean(dim=0).sqrt().cpu())
+        logs.append(torch.log_softmax(net(x), dim=1).mean(dim=0).cpu())
+    return torch.stack(roots).double().numpy(), torch.stack(logs).double().numpy()
 
 
 def main(arguments: list[str]) -> int:
@@ -88,27 +80,23 @@ def main(arguments: list[str]) -> int:
     learn, test = train_test_split(np.arange(len(photos)), test_size=0.2, stratify=labels, random_state=given.seed)
     recipe = load_full_recipe().tune
     own = {"epochs": given.epochs, "kept_blocks": given.kept, "batch": given.batch, "rate": given.rate}
-    own |= {"share_of_batch": given.batch, "parts": recipe.parts.model_copy(update={"turned": True})}
+    own |= {"augment": recipe.augment.model_copy(update={"turned": True})}
     recipe = recipe.model_copy(update={name: value for name, value in own.items() if value is not None})
-    device = torch.device("cuda" if torch.cuda.is_available() else "cpu")
-    torch.backends.cudnn.benchmark = True
     classes = sorted(set(labels.tolist()))
     truth = np.array([classes.index(label) for label in labels])
     torch.manual_seed(given.seed)
-    net = TuningNet(imagenet("lite0"), len(classes), recipe.kept_blocks)
-    side, begun = recipe.sides[-1], time.monotonic()
-    plain, _ = look(net, pixels, side, device)
+    net = TuningNet(load_imagenet(), len(classes), recipe.kept_blocks)
+    net.to("cuda" if torch.cuda.is_available() else "cpu")
+    begun = time.monotonic()
+    plain, _ = look(net, pixels, recipe.side)
     net.start_head(fit_statistics(plain[learn], labels[learn].tolist()), START_SHRINKAGE, TEMPERATURE)
-    plan = TunePlan(len(learn), recipe.epochs, recipe, given.seed)
-    sys.stderr.write(f"{plan}\n")
 
-    def said(steps: int) -> None:
-        if steps % (10 * plan.batches) == 0:
-            sys.stderr.write(f"{steps // plan.batches} epochs, {time.monotonic() - begun:.0f} s\n")
+    def said(done: int, of: int) -> None:
+        if done % 1000 == 0 or done == of:
+            sys.stderr.write(f"{done} of {of} steps, {time.monotonic() - begun:.0f} s\n")
 
-    lesson = Lesson([pixels[i] for i in learn], truth[learn], len(classes))
-    tune(net, lesson, plan, World(device=device), None, None, said)
-    tuned, linear = look(net, pixels, side, device)
+    tune(net, [pixels[i] for i in learn], truth[learn], recipe, given.seed, progress=said)
+    tuned, linear = look(net, pixels, recipe.side)
     report(plain, tuned, linear, learn, test, labels, classes)
     print(f"{recipe.epochs} epochs, {recipe.kept_blocks} blocks kept, {time.monotonic() - begun:.0f} s")
     return 0

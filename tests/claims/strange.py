@@ -1,11 +1,10 @@
 """How well the starter knows what it has never learned: plants left out, drawings of plants, and what is no plant.
 
-    python -m training.adapt ../shared/photos --out FOLDER --trial together
     python -m tests.claims.strange ../shared/photos FEATURES.safetensors FOLDER
 
-The first makes two networks, each of which never learned half of the classes (with a GPU: minutes). From each, the
-second makes a starter of the classes learned, as training.recipes.make_starter does, and meets it with photos of the
-others. Three tables: how well those are told from held-out photos of classes learned (AUROC: 0.5 is chance, 1
+Two networks are made in FOLDER where they are missing, each of which never learned half of the classes (with a GPU:
+minutes). From each comes a starter of the classes learned, as training.recipes.make_starter makes it, which meets photos
+of the others. Three tables: how well those are told from held-out photos of classes learned (AUROC: 0.5 is chance, 1
 perfect), and drawn things that are no plant with them, for there are no photos of such, and drawings are easier; how
 a new species fares that is learned from few photos; and what five new species of ten photos each cost those that were
 known. Features take two cores 15 minutes the first time. Of each class at most 100 photos are learned from, and of
@@ -23,22 +22,20 @@ import numpy as np
 from numpy.typing import NDArray
 from sklearn.metrics import roc_auc_score
 
-from model.photo import Classifier, Discriminant, Extractor, Statistics, fit_statistics
+from model.photo import Classifier, Discriminant, Statistics, fit_statistics
 from model.photo.evidence import UNLIKE
 from model.photo.saved import STARTER, read_model
-from model.photo.tuned import name_of
+from model.photo.tuned import extractor_with
 from model.photo.views import views
-from training.adapt.judge import folds_of
-from training.adapt.pack import Row
-from training.adapt.ship import shipped_way
-from training.adapt.things import draw_thing
+from tests.claims.things import draw_thing
+from tests.claims.unlearned import halves_of, network_without
 from training.data.dataset import Data
 from training.data.features import features_of
 from training.data.manifest import LabelledPhoto, read_manifest
 from training.data.split import split
 from training.head.scatter import join
 from training.recipes.make_starter import learn_starter
-from training.recipes.recipe import load_recipe, load_starter_recipe
+from training.recipes.recipe import load_recipe
 
 Array = NDArray[np.float64]
 THINGS = 140
@@ -70,17 +67,14 @@ class Half:
 
 
 def halves(folder: Path, cache: Path, networks: Path) -> Iterator[Half]:
-    """One for each fold of the starter's recipe."""
-    recipe, starter = load_recipe("quick"), load_starter_recipe()
+    """One for each half of the classes."""
+    recipe = load_recipe("quick")
     photos = read_manifest(folder)
     parts = split(photos, recipe.shares, recipe.seed)
     rows = some(photos, parts)
     chosen = tuple(photos[i] for i in rows)
-    named = [Row(photo.label, photo.source, photo.group, "") for photo in photos]
-    for fold, left_out in enumerate(folds_of(named, starter.folds)):
-        weights = {name: t.numpy() for name, t in shipped_way(starter, networks, fold).items()}
-        whole = {name: array.astype(np.float32) for name, array in weights.items()}
-        extractor = Extractor(whole, None, name_of(weights))
+    for half, left_out in enumerate(halves_of(photos)):
+        extractor = extractor_with(network_without(half, folder, networks))
         x, _ = features_of(chosen, cache, _progress, extractor)
         data = Data(x, chosen, np.array([parts[i] for i in rows]))
         known = data.where(np.array([label not in left_out for label in data.labels]))

@@ -9,22 +9,18 @@ import numpy as np
 import pytest
 import torch
 from torch import Tensor
-from torch.nn import functional
-from torch.nn.utils import parameters_to_vector
 
 from model.photo import Discriminant, fit_statistics
 from model.photo.views import whole_views
-from training.finetune.augment import Mixing, Views, batches_of, transform_of
-from training.finetune.loop import Plan, fine_tune
+from training.finetune.augment import Mixing, Views, transform_of
 from training.finetune.network import TuningNet, load_shipped
 from training.finetune.settings import FullTraining
+from training.finetune.user_network import tune
 from training.recipes.recipe import load_full_recipe
-
-CPU = torch.device("cpu")
 
 
 def short_training(**changes: object) -> FullTraining:
-    short = {"epochs": 3, "side": 64, "batch": 8, "kept_blocks": 14}
+    short = {"epochs": 3, "side": 64, "batch": 8, "kept_blocks": 14, "look_every": 1}
     return FullTraining.model_validate(load_full_recipe().tune.model_dump() | short | changes)
 
 
@@ -46,18 +42,16 @@ def learn(
     torch.manual_seed(0)
     net = TuningNet(load_shipped(), 2, settings.kept_blocks)
     photos, truth = made_photos()
-    batches = batches_of(Views(photos, truth.tolist(), settings), settings, 2, CPU)
-    plan = Plan(settings.epochs, settings.rate, settings.decay, 5, seed, 1, settings.patience)
-    fine_tune(net, batches, lambda x, labels: functional.cross_entropy(net(x), labels), plan, folder, watch, progress)
+    tune(net, photos, truth, settings, seed, folder, watch, lambda done, of: progress(done))
     return net
 
 
 def weights_of(net: TuningNet) -> Tensor:
-    return parameters_to_vector(net.parameters()).detach().clone()
+    return torch.cat([parameter.detach().reshape(-1) for parameter in net.parameters()])
 
 
 def test_a_training_that_was_stopped_goes_on_to_the_same_end(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    settings = short_training()
+    settings = short_training(epochs=2)
     whole = weights_of(learn(settings))
     monkeypatch.setattr("training.finetune.loop.SAVE_EVERY", 0.0)
 
@@ -69,20 +63,19 @@ def test_a_training_that_was_stopped_goes_on_to_the_same_end(tmp_path: Path, mon
         learn(settings, tmp_path, progress=stop)
     steps: list[int] = []
     assert torch.allclose(weights_of(learn(settings, tmp_path, progress=steps.append)), whole, atol=1e-6)
-    assert steps == [3, 4, 5, 6]  # the first epoch was not done again
-    again: list[int] = []
-    assert torch.allclose(weights_of(learn(settings, tmp_path, progress=again.append)), whole, atol=1e-6)
-    assert not again
-    assert not torch.allclose(weights_of(learn(settings, seed=8)), whole, atol=1e-6)
-    # Progress that cannot be read, or is of another network, is none.
-    for data in (b"nothing", (tmp_path / "tuning.safetensors").read_bytes()[:-1]):
-        (tmp_path / "tuning.safetensors").write_bytes(data)
-        assert torch.allclose(weights_of(learn(settings, tmp_path)), whole, atol=1e-6)
+    assert torch.allclose(weights_of(learn(settings, tmp_path, progress=steps.append)), whole, atol=1e-6)
+    assert steps == [3, 4]  # the first epoch was not done again, and once it had ended nothing was
+
+
+def test_progress_that_cannot_be_read_is_none(tmp_path: Path) -> None:
+    settings = short_training(epochs=1)
+    (tmp_path / "tuning.safetensors").write_bytes(b"nothing")
+    assert torch.allclose(weights_of(learn(settings, tmp_path)), weights_of(learn(settings)), atol=1e-6)
 
 
 def test_it_learns_and_keeps_what_it_may_not_learn() -> None:
     augment = load_full_recipe().tune.augment.model_copy(update={"mixed": 0.0})
-    net = learn(short_training(rate=0.003, epochs=12, augment=augment.model_dump()))
+    net = learn(short_training(rate=0.001, epochs=8, augment=augment.model_dump()))
     photos, truth = made_photos()
     x = torch.from_numpy(np.concatenate([whole_views(photo, 64)[:1] for photo in photos]))
     assert (net(x).argmax(dim=1).numpy() == truth).all()

@@ -60,6 +60,7 @@ def transform_of(augment: Augmentation, side: int) -> v2.Compose:
         [
             v2.RandomResizedCrop(side, scale=share, ratio=stretch, antialias=True),
             v2.RandomHorizontalFlip(),
+            v2.RandomVerticalFlip(0.5 if augment.turned else 0.0),
             v2.ColorJitter(augment.brightness, augment.contrast, augment.saturation),
             v2.RandomApply([v2.GaussianBlur(3)], p=augment.softened),
             v2.ToDtype(torch.float32, scale=True),

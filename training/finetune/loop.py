@@ -56,7 +56,7 @@ def fine_tune(
     training that finds its own progress there goes on with it. ``watch`` gives the loss of photos that are not learned
     from. ``progress`` gets the steps done.
     """
-    device = next(net.parameters()).device
+    device = net.to(memory_format=torch.channels_last).linear.weight.device
     optimiser = _optimiser(net, plan)
     state = Checkpoint(net, AveragedModel(net, avg_fn=_averaging(plan.average_steps)), optimiser)
     if folder is not None:

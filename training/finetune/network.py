@@ -97,7 +97,12 @@ class Lite0(nn.Module):
 
 def load_shipped() -> Lite0:
     """The shipped network, ready to evaluate. Raises ModelError as read_shipped does."""
-    arrays = onnx.load_from_string(read_shipped()).graph.initializer
+    return load(read_shipped())
+
+
+def load(data: bytes) -> Lite0:
+    """A network that was exported, ready to evaluate."""
+    arrays = onnx.load_from_string(data).graph.initializer
     net = Lite0()
     net.load_state_dict({a.name: torch.from_numpy(onnx.numpy_helper.to_array(a).copy()) for a in arrays})
     return net.eval()

@@ -16,7 +16,7 @@ class _Given(BaseModel):
 
 
 class Augmentation(_Given):
-    """How the views to train on are varied."""
+    """How the views to train on are varied; ``turned``: also upside down, as plants are that are seen from above."""
 
     least_share: Annotated[float, Field(gt=0, lt=1)]
     most_stretch: Annotated[float, Field(ge=1, le=2)]
@@ -25,6 +25,7 @@ class Augmentation(_Given):
     saturation: Share
     softened: Share
     mixed: Share
+    turned: bool = False
 
 
 class Training(_Given):

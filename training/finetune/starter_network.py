@@ -81,7 +81,7 @@ def adapt(pictures: Pictures, settings: StarterTraining, start: Lite0, folder: P
     columns, chances = pictures.columns, pictures.chances(settings)
     classes = int(columns.max()) + 1
     torch.manual_seed(settings.seed)
-    net = TuningNet(start, classes, settings.kept_blocks).to(device).to(memory_format=torch.channels_last)
+    net = TuningNet(start, classes, settings.kept_blocks).to(device)
     projection = nn.Sequential(nn.Linear(FEATURES, 512), nn.ReLU(), nn.Linear(512, PROJECTED)).to(device)
     net.add_module("projection", projection)
     statistics = fit_statistics(_roots_of(net, pictures.pixels, settings.side), [f"{c:05d}" for c in columns])

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 
 import numpy as np
@@ -16,10 +17,10 @@ from torch.nn import functional
 from model.photo import fit_statistics
 from model.photo.views import whole_views
 from training.data.dataset import Data
-from training.data.pixels import Pixels
-from training.finetune.augment import Views, batches_of
+from training.finetune.augment import Pixels, Views, batches_of
 from training.finetune.loop import Plan, fine_tune, log_shares
 from training.finetune.network import TuningNet, load_shipped
+from training.finetune.settings import FullTraining
 from training.head.calibrate import class_weights
 from training.head.fit import Learned
 from training.recipes.recipe import FullRecipe
@@ -33,7 +34,7 @@ class FineTuning:
     """What is learned from, in step with ``pixels``, and the folder that keeps how far it has come."""
 
     data: Data
-    pixels: Pixels
+    pixels: Sequence[Pixels]
     learned: Learned
     recipe: FullRecipe
     folder: Path
@@ -49,45 +50,24 @@ class FineTuning:
         net, fit = self._net(), self.data.part("fit")
         calibration = self.learned.classifier.calibration
         net.start_head(fit_statistics(fit.x, fit.labels), calibration.shrinkage, calibration.temperature)
-        tune = self.recipe.tune
-        self._learn(net, "tuning the network", "fit", ("fit",), tune.epochs, tune.rate, self._watch())
+        said = partial(self.progress, "tuning the network")
+        tune(net, *self._photos("fit"), self.recipe.tune, self.recipe.seed, self.folder / "fit", self._watch(), said)
         return net
 
     def grow(self, net: TuningNet) -> TuningNet:
         """The same network, having learned on from the other photos that are not held out."""
-        further, tune = self._net(), self.recipe.tune
+        further, settings = self._net(), self.recipe.tune
         further.load_state_dict(net.state_dict())
-        self._learn(further, "learning from the rest", "grow", NOT_HELD_OUT, tune.grow_epochs, tune.grow_rate)
+        settings = settings.model_copy(update={"epochs": settings.grow_epochs, "rate": settings.grow_rate})
+        said = partial(self.progress, "learning from the rest")
+        tune(further, *self._photos(*NOT_HELD_OUT), settings, self.recipe.seed + 1, self.folder / "grow", None, said)
         return further
 
     def _net(self) -> TuningNet:
         net = TuningNet(load_shipped(), len(self.classes), self.recipe.tune.kept_blocks)
-        return net.to("cuda" if torch.cuda.is_available() else "cpu").to(memory_format=torch.channels_last)
+        return net.to("cuda" if torch.cuda.is_available() else "cpu")
 
-    def _learn(
-        self,
-        net: TuningNet,
-        stage: str,
-        folder: str,
-        parts: tuple[str, ...],
-        epochs: int,
-        rate: float,
-        watch: Callable[[TuningNet], float] | None = None,
-    ) -> None:
-        tune, device = self.recipe.tune, net.linear.weight.device
-        photos, labels = self._photos(*parts)
-        shares = log_shares(labels).to(device)
-        batches = batches_of(Views(photos, labels.tolist(), tune), tune, len(self.classes), device)
-        seed = self.recipe.seed + (len(NOT_HELD_OUT) if watch is None else 0)
-        plan = Plan(epochs, rate, tune.decay, tune.average_epochs * len(batches), seed, tune.look_every, tune.patience)
-
-        def loss(x: Tensor, labels: Tensor) -> Tensor:
-            return functional.cross_entropy(net(x) + shares, labels, label_smoothing=tune.smoothing)
-
-        of = epochs * len(batches)
-        fine_tune(net, batches, loss, plan, self.folder / folder, watch, lambda done: self.progress(stage, done, of))
-
-    def _photos(self, *parts: str) -> tuple[Pixels, NDArray[np.int64]]:
+    def _photos(self, *parts: str) -> tuple[list[Pixels], NDArray[np.int64]]:
         """Photos of the classes in some parts, and the column of each."""
         labels, classes = self.data.labels, self.classes
         rows = [int(i) for i in np.flatnonzero(np.isin(self.data.parts, parts)) if labels[i] in classes]
@@ -107,6 +87,39 @@ class FineTuning:
             return total
 
         return loss
+
+
+def tune(
+    net: TuningNet,
+    photos: Sequence[Pixels],
+    labels: NDArray[np.int64],
+    settings: FullTraining,
+    seed: int,
+    folder: Path | None = None,
+    watch: Callable[[TuningNet], float] | None = None,
+    progress: Callable[[int, int], None] = lambda done, of: None,
+) -> None:
+    """Fine-tune a network on photos and the column of each, as the full recipe does; see fine_tune.
+
+    ``progress`` gets the steps done, and how many there are.
+    """
+    device = net.linear.weight.device
+    batches = batches_of(Views(photos, labels.tolist(), settings), settings, net.linear.out_features, device)
+    shares, steps = log_shares(labels).to(device), settings.epochs * len(batches)
+    plan = Plan(
+        settings.epochs,
+        settings.rate,
+        settings.decay,
+        settings.average_epochs * len(batches),
+        seed,
+        settings.look_every,
+        settings.patience,
+    )
+
+    def loss(x: Tensor, labels: Tensor) -> Tensor:
+        return functional.cross_entropy(net(x) + shares, labels, label_smoothing=settings.smoothing)
+
+    fine_tune(net, batches, loss, plan, folder, watch, lambda done: progress(done, steps))
 
 
 def digest_of(data: Data, recipe: FullRecipe) -> str:

@@ -16,8 +16,7 @@ from numpy.typing import NDArray
 
 from model.errors import CollectionError
 from model.photo import Discriminant, fit_statistics
-from model.photo.extract import Extractor
-from model.photo.tuned import Tuned, TunedClassifier, network_of
+from model.photo.tuned import Tuned, TunedClassifier, extractor_with
 from training.data.dataset import Data
 from training.data.features import features_of
 from training.data.manifest import LabelledPhoto
@@ -125,7 +124,7 @@ def _fit_tuned(known: Data, learned: Learned, network: bytes, recipe: FullRecipe
 
 def _features(network: bytes, photos: Sequence[LabelledPhoto], cache: Path, looked: Callable[[int], None]) -> Array:
     """Features of the tuned network, float (photos, 1280)."""
-    return features_of(photos, cache, lambda done, of: looked(done), Extractor((network_of(network),)))[0]
+    return features_of(photos, cache, lambda done, of: looked(done), extractor_with(network))[0]
 
 
 def _stage(progress: Progress, name: str, of: int) -> Callable[[int], None]:
