@@ -14,7 +14,6 @@ from model.finding import Candidate, Finding, Kind, Override, PhotoEvidence, Sto
 from model.flora import Species
 from model.flora.character import PARTS
 from model.flora.load import CONFIGS, Flora, Reader, load_flora, with_own
-from model.hint import Hinted, hint_log_likelihood
 from model.override import override_of, would_show
 from model.prior import PriorConfig, load_prior, prior, season_month
 from model.proof import CONFIRMED, KEPT, LEADS, LIKELY, Proof, Status, least_kept, outside_left, unseparated, whole
@@ -93,8 +92,7 @@ class Key:
         visible: Visible | None = None,
     ) -> Array:
         """P(hypothesis | photos, answers, what can be seen), float (species + 1,), sums to 1, last is unlisted."""
-        logs, hint = self.logs(answers, photos, month, region, visible)
-        return whole(logs + hint)
+        return whole(self.logs(answers, photos, month, region, visible))
 
     def logs(
         self,
@@ -103,8 +101,8 @@ class Key:
         month: int | None = None,
         region: str | None = None,
         visible: Visible | None = None,
-    ) -> tuple[Array, Array]:
-        """ln of the posterior up to a constant, without the hint from drawings; and what the hint adds."""
+    ) -> Array:
+        """ln of the posterior up to a constant, float (species + 1,)."""
         counted = in_sight(answers, out_of_sight(self.flora.characters, visible))
         before = prior(self.flora, self.prior_config, month, region)
         logs = np.log(before) + self.at(age(visible)).log_likelihood(counted)
@@ -112,7 +110,7 @@ class Key:
         logs += visible_log_likelihood(self.flora, self._observer, visible, local, counted.get(DATED, ()) != ())
         if photos is not None:
             logs += photo_log_likelihood(self.flora, photos)
-        return logs, hint_log_likelihood(photos, self.flora.ids, before)
+        return np.asarray(logs)
 
 
 def photo_log_likelihood(flora: Flora, photos: PhotoEvidence) -> Array:
@@ -140,20 +138,17 @@ def identify(
     away; for every look-alike in the flora, two answers that tell the two apart or one that is no known slip; for each
     outside of it that the species file names, an answer on what parts the two; and answers enough that a relative
     which is not listed is improbable too. Where that relative is too probable, nothing is named. `unlisted` needs that
-    hypothesis to outweigh all species together. A hint from drawings
-    orders candidates and questions, but names nothing that would not be named without it.
+    hypothesis to outweigh all species together.
     """
     hidden = out_of_sight(key.flora.characters, visible)
     counted, likelihoods = in_sight(answers, hidden), key.at(age(visible))
-    logs, hint = key.logs(answers, photos, month, region, visible)
-    p, plain = whole(logs + hint), whole(logs)
+    logs = key.logs(answers, photos, month, region, visible)
+    p = whole(logs)
     lead = int(p[:-1].argmax())
-    proof = _proof(key, likelihoods, counted, photos, lead, (p, plain, logs))
+    proof = _proof(key, likelihoods, counted, photos, lead, p, logs)
     names = proof.status in ("confirmed", "likely")
-    # What only a hint makes probable is still asked about as if there were none.
-    asked = plain if p[lead] >= LIKELY and not names else p
     told = {*hidden, DATED} if month is not None and visible is not None and "flowers" in visible else hidden
-    stop, question = _next(likelihoods, asked, counted, lead, proof, told, key.prior_config.alike, logs)
+    stop, question = _next(likelihoods, p, counted, lead, proof, told, key.prior_config.alike, logs)
     verdicts = {c: likelihoods.tables[c].verdicts(answer) for c, answer in counted.items()}
     wanted = question is None and proof.status != "confirmed"
     return Finding(
@@ -173,7 +168,7 @@ def identify(
         set_aside=tuple(c for c in answers if c in hidden),
         hangs_on=proof.hangs_on if names and proof.kept < KEPT else None,
         stop=stop,
-        would_decide=_deciders(key, asked, counted, hidden, proof) if wanted else (),
+        would_decide=_deciders(key, p, counted, hidden, proof) if wanted else (),
     )
 
 
@@ -188,13 +183,13 @@ def _proof(
     answers: Answers,
     photos: PhotoEvidence | None,
     lead: int,
-    chances: tuple[Array, ...],
+    p: Array,
+    logs: Array,
 ) -> Proof:
-    p, plain, logs = chances
     kept, hangs_on = least_kept(likelihoods, logs, answers, lead)
     return Proof(
-        sure=min(float(p[lead]), float(plain[lead])),
-        unlisted=min(float(p[-1]), float(plain[-1])),
+        sure=float(p[lead]),
+        unlisted=float(p[-1]),
         relative=_relative(key, likelihoods, answers, photos, lead),
         left=unseparated(likelihoods, key.flora, answers, lead),
         outside=outside_left(likelihoods, key.flora, answers, lead),
@@ -280,8 +275,4 @@ def _candidate(
 
 
 def _evidence(species: str, photos: PhotoEvidence | None) -> Kind | None:
-    if photos is None:
-        return None
-    if species in photos.probabilities:
-        return "photographed"
-    return "drawn" if isinstance(photos, Hinted) and species in photos.hint else None
+    return "photographed" if photos is not None and species in photos.probabilities else None

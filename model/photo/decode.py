@@ -21,7 +21,6 @@ from numpy.typing import NDArray
 from PIL import Image, ImageOps, UnidentifiedImageError
 
 from model.errors import PhotoError
-from model.photo.tail import foreign_part
 
 # HEIC needs a plug-in; it is a dependency, but a phone-less desk can do without it.
 try:
@@ -155,9 +154,6 @@ def _picture(path: str | os.PathLike[str]) -> Iterator[Image.Image]:
             warnings.simplefilter("error", Image.DecompressionBombWarning)
             with Image.open(io.BytesIO(data), formats=FORMATS) as image:
                 _check_shape(named(path), *image.size)
-                foreign = foreign_part(data, image.format or "")
-                if foreign:
-                    raise PhotoError(f"{named(path)}: is a picture and {foreign} in one; export the picture alone")
                 yield image
     except PhotoError:
         raise

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -48,14 +48,12 @@ class Calibration:
 
 @dataclass(frozen=True)
 class Evidence:
-    """What the photos of one plant say; satisfies model.identify.PhotoEvidence and model.hint.Hinted."""
+    """What the photos of one plant say; satisfies model.identify.PhotoEvidence."""
 
     log_likelihood: Mapping[str, float]
     log_likelihood_other: float
     probabilities: Mapping[str, float]
     photos: tuple[Mapping[str, Any], ...]
-    hint: Mapping[str, float] = field(default_factory=dict)
-    hint_weight: float = 0.0
 
 
 class Classifier:

@@ -55,12 +55,11 @@ def flora(ids: tuple[str, ...] = ("a", "b", "c"), alike: dict[str, tuple[str, ..
 
 def a_key(
     p: list[float] | None = None,
-    plain: list[float] | None = None,
     alike: dict[str, tuple[str, ...]] | None = None,
     relatives: float = A_RELATIVE_IS_OUT,
     outside: tuple[LookAlike, ...] = (),
 ) -> Key:
-    """A key over three species; its posterior is ``p``, and ``plain`` without a hint, where they are given.
+    """A key over three species; its posterior is ``p`` where it is given.
 
     ``outside``: what `a` is taken for that is not in the flora.
     """
@@ -74,8 +73,7 @@ def a_key(
         usual_region="north", source=["CP"], standing="common practice",
     )  # fmt: skip
     if p is not None:
-        logs, hint = np.log(plain or p), np.log(p) - np.log(plain or p)
-        key.logs = lambda *_: (logs, hint)  # type: ignore[method-assign]
+        key.logs = lambda *_: np.log(p)  # type: ignore[method-assign]
     return key
 
 
@@ -92,14 +90,13 @@ def hangs_on_nothing(monkeypatch: pytest.MonkeyPatch) -> None:
 
 
 class Photo:
-    """Evidence of a photo that was compared with photos of ``probabilities``, and with drawings of ``hint``."""
+    """Evidence of a photo that was compared with photos of ``probabilities``."""
 
-    def __init__(self, probabilities: dict[str, float], hint: dict[str, float] | None = None) -> None:
+    def __init__(self, probabilities: dict[str, float]) -> None:
         self.probabilities = probabilities
         self.log_likelihood = {name: float(np.log(p)) for name, p in probabilities.items()}
         self.log_likelihood_other = -2.0
         self.photos = ({"file": "a.jpg", "usable": True, "notes": []},)
-        self.hint, self.hint_weight = hint or {}, 0.5
 
 
 # -- the posterior ----------------------------------------------------------------------------------
@@ -116,17 +113,6 @@ def test_prior_answers_and_photo_are_multiplied() -> None:
     assert key.posterior(answers, photo) == pytest.approx(seen / seen.sum())
     assert photo_log_likelihood(key.flora, photo) == pytest.approx(np.log([0.6, np.exp(-2), 0.1, np.exp(-2)]))
     assert key.index == {"a": 0, "b": 1, "c": 2}
-
-
-def test_a_hint_moves_the_posterior_and_is_left_out_beside_it() -> None:
-    key = a_key()
-    hinted: Any = Photo({"a": 0.6}, {"b": 0.0, "c": -5.0})
-    logs, hint = key.logs({}, hinted)
-    plain, whole = (np.exp(told) / np.exp(told).sum() for told in (logs, logs + hint))
-    without = key.posterior({}, Photo({"a": 0.6}))  # type: ignore[arg-type]
-    assert plain == pytest.approx(without) and whole[1] > plain[1] and whole[2] < plain[2]
-    assert whole[[0, 3]] == pytest.approx(plain[[0, 3]])
-    assert key.posterior({}, hinted) == pytest.approx(whole)
 
 
 def test_month_and_region_go_into_the_prior(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -306,19 +292,6 @@ def test_the_relative_is_told_only_where_there_is_a_lead() -> None:
     assert identify(a_key(leading(LIKELY - HAIR)), {}).relative_probability is None
 
 
-def test_a_hint_names_nothing_that_would_not_be_named_without_it() -> None:
-    hinted, plain = [0.97, 0.01, 0.01, 0.01], [0.6, 0.2, 0.1, 0.1]
-    found = identify(a_key(hinted, plain), SAP_TELLS)
-    assert found.status == "undecided" and found.species is None and found.relative_probability is None
-    assert found.candidates[0].probability == pytest.approx(0.97), "it still orders the candidates"
-    lower = identify(a_key([0.96, 0.02, 0.01, 0.01], [0.8, 0.1, 0.05, 0.05]), SAP_TELLS)
-    assert (lower.status, lower.probability) == ("likely", pytest.approx(0.8))
-    other = identify(a_key([0.8, 0.1, 0.05, 0.05], [0.96, 0.02, 0.01, 0.01]), SAP_TELLS)
-    assert (other.status, other.probability) == ("likely", pytest.approx(0.8))
-    for p, without in (([0.2, 0.1, 0.1, 0.6], [0.3, 0.2, 0.1, 0.4]), ([0.3, 0.2, 0.1, 0.4], [0.2, 0.1, 0.1, 0.6])):
-        assert identify(a_key(p, without), {}).status == "undecided"
-
-
 def test_the_lead_may_be_any_listed_species_and_the_photo_counts() -> None:
     last = identify(a_key([0.01, 0.01, 0.97, 0.01]), {"sap": ("sap_1",)})
     assert (last.species, last.candidates[0].species) == ("c", "c")
@@ -454,7 +427,7 @@ def test_what_parts_a_plant_from_one_outside_comes_before_what_tells_more() -> N
         several.flora.species["a"].look_alikes.append(taken_for("y", "spots"))
         assert next_of(several, SAP_TELLS) == "spots", "what parts the plant from any that is left"
     unsettled = a_key_with_outside()
-    unsettled.logs = lambda *_: (np.log(leading(CONFIRMED - 0.1)), np.zeros(4))  # type: ignore[method-assign]
+    unsettled.logs = lambda *_: np.log(leading(CONFIRMED - 0.1))  # type: ignore[method-assign]
     assert next_of(unsettled, SAP_TELLS) == "spots", "not before the name is settled"
     assert identify(a_key_with_outside(), {**SAP_TELLS, "smell": ("smell_0",)}).status == "confirmed"
 
@@ -479,7 +452,7 @@ def test_what_is_left_outside_the_flora_is_named_beside_the_plant() -> None:
     assert found.as_json()["outside_to_exclude"] == ("x",)
     assert identify(key, {"sap": ()}).outside_to_exclude == ("x", "y")
     assert identify(key, {**SAP_TELLS, "smell": ("smell_0",)}).outside_to_exclude == ()
-    key.logs = lambda *_: (np.log(leading(LIKELY - HAIR)), np.zeros(4))  # type: ignore[method-assign]
+    key.logs = lambda *_: np.log(leading(LIKELY - HAIR))  # type: ignore[method-assign]
     unnamed = identify(key, SAP_TELLS)
     assert (unnamed.species, unnamed.outside_to_exclude) == (None, ())
 
@@ -502,15 +475,6 @@ def test_a_name_that_hangs_on_one_answer_is_asked_about_as_if_that_had_not_been_
     p = list(whole / whole.sum())
     left = asked_with(monkeypatch, a_key(p, alike={"a": ("b",)}), {"smell": ("smell_0",)})
     assert p[0] >= CONFIRMED and left.left == () and left.p == pytest.approx(without)
-
-
-def test_what_only_a_hint_makes_probable_is_asked_about_as_if_there_were_none(monkeypatch: pytest.MonkeyPatch) -> None:
-    plain = [0.6, 0.2, 0.1, 0.1]
-    for p, expected in ((leading(LIKELY + HAIR), plain), (leading(LIKELY - HAIR), leading(LIKELY - HAIR))):
-        told = asked_with(monkeypatch, a_key(p, plain), {})
-        assert told.p == pytest.approx(expected)
-    named = asked_with(monkeypatch, a_key([0.8, 0.1, 0.05, 0.05], [0.75, 0.1, 0.1, 0.05]), {})
-    assert named.p == pytest.approx([0.8, 0.1, 0.05, 0.05])
 
 
 def test_the_question_is_the_one_of_most_bits() -> None:
@@ -579,7 +543,7 @@ def test_what_would_decide_is_sought_among_all_ages_and_what_still_counts(monkey
     assert tables_ is key.likelihoods is not key.at("leaves") and chances == pytest.approx(p)
     assert counted == told(MOST_UNSURE, MOST_UNSURE) and hidden == {"petal"} and left == (2,)
     assert parting == {"petal", "edge"}, "and what parts it from plants outside the flora"
-    key.logs = lambda *_: (np.log(leading(LIKELY - HAIR)), np.zeros(4))  # type: ignore[method-assign]
+    key.logs = lambda *_: np.log(leading(LIKELY - HAIR))  # type: ignore[method-assign]
     assert identify(key, answers, None, 7, None, ("leaves",)).species is None
     assert asked[1][5] == set(), "which is no matter where nothing is named"
 
@@ -682,14 +646,14 @@ def test_the_month_of_flowers_in_sight_is_not_asked(monkeypatch: pytest.MonkeyPa
 
 
 def test_candidates_come_best_first_with_what_speaks_for_and_against_them() -> None:
-    photo: Any = Photo({"a": 0.2, "b": 0.5}, {"c": 0.0})
+    photo: Any = Photo({"a": 0.2, "b": 0.5})
     key = a_key([0.2, 0.5, 0.2, 0.1])
     found = identify(key, {"sap": ("sap_1",), "smell": ("smell_0",)}, photo).candidates
     assert [c.species for c in found] == ["b", "a", "c"]
     assert [c.probability for c in found] == pytest.approx([0.5, 0.2, 0.2])
     assert (found[1].scientific_name, found[1].common_name) == ("A lat.", "the a")
     assert [c.photo_probability for c in found] == [0.5, 0.2, None]
-    assert [c.evidence for c in found] == ["photographed", "photographed", "drawn"]
+    assert [c.evidence for c in found] == ["photographed", "photographed", None]
     # Every state of these tables has some share, so that nothing disagrees; one that lacks the part does.
     assert found[0].agrees == ("sap", "smell") and found[0].disagrees == ()
     at_every_age(key, tables((character("smell"), SMELL), (character("sap"), SAP), lacking={"sap": [0]}))

@@ -148,3 +148,9 @@ def test_the_card_says_what_it_was_trained_on_and_gives_figures_by_source() -> N
     card = (STARTER / "card.md").read_text(encoding="utf-8")
     for words in ("CC BY-SA 4.0", "flickr_flowers", "clover_lawn", "seedlings", "null", "groups known"):
         assert words in card
+
+
+def test_the_hint_of_an_earlier_version_is_ignored(folder: Path) -> None:
+    (folder / "hint.json").write_text("{")
+    (folder / "hint.safetensors").write_bytes(b"")
+    assert load_model(folder).classifier.species == load_model().classifier.species

@@ -363,7 +363,7 @@ def test_taking_an_answer_away_is_not_having_given_it(key: Key) -> None:
         {"leaf_build": "finely_cut", "flower_build": "button", "leaf_hairs": "soft", "plant_height": 4},
     )
     lead = key.index["soliva_sessilis"]
-    logs, _ = key.logs(answers, month=9, visible=("leaves", "flowers"))
+    logs = key.logs(answers, month=9, visible=("leaves", "flowers"))
     kept, hangs_on = least_kept(key.at("flowers"), logs, answers, lead)
     left = {
         c: float(

@@ -265,7 +265,7 @@ def test_the_month_of_flowers_takes_the_place_of_flowers_in_sight(key: Key) -> N
     answered = check_answers(key.flora.characters, {"flowering_month": 9})
 
     def logs(answers: Any, visible: Any) -> np.ndarray:
-        return key.logs(answers, month=9, visible=visible)[0]
+        return key.logs(answers, month=9, visible=visible)
 
     share = key.at("flowers").tables["flowering_month"].likelihood(9.0)
     observer = key._observer
