@@ -20,7 +20,6 @@ from training.drawn.grow import STAGES, grow
 from training.drawn.leaf import RATIO, LeafForm, form_of, leaf_shape
 from training.drawn.organ import Plant
 from training.drawn.samples import GARDEN_FLOWER, SAMPLES, write_samples
-from training.drawn.sheet import main as sheet_main
 from training.drawn.sprite import flower_parts
 from training.drawn.traits import show
 
@@ -194,12 +193,6 @@ def test_drawing_files_are_checked_and_belong_to_species(key: Key, tmp_path: Pat
     )
     with pytest.raises(FloraError, match="leaf_color: no such field"):
         drawing_of("poa_annua", tmp_path)
-
-
-def test_sheet_names_a_wrong_species(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    assert sheet_main([str(tmp_path / "x.png"), "taraxacum_oficinale"]) == 2
-    assert "did you mean taraxacum_officinale?" in capsys.readouterr().err
-    assert not (tmp_path / "x.png").exists()
 
 
 def test_samples_show_twelve_species_a_plain_lawn_and_a_garden_flower(key: Key, tmp_path: Path) -> None:
