@@ -467,7 +467,7 @@ def test_the_whole_check_finds_each_kind_and_plans_first(tmp_path: Path) -> None
     assert [s.species for s in report.shortages] == ["soliva_sessilis"]
     text = str(report)
     assert text.index("What to do, in this order:") < text.index("The same picture under two names:")
-    assert "1. Settle 1 picture that is there under two names." in text
+    assert "1. Choose a name for 1 picture in the collection under two names." in text
     asked = [q.photo for q in report.questions()]
     assert len(asked) == len(set(asked)), "each photo is asked about once"
     assert asked[:2] == ["poa_annua0.png", "again.png"] and {"copy.png", "plain.png"} <= set(asked)
