@@ -40,11 +40,3 @@ def test_the_colour_of_the_petals_is_seen(kind: str, view: str) -> None:
 
     red, blue = mean((230, 20, 20)), mean((20, 20, 230))
     assert red[0] > blue[0] + 0.05 and blue[2] > red[2] + 0.05
-
-
-@pytest.mark.parametrize("notch", ["none", "shallow", "deep"])
-@pytest.mark.parametrize("stripe", [None, (60, 0, 60)])
-def test_notches_and_stripes_change_petals(notch: str, stripe: tuple[int, int, int] | None) -> None:
-    plain = sprite_of(FlowerForm("petals", (200, 160, 220)), 0).levels[0].astype(int)
-    made = sprite_of(FlowerForm("petals", (200, 160, 220), notch=notch, stripe=stripe), 0).levels[0].astype(int)
-    assert (np.abs(made - plain).mean() > 0) == (notch != "none" or stripe is not None)

@@ -12,7 +12,7 @@ from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationEr
 from model.errors import CollectionError, SwardkeyError, nearest
 from model.flora import Species
 from model.flora.load import first_cause, read_mapping
-from model.storage import Step, go_on, replace_file
+from model.storage import replace_file
 from model.text import shown
 
 LONGEST_NAME = 200  # characters
@@ -84,11 +84,11 @@ def _check_names(path: Path, fields: dict[str, Any]) -> None:
                 raise CollectionError(f"{path}: {key}: {shown(text, 40)!r} {told}; fix that field")
 
 
-def write_own(folder: Path, plant: OwnSpecies, step: Step = go_on) -> None:
+def write_own(folder: Path, plant: OwnSpecies) -> None:
     """Write <id>.yaml, unless it is there: what the user wrote since is never replaced. Raises OSError."""
     path = folder / f"{plant.id}.yaml"
     if path.exists():
         return
     folder.mkdir(parents=True, exist_ok=True)
     fields: dict[str, Any] = plant.model_dump(exclude={"synonyms"})
-    replace_file(path, yaml.safe_dump(fields, sort_keys=False, allow_unicode=True).encode(), step)
+    replace_file(path, yaml.safe_dump(fields, sort_keys=False, allow_unicode=True).encode())

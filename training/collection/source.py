@@ -11,7 +11,7 @@ from model.errors import CollectionError
 from training.collection.archive import ZipTree
 from training.collection.darwin_core import META, DarwinCore
 from training.collection.fetch import Fetcher
-from training.collection.folder import Folders, FolderTree, OnePhoto
+from training.collection.folder import Folders, FolderTree
 from training.collection.licence import wanted_kinds
 from training.collection.offer import Origin, Source, Tree
 from training.collection.table import Table
@@ -49,7 +49,9 @@ def open_source(path: Path, wishes: Wishes, is_plant: Callable[[str], bool] = la
     if path.suffix.casefold() in TABLES:
         return Table(FolderTree(path.parent), path.name, _origin(path, wishes), wishes.as_name)
     if path.suffix.casefold() in PHOTOS:
-        return OnePhoto(path, _origin(path, wishes), wishes.as_name)
+        if not wishes.as_name:
+            raise CollectionError(f"{path}: is one photo; name its species with --as")
+        return Folders(FolderTree(path.parent, [path.name]), _origin(path, wishes), wishes.as_name)
     if path.suffix.casefold() == ".zip" or zipfile.is_zipfile(path):
         return _in_tree(ZipTree(path, is_plant), wishes)
     raise CollectionError(f"{path}: is no folder, CSV table, zip or photo; name one of these")

@@ -7,7 +7,7 @@ import re
 import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
-from dataclasses import replace
+from dataclasses import astuple, replace
 from pathlib import Path
 
 from filelock import FileLock, Timeout
@@ -15,11 +15,10 @@ from filelock import FileLock, Timeout
 from model.csv_file import GrowingFile
 from model.errors import CollectionError
 from model.flora import Species
-from model.storage import Step, go_on, replace_file
-from training.collection.adding import Outcome, apply
+from model.storage import replace_file
+from training.collection.adding import Outcome, Row, apply
 from training.collection.own import OwnSpecies, read_own, write_own
 from training.collection.plan import Intake, Progress, now
-from training.collection.rows import Row, row_cells
 from training.data.manifest import LabelledPhoto
 
 COLUMNS = ("photo", "species", "group", "source", "creator", "licence", "labelled_by", "labelled_at", "action", "note")
@@ -39,13 +38,12 @@ class Collection:
     so a crash leaves at most a file without a row. Memory grows by some 350 bytes a photo.
     """
 
-    def __init__(self, folder: Path, step: Step = go_on) -> None:
+    def __init__(self, folder: Path) -> None:
         self.folder = folder
         self.notes: list[str] = []
-        self._step = step
         self._lock = FileLock(str(folder / "manifest.lock"), timeout=WAIT)
-        self._manifest = GrowingFile(folder / "manifest.csv", COLUMNS, step)
-        self._originals = GrowingFile(folder / "originals.csv", ("original", "photo"), step)
+        self._manifest = GrowingFile(folder / "manifest.csv", COLUMNS)
+        self._originals = GrowingFile(folder / "originals.csv", ("original", "photo"))
         self._labels: dict[bytes, str | None] = {}
         self._known: dict[bytes, bytes] = {}
         self._is_open = False
@@ -155,9 +153,9 @@ class Collection:
             label = self.label_of(row.photo)
             if label is None:
                 if plant is not None:
-                    write_own(self.folder / "species", plant, self._step)
+                    write_own(self.folder / "species", plant)
                 self._store(self.file_of(row.photo), data)
-                self._manifest.append(row_cells(row))
+                self._manifest.append(astuple(row))
             if label is None or label == row.species:
                 self.remember(original, row.photo)
             self._catch_up()
@@ -204,7 +202,7 @@ class Collection:
         if file.exists() and hashlib.sha256(file.read_bytes()).digest() == hashlib.sha256(data).digest():
             return
         file.parent.mkdir(parents=True, exist_ok=True)
-        replace_file(file, data, self._step)
+        replace_file(file, data)
 
     def _latest(self, photo: str) -> Row:
         rows = self.history(photo)
@@ -214,7 +212,7 @@ class Collection:
 
     def _append(self, row: Row) -> Row:
         with self.locked():
-            self._manifest.append(row_cells(row))
+            self._manifest.append(astuple(row))
             self._catch_up()
         return row
 
