@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Mapping
+from dataclasses import asdict
 from pathlib import Path
 from typing import Annotated, Any, TypeVar
 
@@ -66,15 +67,7 @@ def save_model(
     temporary = folder / "head.safetensors.new"
     save_file(packed(statistics), temporary)
     temporary.replace(folder / "head.safetensors")
-    description = Description(
-        classes=list(statistics.classes),
-        features=RECIPE,
-        shrinkage=calibration.shrinkage,
-        temperature=calibration.temperature,
-        novelty=calibration.novelty,
-        floor=calibration.floor,
-        dependence=calibration.dependence,
-    )
+    description = Description(classes=list(statistics.classes), features=RECIPE, **asdict(calibration))
     _write(folder / "model.json", description.model_dump_json(indent=2) + "\n")
     _write(folder / "recipe.json", json.dumps(recipe, indent=2, sort_keys=True) + "\n")
     _write(folder / "card.md", card)
@@ -104,14 +97,7 @@ def read_model(folder: Path) -> tuple[Statistics, Calibration]:
     statistics = unpacked(
         folder / "head.safetensors", read_arrays(folder / "head.safetensors"), tuple(description.classes)
     )
-    calibration = Calibration(
-        shrinkage=description.shrinkage,
-        temperature=description.temperature,
-        novelty=description.novelty,
-        floor=description.floor,
-        dependence=description.dependence,
-    )
-    return statistics, calibration
+    return statistics, Calibration(**description.model_dump(exclude={"classes", "features"}))
 
 
 def read_description(path: Path, kind: type[Described], what: str) -> Described:

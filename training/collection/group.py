@@ -6,7 +6,7 @@ import hashlib
 from datetime import date
 from pathlib import Path
 
-from model.photo.sandbox import the_door
+from model.photo.sandbox import the_sandbox
 
 _EARLIEST = date(1990, 1, 1)  # before digital cameras: a clock that was never set
 
@@ -19,7 +19,7 @@ def group_of(path: Path) -> str:
 
     Example: "2026-03-05 c1a2".
     """
-    taken, camera = the_door().when_and_with(path)
+    taken, camera = the_sandbox().time_and_camera(path)
     day = _day(taken)
     if not day or not camera:
         return day
