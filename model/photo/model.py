@@ -22,7 +22,7 @@ class PhotoModel:
         self.extractor = extractor
 
     def look(self, photos: Sequence[Photo]) -> Evidence:
-        """Evidence of the photos of one plant. Photos that are not usable say nothing."""
+        """Evidence of the photos of one plant. Unusable photos contribute nothing."""
         rows, entries = [], []
         for photo in photos:
             if not photo.usable:

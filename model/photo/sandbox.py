@@ -78,7 +78,7 @@ class _Decoder:
         try:
             self._wait_until_ready()
             assert self.process.stdin is not None
-            with suppress(OSError):  # where it has ended, there is no answer either
+            with suppress(OSError):  # if it has ended there is no answer either
                 self.process.stdin.write(json.dumps(request).encode() + b"\n")
                 self.process.stdin.flush()
             return self._receive(self._limits.seconds)
@@ -108,8 +108,8 @@ class _Decoder:
             words, pixels = LENGTHS.unpack(self._read(LENGTHS.size))
             if words > LONGEST_WORDS or pixels > LARGEST_PIXELS:
                 raise _FailedError("an answer out of bounds")
-            said = json.loads(self._read(words))
-            return said, np.frombuffer(self._read(pixels), np.uint8).reshape(said.get("shape", (0,)))
+            answer = json.loads(self._read(words))
+            return answer, np.frombuffer(self._read(pixels), np.uint8).reshape(answer.get("shape", (0,)))
         except (ValueError, TypeError, AttributeError):
             raise _FailedError("an answer that is not one") from None
         except _FailedError:

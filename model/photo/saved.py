@@ -37,7 +37,7 @@ def _each_once(names: list[str]) -> list[str]:
 
 Share = Annotated[float, Field(ge=0, le=1, allow_inf_nan=False)]
 Positive = Annotated[float, Field(gt=0, le=MOST_NUMBER, allow_inf_nan=False)]
-# A species id, or a plant outside the flora: such a name is no path, no formula and no markup.
+# A species id, or a plant outside the flora: such a name cannot be a path, formula or markup.
 ClassName = Annotated[str, Field(pattern=r"^(other:)?[a-z0-9_]+$", max_length=100)]
 Finite = Annotated[float, Field(allow_inf_nan=False)]
 Classes = Annotated[list[ClassName], Field(min_length=2, max_length=MOST_CLASSES), AfterValidator(_each_once)]

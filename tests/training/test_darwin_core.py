@@ -265,7 +265,7 @@ def test_only_wanted_licences_and_certain_living_plants_are_taken(
     assert outcome.added == 1 and server.asked == ["4.jpg"]
     why = [refusal.why for refusal in outcome.refused]
     assert why[0].startswith("licence CC BY-NC 4.0 is not among CC0, CC BY, CC BY-SA, public domain")
-    assert why[1].startswith("licence All rights reserved is not among") and why[2] == "tells no licence"
+    assert why[1].startswith("licence All rights reserved is not among") and why[2] == "gives no licence"
     assert "not for certain" in why[3] and "preserved specimen" in why[4] and "no scientific name" in why[5]
     assert "not in the archive" in why[6] and "no address" in why[7]
     more = add(path, names, collection, server.host, "CC BY-NC", "CC-BY")

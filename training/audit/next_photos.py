@@ -122,7 +122,7 @@ def smoothed_confusion(found: OutOfSample, steady: int) -> Array:
 
 def _confused(classes: Sequence[str], confusion: Array, row: int) -> tuple[str, ...]:
     both = confusion[row] + confusion[:, row]
-    # What smoothing alone has put there is no confusion that anyone has seen.
+    # What smoothing alone has put there is not an observed confusion.
     least = 2 * float(np.median(np.delete(both, row))) if len(both) > 2 else 0.0
     order = [i for i in np.argsort(-both, kind="stable") if i != row and both[i] > max(least, 0.02)]
     return tuple(classes[i] for i in order[:2])

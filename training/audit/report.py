@@ -146,9 +146,9 @@ class Report:
         if self.unchecked_pairs:
             yield ["Not compared for parts cut out of photos:", f"  {self.unchecked_pairs} pairs that are less alike"]
         kinds = Counter(f.kind for f in self.faults)
-        told = ", ".join(f"{n} {kind}" for kind, n in kinds.items())
+        listed = ", ".join(f"{n} {kind}" for kind, n in kinds.items())
         lines = [f"  {f.photo}: {f.kind}: {f.words}" for f in self.faults]
-        yield [f"Photos that are hard to use ({told}):", *few(lines)]
+        yield [f"Photos that are hard to use ({listed}):", *few(lines)]
         lines = [f"  {called(s.species)}: has {s.photos} of {s.groups}; add {s.missing}" for s in self.shortages]
         needs = f"{self.enough[0]} photos of {self.enough[1]} plants or visits"
         yield [f"Too few to learn from (needs {needs}):", *few(lines)]

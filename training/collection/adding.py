@@ -38,7 +38,7 @@ class Row:
     """One row of the collection's manifest.
 
     ``photo`` is `ab/<sha256>.jpg`; ``species`` an id or `other:<kind>`; ``group`` is "" where
-    the photo stands for itself; ``labelled_at`` is UTC; ``action`` is add, relabel or remove.
+    the photo is a group of its own; ``labelled_at`` is UTC; ``action`` is add, relabel or remove.
     """
 
     photo: str

@@ -43,13 +43,13 @@ class FolderTree:
             if entry.is_symlink():
                 yield Refusal(str(name), A_LINK)
             elif entry.is_dir(follow_symlinks=False) and len(name.parts) > DEEPEST:
-                yield Refusal(str(name), f"lies in {DEEPEST} folders within one another; move it up")
+                yield Refusal(str(name), f"lies {DEEPEST} folders deep; move it up")
             elif entry.is_dir(follow_symlinks=False):
                 yield from self._walk(folder / entry.name, name)
             elif entry.is_file(follow_symlinks=False):
                 yield str(name)
             else:
-                yield Refusal(str(name), "is no file")
+                yield Refusal(str(name), "is not a file")
 
     def has(self, name: str) -> bool:
         """Whether there is such a file inside; a link out of the folder does not count."""

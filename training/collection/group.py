@@ -12,10 +12,10 @@ _EARLIEST = date(1990, 1, 1)  # before digital cameras: a clock that was never s
 
 
 def group_of(path: Path) -> str:
-    """The visit that a photo's metadata tell: the day it was taken, and four digits for the camera.
+    """The visit by a photo's metadata: the day it was taken, and four digits for the camera.
 
-    The camera's name is hashed, so nothing that names it is kept; "" where no day is told.
-    Raises PhotoError where the file is no photo at all.
+    The camera's name is hashed, so nothing that names it is kept; "" where no day is given.
+    Raises PhotoError where the file is not a photo.
 
     Example: "2026-03-05 c1a2".
     """

@@ -21,7 +21,7 @@ from training.collection.offer import Offered, Refusal, Source, host_of
 from training.collection.own import OwnSpecies
 
 LONGEST_LIST = 1000  # refusals that are kept one by one; the rest are counted
-MOST_NAMES = 20_000  # different names in one source; more are no names of plants
+MOST_NAMES = 20_000  # different names in one source; more cannot be plant names
 LONGEST_NAME = 200  # characters of one of them
 MOST_HOSTS = 1000
 HOSTS_SHOWN = 12
@@ -30,7 +30,7 @@ Progress = Callable[[int], None]
 
 @dataclass(frozen=True)
 class Tally:
-    """Photos of one species, the groups that they are in, and how many tell no group and stand for themselves."""
+    """Photos of one species, the groups that they are in, and how many have no group and count alone."""
 
     photos: int = 0
     groups: int = 0
@@ -272,7 +272,7 @@ def look_over(offered: Offered) -> tuple[str, str]:
     if offered.address:
         return hashlib.sha256(f"address {offered.address}".encode("utf-8", "replace")).hexdigest(), offered.group
     with offered.get() as path, cause_alone(path):
-        # Read even where the source tells the group: it shows whether this is a photo at all.
+        # Read even where the source gives the group: it shows whether this is a photo at all.
         day = group_of(path)
         return sha256_of(path), offered.group or day or offered.visit
 
@@ -297,5 +297,5 @@ def now() -> str:
 
 
 def _few(names: Mapping[str, int], most: int = 8) -> str:
-    told = ", ".join(repr(shown(name, 60)) for name in list(names)[:most])
-    return told + (f" and {len(names) - most} more" if len(names) > most else "")
+    listed = ", ".join(repr(shown(name, 60)) for name in list(names)[:most])
+    return listed + (f" and {len(names) - most} more" if len(names) > most else "")

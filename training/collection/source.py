@@ -1,4 +1,4 @@
-"""Tell what a path is: a folder of folders, a table, a zip, a Darwin Core archive, or one photo."""
+"""Find out what a path is: a folder of folders, a table, a zip, a Darwin Core archive, or one photo."""
 
 from __future__ import annotations
 
@@ -54,11 +54,11 @@ def open_source(path: Path, wishes: Wishes, is_plant: Callable[[str], bool] = la
         return Folders(FolderTree(path.parent, [path.name]), _origin(path, wishes), wishes.as_name)
     if path.suffix.casefold() == ".zip" or zipfile.is_zipfile(path):
         return _in_tree(ZipTree(path, is_plant), wishes)
-    raise CollectionError(f"{path}: is no folder, CSV table, zip or photo; name one of these")
+    raise CollectionError(f"{path}: is not a folder, CSV table, zip or photo; name one of these")
 
 
 def _in_tree(tree: Tree, wishes: Wishes) -> Source:
-    """What lies under a top tells what it is: meta.xml an archive of occurrences, manifest.csv a table."""
+    """A tree with meta.xml is an archive of occurrences, one with manifest.csv a table."""
     if tree.has(META):
         return DarwinCore(tree, Fetcher(wishes.allowed), wanted_kinds(wishes.licences), wishes.as_name)
     origin = _origin(Path(tree.title), wishes)
