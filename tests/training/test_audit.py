@@ -316,40 +316,6 @@ def sampled(
     return centres[truth] + random.normal(size=(len(truth), centres.shape[1])) * spread[truth][:, None], truth
 
 
-def test_following_the_advice_beats_chance() -> None:
-    """Species with few photos, and two that look alike, gain the most; the advice finds them by itself."""
-    better = []
-    for seed in range(5):
-        random = np.random.default_rng(seed)
-        centres = random.normal(0, 1.0, (6, 60))
-        centres[1] = centres[0] + random.normal(0, 0.35, 60)
-        spread, counts = np.full(6, 1.5), [8, 8, 30, 30, 30, 30]
-        x, truth = sampled(random, centres, spread, counts)
-        test_x, test = sampled(random, centres, spread, [150] * 6)
-
-        def accuracy(learn: np.ndarray, labels: np.ndarray, x: np.ndarray = test_x, y: np.ndarray = test) -> float:
-            head = Discriminant(fit_statistics(learn, [str(c) for c in labels]), 0.4)
-            return float((head.scores(x).argmax(axis=1) == y).mean())
-
-        ends = []
-        for advised in (True, False):
-            have, labels = x, truth
-            for _ in range(6):
-                name = random.integers(6)
-                if advised:
-                    photos = [
-                        LabelledPhoto(Path(), f"{i}", str(c), f"{i}", True, "", "", "") for i, c in enumerate(labels)
-                    ]
-                    judged = out_of_sample(have, [p.label for p in photos], [p.group for p in photos], QUICK)
-                    gains = expect_gains(photos, [p.group for p in photos], judged, SETTINGS.next, SETTINGS.next.slope)
-                    name = int(gains[0].species)
-                more, _ = sampled(random, centres[[name]], spread[:1], [5])
-                have, labels = np.vstack([have, more]), np.append(labels, [name] * 5)
-            ends.append(accuracy(have, labels))
-        better.append(ends[0] - ends[1])
-    assert np.mean(better) > 2 * np.std(better) / np.sqrt(len(better)) > 0
-
-
 def test_the_shares_of_error_sum_to_the_balanced_error_and_an_unknown_species_gains_most() -> None:
     photos, x, _ = made_up(12, share=0.2)
     judged, _ = judge(photos, x)

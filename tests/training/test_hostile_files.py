@@ -258,11 +258,6 @@ def test_yaml_that_is_more_than_values_is_refused(tmp_path: Path, text: str, say
         read_yaml(tmp_path / "a.yaml")
 
 
-def test_yaml_with_a_mark_of_its_encoding_is_read(tmp_path: Path) -> None:
-    (tmp_path / "a.yaml").write_bytes(b"\xef\xbb\xbfa: b\n")
-    assert read_yaml(tmp_path / "a.yaml") == {"a": "b"}
-
-
 def test_a_number_that_is_too_large_is_a_sentence(key: Key) -> None:
     with pytest.raises(AnswerError, match="so large a number"):
         check_answer(key.flora.characters["plant_height"], int("9" * 400))
