@@ -11,7 +11,7 @@ from model.flora.character import PARTS, Part
 from model.proof import Status
 from model.traits.question import Question
 
-Kind = Literal["photographed", "drawn"]
+Kind = Literal["photographed", "drawn"]  # "drawn" no longer occurs; readers of older output may meet it
 Stop = Literal["proven", "asked enough", "too often unsure", "nothing left"]
 
 

@@ -12,7 +12,7 @@ from model.traits.answers import Answer
 
 LEAST_NAMED = 0.10  # a plant that is less probable is not put forward by name
 SEEN = {"leaves": "leaves", "flowers": "flowers", "seeds": "seed or fruit", "roots": "roots"}
-DRAWN = "drawn from its description, never seen"  # said of candidates that photos were compared with drawings of
+NEVER_PHOTOGRAPHED = "never photographed: the photo model has not learned it"  # of candidates beside a photo
 
 
 def share(probability: float) -> str:

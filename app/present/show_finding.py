@@ -7,8 +7,8 @@ from rich.table import Table
 
 from app.present.deciding import known_so_far, message, why_stopped
 from app.present.finding import (
-    DRAWN,
     LEAST_NAMED,
+    NEVER_PHOTOGRAPHED,
     answer_in_full,
     headline,
     looked_at,
@@ -17,7 +17,7 @@ from app.present.finding import (
     share,
     shown_candidates,
 )
-from model.identify import Finding, Key
+from model.identify import Candidate, Finding, Key
 from model.traits import Answers
 
 
@@ -32,8 +32,8 @@ def print_finding(finding: Finding, key: Key, answers: Answers, console: Console
     for line in override_lines(finding, key):
         console.print(line, markup=False)
     console.print(candidates_table(finding))
-    if any(c.evidence == "drawn" for c in shown_candidates(finding)[0]):
-        console.print(f"* {DRAWN}: the photo only hints at it", markup=False, style="dim")
+    if any(_is_unseen(c, finding) for c in shown_candidates(finding)[0]):
+        console.print(f"* {NEVER_PHOTOGRAPHED}", markup=False, style="dim")
     _print_answers(finding, key, answers, console)
     if finding.next_question is not None:
         question = finding.next_question.character
@@ -65,6 +65,10 @@ def _print_stop(why: str, text: str, console: Console) -> None:
         console.print(f"    {line}", markup=False, soft_wrap=True)
 
 
+def _is_unseen(candidate: Candidate, finding: Finding) -> bool:
+    return candidate.evidence is None and any(photo["usable"] for photo in finding.photos)
+
+
 def candidates_table(finding: Finding) -> Table:
     """The best candidates, one a row: probability, the photo's own, answers for and against."""
     shown, others, rest = shown_candidates(finding)
@@ -73,7 +77,7 @@ def candidates_table(finding: Finding) -> Table:
         [
             share(c.probability),
             "-" if c.photo_probability is None else share(c.photo_probability),
-            f"{c.common_name} ({c.scientific_name})" + (" *" if c.evidence == "drawn" else ""),
+            f"{c.common_name} ({c.scientific_name})" + (" *" if _is_unseen(c, finding) else ""),
             _characters(c.agrees),
             _characters(c.disagrees),
         ]

@@ -31,8 +31,8 @@ def _say_once(note: str) -> None:
 def model_in_charge() -> PhotoModel:
     """The photo model in charge; loaded once, and anew when another is put in charge."""
     model, found = registry().load(_loaded)
-    for note in filter(None, (found.note, model.fault)):
-        _say_once(note)
+    if found.note:
+        _say_once(found.note)
     return model
 
 

@@ -8,7 +8,7 @@ import json
 import re
 from collections.abc import Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import asdict, replace
+from dataclasses import asdict, fields, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -75,7 +75,7 @@ def looked_at(draft: Draft, folder: Path, opened: Mapping[str, Photo] | None = N
     model, name = _model(), _in_charge()
     photos = [_again(shot, folder, (opened or {}).get(shot.thumb), name) for shot in draft.shots]
     known = _Remembering(model.extractor, name)
-    said = PhotoModel(model.classifier, known, model.hint, model.fault).look(photos)  # type: ignore[arg-type]
+    said = PhotoModel(model.classifier, known).look(photos)  # type: ignore[arg-type]
     shots = (replace(s, notes=tuple(e["notes"])) for s, e in zip(draft.shots, said.photos, strict=True))
     return replace(draft, shots=tuple(shots), evidence=asdict(said), model=name)
 
@@ -88,7 +88,9 @@ def evidence_of_shots(draft: Draft, folder: Path) -> Evidence | None:
 
     if draft.model != _in_charge() or draft.evidence is None:
         draft = looked_at(draft, folder)
-    return Evidence(**(draft.evidence or {}))
+    # A draft of an earlier version holds more than is used now.
+    kept = {field.name for field in fields(Evidence)}
+    return Evidence(**{name: value for name, value in (draft.evidence or {}).items() if name in kept})
 
 
 class _Remembering:

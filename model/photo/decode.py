@@ -12,7 +12,7 @@ import os
 import stat
 import warnings
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -21,9 +21,8 @@ from numpy.typing import NDArray
 from PIL import Image, ImageOps, UnidentifiedImageError
 
 from model.errors import PhotoError
-from model.photo.tail import foreign_part
 
-# HEIC needs a plug-in; it is a dependency, but a phone-less desk can do without it.
+# HEIC needs a plug-in, which is a dependency; other formats work without it.
 try:
     import pi_heif
 
@@ -40,20 +39,11 @@ FORMATS = ("JPEG", "PNG", "WEBP", "HEIF")
 LARGEST_PIXELS = 8192 * 6144  # the largest frame of what is sold as 50 megapixels
 LARGEST_BYTES = 25_000_000
 SMALLEST_SIDE = 64
-STRIP = 12  # times as long as wide: more is no photo
+STRIP = 12  # times as long as wide: more is not a photo
 WORKING_SIDE = 412  # px: the short side from which all views are cut
 _BAND = 1_000_000  # values that are turned from sixteen to eight bits at once
 # Numbers of the EXIF standard.
-_ORIENTATION, _EXIF, _TAKEN, _MAKE, _MODEL = 0x0112, 0x8769, 0x9003, 0x010F, 0x0110
-_TURN = {
-    2: Image.Transpose.FLIP_LEFT_RIGHT,
-    3: Image.Transpose.ROTATE_180,
-    4: Image.Transpose.FLIP_TOP_BOTTOM,
-    5: Image.Transpose.TRANSPOSE,
-    6: Image.Transpose.ROTATE_270,
-    7: Image.Transpose.TRANSVERSE,
-    8: Image.Transpose.ROTATE_90,
-}
+_EXIF, _TAKEN, _MAKE, _MODEL = 0x8769, 0x9003, 0x010F, 0x0110
 
 
 @dataclass(frozen=True)
@@ -73,7 +63,7 @@ class Photo:
 
 
 def open_photo(path: str | os.PathLike[str]) -> Photo:
-    """Open, check, turn upright and scale one photo; metadata are left behind.
+    """Open, check, turn upright and scale one photo; metadata are stripped.
 
     JPEGs are decoded at reduced size (Image.draft), which is why training must come through
     here too. Raises PhotoError, in one sentence that names the file.
@@ -109,17 +99,17 @@ def open_whole(path: str | os.PathLike[str], longest_side: int) -> Pixels:
 
 
 def open_grey(path: str | os.PathLike[str]) -> Pixels:
-    """The upright photo as nine by eight grey dots, uint8 (8, 9). Raises PhotoError."""
+    """The upright photo as nine by eight grey pixels, uint8 (8, 9). Raises PhotoError."""
     with _picture(path) as image:
         image.draft("L", (72, 64))
         small = ImageOps.exif_transpose(image).convert("L").resize((9, 8), Image.Resampling.BOX)
         return np.asarray(small, dtype=np.uint8)
 
 
-def when_and_with(path: str | os.PathLike[str]) -> tuple[str, str]:
-    """The EXIF time of a photo and the make and model of its camera, each "" where it is not told.
+def time_and_camera(path: str | os.PathLike[str]) -> tuple[str, str]:
+    """The EXIF time of a photo and the make and model of its camera, each "" where it is not given.
 
-    Whether the picture is damaged is not looked at. Raises PhotoError where it is no photo.
+    The pixels are not decoded. Raises PhotoError where the file is not a photo.
     """
     file = _checked(Path(path), None)
     try:
@@ -132,7 +122,7 @@ def when_and_with(path: str | os.PathLike[str]) -> tuple[str, str]:
                 return str(taken or ""), camera
     except (UnidentifiedImageError, Image.DecompressionBombError) as error:
         raise _refusal(path, error) from None
-    except Exception:  # damaged metadata raise whatever they like, and then tell nothing
+    except Exception:  # damaged metadata raise whatever they like, and then give nothing
         return "", ""
 
 
@@ -148,16 +138,15 @@ def _picture(path: str | os.PathLike[str]) -> Iterator[Image.Image]:
     try:
         data = file.read_bytes()
     except OSError as error:
-        raise PhotoError(f"{named(path)}: cannot be read ({error.strerror}); check the disk and its rights") from None
+        raise PhotoError(
+            f"{named(path)}: cannot be read ({error.strerror}); check the disk and its permissions"
+        ) from None
     try:
         with warnings.catch_warnings():
-            warnings.simplefilter("ignore")  # of damaged metadata, which are left behind
+            warnings.simplefilter("ignore")  # of damaged metadata, which are stripped
             warnings.simplefilter("error", Image.DecompressionBombWarning)
             with Image.open(io.BytesIO(data), formats=FORMATS) as image:
                 _check_shape(named(path), *image.size)
-                foreign = foreign_part(data, image.format or "")
-                if foreign:
-                    raise PhotoError(f"{named(path)}: is a picture and {foreign} in one; export the picture alone")
                 yield image
     except PhotoError:
         raise
@@ -178,7 +167,7 @@ def _checked(file: Path, largest: int | None) -> Path:
     if stat.S_ISDIR(state.st_mode):
         raise PhotoError(f"{name}: is a folder; name the photos in it")
     if not stat.S_ISREG(state.st_mode):
-        raise PhotoError(f"{name}: is no ordinary file; name a photo")
+        raise PhotoError(f"{name}: is not an ordinary file; name a photo")
     if state.st_size == 0:
         raise PhotoError(f"{name}: is empty; copy the photo again")
     if largest is not None and state.st_size > largest:
@@ -211,17 +200,9 @@ def _refusal(path: str | os.PathLike[str], error: Exception) -> PhotoError:
 def _upright(image: Image.Image) -> Image.Image:
     """Decode, to 8-bit RGB, turned as the photo was held."""
     image.load()
-    turn = _TURN.get(_orientation(image))
-    picture = _eight_bit_rgb(image)
-    return picture if turn is None else picture.transpose(turn)
-
-
-def _orientation(image: Image.Image) -> int:
-    """1 to 8 as in EXIF; damaged metadata spoil no picture."""
-    try:
-        return int(image.getexif().get(_ORIENTATION, 1))
-    except Exception:  # damaged metadata raise whatever they like
-        return 1
+    with suppress(Exception):  # damaged metadata raise whatever they like, and spoil no picture
+        ImageOps.exif_transpose(image, in_place=True)
+    return _eight_bit_rgb(image)
 
 
 def _eight_bit_rgb(image: Image.Image) -> Image.Image:

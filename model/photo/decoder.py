@@ -23,7 +23,7 @@ Answer = tuple[dict[str, Any], Any]  # words, and uint8 pixels or None
 
 
 def answer_for(request: dict[str, Any]) -> Answer:
-    """Do what a request asks: {"do": open | whole | grey | told, "path": ..., "longest_side": px}."""
+    """Do what a request asks: {"do": open | whole | grey | metadata, "path": ..., "longest_side": px}."""
     from model.errors import PhotoError
     from model.photo import decode
 
@@ -39,7 +39,7 @@ def answer_for(request: dict[str, Any]) -> Answer:
             case "grey":
                 return {}, decode.open_grey(path)
             case _:
-                return {"told": decode.when_and_with(path)}, None
+                return {"metadata": decode.time_and_camera(path)}, None
     except PhotoError as error:
         return {"refused": str(error)}, None
 

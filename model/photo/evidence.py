@@ -1,9 +1,9 @@
-"""What photos say about the species: calibrated probabilities, fused over photos, with a floor."""
+"""Evidence from photos about the species: calibrated probabilities, fused over photos, with a floor."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -24,7 +24,7 @@ POWER = 0.98
 # has grown from the starter, and what the starter has fitted holds where there is too little to fit it anew.
 STEADY_SHRINKAGE = 0.05
 LEAST_DISTANCE = 1e-9
-# Novelty ratio from which a person is told so: 3 % of field photos of learned classes, 40 % of those of classes
+# Novelty ratio from which the user is warned: 3 % of field photos of learned classes, 40 % of those of classes
 # never learned, and 90 % of what is no plant (tests/claims/strange.py).
 UNLIKE = 5.0
 
@@ -48,14 +48,12 @@ class Calibration:
 
 @dataclass(frozen=True)
 class Evidence:
-    """What the photos of one plant say; satisfies model.identify.PhotoEvidence and model.hint.Hinted."""
+    """Evidence from the photos of one plant; satisfies model.identify.PhotoEvidence."""
 
     log_likelihood: Mapping[str, float]
     log_likelihood_other: float
     probabilities: Mapping[str, float]
     photos: tuple[Mapping[str, Any], ...]
-    hint: Mapping[str, float] = field(default_factory=dict)
-    hint_weight: float = 0.0
 
 
 class Classifier:
@@ -164,7 +162,7 @@ class Classifier:
         )
 
     def nothing(self, photos: Sequence[Mapping[str, Any]]) -> Evidence:
-        """Evidence when no photo is usable: even over all classes."""
+        """Evidence when no photo is usable: the same for all classes."""
         even = np.full(len(self.species) + 1, self.class_prior)
         return self.evidence(even, photos)
 

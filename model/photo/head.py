@@ -91,7 +91,7 @@ class Discriminant:
         self.means = statistics.means
         freedom = max(statistics.counts.sum() - len(self.classes), 1.0)
         covariance = statistics.scatter / freedom
-        # One photo a class shows no spread at all; any even one then tells the classes by distance.
+        # One photo a class shows no spread at all; any even one then separates the classes by distance.
         even = np.trace(covariance) / len(covariance) or 1.0
         covariance *= 1 - shrinkage
         covariance.flat[:: len(covariance) + 1] += shrinkage * even

@@ -1,7 +1,7 @@
-"""The one door by which pictures come in: they are decoded in processes of their own, with limits.
+"""The sandbox in which all pictures are decoded: processes of their own, with limits.
 
 A picture that crashes, hangs or bloats the decoder is refused in one sentence, and the decoder is
-started anew; the program that asked goes on. The functions are those of model/photo/decode.py.
+restarted; the calling program goes on. The functions are those of model/photo/decode.py.
 """
 
 from __future__ import annotations
@@ -26,7 +26,7 @@ from model.photo.decode import Photo, named
 from model.photo.decoder import LENGTHS
 
 DECODER = Path(__file__).with_name("decoder.py")
-LONGEST_WORDS, LARGEST_PIXELS = 100_000, 64_000_000  # bytes of an answer; more is none of ours
+LONGEST_WORDS, LARGEST_PIXELS = 100_000, 64_000_000  # bytes of an answer; more is not ours
 START_SECONDS = 60.0
 AWAKE = 2  # decoders of a program that looks at several photos at once
 
@@ -78,7 +78,7 @@ class _Decoder:
         try:
             self._wait_until_ready()
             assert self.process.stdin is not None
-            with suppress(OSError):  # where it has ended, there is no answer either
+            with suppress(OSError):  # if it has ended there is no answer either
                 self.process.stdin.write(json.dumps(request).encode() + b"\n")
                 self.process.stdin.flush()
             return self._receive(self._limits.seconds)
@@ -108,10 +108,10 @@ class _Decoder:
             words, pixels = LENGTHS.unpack(self._read(LENGTHS.size))
             if words > LONGEST_WORDS or pixels > LARGEST_PIXELS:
                 raise _FailedError("an answer out of bounds")
-            said = json.loads(self._read(words))
-            return said, np.frombuffer(self._read(pixels), np.uint8).reshape(said.get("shape", (0,)))
+            answer = json.loads(self._read(words))
+            return answer, np.frombuffer(self._read(pixels), np.uint8).reshape(answer.get("shape", (0,)))
         except (ValueError, TypeError, AttributeError):
-            raise _FailedError("an answer that is none") from None
+            raise _FailedError("an answer that is not one") from None
         except _FailedError:
             if late.is_set():
                 raise _TookTooLongError(f"over {seconds:g} s") from None
@@ -144,7 +144,7 @@ class _Decoder:
             self.process.wait(5)
 
 
-class Door:
+class Sandbox:
     """Up to ``decoders`` processes that are started as they are needed and used again and again.
 
     May be used by several threads; also as a context manager, which ends the processes.
@@ -179,9 +179,9 @@ class Door:
         """See model.photo.decode.open_grey. Raises PhotoError."""
         return self._ask(path, "grey")[1]
 
-    def when_and_with(self, path: PathLike) -> tuple[str, str]:
-        """See model.photo.decode.when_and_with. Raises PhotoError."""
-        taken, camera = self._ask(path, "told")[0]["told"]
+    def time_and_camera(self, path: PathLike) -> tuple[str, str]:
+        """See model.photo.decode.time_and_camera. Raises PhotoError."""
+        taken, camera = self._ask(path, "metadata")[0]["metadata"]
         return str(taken), str(camera)
 
     def close(self) -> None:
@@ -191,7 +191,7 @@ class Door:
         while self._idle:
             self._idle.pop().end()
 
-    def __enter__(self) -> Door:
+    def __enter__(self) -> Sandbox:
         return self
 
     def __exit__(self, *_: object) -> None:
@@ -234,16 +234,16 @@ class Door:
 
 
 @lru_cache(maxsize=1)
-def the_door() -> Door:
-    """The door of this program."""
-    door = Door()
-    atexit.register(door.close)
-    return door
+def the_sandbox() -> Sandbox:
+    """The sandbox of this program."""
+    sandbox = Sandbox()
+    atexit.register(sandbox.close)
+    return sandbox
 
 
 def open_photo(path: PathLike) -> Photo:
-    """Open, check, turn upright and scale one photo, behind the door; see model.photo.decode.open_photo.
+    """Open, check, turn upright and scale one photo in the sandbox; see model.photo.decode.open_photo.
 
     Raises PhotoError, in one sentence that names the file.
     """
-    return the_door().open(path)
+    return the_sandbox().open(path)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Mapping
+from dataclasses import asdict
 from pathlib import Path
 from typing import Annotated, Any, TypeVar
 
@@ -36,7 +37,7 @@ def _each_once(names: list[str]) -> list[str]:
 
 Share = Annotated[float, Field(ge=0, le=1, allow_inf_nan=False)]
 Positive = Annotated[float, Field(gt=0, le=MOST_NUMBER, allow_inf_nan=False)]
-# A species id, or a plant outside the flora: such a name is no path, no formula and no markup.
+# A species id, or a plant outside the flora: such a name cannot be a path, formula or markup.
 ClassName = Annotated[str, Field(pattern=r"^(other:)?[a-z0-9_]+$", max_length=100)]
 Finite = Annotated[float, Field(allow_inf_nan=False)]
 Classes = Annotated[list[ClassName], Field(min_length=2, max_length=MOST_CLASSES), AfterValidator(_each_once)]
@@ -66,15 +67,7 @@ def save_model(
     temporary = folder / "head.safetensors.new"
     save_file(packed(statistics), temporary)
     temporary.replace(folder / "head.safetensors")
-    description = Description(
-        classes=list(statistics.classes),
-        features=RECIPE,
-        shrinkage=calibration.shrinkage,
-        temperature=calibration.temperature,
-        novelty=calibration.novelty,
-        floor=calibration.floor,
-        dependence=calibration.dependence,
-    )
+    description = Description(classes=list(statistics.classes), features=RECIPE, **asdict(calibration))
     _write(folder / "model.json", description.model_dump_json(indent=2) + "\n")
     _write(folder / "recipe.json", json.dumps(recipe, indent=2, sort_keys=True) + "\n")
     _write(folder / "card.md", card)
@@ -104,14 +97,7 @@ def read_model(folder: Path) -> tuple[Statistics, Calibration]:
     statistics = unpacked(
         folder / "head.safetensors", read_arrays(folder / "head.safetensors"), tuple(description.classes)
     )
-    calibration = Calibration(
-        shrinkage=description.shrinkage,
-        temperature=description.temperature,
-        novelty=description.novelty,
-        floor=description.floor,
-        dependence=description.dependence,
-    )
-    return statistics, calibration
+    return statistics, Calibration(**description.model_dump(exclude={"classes", "features"}))
 
 
 def read_description(path: Path, kind: type[Described], what: str) -> Described:

@@ -7,7 +7,7 @@ from pathlib import Path
 
 from PIL import Image
 
-from model.photo.sandbox import the_door
+from model.photo.sandbox import the_sandbox
 
 LONGEST_SIDE = 1600  # px: four times what the photo model looks at
 QUALITY = 95
@@ -20,7 +20,7 @@ def stored_jpeg(path: Path) -> bytes:
     a photo in which nothing can be made out.
     """
     # A new image takes over the pixels and nothing else: not even a comment.
-    bare = Image.fromarray(the_door().whole(path, LONGEST_SIDE))
+    bare = Image.fromarray(the_sandbox().whole(path, LONGEST_SIDE))
     out = io.BytesIO()
     bare.save(out, "JPEG", quality=QUALITY, subsampling=0)
     return out.getvalue()

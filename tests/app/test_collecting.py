@@ -143,7 +143,7 @@ def test_a_person_sees_the_plan_and_a_table_of_what_was_refused(run: Run, folder
         ("words", [], "nothing was added: 1 refused, the first capeweed/a.jpg: is not a photo"),
         ("folders", ["--accept-new", "--skip-unknown"], "exclude each other"),
         ("folders", ["--licence", "a", "--licence", "b"], "name it once"),
-        ("text.md", [], "is no folder, CSV table, zip or photo"),
+        ("text.md", [], "is not a folder, CSV table, zip or photo"),
         ("folders", ["--as", "onion weed"], "may be allium_triquetrum or asphodelus_fistulosus"),
     ],
 )
@@ -170,10 +170,10 @@ def test_bad_input_is_one_sentence(
 @pytest.mark.parametrize(
     ("arguments", "says"),
     [
-        (["relabel", "abcdef", "dandelion"], "no photo of the collection begins so"),
+        (["relabel", "abcdef", "dandelion"], "no photo in the collection begins like that"),
         (["relabel", "abcdef", "dandelio"], "not in the key"),
         (["relabel", "abcdef", "onion weed"], "may be allium_triquetrum"),
-        (["remove", "../../x"], "no photo's name"),
+        (["remove", "../../x"], "not the name of a photo"),
     ],
 )
 def test_a_wrong_photo_or_species_is_one_sentence(run: Run, arguments: list[str], says: str) -> None:

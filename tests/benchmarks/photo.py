@@ -11,7 +11,7 @@ from threadpoolctl import threadpool_limits
 from model.identify import Key, identify
 from model.photo import load_model
 from model.photo.decode import open_photo as decode
-from model.photo.sandbox import open_photo, the_door
+from model.photo.sandbox import open_photo, the_sandbox
 from model.photo.views import views
 from tests.benchmarks.naive import Naive
 from tests.benchmarks.stopwatch import medians, table
@@ -61,7 +61,7 @@ def photo_figures(file: Path, rounds: int, threads: int) -> PhotoFigures:
     naive = Naive(threads, model.classifier)
     pixels, picture = decode(file).pixels, naive.decode(file)
     ours_cut, naive_cut = views(pixels), tuple(torch.from_numpy(stack) for stack in views(pixels))
-    the_door().start()
+    the_sandbox().start()
     with threadpool_limits(1, "blas"):  # as in the program
         found = medians(
             {

@@ -18,7 +18,7 @@ import numpy as np
 from numpy.typing import NDArray
 from PIL import Image, ImageEnhance
 
-from model.photo import Discriminant, Statistics, fit_statistics
+from model.photo import Discriminant, fit_statistics
 from model.photo.evidence import OTHER
 from training.audit import load_settings
 from training.audit.label_next import rank_unlabelled
@@ -30,7 +30,6 @@ from training.data.features import features_of
 from training.data.look import look_at
 from training.data.manifest import LabelledPhoto, read_manifest
 from training.data.split import split
-from training.recipes.recipe import load_recipe
 
 Array = NDArray[np.float64]
 Rows = NDArray[np.int64]
@@ -59,12 +58,10 @@ def few(photos: Sequence[LabelledPhoto], rows: Rows, count: int, seed: int) -> R
     return np.concatenate([random.permutation(rows[labels == c])[:count] for c in np.unique(labels)])
 
 
-def figures(
-    photos: Sequence[LabelledPhoto], x: Array, seed: int, background: Statistics | None = None
-) -> tuple[float, float, float, int]:
+def figures(photos: Sequence[LabelledPhoto], x: Array, seed: int) -> tuple[float, float, float, int]:
     """Recall, precision, how many of the 20 most doubtful are wrong, and how many were turned wrong."""
     some, wrong = turned(photos, seed)
-    judged = out_of_sample(x, [p.label for p in some], [p.group for p in some], SETTINGS.labels, background)
+    judged = out_of_sample(x, [p.label for p in some], [p.group for p in some], SETTINGS.labels)
     names = [s.photo for s in find_suspects(some, judged, SETTINGS.labels.odds).suspects]
     ranked = [some[i].name for i in np.argsort(judged.own, kind="stable")]
     right = len(wrong & set(names))
@@ -78,7 +75,7 @@ def label_row(name: str, found: list[tuple[float, float, float, int]], size: int
 
 
 def label_table(photos: Sequence[LabelledPhoto], x: Array) -> None:
-    """Wrong labels: many photos, then few, alone and behind a starter."""
+    """Wrong labels among many photos."""
     print(
         "| photos | number | turned wrong | recall | precision | right among the first 20 |\n|---|---|---|---|---|---|"
     )
@@ -91,28 +88,6 @@ def label_table(photos: Sequence[LabelledPhoto], x: Array) -> None:
     ):
         here = [photos[i] for i in rows]
         label_row(name, [figures(here, x[rows], seed) for seed in SEEDS], len(rows))
-    recipe = load_recipe("quick")
-    part = np.array(split(photos, recipe.shares, recipe.seed))
-    labels = np.array([p.label for p in photos])
-    fit, pool = np.flatnonzero(part == "fit"), species[part[species] != "fit"]
-    knows = fit_statistics(x[fit], list(labels[fit]))
-    names = sorted(set(labels[species]))
-    for count in (5, 10, 20, 40):
-        draws = SEEDS if count > 10 else tuple(range(1, 16))
-        alone, behind, new = [], [], []
-        for seed in draws:
-            rows = few(photos, pool, count, seed)
-            here = [photos[i] for i in rows]
-            alone.append(figures(here, x[rows], seed))
-            behind.append(figures(here, x[rows], seed, knows))
-            mine = np.random.default_rng(seed).permutation(names)[:6]
-            rest = fit[~np.isin(labels[fit], mine)]
-            own = rows[np.isin(labels[rows], mine)]
-            without = fit_statistics(x[rest], list(labels[rest]))
-            new.append(figures([photos[i] for i in own], x[own], seed, without))
-        label_row(f"11 species, {count} photos each, alone", alone, 11 * count)
-        label_row(f"11 species, {count} each, a starter that knows them", behind, 11 * count)
-        label_row(f"6 species, {count} each, a starter that knows 5 others", new, 6 * count)
 
 
 def cut(image: Image.Image, share: float, random: np.random.Generator) -> Image.Image:

@@ -45,27 +45,6 @@ def test_all_eight_orientations_give_the_same_upright_pixels(tmp_path: Path, ori
     assert np.abs(turned - plain).mean() < 1.0
 
 
-def test_sixteen_bits_are_scaled_and_not_clipped_to_white(tmp_path: Path) -> None:
-    ramp = np.tile(np.linspace(0, 65535, 300).astype(np.uint16), (200, 1))
-    Image.fromarray(ramp).save(tmp_path / "deep.png")
-    pixels = open_photo(tmp_path / "deep.png").pixels
-    assert pixels[:, : pixels.shape[1] // 4].mean() < 64 < 190 < pixels[:, -pixels.shape[1] // 4 :].mean()
-
-
-def test_clear_parts_become_white(tmp_path: Path) -> None:
-    picture = a_picture().convert("RGBA")
-    picture.putalpha(0)
-    picture.save(tmp_path / "clear.png")
-    assert open_photo(tmp_path / "clear.png").pixels.min() == 255
-
-
-@pytest.mark.parametrize("mode", ["L", "P", "CMYK", "RGB"])
-def test_other_colour_modes_open(tmp_path: Path, mode: str) -> None:
-    name = tmp_path / ("x.jpg" if mode == "CMYK" else "x.png")
-    a_picture().convert(mode).save(name)
-    assert open_photo(name).pixels.shape == (WORKING_SIDE, 549, 3)
-
-
 def pixels_of(path: Path) -> NDArray[np.int64]:
     return open_photo(path).pixels.astype(int)
 
@@ -125,8 +104,8 @@ def test_heic_opens(tmp_path: Path) -> None:
 
 
 def test_a_large_jpeg_is_decoded_at_reduced_size_and_looks_the_same(tmp_path: Path) -> None:
-    a_picture(4000, 3000).save(tmp_path / "large.jpg", quality=90)
-    a_picture(4000, 3000).save(tmp_path / "large.png")
+    a_picture(2000, 1500).save(tmp_path / "large.jpg", quality=90)
+    a_picture(2000, 1500).save(tmp_path / "large.png", compress_level=0)
     drafted, whole = (open_photo(tmp_path / f"large.{kind}").pixels.astype(float) for kind in ("jpg", "png"))
     assert np.abs(drafted - whole).mean() < 3.0
 

@@ -171,9 +171,9 @@ def _in_the_fork(home: Path, work: Callable[[], None], handles: list[int], befor
 
 
 def _end_decoders() -> None:
-    from model.photo.sandbox import the_door
+    from model.photo.sandbox import the_sandbox
 
-    the_door().close()
+    the_sandbox().close()
 
 
 def commands(*lines: list[str]) -> Callable[[], None]:

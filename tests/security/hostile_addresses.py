@@ -27,10 +27,7 @@ HERE_PLAIN = r"""
     198.18.0.1 198.51.100.1 203.0.113.1 224.0.0.1 239.255.255.250 240.0.0.1 255.255.255.255 127.0.0.1. localhost.
     LOCALHOST
 """
-HERE = [
-    *HERE_PLAIN.split(),
-    *("\u2460\u2461\u2466.\u24ea.\u24ea.\u2460", "127\u30020\u30020\u30021"),
-]
+HERE = [*HERE_PLAIN.split(), "\u2460\u2461\u2466.\u24ea.\u24ea.\u2460", "127\u30020\u30020\u30021"]
 NO_WEB_PLAIN = r"""
     a.jpg /etc/passwd //x/a.jpg file:///etc/passwd FILE:///etc/passwd ftp://127.0.0.1/a gopher://127.0.0.1/ dict://x
     data:image/png;base64,AAAA javascript:alert(1) jar:http://x!/a ldap://127.0.0.1 smb://server/share
@@ -42,16 +39,8 @@ NO_WEB_PLAIN = r"""
 """
 NO_WEB = [
     *NO_WEB_PLAIN.split(),
-    *(
-        "",
-        " ",
-        "http://a b/",
-        "http://a\r\nHost: b/",
-        "http://a\0b/",
-        "http://" + "a" * 5000 + "/",
-        "http://\u202eexample.org/",
-    ),
-]
+    "", " ", "http://a b/", "http://a\r\nHost: b/", "http://a\0b/", "http://" + "a" * 5000 + "/", "http://\u202eexample.org/",
+]  # fmt: skip
 PICTURE = b"HTTP/1.1 200 OK\r\nContent-Type: image/jpeg\r\n"
 BAD: dict[str, list[bytes]] = {
     "no answer": [],
@@ -80,10 +69,7 @@ TO_PLAIN = r"""
     ftp://x/ //10.1.1.1/a http://elsewhere.example/a.jpg https://elsewhere.example/a.jpg
     http://user@127.0.0.1:{port}/ http://[ javascript:1 data:,x
 """
-TO = [
-    *TO_PLAIN.split(),
-    *("", "\x00", "http://a b/"),
-]
+TO = [*TO_PLAIN.split(), "", "\x00", "http://a b/"]
 
 
 class Server:
@@ -242,17 +228,10 @@ def tries(box: Path, count: int = 200, watch: Watch | None = None) -> Iterator[T
 
 
 def _ways(box: Path) -> dict[str, list[tuple[str, Callable[[], object]]]]:
-    private = [
-        "127.0.0.1",
-        "10.1.1.1",
-        "::1",
-        "fe80::1",
-        "fd00::1",
-        "::ffff:10.0.0.1",
-        "::7f00:1",
-        "169.254.169.254",
+    private = (
+        "127.0.0.1", "10.1.1.1", "::1", "fe80::1", "fd00::1", "::ffff:10.0.0.1", "::7f00:1", "169.254.169.254",
         "fec0::9",
-    ]
+    )  # fmt: skip
     part = functools.partial
     drips = {
         "byte by byte": part(from_server, [PICTURE + b"\r\n"], b"x", 0.05),

@@ -37,27 +37,12 @@ NASTY_PLAIN = r"""
 """
 NASTY = [
     *NASTY_PLAIN.split(),
-    *(
-        "",
-        "dandelion/com¹.jpg",
-        "prn ",
-        "dandelion/a.jpg ",
-        " dandelion/a.jpg",
-        "dandelion/" + "a" * 300 + ".jpg",
-        "a/" * 400 + "a.jpg",
-        "dandelion/" + "é" * 120 + ".jpg",
-        "dandelion/a\nb.jpg",
-        "dandelion/a\rb.jpg",
-        "dandelion/\x1b]0;x\x07.jpg",
-        "dandelion/a\x7f.jpg",
-        "dandelion/gpj.\u202eexe",
-        "dandelion/\u2066a\u2069.jpg",
-        "dandelion/a\u200f.jpg",
-        "dandelion/\uff3c..\uff3ca.jpg",
-        "dandelion/\uff0e\uff0e\uff0fa.jpg",
-        "dandelion/;rm -rf ~.jpg",
-    ),
-]
+    "", "dandelion/com¹.jpg", "prn ", "dandelion/a.jpg ", " dandelion/a.jpg", "dandelion/" + "a" * 300 + ".jpg",
+    "a/" * 400 + "a.jpg", "dandelion/" + "é" * 120 + ".jpg", "dandelion/a\nb.jpg", "dandelion/a\rb.jpg",
+    "dandelion/\x1b]0;x\x07.jpg", "dandelion/a\x7f.jpg", "dandelion/gpj.\u202eexe", "dandelion/\u2066a\u2069.jpg",
+    "dandelion/a\u200f.jpg", "dandelion/\uff3c..\uff3ca.jpg", "dandelion/\uff0e\uff0e\uff0fa.jpg",
+    "dandelion/;rm -rf ~.jpg",
+]  # fmt: skip
 
 
 @functools.cache

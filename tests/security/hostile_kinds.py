@@ -163,9 +163,9 @@ def polyglots() -> Files:
     """A picture that is an archive, a page or a program to another program."""
     for (name, data), (what, more) in product(SEEDS.items(), FOREIGN.items()):
         if name in ("jpeg", "jpeg progressive", "png", "webp", "heic"):
-            yield Made("polyglot", f"{name} and {what}", "refused", data + more)
+            yield Made("polyglot", f"{name} and {what}", "either", data + more)
     head = parts.with_segment(SEEDS["jpeg"], segment(0xFE, FOREIGN["pdf"]))
-    yield Made("polyglot", "document in a comment", "refused", head)
+    yield Made("polyglot", "document in a comment", "photo", head)
     inside = parts.with_chunk(SEEDS["png"], chunk(b"zIPs", ZIP))
     yield Made("polyglot", "zip in a chunk of a PNG", "either", inside)
     yield Made("polyglot", "page before the picture", "refused", FOREIGN["page"] + SEEDS["jpeg"])

@@ -42,7 +42,6 @@ def pickles() -> Iterator[tuple[str, Spoil]]:
         HEAD,
         TUNED,
         NETWORK,
-        "hint.safetensors",
         "model.json",
         "tuned.json",
         "recipe.json",
@@ -142,8 +141,6 @@ def cuts(base: Path, count: int) -> Iterator[tuple[str, Spoil]]:
 def base_model(folder: Path) -> Path:
     """The shipped model with a second network, which is the same."""
     shutil.copytree(STARTER, folder)
-    for name in ("hint.json", "hint.safetensors"):
-        (folder / name).unlink()
     known = read_classifier(STARTER).statistics
     rows = [known.classes.index(name) for name in ("stellaria_media", "trifolium_repens")]
     two = Statistics(tuple(known.classes[row] for row in rows), known.counts[rows], known.means[rows], known.scatter)

@@ -1,4 +1,4 @@
-"""Hostile pictures, made from a seed, and what comes of them behind the door.
+"""Hostile pictures, made from a seed, and what comes of them behind the sandbox.
 
 ``python -m tests.security.hostile_pictures`` opens every file of the corpus and 10,000 damaged copies,
 and prints a table. Each must end in a Photo or in one sentence; this program must neither stop nor
@@ -20,7 +20,7 @@ from pathlib import Path
 import numpy as np
 
 from model.errors import PhotoError
-from model.photo.sandbox import Door, Limits
+from model.photo.sandbox import Limits, Sandbox
 from tests.security.hostile_kinds import KINDS, Made
 from tests.security.picture_parts import SEEDS, good_jpeg
 
@@ -39,11 +39,11 @@ class Met:
     seconds: float
 
 
-def meet(door: Door, file: Path, made: Made) -> Met:
+def meet(sandbox: Sandbox, file: Path, made: Made) -> Met:
     """Open one file; it must end as it was made to: "photo", "refused", or either of these."""
     start = time.perf_counter()
     try:
-        photo = door.open(file)
+        photo = sandbox.open(file)
         came, says = "photo", ""
         if photo.pixels.dtype != np.uint8 or min(photo.pixels.shape[:2]) != 412:
             came, says = "wrong", f"pixels {photo.pixels.shape}"
@@ -66,7 +66,7 @@ def corpus(kinds: Sequence[str] = tuple(KINDS), each: int | None = None) -> Iter
         yield from made[::step]
 
 
-def meet_corpus(door: Door, folder: Path, made: Iterator[Made]) -> list[Met]:
+def meet_corpus(sandbox: Sandbox, folder: Path, made: Iterator[Made]) -> list[Met]:
     """Write and open every file."""
     met = []
     for number, one in enumerate(made):
@@ -77,11 +77,11 @@ def meet_corpus(door: Door, folder: Path, made: Iterator[Made]) -> list[Met]:
         except (OSError, ValueError) as error:  # a name that this disk does not take
             met.append(Met(one.kind, one.name, "not made", str(error), 0.0))
             continue
-        met.append(meet(door, file, one))
+        met.append(meet(sandbox, file, one))
     return met
 
 
-def flips(door: Door, folder: Path, count: int, seed: int = 20261125) -> list[Met]:
+def flips(sandbox: Sandbox, folder: Path, count: int, seed: int = 20261125) -> list[Met]:
     """Open ``count`` copies of good pictures in each of which one to twenty bytes are others."""
     random = np.random.default_rng(seed)
     seeds = list(SEEDS.items())
@@ -93,14 +93,14 @@ def flips(door: Door, folder: Path, count: int, seed: int = 20261125) -> list[Me
         copy[where] = random.integers(0, 256, len(where), dtype=np.uint8)
         file = folder / f"flipped_{number % 8}"
         file.write_bytes(copy.tobytes())
-        met.append(meet(door, file, Made("byte-flipped", f"{ending} {number}", "either")))
+        met.append(meet(sandbox, file, Made("byte-flipped", f"{ending} {number}", "either")))
     return met
 
 
-def opens_still(door: Door, folder: Path) -> bool:
+def opens_still(sandbox: Sandbox, folder: Path) -> bool:
     """Whether a good photo still opens."""
     (folder / "good.jpg").write_bytes(good_jpeg())
-    return door.open(folder / "good.jpg").usable
+    return sandbox.open(folder / "good.jpg").usable
 
 
 def open_files() -> int:
@@ -130,21 +130,18 @@ def main() -> None:
     asked = argparse.ArgumentParser(description=__doc__)
     asked.add_argument("--flips", type=int, default=10_000)
     count = asked.parse_args().flips
-    with tempfile.TemporaryDirectory() as name, Door(1, Limits()) as door:
+    with tempfile.TemporaryDirectory() as name, Sandbox(1, Limits()) as sandbox:
         folder = Path(name)
-        assert opens_still(door, folder)
+        assert opens_still(sandbox, folder)
         files, before = open_files(), memory()
-        met = meet_corpus(door, folder, corpus())
+        met = meet_corpus(sandbox, folder, corpus())
         made = len(met)
-        met += flips(door, folder, count)
+        met += flips(sandbox, folder, count)
         print(table(met))
         grown = memory() - before
-        print(
-            f"{made} files in {len(KINDS)} kinds, {count} byte-flipped; a good photo opens: {opens_still(door, folder)}"
-        )
-        print(
-            f"decoders started {door.started}; open files {files} before, {open_files()} after; grown by {grown:.0f} MB"
-        )
+        print(f"{made} files in {len(KINDS)} kinds, {count} byte-flipped")
+        print(f"a good photo opens: {opens_still(sandbox, folder)}; decoders started {sandbox.started}")
+        print(f"open files {files} before, {open_files()} after; grown by {grown:.0f} MB")
     for one in met:
         if one.came == "wrong":
             print("WRONG", one.kind, one.name, one.says)

@@ -27,16 +27,7 @@ def lies(good: bytes) -> Iterator[tuple[str, bytes]]:
     yield "one place for all", _overlapping(2000)
     for name, at, value in ends(good):
         yield name, good[: len(good) - 22 + at] + value + good[len(good) - 22 + at + len(value) :]
-    for data in (
-        b"",
-        b"PK",
-        b"PK\x03\x04",
-        b"PK\x05\x06" + b"\0" * 18,
-        b"PK\x05\x06" + b"\xff" * 18,
-        b"\0" * 100_000,
-        b"Rar!\x1a\x07",
-        b"7z\xbc\xaf\x27\x1c",
-    ):
+    for data in (b"", b"PK", b"PK\x03\x04", b"PK\x05\x06" + b"\xff" * 18, b"\0" * 100_000, b"Rar!\x1a\x07"):
         yield f"{data[:8]!r}", data
 
 
@@ -59,34 +50,10 @@ def _overlapping(count: int) -> bytes:
     """Many members that are all unpacked from one place."""
     packer = zlib.compressobj(9, zlib.DEFLATED, -15)
     data = packer.compress(b"\0" * 900_000) + packer.flush()
-    local = (
-        struct.pack("<4s5H3L2H", b"PK\x03\x04", 20, 0, 8, 0, 33, zlib.crc32(b"\0" * 900_000), 9100, 900_000, 15, 0)
-        + b"dandelion/a.jpg"
-    )
-    listed = b"".join(
-        struct.pack(
-            "<4s6H3L5H2L",
-            b"PK\x01\x02",
-            20,
-            20,
-            0,
-            8,
-            0,
-            33,
-            zlib.crc32(b"\0" * 900_000),
-            9100,
-            900_000,
-            20,
-            0,
-            0,
-            0,
-            0,
-            0,
-            0,
-        )
-        + f"dandelion/{n:06}.jpg".encode()
-        for n in range(count)
-    )
+    crc, names = zlib.crc32(b"\0" * 900_000), [f"dandelion/{n:06}.jpg".encode() for n in range(count)]
+    local = struct.pack("<4s5H3L2H", b"PK\x03\x04", 20, 0, 8, 0, 33, crc, 9100, 900_000, 15, 0) + b"dandelion/a.jpg"
+    entry = struct.pack("<4s6H3L5H2L", b"PK\x01\x02", 20, 20, 0, 8, 0, 33, crc, 9100, 900_000, 20, *[0] * 6)
+    listed = b"".join(entry + name for name in names)
     return (
         local
         + data

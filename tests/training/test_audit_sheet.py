@@ -97,15 +97,15 @@ HEAD = "photo,given,likelier,score,decision\n"
 BAD = {
     "unknown species": (
         HEAD + "a.jpg,poa_annua,,,relabel:bellis_perenis",
-        "row 2: 'bellis_perenis' is no species that is known; did you mean bellis_perennis?",
+        "row 2: 'bellis_perenis' is not a known species; did you mean bellis_perennis?",
     ),
-    "no species": (HEAD + "a.jpg,poa_annua,,,relabel:", "row 2: '' is no species"),
-    "unknown word": (HEAD + "a.jpg,poa_annua,,,perhaps", "row 2: 'perhaps' is no decision; write keep, drop or"),
+    "no species": (HEAD + "a.jpg,poa_annua,,,relabel:", "row 2: '' is not a known species"),
+    "unknown word": (HEAD + "a.jpg,poa_annua,,,perhaps", "row 2: 'perhaps' is not a decision; write keep, drop or"),
     "changed since": (
         HEAD + "a.jpg,soliva_sessilis,,,drop",
         "row 2: a.jpg was soliva_sessilis when it was checked and is",
     ),
-    "no such photo": (HEAD + "z.jpg,poa_annua,,,keep", "row 2: 'z.jpg' is no photo of the collection"),
+    "no such photo": (HEAD + "z.jpg,poa_annua,,,keep", "row 2: 'z.jpg' is not a photo in the collection"),
     "two decisions": (
         HEAD + "a.jpg,poa_annua,,,drop\na.jpg,poa_annua,,,keep",
         "row 3: a.jpg has two decisions; leave one",

@@ -9,22 +9,21 @@ import os
 import re
 import signal
 import struct
-import subprocess
-import sys
 import zipfile
+from collections.abc import Callable
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from PIL import Image, PngImagePlugin
+from PIL import Image
 
 from model.csv_file import cells_of, clean_text, guarded, line_of, unguarded
 from model.errors import CollectionError, FloraError
 from model.flora import CONFIGS, Species
 from model.identify import Key
-from model.photo import open_photo
 from model.photo.stored import LONGEST_SIDE, QUALITY, stored_jpeg
 from training.collection import (
     Collection,
@@ -47,7 +46,6 @@ DANDELION = "taraxacum_officinale"
 NEEDS_FORK = pytest.mark.skipif(
     not hasattr(os, "fork"), reason="without fork no add is killed half-way: a collection torn by a crash goes unseen"
 )
-ROOT = Path(__file__).resolve().parents[2]
 
 
 def picture(seed: int, size: tuple[int, int] = (240, 200)) -> Image.Image:
@@ -102,40 +100,19 @@ def add(source: Path, names: Names, collection: Collection, wishes: Wishes | Non
 @pytest.mark.parametrize(
     ("written", "species"),
     [
-        ("taraxacum_officinale", DANDELION),
-        ("Taraxacum officinale", DANDELION),
-        ("DANDELION", DANDELION),
         ("Common  Dandelion", DANDELION),
-        ("shepherds purse", "capsella_bursa_pastoris"),
-        ("Shepherd\u2019s-Purse", "capsella_bursa_pastoris"),
-        ("Capsella bursa pastoris", "capsella_bursa_pastoris"),
-        ("Pennisetum clandestinum", "cenchrus_clandestinus"),
-        ("conyza_bonariensis", "erigeron_bonariensis"),
         ("blackgrass", "alopecurus_myosuroides"),
-        ("Caf\u00e9-weed", None),
-        ("dandelions", None),
         ("dandelio", None),
         ("Taraxacum", None),
-        ("Cardamine hirsuta subsp. flexuosa", "cardamine_flexuosa"),
         ("Onion weed", ["allium_triquetrum", "asphodelus_fistulosus", "nothoscordum_borbonicum"]),
-        ("summer_grass", ["digitaria_ciliaris", "digitaria_sanguinalis"]),
         ("_other/Garden Bed", "other:garden_bed"),
         ("other:moss", "other:moss"),
         ("_other/", None),
         ("", None),
-        ("...", None),
     ],
 )
 def test_a_name_is_found_whatever_its_spelling_and_never_guessed(names: Names, written: str, species: object) -> None:
     assert names.look_up(written) == species
-
-
-def test_every_accepted_name_and_id_of_the_flora_means_its_species(key: Key, names: Names) -> None:
-    for species, plant in key.flora.species.items():
-        assert names.look_up(species) == names.look_up(plant.scientific_name) == species
-        for name in (*plant.synonyms, *plant.common_names):
-            found = names.look_up(name)
-            assert species in (found if isinstance(found, list) else [found])
 
 
 def test_an_own_species_is_known_by_its_names_and_can_make_a_name_ambiguous(key: Key) -> None:
@@ -156,57 +133,28 @@ def test_a_name_that_cannot_be_an_id_is_refused(name: str) -> None:
 # Pixels
 
 
-def segments(data: bytes) -> list[int]:
-    """The markers of a JPEG up to its picture."""
-    found, place = [], 2
-    while data[place + 1] != 0xDA:
-        found.append(data[place + 1])
-        place += 2 + struct.unpack(">H", data[place + 2 : place + 4])[0]
-    return found
-
-
-SECRETS = (
-    b"Unusual",
-    b"SERIAL",
-    b"Exif",
-    b"GPS",
-    b"ICC",
-    b"xmp",
-    b"secret",
-    b"2026:03",
-    struct.pack(">LL", 54321, 1000),
-)
-
-
-@pytest.mark.parametrize("ending", ["jpg", "png", "webp"])
-def test_metadata_never_reach_the_collection(tmp_path: Path, names: Names, collection: Collection, ending: str) -> None:
-    text = PngImagePlugin.PngInfo()
-    text.add_text("Comment", "secret garden")
-    options: dict[str, object] = {"exif": exif(), "icc_profile": b"secret ICC", "xmp": b"<x:xmpmeta>secret</x:xmpmeta>"}
-    options |= {"jpg": {"comment": b"secret"}, "png": {"pnginfo": text}, "webp": {}}[ending]
-    original = save(tmp_path / "src" / "dandelion" / f"secret_name.{ending}", 1, **options)
+def test_metadata_never_reach_the_collection(tmp_path: Path, names: Names, collection: Collection) -> None:
+    """One of each kind of metadata; tests/app/test_privacy.py searches all formats and stores."""
+    secrets = {"icc_profile": b"secret ICC", "xmp": b"<x:xmpmeta>secret</x:xmpmeta>", "comment": b"secret"}
+    original = save(tmp_path / "src" / "dandelion" / "secret_name.jpg", 1, exif=exif(), **secrets)
     assert b"Unusualcam" in original.read_bytes()
     assert add(tmp_path / "src", names, collection).added == 1
     (photo,) = collection.photos()
     stored = photo.file.read_bytes()
-    for secret in SECRETS:
+    for secret in (b"Unusual", b"SERIAL", b"Exif", b"GPS", b"ICC", b"xmp", b"secret", b"2026:03"):
         assert secret not in stored, secret
-    # JFIF header, tables, frame: no application segment but the first, no comment.
-    assert set(segments(stored)) <= {0xE0, 0xDB, 0xC0, 0xC4}
     everything = b"".join(p.read_bytes() for p in collection.folder.rglob("*") if p.is_file())
-    assert (
-        b"Unusual" not in everything and b"SERIAL" not in everything and b"151" not in everything.split(b"\xff\xd8")[0]
-    )
+    assert b"Unusual" not in everything and b"SERIAL" not in everything
     assert hashlib.sha256(stored).hexdigest() == photo.file.stem == photo.name[3:67]
 
 
 def test_the_stored_photo_is_upright_large_enough_and_hardly_compressed(tmp_path: Path) -> None:
-    wide = picture(2, (3000, 2000))
+    wide = picture(2, (2400, 1600))
     turned = tmp_path / "turned.jpg"
     wide.save(turned, quality=95, exif=exif(turn=6))
     data = stored_jpeg(turned)
     with Image.open(io.BytesIO(data)) as stored:
-        assert stored.size == (round(LONGEST_SIDE * 2000 / 3000), LONGEST_SIDE)
+        assert stored.size == (round(LONGEST_SIDE * 1600 / 2400), LONGEST_SIDE)
         assert [component[1:3] for component in stored.layer] == [(1, 1)] * 3  # full chroma
         reference = io.BytesIO()
         picture(3).save(reference, "JPEG", quality=QUALITY)
@@ -216,16 +164,6 @@ def test_the_stored_photo_is_upright_large_enough_and_hardly_compressed(tmp_path
         difference = np.abs(np.asarray(stored, float) - np.asarray(expected, float))
     assert difference.mean() < 2.0
     assert stored_jpeg(turned) == data
-
-
-def test_a_small_photo_is_not_enlarged_and_clear_parts_become_white(tmp_path: Path) -> None:
-    clear = picture(4, (150, 150)).convert("RGBA")
-    clear.putalpha(Image.new("L", clear.size, 0))
-    clear.paste(picture(5, (75, 150)), (0, 0))
-    clear.save(tmp_path / "clear.png")
-    with Image.open(io.BytesIO(stored_jpeg(tmp_path / "clear.png"))) as stored:
-        assert stored.size == (150, 150)
-        assert np.asarray(stored)[:, 100:].min() > 240
 
 
 # Groups
@@ -539,39 +477,23 @@ def test_a_table_that_is_none_is_one_sentence(
         plan(tmp_path / "labels.csv", names, collection)
 
 
-PLANS_IN_A_NEW_PROCESS = """
-import sys, tracemalloc
-from pathlib import Path
-from model.flora.load import load_flora
-from training.collection import Collection, Names, Wishes, open_source, plan_intake
-
-names, collection = Names(load_flora()), Collection(Path(sys.argv[2])).open()
-source = open_source(Path(sys.argv[1]), Wishes(), lambda name: names.look_up(name) is not None)
-tracemalloc.start()
-intake = plan_intake(source, names, collection, "tester")
-print(tracemalloc.get_traced_memory()[1], len(intake.refused), intake.refused_more)
-"""
-
-
 def test_more_names_than_there_are_plants_are_one_sentence(
     tmp_path: Path, names: Names, collection: Collection, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setattr("training.collection.plan.MOST_NAMES", 2)
     rows = "".join(f"{save(tmp_path / f'{n}.jpg', n).name},weed {n}\n" for n in range(3))
     (tmp_path / "labels.csv").write_text("photo,species\n" + rows)
-    with pytest.raises(CollectionError, match="over 2 different names"):
+    with pytest.raises(CollectionError, match="over 2 different plant names"):
         plan(tmp_path / "labels.csv", names, collection)
 
 
-def test_a_long_table_does_not_fill_the_memory(tmp_path: Path) -> None:
-    path = table(tmp_path, "photo,species\n" + "".join(f"pics/IMG_{n}.jpg,dandelion\n" for n in range(30_000)))
-    # In a process of its own: what other tests left in this one moves the peak by megabytes.
-    command = [sys.executable, "-c", PLANS_IN_A_NEW_PROCESS, str(path), str(tmp_path / "collection")]
-    done = subprocess.run(command, cwd=ROOT, capture_output=True, text=True, check=True)
-    peak, refused, more = map(int, done.stdout.split())
-    assert (refused, more) == (1000, 29_000)
-    # Keeping something of every row takes over 9 MB here; Python's own table of words takes 4 MB.
-    assert peak < 6_000_000
+def test_of_a_long_list_of_refusals_only_the_first_are_kept(
+    tmp_path: Path, names: Names, collection: Collection, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("training.collection.plan.LONGEST_LIST", 100)
+    text = "photo,species\n" + "".join(f"pics/IMG_{n}.jpg,dandelion\n" for n in range(3000))
+    intake = plan(table(tmp_path, text), names, collection)
+    assert (len(intake.refused), intake.refused_more) == (100, 2900)
 
 
 # Cells
@@ -614,57 +536,41 @@ def test_formulas_and_line_breaks_from_outside_are_harmless(
 
 # Crashes
 
-POINTS = [
-    (".manifest.csv.new half written", 1),
-    ("manifest.csv replaced", 1),
-    ("jpg.new half written", 2),
-    ("jpg.new on the disk", 3),
-    ("jpg replaced for good", 2),
-    ("manifest.csv half written", 1),
-    ("manifest.csv half written", 3),
-    ("manifest.csv written", 2),
-    ("originals.csv half written", 2),
-]
 
-
-def kill_in_the_middle(folder: Path, source: Path, names: Names, point: str, time: int) -> None:
-    """Add in a child process, which gets SIGKILL at a point of its writing."""
+def killed_at(name: str, number: int, act: Callable[[], object]) -> None:
+    """Act in a child process, which gets SIGKILL before its n-th ``fsync`` or ``replace``."""
     child = os.fork()
     if child == 0:
-        left = [time]
+        owner: Any = os if name == "fsync" else Path
+        real, left = getattr(owner, name), [number]
 
-        def step(name: str) -> None:
-            if name.endswith(point):
-                left[0] -= 1
-                if left[0] == 0:
-                    os.kill(os.getpid(), signal.SIGKILL)
+        def call(*given: object) -> object:
+            left[0] -= 1
+            if left[0] == 0:
+                os.kill(os.getpid(), signal.SIGKILL)
+            return real(*given)
 
+        setattr(owner, name, call)
         try:
-            add(source, names, Collection(folder, step))
+            act()
         finally:
             os._exit(0)
     _, status = os.waitpid(child, 0)
     assert os.WIFSIGNALED(status) and os.WTERMSIG(status) == signal.SIGKILL, "the point was never reached"
 
 
-@pytest.mark.skipif(
-    not hasattr(os, "fork"),
-    reason="without fork no add is killed half-way, so a collection torn by a crash goes unseen",
+@NEEDS_FORK
+@pytest.mark.parametrize(
+    ("name", "number"), [("fsync", 1), ("fsync", 5), ("fsync", 12), ("replace", 2), ("replace", 3)]
 )
-@pytest.mark.parametrize(("point", "time"), POINTS, ids=[f"{p} {t}" for p, t in POINTS])
 def test_a_kill_in_the_middle_loses_nothing_and_the_next_run_completes(
-    folders: Path, names: Names, tmp_path: Path, point: str, time: int
+    folders: Path, names: Names, tmp_path: Path, name: str, number: int
 ) -> None:
     folder = tmp_path / "collection"
-    kill_in_the_middle(folder, folders, names, point, time)
+    killed_at(name, number, lambda: add(folders, names, Collection(folder)))
     after = Collection(folder).open()
-    for photo in after.photos():
-        assert hashlib.sha256(photo.file.read_bytes()).hexdigest() == photo.file.stem
-    if point == "manifest.csv half written":
-        assert after.notes == ["the last line of manifest.csv had been cut short; it is kept in manifest.torn"]
-        assert (folder / "manifest.torn").stat().st_size > 20
-    assert len(after.orphans()) <= 2
     kept = len(after.photos())
+    assert len(after.orphans()) <= 2 and kept < 7
     outcome = add(folders, names, after)
     assert (outcome.added, outcome.known_already) == (7 - kept, kept)
     whole = Collection(folder).open()
@@ -672,7 +578,7 @@ def test_a_kill_in_the_middle_loses_nothing_and_the_next_run_completes(
     assert all(hashlib.sha256(p.file.read_bytes()).hexdigest() == p.file.stem for p in whole.photos())
 
 
-@pytest.mark.parametrize("cut", [1, 2, 30, 150])
+@pytest.mark.parametrize("cut", [1, 30])
 def test_a_torn_last_line_is_set_aside_and_said(folders: Path, names: Names, collection: Collection, cut: int) -> None:
     add(folders, names, collection)
     manifest = collection.folder / "manifest.csv"
@@ -692,8 +598,8 @@ def test_a_torn_last_line_is_set_aside_and_said(folders: Path, names: Names, col
     ("line", "says"),
     [
         (b"ab,cd\n", "line 9: has 2 cells, not 10"),
-        (b"../x.jpg,a,,,,,,,add,\n", "line 9: is no row of a collection"),
-        (b"aa/" + b"a" * 64 + b".jpg,a,,,,,,,burn,\n", "line 9: is no row of a collection"),
+        (b"../x.jpg,a,,,,,,,add,\n", "line 9: is not a collection row"),
+        (b"aa/" + b"a" * 64 + b".jpg,a,,,,,,,burn,\n", "line 9: is not a collection row"),
         (b"\xff\n", "line 9: not UTF-8"),
         (b'"a,b\n', "line 9"),
     ],
@@ -718,13 +624,10 @@ def test_a_manifest_saved_by_a_spreadsheet_is_read(folders: Path, names: Names, 
         Collection(collection.folder).open()
 
 
-@pytest.mark.skipif(
-    not hasattr(os, "fork"),
-    reason="without fork no add is killed half-way, so a collection torn by a crash goes unseen",
-)
+@NEEDS_FORK
 def test_two_processes_may_add_at_the_same_time(folders: Path, names: Names, collection: Collection) -> None:
     children = []
-    for _ in range(3):
+    for _ in range(2):
         child = os.fork()
         if child == 0:
             try:
@@ -733,22 +636,24 @@ def test_two_processes_may_add_at_the_same_time(folders: Path, names: Names, col
             finally:
                 os._exit(1)
         children.append(child)
-    assert [os.waitpid(child, 0)[1] for child in children] == [0, 0, 0]
+    assert [os.waitpid(child, 0)[1] for child in children] == [0, 0]
     assert len(collection.photos()) == 7
     assert (collection.folder / "manifest.csv").read_text().count("\n") == 8
 
 
-def test_a_disk_that_fails_is_one_sentence(folders: Path, names: Names, tmp_path: Path) -> None:
+def test_a_disk_that_fails_is_one_sentence(
+    folders: Path, names: Names, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
     (tmp_path / "file").write_text("in the way")
     with pytest.raises(CollectionError, match="Not a directory"):
         add(folders, names, Collection(tmp_path / "file"))
 
-    def full(point: str) -> None:
-        if point.endswith("jpg.new half written"):
-            raise OSError(28, "No space left on device")
+    def full(handle: int) -> None:
+        raise OSError(28, "No space left on device")
 
+    monkeypatch.setattr(os, "fsync", full)
     with pytest.raises(CollectionError, match="No space left on device"):
-        add(folders, names, Collection(tmp_path / "full", full))
+        add(folders, names, Collection(tmp_path / "full"))
     assert not Collection(tmp_path / "full").photos()
 
 
@@ -764,7 +669,7 @@ def pack(path: Path, members: dict[str, bytes], **options: int) -> Path:
     return path
 
 
-@pytest.mark.parametrize("top", ["", "My weeds/", "photos from March/"])
+@pytest.mark.parametrize("top", ["", "My weeds/"])
 def test_a_zip_of_folders_is_read_with_or_without_the_folder_that_wraps_it(
     tmp_path: Path, names: Names, collection: Collection, top: str
 ) -> None:
@@ -781,13 +686,6 @@ def test_a_zip_of_folders_is_read_with_or_without_the_folder_that_wraps_it(
     assert not [p for p in tmp_path.rglob("*.jpg") if "collection" not in p.parts]
 
 
-def test_a_zip_of_one_species_is_not_taken_for_a_wrapped_one(
-    tmp_path: Path, names: Names, collection: Collection
-) -> None:
-    path = pack(tmp_path / "weeds.zip", {"Dandelion/capeweed/a.jpg": jpeg(1), "Dandelion/bed/b.jpg": jpeg(2)})
-    assert add(path, names, collection).species == {DANDELION: 2}
-
-
 @pytest.mark.parametrize("top", ["", "set/"])
 def test_a_zip_of_a_table_is_read(tmp_path: Path, names: Names, collection: Collection, top: str) -> None:
     text = "photo,species,group\na.jpg,dandelion,p1\n../a.jpg,dandelion,p1\nb.jpg,dandelion,p2\n"
@@ -797,12 +695,9 @@ def test_a_zip_of_a_table_is_read(tmp_path: Path, names: Names, collection: Coll
 
 
 NASTY = [
-    "../evil.jpg", "dandelion/../../evil.jpg", "/etc/evil.jpg", "//server/share/a.jpg", "C:evil.jpg", "c:/evil.jpg",
-    "dandelion\\evil.jpg", "\\\\server\\share\\a.jpg", "..\\evil.jpg", "dandelion/evil.jpg::$DATA", "dandelion/a.jpg:b",
-    "dandelion/con.jpg", "aux/a.jpg", "dandelion/NUL", "dandelion/Com1.txt", "dandelion/lpt9", "dandelion/conin$.jpg",
-    "dandelion/a.jpg.", "dandelion /a.jpg", "dandelion/./a.jpg", "dandelion//a.jpg", "dandelion/a\nb.jpg",
-    "dandelion/a\x1b[2J.jpg", "dandelion/gpj.\u202eexe", "dandelion/" + "a" * 250 + ".jpg", "dandelion/a?.jpg",
-    "dandelion/more.zip", "dandelion/more.tar.gz", "~/../a.jpg", "..", ".", "",
+    "../evil.jpg", "/etc/evil.jpg", "C:evil.jpg", "dandelion\\evil.jpg", "dandelion/a.jpg:b", "aux/a.jpg",
+    "dandelion/a.jpg.", "dandelion/./a.jpg", "dandelion/a\nb.jpg", "dandelion/gpj.\u202eexe",
+    "dandelion/" + "a" * 250 + ".jpg", "dandelion/more.zip", "",
 ]  # fmt: skip
 
 
@@ -819,70 +714,45 @@ def test_a_zip_with_a_nasty_name_is_refused_and_nothing_is_written(
     assert sorted(tmp_path.rglob("*")) == before
 
 
-def test_a_zip_with_a_nul_in_a_name_is_refused(tmp_path: Path, names: Names, collection: Collection) -> None:
-    path = pack(tmp_path / "weeds.zip", {"dandelion/a.jpgQ.exe": jpeg(1)})
-    path.write_bytes(path.read_bytes().replace(b"a.jpgQ.exe", b"a.jpg\x00.exe"))
-    with pytest.raises(CollectionError, match="a character in its name"):
-        plan(path, names, collection)
-
-
-@pytest.mark.parametrize(
-    ("one", "other"),
-    [
-        ("dandelion/a.jpg", "Dandelion/A.JPG"),
-        ("dandelion/caf\u00e9.jpg", "dandelion/cafe\u0301.jpg"),
-        ("dandelion/a.jpg", "dandelion/a.jpg/"),
-        ("dandelion/stra\u00dfe.jpg", "dandelion/STRASSE.jpg"),
-    ],
-)
-def test_names_that_fall_together_on_some_disk_are_refused(
-    tmp_path: Path, names: Names, collection: Collection, one: str, other: str
-) -> None:
-    path = pack(tmp_path / "weeds.zip", {one: jpeg(1), other: b"" if other.endswith("/") else jpeg(2)})
-    with pytest.raises(CollectionError, match="same name"):
-        plan(path, names, collection)
-
-
-def member(kind: str) -> tuple[zipfile.ZipInfo, bytes]:
-    info = zipfile.ZipInfo("dandelion/x.jpg")
-    if kind == "link":
-        info.create_system, info.external_attr = 3, 0o120777 << 16
-        return info, b"/etc/passwd"
-    if kind == "device":
-        info.create_system, info.external_attr = 3, 0o020666 << 16
-        return info, b""
-    if kind == "bzip2":
-        info.compress_type = zipfile.ZIP_BZIP2
-        return info, jpeg(1)
-    info.compress_type = zipfile.ZIP_DEFLATED
-    return info, b"\0" * 5_000_000
+def with_member(kind: str) -> bytes:
+    """A zip with one member that is refused for what it is."""
+    out, info = io.BytesIO(), zipfile.ZipInfo("dandelion/x.jpg")
+    modes = {"link": 0o120777, "device": 0o020666}
+    if kind in modes:
+        info.create_system, info.external_attr = 3, modes[kind] << 16
+    info.compress_type = {"bzip2": zipfile.ZIP_BZIP2, "bomb": zipfile.ZIP_DEFLATED}.get(kind, zipfile.ZIP_STORED)
+    with zipfile.ZipFile(out, "w") as archive:
+        archive.writestr(info, b"\0" * 5_000_000 if kind == "bomb" else jpeg(1))
+    data = bytearray(out.getvalue())
+    if kind == "encrypted":
+        data[data.index(b"PK\x01\x02") + 8] |= 1
+    return bytes(data.replace(b"n/x.jpg", b"n/x\0jpg") if kind == "nul" else data)
 
 
 @pytest.mark.parametrize(
     ("kind", "says"),
     [
-        ("link", "is a link"),
-        ("device", "not an ordinary file"),
-        ("bzip2", "packed in a way"),
-        ("bomb", "over 100 times"),
+        ("link", "is a link"), ("device", "not an ordinary file"), ("bzip2", "packed in a way"),
+        ("bomb", "over 100 times"), ("encrypted", "is encrypted"), ("nul", "a character in its name"),
     ],
 )
 def test_a_zip_with_a_member_that_is_no_photo_file_is_refused(
     tmp_path: Path, names: Names, collection: Collection, kind: str, says: str
 ) -> None:
-    path = tmp_path / "weeds.zip"
-    with zipfile.ZipFile(path, "w") as out:
-        out.writestr(*member(kind))
-    with pytest.raises(CollectionError, match=rf"member dandelion/x.jpg .*{says}"):
-        plan(path, names, collection)
+    (tmp_path / "weeds.zip").write_bytes(with_member(kind))
+    with pytest.raises(CollectionError, match=rf"member dandelion/x.*{says}"):
+        plan(tmp_path / "weeds.zip", names, collection)
 
 
-def test_an_encrypted_zip_is_refused(tmp_path: Path, names: Names, collection: Collection) -> None:
-    path = pack(tmp_path / "weeds.zip", {"dandelion/a.jpg": jpeg(1)})
-    data = bytearray(path.read_bytes())
-    data[data.index(b"PK\x01\x02") + 8] |= 1
-    path.write_bytes(data)
-    with pytest.raises(CollectionError, match="is encrypted"):
+@pytest.mark.parametrize(
+    ("one", "other"),
+    [("dandelion/a.jpg", "Dandelion/A.JPG"), ("dandelion/caf\u00e9.jpg", "dandelion/cafe\u0301.jpg")],
+)
+def test_names_that_fall_together_on_some_disk_are_refused(
+    tmp_path: Path, names: Names, collection: Collection, one: str, other: str
+) -> None:
+    path = pack(tmp_path / "weeds.zip", {one: jpeg(1), other: jpeg(2)})
+    with pytest.raises(CollectionError, match="same name"):
         plan(path, names, collection)
 
 
@@ -925,7 +795,7 @@ def test_caps_on_members_and_on_bytes_hold(
                 pass
 
 
-@pytest.mark.parametrize("data", [b"", b"PK", b"PK\x05\x06" + b"\0" * 18, b"words" * 100, b"PK\x05\x06" + b"\xff" * 18])
+@pytest.mark.parametrize("data", [b"", b"PK\x05\x06" + b"\0" * 18, b"words" * 100])
 def test_a_zip_that_is_none_or_empty_is_one_sentence_or_nothing(
     tmp_path: Path, names: Names, collection: Collection, data: bytes
 ) -> None:
@@ -933,7 +803,7 @@ def test_a_zip_that_is_none_or_empty_is_one_sentence_or_nothing(
     try:
         assert not plan(tmp_path / "weeds.zip", names, collection).to_add
     except CollectionError as error:
-        assert "no zip that can be read" in str(error) or "lists over" in str(error)
+        assert "not a readable zip" in str(error) or "lists over" in str(error)
 
 
 def test_a_damaged_member_is_refused_and_the_rest_is_added(
@@ -957,17 +827,12 @@ def test_a_damaged_member_is_refused_and_the_rest_is_added(
         ("http://creativecommons.org/licenses/by/4.0/", "CC BY 4.0"),
         ("https://creativecommons.org/licenses/by-sa/3.0/au/legalcode", "CC BY-SA 3.0"),
         ("CC_BY_NC_4_0", "CC BY-NC 4.0"),
-        ("CC-BY", "CC BY"),
         ("cc0", "CC0"),
         ("https://creativecommons.org/publicdomain/zero/1.0/legalcode", "CC0"),
-        ("http://creativecommons.org/publicdomain/mark/1.0/", "public domain"),
         ("Public Domain", "public domain"),
         ("Creative Commons Attribution-ShareAlike 4.0 International License", "CC BY-SA 4.0"),
-        ("Attribution-NonCommercial", "CC BY-NC"),
         ("http://creativecommons.org.evil.example/licenses/by/4.0/", ""),
-        ("http://evil.example/creativecommons.org/licenses/by/4.0/", ""),
         ("All rights reserved", ""),
-        ("by permission", ""),
         ("not CC BY", ""),
         ("http://[", ""),
         ("", ""),
@@ -980,7 +845,7 @@ def test_a_licence_is_known_in_its_many_spellings(text: str, licence: str) -> No
 def test_wanted_licences_are_exact_kinds() -> None:
     assert wanted_kinds(["cc-by", "https://creativecommons.org/licenses/by-nc/4.0/"]) == ("CC BY", "CC BY-NC")
     assert "CC BY-NC" not in wanted_kinds([])
-    with pytest.raises(CollectionError, match="no licence that is known"):
+    with pytest.raises(CollectionError, match="is not a known licence"):
         wanted_kinds(["mine"])
 
 
@@ -1001,22 +866,3 @@ def test_only_a_confirmed_finding_that_the_user_agrees_to_is_added(tmp_path: Pat
         collection, [*photos, tmp_path / "gone.jpg"], DANDELION, "Kim", status="confirmed", agreed=True
     )
     assert again.known_already == 2 and again.refused[0].why == "no such file"
-
-
-# Real photos
-
-
-def test_real_photos_look_the_same_to_the_photo_model_after_storing(
-    photos: Path, tmp_path: Path, names: Names, collection: Collection
-) -> None:
-    kinds = (DANDELION, "trifolium_repens", "chenopodium_album")
-    originals = [path for kind in kinds for path in sorted((photos / kind).glob("*.jpg"))[:3]]
-    for path in originals:
-        target = tmp_path / "src" / path.parent.name / path.name
-        target.parent.mkdir(parents=True, exist_ok=True)
-        target.write_bytes(path.read_bytes())
-    assert add(tmp_path / "src", names, collection).species == dict.fromkeys(kinds, 3)
-    notes = {collection.history(p.name)[0].note: p.file for p in collection.photos()}
-    for path in originals:
-        before, after = open_photo(path).pixels.astype(float), open_photo(notes[path.name]).pixels.astype(float)
-        assert before.shape == after.shape and np.abs(before - after).mean() < 2.5

@@ -17,10 +17,9 @@ from training.drawn.chance import pick, share
 from training.drawn.drawing import Drawing, drawing_of
 from training.drawn.ground import GROUNDS, ground_tile
 from training.drawn.grow import STAGES, grow
-from training.drawn.leaf import RATIO, LeafForm, form_of, leaf_shape
+from training.drawn.leaf import LeafForm, form_of, leaf_shape
 from training.drawn.organ import Plant
 from training.drawn.samples import GARDEN_FLOWER, SAMPLES, write_samples
-from training.drawn.sheet import main as sheet_main
 from training.drawn.sprite import flower_parts
 from training.drawn.traits import show
 
@@ -50,8 +49,8 @@ def test_same_seed_draws_the_same_picture_and_another_seed_another(key: Key) -> 
 
 
 def test_every_species_grows_to_every_stage(key: Key) -> None:
-    for species in key.flora.species.values():
-        for stage in STAGES:
+    for number, species in enumerate(key.flora.species.values()):
+        for stage in (STAGES[number % 4], "flowering"):
             plant = grow(show(species, 11), stage)
             parts = sum(len(batch.rows) for batch in plant.leaves) + len(plant.stems)
             assert parts > 0, f"{species.id} has nothing to show as {stage}"
@@ -60,7 +59,7 @@ def test_every_species_grows_to_every_stage(key: Key) -> None:
 
 
 def test_species_of_all_kinds_can_be_painted(key: Key) -> None:
-    for number, species in enumerate(list(key.flora.species.values())[::6]):
+    for number, species in enumerate(list(key.flora.species.values())[::10]):
         picture = pixels(species, number, stage=STAGES[number % 4], ground=GROUNDS[number % 5])
         assert picture.shape == (160, 160, 3)
         assert picture.std() > 5, f"{species.id} is an empty picture"
@@ -141,15 +140,6 @@ def test_lobes_follow_the_leaf_edge() -> None:
     assert filled("smooth") > filled("lobed") > filled("deep_lobed")
 
 
-@pytest.mark.parametrize("outline", sorted(RATIO))
-def test_outlines_stay_inside_their_frame(outline: str) -> None:
-    for edge in ("smooth", "toothed", "lobed", "deep_lobed", "wavy", "prickly"):
-        shape = leaf_shape(LeafForm(outline, edge, RATIO[outline]))
-        assert np.isfinite(shape.outline).all()
-        assert shape.outline[:, 0].min() > -0.2 and shape.outline[:, 0].max() < 1.2
-        assert np.abs(shape.outline[:, 1]).max() < 0.75 * RATIO[outline] + 0.1
-
-
 def test_petals_are_as_many_as_the_flower_build_says(key: Key) -> None:
     from training.drawn.bloom import bloom_of
 
@@ -196,20 +186,14 @@ def test_drawing_files_are_checked_and_belong_to_species(key: Key, tmp_path: Pat
         drawing_of("poa_annua", tmp_path)
 
 
-def test_sheet_names_a_wrong_species(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    assert sheet_main([str(tmp_path / "x.png"), "taraxacum_oficinale"]) == 2
-    assert "did you mean taraxacum_officinale?" in capsys.readouterr().err
-    assert not (tmp_path / "x.png").exists()
-
-
 def test_samples_show_twelve_species_a_plain_lawn_and_a_garden_flower(key: Key, tmp_path: Path) -> None:
     names = [sample.species for sample in SAMPLES]
     weeds = {name for name in names if name in key.flora.species}
     assert (len(weeds), names.count(PLAIN_LAWN), names.count(GARDEN_FLOWER)) == (12, 1, 1)
     assert len({sample.file for sample in SAMPLES}) == len(SAMPLES)
-    rows = write_samples(tmp_path, SAMPLES[-2:])
-    assert [len(row.split("|")) for row in rows] == [7, 7]
-    assert all((tmp_path / sample.file).stat().st_size < 120_000 for sample in SAMPLES[-2:])
+    rows = write_samples(tmp_path, SAMPLES[-1:])
+    assert [len(row.split("|")) for row in rows] == [7]
+    assert all((tmp_path / sample.file).stat().st_size < 120_000 for sample in SAMPLES[-1:])
 
 
 def test_the_sample_images_are_those_that_are_drawn_and_are_redrawn_from_their_seeds(tmp_path: Path) -> None:

@@ -2,14 +2,10 @@
 
 from __future__ import annotations
 
-from pathlib import Path
-
 import numpy as np
 import pytest
-from PIL import Image
 
 from training.drawn.flower import FlowerForm
-from training.drawn.sheet import main as sheet_main
 from training.drawn.sprite import _PAINTERS, flower_parts, sprite_of, views_of
 
 KINDS = sorted(_PAINTERS)
@@ -44,25 +40,3 @@ def test_the_colour_of_the_petals_is_seen(kind: str, view: str) -> None:
 
     red, blue = mean((230, 20, 20)), mean((20, 20, 230))
     assert red[0] > blue[0] + 0.05 and blue[2] > red[2] + 0.05
-
-
-@pytest.mark.parametrize("notch", ["none", "shallow", "deep"])
-@pytest.mark.parametrize("stripe", [None, (60, 0, 60)])
-def test_notches_and_stripes_change_petals(notch: str, stripe: tuple[int, int, int] | None) -> None:
-    plain = sprite_of(FlowerForm("petals", (200, 160, 220)), 0).levels[0].astype(int)
-    made = sprite_of(FlowerForm("petals", (200, 160, 220), notch=notch, stripe=stripe), 0).levels[0].astype(int)
-    assert (np.abs(made - plain).mean() > 0) == (notch != "none" or stripe is not None)
-
-
-def test_a_sheet_has_a_row_a_species(
-    tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
-) -> None:
-    monkeypatch.setattr("training.drawn.sheet.contact_sheet.__defaults__", (1, 80))
-    out = tmp_path / "sheet.png"
-    assert sheet_main([str(out), "trifolium_repens", "soliva_sessilis"]) == 0
-    assert "2 rows" in capsys.readouterr().out
-    with Image.open(out) as sheet:
-        assert sheet.size == (80, 160) and np.asarray(sheet).std() > 10
-    assert sheet_main([]) == 2 and "usage" in capsys.readouterr().err
-    assert sheet_main([str(out), "trifolium_repen"]) == 2
-    assert "did you mean trifolium_repens" in capsys.readouterr().err

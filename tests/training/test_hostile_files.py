@@ -14,6 +14,7 @@ from safetensors.numpy import load_file, save_file
 
 from model.errors import AnswerError, CollectionError, FloraError, ModelError
 from model.flora.load import read_yaml
+from model.identify import Key
 from model.photo.saved import STARTER
 from model.photo.tuned import read_classifier
 from model.traits.answers import check_answer
@@ -39,8 +40,8 @@ pytestmark = pytest.mark.skipif(os.name == "nt", reason="without pipes as files,
 @pytest.mark.filterwarnings("ignore")
 def test_some_of_each_kind_end_in_a_result_or_a_sentence(tmp_path: Path) -> None:
     """``python -m tests.security.hostile_files`` tries all."""
-    met = run(tmp_path, zips=40, cuts=20, every=71)
-    assert len(met) > 20 and not broken(met), table(met) + str(broken(met))
+    met = run(tmp_path, zips=10, cuts=8, every=211)
+    assert len(met) > 5 and not broken(met), table(met) + str(broken(met))
 
 
 def test_the_watch_sees_what_it_is_there_for(tmp_path: Path) -> None:
@@ -171,7 +172,7 @@ def test_nothing_of_a_pickle_is_run(folder: Path, tmp_path: Path, monkeypatch: p
 def test_zips_that_say_one_thing_and_hold_another_are_refused(tmp_path: Path, kind: str) -> None:
     good = packed([("dandelion/a.jpg", jpeg())])
     (tmp_path / "a.zip").write_bytes(dict(lies(good))[kind])
-    with pytest.raises(CollectionError, match=r"no zip that can be read|overlap"):
+    with pytest.raises(CollectionError, match=r"not a readable zip|overlap"):
         collect(tmp_path / "a.zip", tmp_path)
 
 
@@ -195,7 +196,7 @@ def test_a_folder_to_measure_is_not_followed_without_end(tmp_path: Path) -> None
         here = here / part
         here.mkdir(parents=True)
     (deep / "a.jpg").write_bytes(jpeg())
-    with pytest.raises(CollectionError, match="lies in 30 folders within one another; move it up"):
+    with pytest.raises(CollectionError, match="lies 30 folders deep; move it up"):
         read_labelled(top, _Nobody())
     (top / "dandelion" / "a.jpg").write_bytes(jpeg())
     (top / "loop").symlink_to(top)
@@ -262,26 +263,26 @@ def test_yaml_with_a_mark_of_its_encoding_is_read(tmp_path: Path) -> None:
     assert read_yaml(tmp_path / "a.yaml") == {"a": "b"}
 
 
-def test_a_number_that_is_too_large_is_a_sentence(key: object) -> None:
+def test_a_number_that_is_too_large_is_a_sentence(key: Key) -> None:
     with pytest.raises(AnswerError, match="that number cm is outside"):
-        check_answer(key.flora.characters["plant_height"], int("9" * 400))  # type: ignore[attr-defined]
+        check_answer(key.flora.characters["plant_height"], int("9" * 400))
 
 
 @pytest.mark.parametrize(("name", "text"), [("../x", ""), ("a b", ""), ("rosa_x", 'common_names: ["\\e[2J"]\n')])
 def test_a_species_of_ones_own_has_an_id_and_names_that_can_be_printed(tmp_path: Path, name: str, text: str) -> None:
     file = tmp_path / f"{name.replace('/', ' ')}.yaml"
     file.write_text(text or "common_names: [x]\n")
-    with pytest.raises(CollectionError, match=r"no id of a species|cannot be printed"):
+    with pytest.raises(CollectionError, match=r"not a species id|cannot be printed"):
         read_own(tmp_path)
 
 
 # Addresses
 
 
-def test_a_plan_names_the_servers_that_photos_lie_on(tmp_path: Path, key: object) -> None:
+def test_a_plan_names_the_servers_that_photos_lie_on(tmp_path: Path, key: Key) -> None:
     media = [medium("1", f"http://{host}.example/{n}.jpg") for n, host in enumerate(("one", "one", "two"))]
     path = pack(tmp_path / "a.zip", [occurrence("1", "Taraxacum officinale")], media)
-    names = Names(key.flora)  # type: ignore[attr-defined]
+    names = Names(key.flora)
     plan = plan_intake(open_source(path, Wishes()), names, Collection(tmp_path / "c"), "Kim")
     assert plan.hosts == {"one.example": 2, "two.example": 1}
     assert "to be fetched from one.example: 2 photos" in str(plan)

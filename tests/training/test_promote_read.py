@@ -105,12 +105,12 @@ def test_an_outline_tells_what_is_lighter_than_its_left_neighbour(monkeypatch: p
     grey = np.tile(np.array([0, 255, 255, 254, 1, 2, 0, 255, 0], dtype=np.uint8), (8, 1))
     asked: list[Path] = []
 
-    class Door:
+    class Sandbox:
         def grey(self, file: Path) -> NDArray[np.uint8]:
             asked.append(file)
             return grey
 
-    monkeypatch.setattr(leak, "the_door", Door)
+    monkeypatch.setattr(leak, "the_sandbox", Sandbox)
     found = outline(Path("one.jpg"))
     assert found.dtype == np.uint8 and found.shape == (64,) and asked == [Path("one.jpg")]
     assert found[:8].tolist() == [1, 0, 0, 0, 1, 0, 1, 0]

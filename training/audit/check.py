@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -13,7 +14,7 @@ from model.photo.evidence import OTHER
 from training.audit.label_next import ToLabel, rank_unlabelled
 from training.audit.labels import LabelCheck, find_suspects
 from training.audit.next_photos import Gain, expect_gains, learning_slope
-from training.audit.out_of_sample import OutOfSample, out_of_sample
+from training.audit.out_of_sample import out_of_sample
 from training.audit.quality import find_faults
 from training.audit.report import Report
 from training.audit.settings import Settings
@@ -52,14 +53,11 @@ def check_photos(
     found = find_duplicates(photos, looks, x, settings.duplicates)
     groups = merged_groups(photos, found.clusters)
     usable = np.array([not k.cause and not k.plain for k in looks], dtype=bool) & ~np.isnan(x).any(axis=1)
-    rows = [int(i) for i in np.flatnonzero(usable)]
-    kept = [photos[i] for i in rows]
-    labels, places = [p.label for p in kept], [groups[i] for i in rows]
-    judged = _judge(x[rows], labels, places, settings, background)
-    check = find_suspects(kept, judged, settings.labels.odds) if judged else LabelCheck((), 0, 0, ())
-    slope = _slope(x[rows], labels, places, judged, settings, background)
+    rows = np.flatnonzero(usable).tolist()
+    kept, places = [photos[i] for i in rows], [groups[i] for i in rows]
     species = {p.label for p in photos if not p.label.startswith(OTHER)}
-    once = [i for i in _once(kept, found.clusters) if labels[i] in species]
+    once = [i for i in _without_copies(kept, found.clusters) if kept[i].label in species]
+    learned = _learn(kept, x[rows], places, settings, background, wanted, unlabelled)
     return Report(
         photos=len(photos),
         groups=len(set(groups)),
@@ -68,92 +66,58 @@ def check_photos(
         faults=find_faults(photos, looks, settings.quality),
         clusters=found.clusters,
         unchecked_pairs=found.unchecked,
-        suspects=check.suspects,
-        estimated_wrong=check.estimated,
-        judged=check.judged,
-        unjudged=check.unjudged,
         shortages=find_shortages(
-            [labels[i] for i in once],
-            [places[i] for i in once],
-            settings.enough,
-            [*wanted, *species],
+            [kept[i].label for i in once], [places[i] for i in once], settings.enough, [*wanted, *species]
         ),
-        gains=_gains(kept, places, judged, settings, slope or settings.next.slope, background, wanted, check),
         take=settings.next.take,
-        slope=round(slope or settings.next.slope, 3),
-        slope_read=slope is not None,
-        to_label=_to_label(unlabelled, x[rows], labels, judged, settings, background),
-        own=_own(kept, judged),
         labels={p.name: p.label for p in photos},
+        **learned,
     )
 
 
-def _judge(
-    x: Array, labels: list[str], groups: list[str], settings: Settings, background: Statistics | None
-) -> OutOfSample | None:
-    return out_of_sample(x, labels, groups, settings.labels, background) if labels else None
-
-
-def _slope(
-    x: Array,
-    labels: list[str],
-    groups: list[str],
-    judged: OutOfSample | None,
-    settings: Settings,
-    background: Statistics | None,
-) -> float | None:
-    if judged is None or len(labels) < settings.next.slope_needs:
-        return None
-    return learning_slope(x, labels, groups, judged.shrinkage, settings.labels, background)
-
-
-def _once(kept: Sequence[LabelledPhoto], clusters: Sequence[Cluster]) -> list[int]:
-    """Rows of which no earlier one is the same picture under the same label."""
-    cluster_of = {name: number for number, cluster in enumerate(clusters) for name in cluster.photos}
-    seen: set[tuple[int, str]] = set()
-    rows = []
-    for i, photo in enumerate(kept):
-        number = cluster_of.get(photo.name)
-        if number is None or (number, photo.label) not in seen:
-            rows.append(i)
-        if number is not None:
-            seen.add((number, photo.label))
-    return rows
-
-
-def _gains(
+def _learn(
     kept: Sequence[LabelledPhoto],
+    x: Array,
     groups: Sequence[str],
-    judged: OutOfSample | None,
     settings: Settings,
-    slope: float,
     background: Statistics | None,
     wanted: Sequence[str],
-    check: LabelCheck,
-) -> tuple[Gain, ...]:
-    if judged is None:
-        return ()
-    behind = dict(zip(background.classes, map(float, background.counts), strict=True)) if background else {}
-    doubted = {s.photo for s in check.suspects}
-    gains = expect_gains(kept, groups, judged, settings.next, slope, behind, wanted, doubted)
-    return gains[: settings.next.shown]
-
-
-def _to_label(
     unlabelled: Unlabelled | None,
-    x: Array,
-    labels: list[str],
-    judged: OutOfSample | None,
-    settings: Settings,
-    background: Statistics | None,
-) -> tuple[ToLabel, ...]:
-    if unlabelled is None or judged is None:
-        return ()
-    names, features = unlabelled
-    return rank_unlabelled(names, features, (x, labels), judged, settings.next, background)
+) -> dict[str, Any]:
+    """The fields of the report that take a model learned from the usable photos."""
+    labels, slope = [p.label for p in kept], None
+    check, own = LabelCheck((), 0, 0, ()), dict[str, float]()
+    gains: tuple[Gain, ...] = ()
+    to_label: tuple[ToLabel, ...] = ()
+    if kept:
+        judged = out_of_sample(x, labels, groups, settings.labels, background)
+        check = find_suspects(kept, judged, settings.labels.odds)
+        if len(kept) >= settings.next.slope_needs:
+            slope = learning_slope(x, labels, groups, judged.shrinkage, settings.labels, background)
+        behind = dict(zip(background.classes, map(float, background.counts), strict=True)) if background else {}
+        doubted = {s.photo for s in check.suspects}
+        power = slope or settings.next.slope
+        gains = expect_gains(kept, groups, judged, settings.next, power, behind, wanted, doubted)
+        own = {p.name: float(v) for p, v in zip(kept, judged.own, strict=True) if not np.isnan(v)}
+        if unlabelled is not None:
+            to_label = rank_unlabelled(*unlabelled, (x, labels), judged, settings.next, background)
+    return {
+        "suspects": check.suspects,
+        "estimated_wrong": check.estimated,
+        "judged": check.judged,
+        "unjudged": check.unjudged,
+        "gains": gains[: settings.next.shown],
+        "slope": round(slope or settings.next.slope, 3),
+        "slope_read": slope is not None,
+        "to_label": to_label,
+        "own": own,
+    }
 
 
-def _own(kept: Sequence[LabelledPhoto], judged: OutOfSample | None) -> dict[str, float]:
-    if judged is None:
-        return {}
-    return {p.name: float(v) for p, v in zip(kept, judged.own, strict=True) if not np.isnan(v)}
+def _without_copies(kept: Sequence[LabelledPhoto], clusters: Sequence[Cluster]) -> list[int]:
+    """Rows of which no earlier one is the same picture under the same label."""
+    cluster_of = {name: number for number, cluster in enumerate(clusters) for name in cluster.photos}
+    first: dict[object, int] = {}
+    for i, photo in enumerate(kept):
+        first.setdefault((cluster_of.get(photo.name, photo.name), photo.label), i)
+    return list(first.values())

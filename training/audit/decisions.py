@@ -33,7 +33,7 @@ class Decision:
 
     @property
     def text(self) -> str:
-        """As it stands in the file."""
+        """As written in the file."""
         return f"{RELABEL}{self.species}" if self.action == "relabel" else self.action
 
 
@@ -88,7 +88,7 @@ def read_decisions(path: Path, species: Collection[str], labels: Mapping[str, st
             decision = Decision(photo, given, "keep")
         elif now is None:
             raise CollectionError(
-                f"{where}: {photo[:100]!r} is no photo of the collection; check it again for a new sheet"
+                f"{where}: {photo[:100]!r} is not a photo in the collection; check it again for a new sheet"
             )
         elif now != given:
             raise CollectionError(
@@ -100,19 +100,17 @@ def read_decisions(path: Path, species: Collection[str], labels: Mapping[str, st
     return list(found.values())
 
 
-def _understood(where: str, photo: str, given: str, said: str, species: Collection[str]) -> Decision:
-    words = said.strip()
+def _understood(where: str, photo: str, given: str, text: str, species: Collection[str]) -> Decision:
+    words = text.strip()
     if words.casefold() == "keep":
         return Decision(photo, given, "keep")
     if words.casefold() == "drop":
         return Decision(photo, given, "drop")
     if not words.casefold().startswith(RELABEL):
-        raise CollectionError(f"{where}: {said[:60]!r} is no decision; write keep, drop or relabel:<species>")
+        raise CollectionError(f"{where}: {text[:60]!r} is not a decision; write keep, drop or relabel:<species>")
     name = words[len(RELABEL) :].strip()
     if name not in species:
-        raise CollectionError(
-            f"{where}: {name[:60]!r} is no species that is known; {nearest(name[:60], sorted(species))}"
-        )
+        raise CollectionError(f"{where}: {name[:60]!r} is not a known species; {nearest(name[:60], sorted(species))}")
     if name == given:
         return Decision(photo, given, "keep")
     return Decision(photo, given, "relabel", name)

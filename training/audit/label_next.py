@@ -17,11 +17,10 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from model.photo import Discriminant, Statistics, fit_statistics
+from model.photo import Discriminant, Statistics
 from model.photo.head import softmax
-from training.audit.out_of_sample import OutOfSample
+from training.audit.out_of_sample import OutOfSample, learned
 from training.audit.settings import Next
-from training.head.scatter import join
 
 Array = NDArray[np.float64]
 
@@ -48,14 +47,11 @@ def rank_unlabelled(
     ``x`` float (photos, features) of the unlabelled ones, rows of NaN are passed over;
     ``labelled`` features and labels of the others; ``found`` gives shrinkage and temperature.
     """
-    known, labels = labelled
     readable = np.flatnonzero(~np.isnan(x).any(axis=1))
-    if len(readable) == 0 or len(found.classes) < 2:
+    statistics = learned(*labelled, background)
+    if len(readable) == 0 or statistics is None or len(statistics.classes) < 2:
         return ()
-    own = fit_statistics(known, list(labels))
-    head = Discriminant(join(background, own, 1.0) if background else own, found.shrinkage)
-    if len(head.classes) < 2:
-        return ()
+    head = Discriminant(statistics, found.shrinkage)
     probabilities = softmax(head.scores(x[readable]) / found.temperature)
     order = np.argsort(-probabilities, axis=1, kind="stable")[:, :2]
     top = np.take_along_axis(probabilities, order, axis=1)

@@ -49,14 +49,13 @@ def find_suspects(photos: Sequence[LabelledPhoto], found: OutOfSample, odds: flo
     """
     # Loading it takes two seconds, which nothing else has to wait for.
     from cleanlab.count import num_label_issues  # type: ignore[import-untyped]
-    from cleanlab.rank import get_label_quality_scores  # type: ignore[import-untyped]
 
     rows = np.flatnonzero(found.judged)
     unjudged = tuple(sorted({photos[int(i)].label for i in np.flatnonzero(~found.judged)}))
     if len(rows) == 0 or len(found.classes) < 2:
         return LabelCheck((), 0, len(rows), unjudged)
     given, probabilities = found.given[rows], found.probabilities[rows]
-    scores = get_label_quality_scores(given, probabilities, method="self_confidence")
+    scores = found.own[rows]  # self-confidence
     others = probabilities.copy()
     others[np.arange(len(rows)), given] = 0.0
     best = others.argmax(axis=1)

@@ -16,19 +16,18 @@ where n_s counts the photos of one plant as fewer: n / (1 + (n / plants - 1) * a
 
 from __future__ import annotations
 
-from collections import defaultdict
+from collections import Counter
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
-from model.photo import Discriminant, Statistics, fit_statistics
+from model.photo import Discriminant, Statistics
 from model.photo.evidence import OTHER
-from training.audit.out_of_sample import OutOfSample, deal_folds
+from training.audit.out_of_sample import OutOfSample, deal_folds, learned
 from training.audit.settings import Labels, Next
 from training.data.manifest import LabelledPhoto
-from training.head.scatter import join
 
 Array = NDArray[np.float64]
 SHARES = (0.25, 0.5, 1.0)  # of the groups that are learned from, to see how the error falls
@@ -76,12 +75,10 @@ def expect_gains(
     labels = [photo.label for photo in photos]
     names = sorted({label for label in (*labels, *wanted) if not label.startswith(OTHER)})
     confusion = smoothed_confusion(found, settings.steady)
-    places: dict[str, set[str]] = defaultdict(set)
-    for label, group in zip(labels, groups, strict=True):
-        places[label].add(group)
+    visits_of = Counter(label for label, _ in set(zip(labels, groups, strict=True)))
     gains = []
     for name in names:
-        count, visits = labels.count(name), len(places[name])
+        count, visits = labels.count(name), visits_of[name]
         known = effective_photos(count, visits, settings.alike_within_group) + behind.get(name, 0.0)
         row = found.classes.index(name) if name in found.classes else -1
         error = float(confusion[row].sum()) if row >= 0 and count else None
@@ -125,7 +122,7 @@ def smoothed_confusion(found: OutOfSample, steady: int) -> Array:
 
 def _confused(classes: Sequence[str], confusion: Array, row: int) -> tuple[str, ...]:
     both = confusion[row] + confusion[:, row]
-    # What smoothing alone has put there is no confusion that anyone has seen.
+    # What smoothing alone has put there is not an observed confusion.
     least = 2 * float(np.median(np.delete(both, row))) if len(both) > 2 else 0.0
     order = [i for i in np.argsort(-both, kind="stable") if i != row and both[i] > max(least, 0.02)]
     return tuple(classes[i] for i in order[:2])
@@ -163,10 +160,10 @@ def learning_slope(
         right = np.zeros(len(truth), dtype=bool)
         for number in np.unique(fold):
             learn, check = (fold != number) & (place < share), fold == number
-            if not learn.any():
+            statistics = learned(x[learn], truth[learn].tolist(), background) if learn.any() else None
+            if statistics is None:
                 return None
-            statistics = fit_statistics(x[learn], list(truth[learn]))
-            head = Discriminant(join(background, statistics, 1.0) if background else statistics, shrinkage)
+            head = Discriminant(statistics, shrinkage)
             right[check] = np.array(head.classes)[head.scores(x[check]).argmax(axis=1)] == truth[check]
         errors.append(float(np.mean([1 - right[truth == c].mean() for c in np.unique(truth)])))
         sizes.append(len(set(names[place < share])))

@@ -59,7 +59,7 @@ def out_of_sample(
     scores = {s: np.full((len(given), len(classes)), UNSEEN) for s in settings.shrinkage}
     for number in np.unique(fold):
         learn, check = np.flatnonzero(fold != number), np.flatnonzero(fold == number)
-        statistics = _learned(x[learn], [labels[int(i)] for i in learn], background)
+        statistics = learned(x[learn], [labels[int(i)] for i in learn], background)
         if statistics is None:
             continue
         columns = np.array([classes.index(c) for c in statistics.classes])
@@ -89,10 +89,11 @@ def deal_folds(x: Array, labels: Sequence[str], groups: Sequence[str], folds: in
     return fold
 
 
-def _learned(x: Array, labels: list[str], background: Statistics | None) -> Statistics | None:
-    if not labels:
+def learned(x: Array, labels: Sequence[str], background: Statistics | None) -> Statistics | None:
+    """Statistics of these photos and of those in the background; None where there are neither."""
+    if not len(labels):
         return background
-    own = fit_statistics(x, labels)
+    own = fit_statistics(x, list(labels))
     return own if background is None else join(background, own, 1.0)
 
 

@@ -35,8 +35,8 @@ def write_pages(path: Path, questions: Sequence[Question], where: Mapping[str, P
         try:
             replace_file(file, out.getvalue())
         except OSError as error:
-            told = error.strerror or error
-            raise CollectionError(f"{file}: cannot be written ({told}); choose another place") from None
+            cause = error.strerror or error
+            raise CollectionError(f"{file}: cannot be written ({cause}); choose another place") from None
         written.append(file)
     return written
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from typing import Any, Literal
 
 from training.audit.label_next import ToLabel
@@ -77,10 +77,8 @@ class Report:
             if first is None:
                 asked[question.photo] = question
             elif question.words not in first.words:
-                likelier = first.likelier or question.likelier
-                asked[question.photo] = Question(
-                    first.photo, first.given, likelier, first.score, first.why, f"{first.words}; {question.words}"
-                )
+                likelier, words = first.likelier or question.likelier, f"{first.words}; {question.words}"
+                asked[question.photo] = replace(first, likelier=likelier, words=words)
         return tuple(asked.values())
 
     def _all_questions(self) -> Iterator[Question]:
@@ -115,30 +113,24 @@ class Report:
         return "\n\n".join("\n".join(part) for part in parts)
 
     def _plan(self, called: Called) -> list[str]:
-        steps = []
-        if self.conflicts:
-            pictures = count(len(self.conflicts), "picture")
-            steps.append(f"Settle {pictures} that {was(self.conflicts)} there under two names.")
-        if self.suspects:
-            steps.append(
-                f"Look at {count(len(self.suspects), 'label')} that may be wrong "
-                f"(of {self.judged} judged, some {self.estimated_wrong} are, by estimate)."
-            )
         copies = sum(len(c.photos) - 1 for c in self.clusters if not c.is_conflict)
-        if copies:
-            steps.append(f"Decide on {count(copies, 'copy', 'copies')} of pictures that are there already.")
-        if self.faults:
-            spoilt = count(len({f.photo for f in self.faults}), "photo")
-            steps.append(f"Retake or leave out {spoilt} that are hard to use.")
-        if self.shortages:
-            short = count(len(self.shortages), "species", "species")
-            steps.append(f"Add photos of {short} with too few to learn from.")
-        if self.gains:
-            steps.append(f"Then take photos of: {', '.join(called(g.species) for g in self.gains[:3])}.")
-        if self.to_label:
-            steps.append(f"Label {count(len(self.to_label), 'photo')} that would teach the model most.")
-        numbered = [f"  {number}. {step}" for number, step in enumerate(steps, start=1)]
-        return ["What to do, in this order:", *numbered] if steps else ["Nothing needs doing."]
+        pictures, spoilt = count(len(self.conflicts), "picture"), count(len({f.photo for f in self.faults}), "photo")
+        estimate = f"of {self.judged} checked, about {self.estimated_wrong} are, by estimate"
+        steps = [
+            (self.conflicts, f"Choose a name for {pictures} in the collection under two names."),
+            (self.suspects, f"Check {count(len(self.suspects), 'label')} that may be wrong ({estimate})."),
+            (copies, f"Decide on {count(copies, 'copy', 'copies')} of pictures already in the collection."),
+            (self.faults, f"Retake or leave out {spoilt} that are hard to use."),
+            (
+                self.shortages,
+                f"Add photos of {count(len(self.shortages), 'species', 'species')} with too few to learn from.",
+            ),
+            (self.gains, f"Then take photos of: {', '.join(called(g.species) for g in self.gains[:3])}."),
+            (self.to_label, f"Label {count(len(self.to_label), 'photo')} that would teach the model most."),
+        ]
+        needed = [step for found, step in steps if found]
+        numbered = [f"  {number}. {step}" for number, step in enumerate(needed, start=1)]
+        return ["What to do, in this order:", *numbered] if needed else ["Nothing needs doing."]
 
     def _particulars(self, called: Called) -> Iterator[list[str]]:
         yield ["The same picture under two names:", *few(self._conflict_lines(called))]
@@ -154,9 +146,9 @@ class Report:
         if self.unchecked_pairs:
             yield ["Not compared for parts cut out of photos:", f"  {self.unchecked_pairs} pairs that are less alike"]
         kinds = Counter(f.kind for f in self.faults)
-        told = ", ".join(f"{n} {kind}" for kind, n in kinds.items())
+        listed = ", ".join(f"{n} {kind}" for kind, n in kinds.items())
         lines = [f"  {f.photo}: {f.kind}: {f.words}" for f in self.faults]
-        yield [f"Photos that are hard to use ({told}):", *few(lines)]
+        yield [f"Photos that are hard to use ({listed}):", *few(lines)]
         lines = [f"  {called(s.species)}: has {s.photos} of {s.groups}; add {s.missing}" for s in self.shortages]
         needs = f"{self.enough[0]} photos of {self.enough[1]} plants or visits"
         yield [f"Too few to learn from (needs {needs}):", *few(lines)]
@@ -204,11 +196,6 @@ def count(number: int, one: str, many: str = "") -> str:
     ('1 photo', '2 copies')
     """
     return f"{number} {one if number == 1 else many or one + 's'}"
-
-
-def was(things: Sequence[object]) -> str:
-    """`is` or `are`."""
-    return "is" if len(things) == 1 else "are"
 
 
 def times(odds: float) -> str:

@@ -53,7 +53,7 @@ class Enough(Fact):
 
 
 class Next(Fact):
-    """How the gain of more photos is reckoned; see the comments in the file."""
+    """How the gain from more photos is calculated; see the comments in the file."""
 
     take: Count
     slope: Share

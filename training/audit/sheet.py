@@ -6,10 +6,12 @@ import base64
 import io
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
-from html import escape
 from importlib.resources import files
 from pathlib import Path
+from typing import Any
 
+from jinja2 import Environment
+from markupsafe import Markup
 from PIL import Image
 
 from model.errors import CollectionError, PhotoError
@@ -73,91 +75,53 @@ def sheet_html(
 ) -> str:
     """The whole page. ``csv_name`` is the name under which the browser saves the decisions."""
     here = files(__package__)
-    style, script = (here.joinpath(name).read_text(encoding="utf-8") for name in ("sheet.css", "sheet.js"))
-    done = 0
-    parts = []
+    sections, done = [], 0
     for why, (title, lead) in SECTIONS.items():
-        mine = [q for q in questions if q.why == why]
         cards = []
-        for question in mine:
+        for question in (q for q in questions if q.why == why):
             cards.append(_card(question, where.get(question.photo), words, made.get(question.photo, "")))
-            done += 1
-            progress(done)
-        if mine:
-            body = "".join(cards)
-            parts.append(f'<h2>{escape(title)} ({len(mine)})</h2><p>{escape(lead)}</p><div class="cards">{body}</div>')
-    options = "".join(f'<option value="{escape(s)}">{escape(words.called(s))}</option>' for s in words.species)
-    return _PAGE.format(
-        style=style,
-        script=script,
-        head=escape(",".join(COLUMNS)),
-        file=escape(csv_name),
+            progress(done := done + 1)
+        sections.append({"title": title, "lead": lead, "cards": cards})
+    page = Environment(autoescape=True).from_string(here.joinpath("sheet.html").read_text(encoding="utf-8"))
+    return page.render(
+        style=Markup(here.joinpath("sheet.css").read_text(encoding="utf-8")),
+        script=Markup(here.joinpath("sheet.js").read_text(encoding="utf-8")),
+        head=",".join(COLUMNS),
+        file=csv_name,
         count=len(questions),
-        body="".join(parts) or "<p>No photo needs a decision.</p>",
-        options=options,
+        sections=sections,
+        species=[(name, words.called(name)) for name in words.species],
     )
 
 
-# Nothing but what is written in the page itself may be loaded or run.
-_PAGE = """<!doctype html>
-<html lang="en-AU">
-<head>
-<meta charset="utf-8">
-<meta name="viewport" content="width=device-width, initial-scale=1">
-<meta http-equiv="Content-Security-Policy"
- content="default-src 'none'; img-src data:; style-src 'unsafe-inline'; script-src 'unsafe-inline'">
-<title>Check of labelled photos</title>
-<style>{style}</style>
-</head>
-<body data-head="{head}" data-file="{file}">
-<h1>Check of labelled photos</h1>
-<p>{count} photos to decide on. Keep, relabel or drop each one, then save the decisions: a CSV file, which
-<code>swardkey collect check --decisions FILE --apply</code> carries out. What is left undecided stays as it is.</p>
-{body}
-<datalist id="species">{options}</datalist>
-<div class="bar"><output></output><button type="button">Save decisions</button></div>
-<script>{script}</script>
-</body>
-</html>
-"""
-
-
-def _card(question: Question, file: Path | None, words: Words, made: str) -> str:
-    name = escape(question.photo)
+def _card(question: Question, file: Path | None, words: Words, made: str) -> dict[str, Any]:
+    """What the sheet shows of one photo. ``made``: the decision that was made before."""
     choices = {"": "undecided", "keep": f"keep: {words.called(question.given)}"}
     if question.likelier:
         choices[f"{RELABEL}{question.likelier}"] = f"relabel: {words.called(question.likelier)}"
-    choices["other"] = "relabel: another species"
-    choices["drop"] = "drop: leave it out"
-    chosen, other = made, ""
-    if made not in choices and made.startswith(RELABEL):
-        chosen, other = "other", made.removeprefix(RELABEL)
-    options = "".join(
-        f'<option value="{escape(value)}"{" selected" if value == chosen else ""}>{escape(label)}</option>'
-        for value, label in choices.items()
-    )
-    likelier = f'<div class="likelier">likelier: {escape(words.called(question.likelier))}</div>'
-    score = "" if question.score is None else f" (score {question.score:.3f})"
-    line = question_line(question).rstrip("\n")
-    return (
-        f'<div class="card" data-line="{escape(line)}"><div class="picture">{_picture(file, question)}</div>'
-        f'<div class="told"><div class="given">{escape(words.called(question.given))}</div>'
-        f"{likelier if question.likelier else ''}"
-        f'<div class="words">{escape(question.words + score)}</div><div class="file">{name}</div>'
-        f'<label>Decision<select aria-label="Decision on {name}">{options}</select></label>'
-        f'<label class="other" hidden>Species<input list="species" value="{escape(other)}" autocomplete="off"></label>'
-        "</div></div>"
-    )
+    choices |= {"other": "relabel: another species", "drop": "drop: leave it out"}
+    other = made.removeprefix(RELABEL) if made not in choices and made.startswith(RELABEL) else ""
+    return {
+        "photo": question.photo,
+        "line": question_line(question).rstrip("\n"),
+        "picture": _picture(file),
+        "given": words.called(question.given),
+        "likelier": words.called(question.likelier) if question.likelier else "",
+        "words": question.words + ("" if question.score is None else f" (score {question.score:.3f})"),
+        "choices": choices,
+        "chosen": "other" if other else made,
+        "other": other,
+    }
 
 
-def _picture(file: Path | None, question: Question) -> str:
+def _picture(file: Path | None) -> str:
+    """A small copy as the base64 of a JPEG; "" where it cannot be read."""
     image = thumbnail(file, THUMBNAIL)
     if image is None:
-        return "cannot be shown"
+        return ""
     out = io.BytesIO()
     image.save(out, "JPEG", quality=JPEG_QUALITY)
-    data = base64.b64encode(out.getvalue()).decode("ascii")
-    return f'<img loading="lazy" alt="{escape(question.photo)}" src="data:image/jpeg;base64,{data}">'
+    return base64.b64encode(out.getvalue()).decode("ascii")
 
 
 def thumbnail(file: Path | None, size: tuple[int, int]) -> Image.Image | None:

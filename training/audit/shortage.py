@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections import Counter, defaultdict
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -28,12 +28,10 @@ def find_shortages(
     caller leaves them out. ``wanted`` are species that need not have a photo yet.
     """
     counts = Counter(labels)
-    places: dict[str, set[str]] = defaultdict(set)
-    for label, group in zip(labels, groups, strict=True):
-        places[label].add(group)
+    visits_of = Counter(label for label, _ in set(zip(labels, groups, strict=True)))
     found = []
     for species in sorted({*counts, *wanted}):
-        photos, visits = counts[species], len(places[species])
+        photos, visits = counts[species], visits_of[species]
         if photos < enough.photos or visits < enough.groups:
             found.append(Shortage(species, photos, visits, missing_words(photos, visits, enough)))
     return tuple(found)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+from collections import Counter
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import PurePosixPath
@@ -12,8 +13,7 @@ from model.errors import CollectionError, PhotoError
 from model.photo.stored import stored_jpeg
 from training.collection.offer import FetchError, Offered, Refusal, UnreachableError, host_of
 from training.collection.own import OwnSpecies
-from training.collection.plan import Intake, Progress, Refusals, cause_alone, conflict, look_over, now
-from training.collection.rows import Row
+from training.collection.plan import Intake, Known, Progress, Refusals, cause_alone, conflict, look_over, now
 
 GIVE_UP_AFTER = 3  # photos in a row whose server cannot be reached
 
@@ -33,24 +33,32 @@ class Outcome:
     notes: tuple[str, ...] = field(default=())
 
 
-class Store(Protocol):
+@dataclass(frozen=True)
+class Row:
+    """One row of the collection's manifest.
+
+    ``photo`` is `ab/<sha256>.jpg`; ``species`` an id or `other:<kind>`; ``group`` is "" where
+    the photo is a group of its own; ``labelled_at`` is UTC; ``action`` is add, relabel or remove.
+    """
+
+    photo: str
+    species: str
+    group: str
+    source: str
+    creator: str
+    licence: str
+    labelled_by: str
+    labelled_at: str
+    action: str
+    note: str
+
+
+class Store(Known, Protocol):
     """What adding asks of a collection."""
 
     notes: list[str]
 
-    def known_as(self, original: str) -> tuple[str, str] | None: ...
-
     def put(self, data: bytes, row: Row, original: str, plant: OwnSpecies | None = None) -> str | None: ...
-
-
-@dataclass
-class _Run:
-    species: dict[str, int] = field(default_factory=dict)
-    known: int = 0
-    refusals: Refusals = field(default_factory=Refusals)
-    left: int = 0
-    unreached: dict[str, int] = field(default_factory=dict)
-    given_up: dict[str, str] = field(default_factory=dict)
 
 
 def apply(intake: Intake, store: Store, progress: Progress = lambda done: None) -> Outcome:
@@ -61,16 +69,15 @@ def apply(intake: Intake, store: Store, progress: Progress = lambda done: None) 
     """
     if not intake.acceptable:
         raise CollectionError(intake.obstacle)
-    run = _Run()
-    new = {plant.id: plant for plant in intake.new_species}
+    run = _Run(intake, store)
     for done, offered in enumerate(intake.offers(), start=1):
         if isinstance(offered, Refusal):
             run.refusals.note(offered.file, offered.why)
         elif offered.name in intake.labels:
-            _take(offered, intake, store, new, run)
+            run.take(offered)
         progress(done)
     return Outcome(
-        added=sum(run.species.values()),
+        added=run.species.total(),
         known_already=run.known,
         refused=tuple(run.refusals.listed),
         refused_more=run.refusals.more,
@@ -82,49 +89,57 @@ def apply(intake: Intake, store: Store, progress: Progress = lambda done: None) 
     )
 
 
-def _take(offered: Offered, intake: Intake, store: Store, new: Mapping[str, OwnSpecies], run: _Run) -> None:
-    label = intake.labels[offered.name]
-    try:
+class _Run:
+    """One intake while it goes on, and what it has counted so far."""
+
+    def __init__(self, intake: Intake, store: Store) -> None:
+        self.intake, self.store = intake, store
+        self.new = {plant.id: plant for plant in intake.new_species}
+        self.species: Counter[str] = Counter()
+        self.known = self.left = 0
+        self.refusals = Refusals()
+        self.unreached: Counter[str] = Counter()
+        self.given_up: dict[str, str] = {}
+
+    def take(self, offered: Offered) -> None:
+        """Add one photo, or note why not."""
+        try:
+            self._add(offered, self.intake.labels[offered.name], host_of(offered.address))
+        except UnreachableError as error:
+            self._note_unreached(offered, str(error))
+        except (PhotoError, FetchError) as error:
+            self.refusals.note(offered.file, str(error))
+        except OSError as error:
+            self.refusals.note(offered.file, error.strerror or str(error))
+
+    def _add(self, offered: Offered, label: str, host: str) -> None:
         original, group = look_over(offered)
-        known = store.known_as(original)
-        if known is None and host_of(offered.address) in run.given_up:
-            run.left += 1
+        known = self.store.known_as(original)
+        if known is None and host in self.given_up:
+            self.left += 1
             return
         if known is None:
             with offered.get() as path, cause_alone(path):
-                run.unreached.pop(host_of(offered.address), None)
+                self.unreached.pop(host, None)
                 data = stored_jpeg(path)
-            row = _row(offered, label, group, intake.labelled_by, hashlib.sha256(data).hexdigest())
-    except UnreachableError as error:
-        _note_unreached(run, offered, str(error))
-    except (PhotoError, FetchError) as error:
-        run.refusals.note(offered.file, str(error))
-    except OSError as error:
-        run.refusals.note(offered.file, error.strerror or str(error))
-    else:
-        if known is None:
-            before = store.put(data, row, original, new.get(label))
+            row = _row(offered, label, group, self.intake.labelled_by, hashlib.sha256(data).hexdigest())
+            before = self.store.put(data, row, original, self.new.get(label))
             known = None if before is None else (row.photo, before)
-        _count(offered, label, known, run)
+        if known is None:
+            self.species[label] += 1
+        elif known[1] == label:
+            self.known += 1
+        else:
+            self.refusals.note(offered.file, conflict(*known))
 
-
-def _count(offered: Offered, label: str, known: tuple[str, str] | None, run: _Run) -> None:
-    if known is None:
-        run.species[label] = run.species.get(label, 0) + 1
-    elif known[1] == label:
-        run.known += 1
-    else:
-        run.refusals.note(offered.file, conflict(*known))
-
-
-def _note_unreached(run: _Run, offered: Offered, cause: str) -> None:
-    """A server that cannot be reached is asked a few times more, then no more in this run."""
-    host = host_of(offered.address)
-    run.left += 1
-    run.unreached[host] = run.unreached.get(host, 0) + 1
-    run.refusals.note(offered.file, cause)
-    if run.unreached[host] >= GIVE_UP_AFTER:
-        run.given_up[host] = f"{host}: {cause}, for {GIVE_UP_AFTER} photos in a row"
+    def _note_unreached(self, offered: Offered, cause: str) -> None:
+        """A server that cannot be reached is asked a few times more, then no more in this run."""
+        host = host_of(offered.address)
+        self.left += 1
+        self.unreached[host] += 1
+        self.refusals.note(offered.file, cause)
+        if self.unreached[host] >= GIVE_UP_AFTER:
+            self.given_up[host] = f"{host}: {cause}, for {GIVE_UP_AFTER} photos in a row"
 
 
 def _row(offered: Offered, label: str, group: str, by: str, digest: str) -> Row:

@@ -85,9 +85,7 @@ def _opened(path: Path) -> zipfile.ZipFile:
             raise CollectionError(f"{path}: lists over {MOST_ENTRIES} members; zip fewer photos at a time")
         return zipfile.ZipFile(path)
     except BROKEN as error:
-        raise CollectionError(
-            f"{path}: is no zip that can be read ({shown(str(error))}); zip the photos again"
-        ) from None
+        raise CollectionError(f"{path}: is not a readable zip ({shown(str(error))}); zip the photos again") from None
     except OSError as error:
         raise CollectionError(f"{path}: {error.strerror or error}; check the name") from None
 

@@ -181,7 +181,7 @@ def _fault(plant: dict[str, str], row: dict[str, str], kinds: tuple[str, ...]) -
     """Why a photo is not taken, whatever it shows; "" if it may be."""
     licence = licence_of(row["licence"])
     if not row["licence"]:
-        return "tells no licence"
+        return "gives no licence"
     if not licence or kind_of(licence) not in kinds:
         return f"licence {licence or row['licence'][:80]} is not among {', '.join(kinds)}; see --licence"
     if plant["qualifier"]:
@@ -244,7 +244,7 @@ def _safe_xml(path: Path, title: str) -> str:
         raise CollectionError(
             f"{title}: {META} is not XML in UTF-8 ({_first_line(error)}); ask for the archive again"
         ) from None
-    # What parses the text next must not be told of another encoding, and needs the one that the standard implies.
+    # What parses the text next must not see another encoding declared, and needs the one that the standard implies.
     text = re.sub(r"^\s*<\?xml[^>]*\?>", "", text)
     return re.sub(r"<(core|extension)\b(?![^<>]*\bencoding=)", r'<\1 encoding="UTF-8"', text)
 
@@ -256,7 +256,7 @@ def _check_lines(path: Path, title: str, ends: re.Pattern[bytes]) -> None:
         while chunk := file.read(LONGEST_LINE):
             *lines, left = ends.split(left + chunk)
             if max(map(len, (left, *lines))) > LONGEST_LINE:
-                raise CollectionError(f"{title}: has a line of over {LONGEST_LINE} bytes; it is no table")
+                raise CollectionError(f"{title}: has a line of over {LONGEST_LINE} bytes; it is not a table")
 
 
 def _first_line(error: Exception) -> str:

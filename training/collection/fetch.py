@@ -83,7 +83,7 @@ class Fetcher:
         for _ in range(MOST_REDIRECTS + 1):
             url = _url_of(address)
             if url.host != first.host and not _names(url) & (self.agreed | self.allowed):
-                raise FetchError(f"is redirected to {url.host}, of which you were not asked; see --allow-host")
+                raise FetchError(f"is redirected to {url.host}, which you were not asked about; see --allow-host")
             request = self._request(url)
             self._wait_for_turn(url.netloc.decode())
             try:
@@ -99,7 +99,7 @@ class Fetcher:
                     finally:
                         response.close()
             except (httpx.InvalidURL, ValueError):
-                raise FetchError("is redirected to what is no address") from None
+                raise FetchError("is redirected to an invalid address") from None
             except httpx.TransportError as error:
                 _check_time(deadline)
                 raise _Busy(f"the server does not answer ({type(error).__name__})") from None
@@ -138,11 +138,11 @@ class Fetcher:
             raise FetchError(f"the server answers {status}")
         kind = response.headers.get("content-type", "").split(";")[0].strip().casefold()
         if not kind.startswith("image/"):
-            raise FetchError(f"is {kind or 'of no kind that is told'}, not an image")
+            raise FetchError(f"is {kind or 'of an unstated type'}, not an image")
         if response.headers.get("content-encoding", "identity").casefold() != "identity":
             raise FetchError("comes packed, which was not asked for")
-        told = response.headers.get("content-length", "")
-        size = int(told) if told.isdecimal() else 0
+        stated = response.headers.get("content-length", "")
+        size = int(stated) if stated.isdecimal() else 0
         with target.open("wb") as out:
             done = 0
             for chunk in response.iter_raw():
@@ -181,10 +181,10 @@ class _Lines:
             timer.cancel()
             self._let_go()
 
-    def note(self, event: str, told: dict[str, Any]) -> None:
+    def note(self, event: str, info: dict[str, Any]) -> None:
         """What the client says of its connections."""
         if event in ("connection.connect_tcp.complete", "connection.start_tls.complete"):
-            line = told["return_value"].get_extra_info("socket")
+            line = info["return_value"].get_extra_info("socket")
             self._let_go()
             if event == "connection.connect_tcp.complete":
                 self._raw = line.dup()  # the line itself goes over into the encrypted one
@@ -218,9 +218,9 @@ def _url_of(address: str) -> httpx.URL:
         url = httpx.URL(address.strip())
         host = url.host  # a name in its ASCII form may turn out to be none
     except (httpx.InvalidURL, ValueError, TypeError):
-        raise FetchError("is no address") from None
+        raise FetchError("is not a valid address") from None
     if url.scheme not in ("http", "https"):
-        raise FetchError(f"is no http or https address but {url.scheme or 'has no scheme'}")
+        raise FetchError(f"is not an http or https address but {url.scheme or 'has no scheme'}")
     if not _HOST.fullmatch(url.raw_host) or len(host) > LONGEST_HOST or url.userinfo:
         raise FetchError("names no host, or a user with it")
     return url

@@ -3,13 +3,12 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from functools import partial
 from pathlib import Path, PurePosixPath
 
-from model.errors import CollectionError
 from model.file import is_litter
 from training.collection.names import OTHER_FOLDER
 from training.collection.offer import Offered, Origin, Refusal, Tree
@@ -20,16 +19,16 @@ A_LINK = "is a link; put the photo itself there"
 
 
 class FolderTree:
-    """The files under a folder of this machine. Links inside it are not followed."""
+    """The files under a folder of this machine, or ``only`` those named. Links inside it are not followed."""
 
-    def __init__(self, top: Path) -> None:
-        self.top = top
-        self.title = str(top)
+    def __init__(self, top: Path, only: Sequence[str] = ()) -> None:
+        self.top, self.only = top, only
+        self.title = str(top / only[0] if only else top)
         self._real = top.resolve()
 
     def names(self) -> Iterator[str | Refusal]:
         """All files in alphabetical order; links and folders that cannot be read are refused."""
-        return self._walk(self.top, PurePosixPath())
+        return iter(self.only) if self.only else self._walk(self.top, PurePosixPath())
 
     def _walk(self, folder: Path, place: PurePosixPath) -> Iterator[str | Refusal]:
         try:
@@ -44,13 +43,13 @@ class FolderTree:
             if entry.is_symlink():
                 yield Refusal(str(name), A_LINK)
             elif entry.is_dir(follow_symlinks=False) and len(name.parts) > DEEPEST:
-                yield Refusal(str(name), f"lies in {DEEPEST} folders within one another; move it up")
+                yield Refusal(str(name), f"lies {DEEPEST} folders deep; move it up")
             elif entry.is_dir(follow_symlinks=False):
                 yield from self._walk(folder / entry.name, name)
             elif entry.is_file(follow_symlinks=False):
                 yield str(name)
             else:
-                yield Refusal(str(name), "is no file")
+                yield Refusal(str(name), "is not a file")
 
     def has(self, name: str) -> bool:
         """Whether there is such a file inside; a link out of the folder does not count."""
@@ -99,32 +98,6 @@ class Folders:
             name=plant,
             get=partial(self.tree.get, name),
             visit="/".join(folders),
-            source=self.origin.source,
-            creator=self.origin.creator,
-            licence=self.origin.licence,
-        )
-
-
-@dataclass(frozen=True)
-class OnePhoto:
-    """A single photo, whose species is named with it."""
-
-    file: Path
-    origin: Origin
-    as_name: str
-
-    @property
-    def title(self) -> str:
-        return str(self.file)
-
-    def offers(self) -> Iterator[Offered | Refusal]:
-        """The one photo."""
-        if not self.as_name:
-            raise CollectionError(f"{self.file}: is one photo; name its species with --as")
-        yield Offered(
-            file=self.file.name,
-            name=self.as_name,
-            get=partial(FolderTree(self.file.parent).get, self.file.name),
             source=self.origin.source,
             creator=self.origin.creator,
             licence=self.origin.licence,

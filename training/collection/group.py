@@ -6,20 +6,20 @@ import hashlib
 from datetime import date
 from pathlib import Path
 
-from model.photo.sandbox import the_door
+from model.photo.sandbox import the_sandbox
 
 _EARLIEST = date(1990, 1, 1)  # before digital cameras: a clock that was never set
 
 
 def group_of(path: Path) -> str:
-    """The visit that a photo's metadata tell: the day it was taken, and four digits for the camera.
+    """The visit by a photo's metadata: the day it was taken, and four digits for the camera.
 
-    The camera's name is hashed, so nothing that names it is kept; "" where no day is told.
-    Raises PhotoError where the file is no photo at all.
+    The camera's name is hashed, so nothing that names it is kept; "" where no day is given.
+    Raises PhotoError where the file is not a photo.
 
     Example: "2026-03-05 c1a2".
     """
-    taken, camera = the_door().when_and_with(path)
+    taken, camera = the_sandbox().time_and_camera(path)
     day = _day(taken)
     if not day or not camera:
         return day

@@ -25,7 +25,7 @@ _PUBLIC = re.compile(r"(?:cc )?(?:pdm?|public domain(?: mark)?|publicdomain mark
 
 
 def licence_of(text: str) -> str:
-    """The short form of a licence, with its version where told; "" where it is none of these.
+    """The short form of a licence, with its version where given; "" for any other.
 
     >>> licence_of("http://creativecommons.org/licenses/by-nc/4.0/legalcode"), licence_of("cc_by_sa")
     ('CC BY-NC 4.0', 'CC BY-SA')
@@ -72,13 +72,13 @@ def kind_of(licence: str) -> str:
 
 
 def wanted_kinds(texts: Iterable[str]) -> tuple[str, ...]:
-    """The kinds that a user asks for; OPEN where none. Raises CollectionError naming what is no licence."""
+    """The kinds that a user asks for; OPEN where none. Raises CollectionError naming what is not a licence."""
     kinds = []
     for text in texts:
         licence = licence_of(text)
         if not licence:
             raise CollectionError(
-                f"--licence {text}: no licence that is known; such as CC0, CC-BY, CC-BY-SA or CC-BY-NC"
+                f"--licence {text}: is not a known licence; use one such as CC0, CC-BY, CC-BY-SA or CC-BY-NC"
             )
         kinds.append(kind_of(licence))
     return tuple(kinds) or OPEN

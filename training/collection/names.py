@@ -42,7 +42,7 @@ def id_of(name: str) -> str:
 def without_authors(name: str, authorship: str = "") -> str:
     """A scientific name without its authors, where it is certain what they are.
 
-    What is not certain (ranks, hybrids, open names such as cf.) is left as it stands.
+    What is not certain (ranks, hybrids, open names such as cf.) is left as it is.
 
     >>> without_authors("Poa annua L."), without_authors("Poa annua L. var. annua")
     ('Poa annua', 'Poa annua L. var. annua')

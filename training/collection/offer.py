@@ -22,7 +22,7 @@ class UnreachableError(FetchError):
 
 @dataclass(frozen=True)
 class Refusal:
-    """A photo or row that is not taken: what the user calls it, and why, each in a few words."""
+    """A photo or row that is not taken: what the user calls it, and the reason, each in a few words."""
 
     file: str
     why: str
@@ -34,8 +34,8 @@ class Offered:
 
     ``file`` is what the user calls it; ``name`` what the source calls the plant; ``get`` opens
     it as a file on this machine for as long as the context lasts, and raises PhotoError,
-    CollectionError or OSError. ``group`` is told by the source; ``visit`` is a folder's name, used
-    when the photo's own metadata tell no day. ``address`` is set where ``get`` fetches it
+    CollectionError or OSError. ``group`` is given by the source; ``visit`` is a folder's name, used
+    when the photo's own metadata give no day. ``address`` is set where ``get`` fetches it
     from the network. ``scientific`` says that the name is a scientific one.
     """
 

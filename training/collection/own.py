@@ -52,7 +52,7 @@ def read_own(folder: Path) -> dict[str, OwnSpecies | Species]:
 
 def _read(path: Path) -> OwnSpecies | Species:
     if not _ID.fullmatch(path.stem):
-        raise CollectionError(f"{path}: its name is no id of a species; use letters a to z, digits and underscores")
+        raise CollectionError(f"{path}: its name is not a species id; use letters a to z, digits and underscores")
     try:
         fields = read_mapping(path)
         _check_names(path, fields)
@@ -80,8 +80,8 @@ def _check_names(path: Path, fields: dict[str, Any]) -> None:
         for name in value if isinstance(value, list) else [value]:
             text = str(name)
             if len(text) > LONGEST_NAME or shown(text, LONGEST_NAME) != text:
-                told = "is too long" if len(text) > LONGEST_NAME else "has a sign that cannot be printed"
-                raise CollectionError(f"{path}: {key}: {shown(text, 40)!r} {told}; fix that field")
+                fault = "is too long" if len(text) > LONGEST_NAME else "has a character that cannot be printed"
+                raise CollectionError(f"{path}: {key}: {shown(text, 40)!r} {fault}; fix that field")
 
 
 def write_own(folder: Path, plant: OwnSpecies) -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+from collections import Counter, defaultdict
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass, field
@@ -20,7 +21,7 @@ from training.collection.offer import Offered, Refusal, Source, host_of
 from training.collection.own import OwnSpecies
 
 LONGEST_LIST = 1000  # refusals that are kept one by one; the rest are counted
-MOST_NAMES = 20_000  # different names in one source; more are no names of plants
+MOST_NAMES = 20_000  # different names in one source; more cannot be plant names
 LONGEST_NAME = 200  # characters of one of them
 MOST_HOSTS = 1000
 HOSTS_SHOWN = 12
@@ -29,7 +30,7 @@ Progress = Callable[[int], None]
 
 @dataclass(frozen=True)
 class Tally:
-    """Photos of one species, the groups that they are in, and how many tell no group and stand for themselves."""
+    """Photos of one species, the groups that they are in, and how many have no group and count alone."""
 
     photos: int = 0
     groups: int = 0
@@ -109,9 +110,8 @@ class Intake:
         if self.known_already:
             lines.append(f"  in the collection already: {self.known_already}")
         for name, count in self.unknown_names.items():
-            lines.append(
-                f"  not in the key: {shown(name)} ({counted(count, 'photo')}{', skipped' if self.skip_unknown else ''})"
-            )
+            skipped = ", skipped" if self.skip_unknown else ""
+            lines.append(f"  not in the key: {shown(name)} ({counted(count, 'photo')}{skipped})")
         for name, candidates in self.ambiguous.items():
             lines.append(f"  several plants are called {shown(name)}: {', '.join(candidates)}")
         lines += [f"  refused: {refusal.file}: {refusal.why}" for refusal in self.refused]
@@ -127,11 +127,9 @@ class LookUp(Protocol):
 
 
 class Known(Protocol):
-    """What the planner asks of a collection."""
+    """What the planner asks of a collection: photo and label of an original that it holds, by its sha256."""
 
-    def known_as(self, original: str) -> tuple[str, str] | None:
-        """Photo and label of an original that is in the collection, by its sha256."""
-        ...
+    def known_as(self, original: str) -> tuple[str, str] | None: ...
 
 
 def plan_intake(
@@ -161,13 +159,13 @@ class _Planner:
         self.names, self.collection, self.by = names, collection, by
         self.accept_new, self.skip_unknown = accept_new, skip_unknown
         self.labels: dict[str, str] = {}
-        self.photos: dict[str, int] = {}
-        self.alone: dict[str, int] = {}
-        self.groups: dict[str, set[int]] = {}
-        self.hosts: dict[str, int] = {}
+        self.photos: Counter[str] = Counter()
+        self.alone: Counter[str] = Counter()
+        self.groups: defaultdict[str, set[bytes]] = defaultdict(set)
+        self.hosts: Counter[str] = Counter()
         self.known = 0
         self.refusals = Refusals()
-        self.unknown: dict[str, int] = {}
+        self.unknown: Counter[str] = Counter()
         self.ambiguous: dict[str, tuple[str, ...]] = {}
         self.new: dict[str, OwnSpecies] = {}
 
@@ -179,7 +177,9 @@ class _Planner:
             self.refusals.note(offered.file, f"names its species in over {LONGEST_NAME} characters")
             return
         if offered.address:
-            self._note_host(host_of(offered.address))
+            self.hosts[host_of(offered.address)] += 1
+            if len(self.hosts) > MOST_HOSTS:
+                raise CollectionError(f"its photos lie on over {MOST_HOSTS} servers; ask for a smaller archive")
         label = self.labels.get(offered.name) or self._resolve(offered)
         if label is None or self.ambiguous or (self.unknown and not self.skip_unknown):
             return
@@ -199,17 +199,11 @@ class _Planner:
         elif known is not None:
             self.refusals.note(offered.file, conflict(*known))
         else:
-            self.photos[label] = self.photos.get(label, 0) + 1
-            if group:
-                digest = hashlib.sha256(group.encode("utf-8", "replace")).digest()
-                self.groups.setdefault(label, set()).add(int.from_bytes(digest[:8], "big"))
+            self.photos[label] += 1
+            if group:  # digests, so that memory does not grow with the length of names
+                self.groups[label].add(hashlib.sha256(group.encode("utf-8", "replace")).digest()[:8])
             else:
-                self.alone[label] = self.alone.get(label, 0) + 1
-
-    def _note_host(self, host: str) -> None:
-        self.hosts[host] = self.hosts.get(host, 0) + 1
-        if len(self.hosts) > MOST_HOSTS:
-            raise CollectionError(f"its photos lie on over {MOST_HOSTS} servers; ask for a smaller archive")
+                self.alone[label] += 1
 
     def _resolve(self, offered: Offered) -> str | None:
         name = offered.name
@@ -229,9 +223,7 @@ class _Planner:
         else:
             self.labels[name] = found
         if len(self.unknown) + len(self.labels) > MOST_NAMES:
-            raise CollectionError(
-                f"over {MOST_NAMES} different names of plants; check which column or folder names them"
-            )
+            raise CollectionError(f"over {MOST_NAMES} different plant names; check which column or folder names them")
         return found
 
     def _new_species(self, name: str, scientific: bool) -> str:
@@ -240,28 +232,26 @@ class _Planner:
             if plain(name) in (plain(plant.id), plain(plant.common_names[0])):
                 return plant.id
         species = id_of(name)
-        if species in self.new:
-            return species
-        words = " ".join(name.replace("_", " ").split())
-        self.new[species] = OwnSpecies(
-            id=species,
-            scientific_name=words if scientific else "",
-            common_names=[words],
-            labelled_by=self.by,
-            added_at=now(),
-        )
+        if species not in self.new:
+            words = " ".join(name.replace("_", " ").split())
+            self.new[species] = OwnSpecies(
+                id=species,
+                scientific_name=words if scientific else "",
+                common_names=[words],
+                labelled_by=self.by,
+                added_at=now(),
+            )
         return species
 
     def intake(self, source: Source) -> Intake:
-        tallies = {}
-        for label, photos in self.photos.items():
-            alone = self.alone.get(label, 0)
-            tallies[label] = Tally(photos, len(self.groups.get(label, ())) + alone, alone)
         return Intake(
             title=source.title,
             labelled_by=self.by,
             labels=self.labels,
-            to_add=tallies,
+            to_add={
+                label: Tally(photos, len(self.groups[label]) + self.alone[label], self.alone[label])
+                for label, photos in self.photos.items()
+            },
             known_already=self.known,
             refused=tuple(self.refusals.listed),
             refused_more=self.refusals.more,
@@ -280,9 +270,9 @@ def look_over(offered: Offered) -> tuple[str, str]:
     Raises PhotoError with the cause alone, CollectionError and OSError.
     """
     if offered.address:
-        return address_key(offered.address), offered.group
+        return hashlib.sha256(f"address {offered.address}".encode("utf-8", "replace")).hexdigest(), offered.group
     with offered.get() as path, cause_alone(path):
-        # Read even where the source tells the group: it shows whether this is a photo at all.
+        # Read even where the source gives the group: it shows whether this is a photo at all.
         day = group_of(path)
         return sha256_of(path), offered.group or day or offered.visit
 
@@ -296,11 +286,6 @@ def cause_alone(path: Path) -> Iterator[None]:
         raise PhotoError(str(error).removeprefix(f"{path}: ")) from None
 
 
-def address_key(address: str) -> str:
-    """The key by which a photo that was fetched is known again."""
-    return hashlib.sha256(f"address {address}".encode("utf-8", "replace")).hexdigest()
-
-
 def conflict(photo: str, label: str) -> str:
     """Why a photo that is in the collection under another name is not taken."""
     return f"is in the collection as {label}; to change that, run collect relabel {photo[3:15]} SPECIES"
@@ -312,5 +297,5 @@ def now() -> str:
 
 
 def _few(names: Mapping[str, int], most: int = 8) -> str:
-    told = ", ".join(repr(shown(name, 60)) for name in list(names)[:most])
-    return told + (f" and {len(names) - most} more" if len(names) > most else "")
+    listed = ", ".join(repr(shown(name, 60)) for name in list(names)[:most])
+    return listed + (f" and {len(names) - most} more" if len(names) > most else "")

@@ -1,4 +1,4 @@
-"""Tell what a path is: a folder of folders, a table, a zip, a Darwin Core archive, or one photo."""
+"""Find out what a path is: a folder of folders, a table, a zip, a Darwin Core archive, or one photo."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from model.errors import CollectionError
 from training.collection.archive import ZipTree
 from training.collection.darwin_core import META, DarwinCore
 from training.collection.fetch import Fetcher
-from training.collection.folder import Folders, FolderTree, OnePhoto
+from training.collection.folder import Folders, FolderTree
 from training.collection.licence import wanted_kinds
 from training.collection.offer import Origin, Source, Tree
 from training.collection.table import Table
@@ -49,14 +49,16 @@ def open_source(path: Path, wishes: Wishes, is_plant: Callable[[str], bool] = la
     if path.suffix.casefold() in TABLES:
         return Table(FolderTree(path.parent), path.name, _origin(path, wishes), wishes.as_name)
     if path.suffix.casefold() in PHOTOS:
-        return OnePhoto(path, _origin(path, wishes), wishes.as_name)
+        if not wishes.as_name:
+            raise CollectionError(f"{path}: is one photo; name its species with --as")
+        return Folders(FolderTree(path.parent, [path.name]), _origin(path, wishes), wishes.as_name)
     if path.suffix.casefold() == ".zip" or zipfile.is_zipfile(path):
         return _in_tree(ZipTree(path, is_plant), wishes)
-    raise CollectionError(f"{path}: is no folder, CSV table, zip or photo; name one of these")
+    raise CollectionError(f"{path}: is not a folder, CSV table, zip or photo; name one of these")
 
 
 def _in_tree(tree: Tree, wishes: Wishes) -> Source:
-    """What lies under a top tells what it is: meta.xml an archive of occurrences, manifest.csv a table."""
+    """A tree with meta.xml is an archive of occurrences, one with manifest.csv a table."""
     if tree.has(META):
         return DarwinCore(tree, Fetcher(wishes.allowed), wanted_kinds(wishes.licences), wishes.as_name)
     origin = _origin(Path(tree.title), wishes)

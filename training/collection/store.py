@@ -7,7 +7,7 @@ import re
 import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
-from dataclasses import replace
+from dataclasses import astuple, replace
 from pathlib import Path
 
 from filelock import FileLock, Timeout
@@ -16,10 +16,9 @@ from model.csv_file import GrowingFile
 from model.errors import CollectionError
 from model.flora import Species
 from model.storage import replace_file
-from training.collection.adding import Outcome, apply
+from training.collection.adding import Outcome, Row, apply
 from training.collection.own import OwnSpecies, read_own, write_own
 from training.collection.plan import Intake, Progress, now
-from training.collection.rows import Row, row_cells
 from training.data.manifest import LabelledPhoto
 
 COLUMNS = ("photo", "species", "group", "source", "creator", "licence", "labelled_by", "labelled_at", "action", "note")
@@ -34,7 +33,7 @@ class Collection:
     """A folder of labelled photos.
 
     photos/ab/<sha256>.jpg, manifest.csv (the latest row of a photo wins), species/<id>.yaml of
-    the user's own, and originals.csv, by which an original that comes again is known without
+    the user's own, and originals.csv, by which an original that comes again is recognised without
     being decoded; that last file may be deleted. A photo's file is on the disk before its row,
     so a crash leaves at most a file without a row. Memory grows by some 350 bytes a photo.
     """
@@ -72,9 +71,9 @@ class Collection:
         except Timeout:
             raise CollectionError(f"{self.folder}: another swardkey is writing to it; wait until it is done") from None
         except OSError as error:
-            told = error.strerror or str(error)
+            cause = error.strerror or str(error)
             raise CollectionError(
-                f"{self.folder}: cannot be written to ({told}); make room or fix its permissions"
+                f"{self.folder}: cannot be written to ({cause}); make room or fix its permissions"
             ) from None
 
     def photos(self) -> list[LabelledPhoto]:
@@ -110,7 +109,7 @@ class Collection:
         return self.folder / "photos" / photo
 
     def find(self, text: str) -> str:
-        """The photo that a person means by its name, its file, or six or more first digits of it.
+        """The photo that the user means, by its name, its file, or six or more first digits of it.
 
         Raises CollectionError where there is none, or several.
         """
@@ -118,12 +117,16 @@ class Collection:
         digits = Path(text).name.removesuffix(".jpg").casefold()
         if not re.fullmatch(r"[0-9a-f]{6,64}", digits):
             raise CollectionError(
-                f"{text}: no photo's name; give the first six or more of its digits, see collect list --photos"
+                f"{text}: is not the name of a photo; give six or more digits of it, see collect list --photos"
             )
         found = [digest.hex() for digest in self._labels if digest.hex().startswith(digits)]
         if len(found) != 1:
-            told = "no photo of the collection begins so" if not found else f"{len(found)} photos begin so; give more"
-            raise CollectionError(f"{text}: {told}")
+            fault = (
+                f"{len(found)} photos begin like that; give more"
+                if found
+                else "no photo in the collection begins like that"
+            )
+            raise CollectionError(f"{text}: {fault}")
         return name_of(found[0])
 
     def label_of(self, photo: str) -> str | None:
@@ -156,7 +159,7 @@ class Collection:
                 if plant is not None:
                     write_own(self.folder / "species", plant)
                 self._store(self.file_of(row.photo), data)
-                self._manifest.append(row_cells(row))
+                self._manifest.append(astuple(row))
             if label is None or label == row.species:
                 self.remember(original, row.photo)
             self._catch_up()
@@ -175,7 +178,7 @@ class Collection:
         return self._append(replace(row, species=species, labelled_by=by, labelled_at=now(), action="relabel"))
 
     def remove(self, photo: str, by: str) -> Row:
-        """Take a photo back: it is no longer learned from. Its file and its history stay."""
+        """Remove a photo: it is no longer learned from. Its file and history stay."""
         return self._append(replace(self._latest(photo), labelled_by=by, labelled_at=now(), action="remove"))
 
     def own_species(self) -> dict[str, OwnSpecies | Species]:
@@ -213,7 +216,7 @@ class Collection:
 
     def _append(self, row: Row) -> Row:
         with self.locked():
-            self._manifest.append(row_cells(row))
+            self._manifest.append(astuple(row))
             self._catch_up()
         return row
 
@@ -222,11 +225,11 @@ class Collection:
         return (Row(*cells) for _, cells in manifest.new_rows())
 
     def _catch_up(self) -> None:
-        """Take in rows that this process has not read yet, whoever wrote them."""
+        """Take in rows that this process has not read yet, whichever process wrote them."""
         for number, cells in self._manifest.new_rows():
             photo, species, action = cells[0], cells[1], cells[8]
             if not PHOTO_NAME.fullmatch(photo) or action not in ACTIONS or not LABEL.fullmatch(species):
-                raise CollectionError(f"{self._manifest.path} line {number}: is no row of a collection; fix that line")
+                raise CollectionError(f"{self._manifest.path} line {number}: is not a collection row; fix that line")
             self._labels[bytes.fromhex(photo[3:67])] = None if action == "remove" else sys.intern(species)
         for _, (original, photo) in self._originals.new_rows():
             if ORIGINAL.fullmatch(original) and PHOTO_NAME.fullmatch(photo):

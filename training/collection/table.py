@@ -17,7 +17,7 @@ from training.collection.offer import Offered, Origin, Refusal, Tree, needed
 
 DELIMITERS = (",", ";", "\t")
 UNKNOWN = ("", "unknown")
-LONGEST_LINE = 100_000  # characters: more is no row of a table
+LONGEST_LINE = 100_000  # characters: more is not a table row
 MOST_ROWS = 200_000
 
 
@@ -119,5 +119,5 @@ def _lines(text: io.TextIOBase, title: str) -> Iterator[str]:
     """Lines of bounded length, so that no line fills the memory."""
     while line := text.readline(LONGEST_LINE):
         if len(line) >= LONGEST_LINE:
-            raise CollectionError(f"{title}: has a line of over {LONGEST_LINE} characters; it is no table")
+            raise CollectionError(f"{title}: has a line of over {LONGEST_LINE} characters; it is not a table")
         yield line

@@ -133,7 +133,7 @@ def _clusters(photos: Sequence[LabelledPhoto], looks: Sequence[Look], pairs: Pai
 
 
 def merged_groups(photos: Sequence[LabelledPhoto], clusters: Sequence[Cluster]) -> list[str]:
-    """The group of each photo once groups that share a picture are one, so that no split parts copies.
+    """The group of each photo once groups that share a picture are one, so that no split separates copies.
 
     A merged group has the name of its first photo's group. Groups without copies keep theirs.
     """

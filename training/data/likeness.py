@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from typing import Any
+
+import cv2
 import numpy as np
 from numpy.typing import NDArray
 from PIL import Image
-from scipy.signal import fftconvolve
 
-Array = NDArray[np.float64]
+Floats = NDArray[np.float32]
 SCALES = 9
 LEAST_SIDE = 8  # px; smaller templates fit anywhere
 
@@ -22,7 +24,7 @@ def likeness(one: NDArray[np.uint8], other: NDArray[np.uint8], least: float) -> 
 
 
 def _within(whole: NDArray[np.uint8], part: NDArray[np.uint8], least: float) -> float:
-    ground = whole.astype(np.float64)
+    ground = whole.astype(np.float32)
     template = Image.fromarray(part)
     fit = min(ground.shape[0] / part.shape[0], ground.shape[1] / part.shape[1])
     best = 0.0
@@ -30,12 +32,12 @@ def _within(whole: NDArray[np.uint8], part: NDArray[np.uint8], least: float) -> 
         width = min(round(part.shape[1] * fit * scale), ground.shape[1])
         height = min(round(part.shape[0] * fit * scale), ground.shape[0])
         if min(width, height) >= LEAST_SIDE:
-            small = np.asarray(template.resize((width, height), Image.Resampling.BOX), dtype=np.float64)
+            small = np.asarray(template.resize((width, height), Image.Resampling.BOX), dtype=np.float32)
             best = max(best, correlation(ground, small))
     return best
 
 
-def correlation(ground: Array, template: Array) -> float:
+def correlation(ground: Floats, template: Floats) -> float:
     """Largest normalised cross-correlation of a template with the places of its size in a picture.
 
     Places of almost one colour, where the value means nothing, are passed over.
@@ -45,15 +47,20 @@ def correlation(ground: Array, template: Array) -> float:
     strength = float(np.sqrt((centred**2).sum()))
     if strength < 1.0:
         return 0.0
-    product = fftconvolve(ground, centred[::-1, ::-1], mode="valid")
-    spread = _box_sums(ground**2, height, width) - _box_sums(ground, height, width) ** 2 / (height * width)
+    product = cv2.matchTemplate(ground, centred, cv2.TM_CCORR)
+    sums, squares = (_boxes(part, height, width) for part in cv2.integral2(ground))
+    spread = squares - sums**2 / (height * width)
     uneven = spread > height * width
     if not uneven.any():
         return 0.0
     return float(min((product[uneven] / (strength * np.sqrt(spread[uneven]))).max(), 1.0))
 
 
-def _box_sums(values: Array, height: int, width: int) -> Array:
-    sums = np.pad(values, ((1, 0), (1, 0))).cumsum(axis=0).cumsum(axis=1)
-    boxes = sums[height:, width:] - sums[:-height, width:] - sums[height:, :-width] + sums[:-height, :-width]
-    return np.asarray(boxes)
+def _boxes(integral: NDArray[Any], height: int, width: int) -> NDArray[np.float64]:
+    """Sums over all boxes of a size, from an integral image."""
+    return np.asarray(
+        integral[height:, width:]
+        - integral[:-height, width:]
+        - integral[height:, :-width]
+        + integral[:-height, :-width]
+    )

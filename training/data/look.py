@@ -1,4 +1,4 @@
-"""One look at a photo file: can it be read, how sharp is it, and what tells it from others."""
+"""One look at a photo file: can it be read, how sharp it is, and what distinguishes it."""
 
 from __future__ import annotations
 

@@ -2,42 +2,27 @@
 
 from __future__ import annotations
 
-import math
 import random
-from dataclasses import dataclass, replace
-
-import numpy as np
-from numpy.typing import NDArray
+from collections.abc import Callable
+from dataclasses import replace
 
 from training.drawn import colour
 from training.drawn.colour import Rgb, from_hex, mixed
+from training.drawn.curve import Array, Place
 from training.drawn.flower import FlowerForm
-from training.drawn.foliage import Place
-from training.drawn.organ import Growth
+from training.drawn.organ import Bloom, Growth
 from training.drawn.sprite import VARIANTS, views_of
 from training.drawn.traits import Shown
 
-Array = NDArray[np.float64]
 GREEN_FRUIT: Rgb = (132, 156, 78)
 STRIPES: dict[str, Rgb] = {"pink": (186, 70, 104), "purple": (92, 54, 140), "green": (96, 140, 70)}
 PETALS = {"five_petals": 5, "four_petals": 4, "six_parts": 6}
 
 
-@dataclass(frozen=True)
-class Bloom:
-    """What one plant bears: forms of the open flower and of the fruit, with their radii (mm)."""
-
-    open: FlowerForm
-    radius: float
-    ripe: FlowerForm
-    ripe_radius: float
-    nodding: bool
-
-
 def bloom_of(shown: Shown) -> Bloom:
     """The flowers and fruits of one plant."""
     radius = max(0.5, shown.number("flower_width") / 2)
-    build = shown.state("flower_build", "tiny_green")
+    build = shown.flower_build
     if build in ("two_lipped", "pea") and not _in_head(shown):
         radius = max(radius, shown.numbers.get("petal_length", 2 * radius) / 2)
     ripe, size = _ripe(shown, radius)
@@ -49,7 +34,7 @@ def _in_head(shown: Shown) -> bool:
 
 
 def _open(shown: Shown) -> FlowerForm:
-    build, drawing, petal = shown.state("flower_build", "tiny_green"), shown.drawing, shown.flower_colour
+    build, drawing, petal = shown.flower_build, shown.drawing, shown.flower_colour
     if build == "daisy":
         return FlowerForm(
             "daisy",
@@ -72,7 +57,7 @@ def _open(shown: Shown) -> FlowerForm:
     if build in PETALS:
         return _petals(shown, PETALS[build], petal)
     if build == "two_lipped":
-        kind = "tubular" if shown.state("leaf_build", "simple") == "finely_cut" else "lipped"
+        kind = "tubular" if shown.leaf_build == "finely_cut" else "lipped"
         return FlowerForm(kind, petal)
     if build == "spurge_cup":
         return FlowerForm("spurge", petal)
@@ -102,7 +87,7 @@ def _ripe(shown: Shown, radius: float) -> tuple[FlowerForm, float]:
     tone = from_hex(given) if given else GREEN_FRUIT
     long = shown.numbers.get("fruit_length", 2 * radius) / 2
     brown = from_hex(given) if given else (146, 112, 70)
-    build = shown.state("flower_build", "tiny_green")
+    build = shown.flower_build
     table: dict[str, tuple[FlowerForm, float]] = {
         "parachutes": (FlowerForm("clock" if build == "dandelion" else "tuft", colour.FLOWER["white"]), radius * 1.15),
         "woolly_seeds": (FlowerForm("fluff", (214, 200, 184)), radius * 0.7),
@@ -136,13 +121,13 @@ def _ripe(shown: Shown, radius: float) -> tuple[FlowerForm, float]:
 def bear(growth: Growth, form: FlowerForm, centre: Place, facing: Array, radius: float, dice: random.Random) -> None:
     """One flower or fruit at a place, in the view that its facing asks for from above or the side."""
     views = views_of(form.kind)
-    view = views[0]
-    if len(views) > 1 and facing[2] < 0.45:
-        view = "side"
+    view = "side" if len(views) > 1 and facing[2] < 0.45 else views[0]
     growth.blossom(replace(form, view=view), centre, facing, radius * dice.uniform(0.88, 1.1), dice.randrange(VARIANTS))
 
 
-def facing_up(dice: random.Random, lean: float) -> Array:
-    """A direction around straight up; ``lean`` rad is how far it may stray."""
-    turn, off = dice.uniform(0, 2 * math.pi), abs(dice.gauss(0, lean))
-    return np.array([math.sin(off) * math.cos(turn), math.sin(off) * math.sin(turn), math.cos(off)])
+def bear_some(growth: Growth, centre: Place, dice: random.Random, facing: Callable[[], Array]) -> None:
+    """An open flower, or a fruit, as often as the plant has gone to seed."""
+    bloom = growth.bloom
+    assert bloom is not None
+    form, radius = (bloom.ripe, bloom.ripe_radius) if dice.random() < growth.ripe else (bloom.open, bloom.radius)
+    bear(growth, form, centre, facing(), radius, dice)

@@ -6,25 +6,22 @@ import math
 import random
 
 import numpy as np
-from numpy.typing import NDArray
 
-from training.drawn.bloom import Bloom, bear, facing_up
-from training.drawn.colour import Rgb, lit, mixed, varied
+from training.drawn.bloom import bear
+from training.drawn.colour import lit, mixed, varied
+from training.drawn.curve import GOLDEN, Array, along, arc, direction, end_direction, facing_up, scatter
 from training.drawn.flower import FlowerForm
-from training.drawn.foliage import Place, arc, way_of
-from training.drawn.organ import Growth
-from training.drawn.traits import Shown
+from training.drawn.organ import Bloom, Growth
 
-Array = NDArray[np.float64]
 MOST = 26  # flowers of one cluster that are drawn
+UP = np.array([0.0, 0.0, 1.0])
 
 
-def flower_stem_end(
-    growth: Growth, shown: Shown, bloom: Bloom, path: Array, ripe: float, tone: Rgb, dice: random.Random
-) -> None:
-    """Put a whole cluster at the end of a stem. ``ripe`` 0..1 is the share that has gone to seed."""
-    shape = shown.state("cluster_shape", "")
-    build = shown.state("flower_build", "tiny_green")
+def flower_stem_end(growth: Growth, path: Array, dice: random.Random) -> None:
+    """Put a whole cluster at the end of a stem."""
+    shown, bloom = growth.shown, growth.bloom
+    assert bloom is not None
+    shape, build = shown.state("cluster_shape", ""), shown.flower_build
     if build in ("dandelion", "daisy", "button"):
         shape = {"cluster": "tight", "spike": "narrow"}.get(shown.state("spray_shape", "single"), "one")
     elif build == "spike":
@@ -34,189 +31,154 @@ def flower_stem_end(
     elif build == "spurge_cup":
         shape = "tight"
     count = max(1, min(MOST, round(shown.number("flowers_per_cluster"))))
-    end, way = path[-1], way_of(path)
     if shape == "spike":
-        spike(growth, shown, path, ripe, dice)
+        _spike(growth, path, dice)
     elif shape == "row":
-        _row(growth, shown, bloom, path, count, ripe, tone, dice)
+        _row(growth, bloom, path, count, dice)
     elif shape == "panicle" and build == "tiny_green":
-        spray(growth, shown, path, ripe, dice)
+        _spray(growth, path, dice)
     elif shape == "whorls":
-        rings(growth, shown, bloom, path, ripe, dice)
-    elif shape in ("umbel", "panicle"):
-        if shape == "panicle":  # spread over all stems
-            count = max(2, count // 3)
-        _umbel(growth, shown, bloom, path, count, ripe, tone, dice, loose=shape == "panicle")
+        _rings(growth, bloom, path, dice)
+    elif shape == "umbel":
+        _umbel(growth, bloom, path, count, dice, loose=False)
+    elif shape == "panicle":  # spread over all stems
+        _umbel(growth, bloom, path, max(2, count // 3), dice, loose=True)
     elif shape in ("head", "tight", "narrow"):
-        number = count if shape == "head" else dice.randint(4, 9)
-        spread = bloom.radius * (0.9 + 0.35 * number**0.5)
-        for k in range(number):
-            step = np.array([dice.gauss(0, 0.4), dice.gauss(0, 0.4), dice.gauss(0, 0.22)]) * spread
-            if shape == "narrow":
-                step = np.array([dice.gauss(0, 0.2), dice.gauss(0, 0.2), -k * 0.9]) * bloom.radius * 1.6
-            place = end + step
-            _stalk(growth, end - way * bloom.radius, place, tone, bloom.radius)
-            _one(growth, bloom, place, way + facing_up(dice, 0.5) + step / max(spread, 1) * 0.6, ripe, dice)
+        _head(growth, bloom, path, count if shape == "head" else dice.randint(4, 9), dice, narrow=shape == "narrow")
     else:
-        facing = way + facing_up(dice, 0.35) * 0.8
-        _one(growth, bloom, end, np.array([facing[0], facing[1], -0.3]) if bloom.nodding else facing, ripe, dice)
-        for _ in range(min(3, count) - 1 if shape == "single" else 0):
-            side = arc(_place(path[-2]), dice.uniform(0, 6.3), 0.8, 6 + bloom.radius * 2, 0.1, 3)
-            growth.stem(side, 0.6, 0.4, tone)
-            _one(growth, bloom, side[-1], facing_up(dice, 0.6), ripe, dice)
-
-
-def _place(point: Array) -> Place:
-    x, y, z = point.tolist()
-    return x, y, z
+        _few(growth, bloom, path, min(3, count) if shape == "single" else 1, dice)
 
 
 def _one(growth: Growth, bloom: Bloom, at: Array, facing: Array, ripe: float, dice: random.Random) -> None:
     """One flower, or its bud or fruit."""
     throw = dice.random()
     if throw < ripe:
-        bear(growth, bloom.ripe, _place(at), facing, bloom.ripe_radius, dice)
+        bear(growth, bloom.ripe, at, facing, bloom.ripe_radius, dice)
     elif throw > 0.9 and bloom.open.kind in ("petals", "straps", "daisy"):
-        closed = FlowerForm("bud", bloom.open.colour)
-        bear(
-            growth,
-            closed,
-            _place(at),
-            np.array([facing[0], facing[1], 0.2 + abs(facing[2])]),
-            bloom.radius * 0.45,
-            dice,
-        )
+        up = np.array([facing[0], facing[1], 0.2 + abs(facing[2])])
+        bear(growth, FlowerForm("bud", bloom.open.colour), at, up, bloom.radius * 0.45, dice)
     else:
-        bear(growth, bloom.open, _place(at), facing, bloom.radius, dice)
+        bear(growth, bloom.open, at, facing, bloom.radius, dice)
 
 
-def _stalk(growth: Growth, start: Array, end: Array, tone: Rgb, size: float) -> None:
-    growth.stem(np.stack([start, end]), max(0.4, size * 0.14), max(0.35, size * 0.1), tone)
+def _few(growth: Growth, bloom: Bloom, path: Array, number: int, dice: random.Random) -> None:
+    """One flower at the end, and others on side stalks below it."""
+    facing = end_direction(path) + facing_up(dice, 0.35) * 0.8
+    if bloom.nodding:
+        facing = np.array([facing[0], facing[1], -0.3])
+    _one(growth, bloom, path[-1], facing, growth.ripe, dice)
+    for _ in range(number - 1):
+        side = arc(path[-2], dice.uniform(0, 6.3), 0.8, 6 + bloom.radius * 2, 0.1, 3)
+        growth.stem(side, 0.6, 0.4)
+        _one(growth, bloom, side[-1], facing_up(dice, 0.6), growth.ripe, dice)
 
 
-def _row(
-    growth: Growth, shown: Shown, bloom: Bloom, path: Array, count: int, ripe: float, tone: Rgb, dice: random.Random
-) -> None:
+def _head(growth: Growth, bloom: Bloom, path: Array, number: int, dice: random.Random, narrow: bool) -> None:
+    """A crowd of flowers, round or as a narrow spike."""
+    end, way, size = path[-1], end_direction(path), bloom.radius
+    spread = size * (0.9 + 0.35 * number**0.5)
+    for k in range(number):
+        step = scatter(dice, 0.4, 0.4, 0.22) * spread
+        if narrow:
+            step = np.array([dice.gauss(0, 0.2), dice.gauss(0, 0.2), -k * 0.9]) * size * 1.6
+        growth.stem(np.stack([end - way * size, end + step]), max(0.4, size * 0.14), max(0.35, size * 0.1))
+        facing = way + facing_up(dice, 0.5) + step / max(spread, 1) * 0.6
+        _one(growth, bloom, end + step, facing, growth.ripe, dice)
+
+
+def _row(growth: Growth, bloom: Bloom, path: Array, count: int, dice: random.Random) -> None:
     """Flowers along the end of a stem: buds above, open flowers, then fruits that grew first."""
+    shown, ripe = growth.shown, growth.ripe
     pods = shown.state("seed_structure", "") == "long_pod"
     stalk = max(2.0, shown.number("pedicel_length"))
-    grid = np.linspace(0, 1, len(path))
-    fruits = round(count * (0.2 + 0.8 * ripe))
     upright = shown.state("pod_position", "below") == "overtop"
-    number = min(MOST, count + fruits)
+    number = min(MOST, count + round(count * (0.2 + 0.8 * ripe)))
     for k in range(number):
-        at = 1 - 0.5 * (k / number) ** 1.1
-        foot = np.array([np.interp(at, grid, path[:, i]) for i in range(3)])
+        foot = along(path, 1 - 0.5 * (k / number) ** 1.1)
         turn, open_part = k * 2.4 + dice.gauss(0, 0.3), k < count * (1 - 0.75 * ripe) * 0.4
         rise = dice.uniform(0.9, 1.3) if k < 5 or (pods and upright) else dice.uniform(0.2, 0.9)
-        side = arc(_place(foot), turn, rise, stalk * (0.4 if k < 4 else 1.0) * dice.uniform(0.7, 1.2), -0.1, 3)
-        growth.stem(side, 0.5, 0.4, tone)
-        facing = way_of(side)
+        side = arc(foot, turn, rise, stalk * (0.4 if k < 4 else 1.0) * dice.uniform(0.7, 1.2), -0.1, 3)
+        growth.stem(side, 0.5, 0.4)
+        facing = end_direction(side)
         if open_part:
-            _one(growth, bloom, side[-1], facing + np.array([0, 0, 0.5]), 0.0, dice)
+            _one(growth, bloom, side[-1], facing + 0.5 * UP, 0.0, dice)
         elif pods:
-            pod = arc(
-                _place(side[-1]), turn, min(1.5, rise + 0.3), bloom.ripe_radius * 2 * dice.uniform(0.6, 1), -0.2, 4
-            )
+            pod = arc(side[-1], turn, min(1.5, rise + 0.3), bloom.ripe_radius * 2 * dice.uniform(0.6, 1), -0.2, 4)
             growth.stem(pod, 1.1, 0.7, varied(bloom.ripe.colour, dice, 0.12, 0.05))
         else:
-            bear(growth, bloom.ripe, _place(side[-1]), facing, bloom.ripe_radius * dice.uniform(0.6, 1.0), dice)
+            bear(growth, bloom.ripe, side[-1], facing, bloom.ripe_radius * dice.uniform(0.6, 1.0), dice)
 
 
-def _umbel(
-    growth: Growth,
-    shown: Shown,
-    bloom: Bloom,
-    path: Array,
-    count: int,
-    ripe: float,
-    tone: Rgb,
-    dice: random.Random,
-    loose: bool,
-) -> None:
-    stalk = max(2.5 * bloom.radius, shown.numbers.get("pedicel_length", 3 * bloom.radius))
-    hub = path[-1]
-    grid = np.linspace(0, 1, len(path))
+def _umbel(growth: Growth, bloom: Bloom, path: Array, count: int, dice: random.Random, loose: bool) -> None:
+    """Flowers on stalks from one point, or ``loose``: from points along the upper stem."""
+    stalk = max(2.5 * bloom.radius, growth.shown.numbers.get("pedicel_length", 3 * bloom.radius))
     for k in range(count):
-        foot = hub
-        if loose:
-            at = 1 - 0.35 * dice.random()
-            foot = np.array([np.interp(at, grid, path[:, i]) for i in range(3)])
+        foot = along(path, 1 - 0.35 * dice.random()) if loose else path[-1]
         rise = math.pi / 2 - (0.25 + 0.95 * math.sqrt((k + 0.5) / count))
-        side = arc(_place(foot), k * 2.4 + dice.gauss(0, 0.2), rise, stalk * dice.uniform(0.7, 1.1), 0.2, 4)
-        growth.stem(side, max(0.5, bloom.radius * 0.1), max(0.4, bloom.radius * 0.08), tone)
-        facing = way_of(side) + np.array([0, 0, 0.7])
+        side = arc(foot, k * 2.4 + dice.gauss(0, 0.2), rise, stalk * dice.uniform(0.7, 1.1), 0.2, 4)
+        growth.stem(side, max(0.5, bloom.radius * 0.1), max(0.4, bloom.radius * 0.08))
+        facing = end_direction(side) + 0.7 * UP
         if bloom.nodding:
             facing[2] = -0.4
-        _one(growth, bloom, side[-1], facing, ripe, dice)
+        _one(growth, bloom, side[-1], facing, growth.ripe, dice)
 
 
-def spike(growth: Growth, shown: Shown, path: Array, ripe: float, dice: random.Random) -> None:
+def _spike(growth: Growth, path: Array, dice: random.Random) -> None:
     """A dense spike on its stalk, with a ring of stamens that climbs while it flowers."""
-    height = shown.number("stalk_height") * 10
+    shown, ripe = growth.shown, growth.ripe
     wide = shown.number("flower_width")
-    long = max(1.6 * wide, (shown.drawing.spike or 0.3) * height)
-    end, way = path[-1], way_of(path)
-    tone = shown.flower_colour
+    long = max(1.6 * wide, (shown.drawing.spike or 0.3) * shown.number("stalk_height") * 10)
+    end, way = path[-1], end_direction(path)
     number = int(min(240, 14 * long / max(wide, 1.0) ** 0.9 + 40))
     for k in range(number):
-        t, turn = k / number, k * 2.39996
-        out = np.array([math.cos(turn), math.sin(turn), 0.0])
+        t, out = k / number, direction(k * GOLDEN)
         at = end + way * long * t + out * wide * 0.34 * (1 - 0.45 * t)
-        colour = lit(varied(tone, dice, 0.16, 0.05), 1 - 0.3 * ripe * dice.random())
-        growth.flake((*at.tolist(), *(way * 0.6 + out * 0.8).tolist(), wide * 0.42, wide * 0.3, *colour), pointed=False)
+        colour = lit(varied(shown.flower_colour, dice, 0.16, 0.05), 1 - 0.3 * ripe * dice.random())
+        growth.flake(at, way * 0.6 + out * 0.8, wide * 0.42, wide * 0.3, colour)
     if ripe < 0.5:
         ring = dice.uniform(0.1, 0.7)
         for k in range(22):
-            turn, t = k * 2.4, ring + dice.gauss(0, 0.06)
-            foot = end + way * long * t
-            tip = foot + np.array([math.cos(turn), math.sin(turn), 0.1]) * wide * dice.uniform(0.75, 1.05)
-            growth.bristle((*foot.tolist(), *tip.tolist(), 196.0, 194.0, 170.0))
-            growth.flake((*tip.tolist(), 0, 0, 1, wide * 0.12, wide * 0.12, 214, 206, 164), pointed=False)
+            foot = end + way * long * (ring + dice.gauss(0, 0.06))
+            tip = foot + direction(k * 2.4, 0.1) * wide * dice.uniform(0.75, 1.05)
+            growth.bristle(foot, tip, (196.0, 194.0, 170.0))
+            growth.flake(tip, UP, wide * 0.12, wide * 0.12, (214, 206, 164))
 
 
-def spray(growth: Growth, shown: Shown, path: Array, ripe: float, dice: random.Random) -> None:
+def _spray(growth: Growth, path: Array, dice: random.Random) -> None:
     """A dense branching spray of minute green flowers, as fat hen bears."""
-    tone = mixed(shown.flower_colour, (176, 186, 150), 0.35)
-    size = max(1.3, shown.number("flower_width"))
+    tone = mixed(growth.shown.flower_colour, (176, 186, 150), 0.35)
+    size = max(1.3, growth.shown.number("flower_width"))
     span = float(np.linalg.norm(path[-1] - path[len(path) // 2]))
-    grid = np.linspace(0, 1, len(path))
     for k in range(8):
         t = 0.55 + 0.45 * k / 7
-        foot = np.array([np.interp(t, grid, path[:, i]) for i in range(3)])
-        branch = arc(_place(foot), k * 2.4, dice.uniform(0.8, 1.25), span * (1.05 - t) * 0.9 + 2 * size, 0.1, 5)
+        rise = dice.uniform(0.8, 1.25)
+        branch = arc(along(path, t), k * 2.4, rise, span * (1.05 - t) * 0.9 + 2 * size, 0.1, 5)
         for _ in range(16):
             at = branch[0] + (branch[-1] - branch[0]) * dice.random()
-            at = at + np.array([dice.gauss(0, 1), dice.gauss(0, 1), dice.gauss(0, 1)]) * size * 0.8
-            colour = varied(mixed(tone, (150, 110, 80), 0.5 * ripe), dice, 0.15, 0.04)
-            growth.flake(
-                (*at.tolist(), dice.gauss(0, 1), dice.gauss(0, 1), 0.6, size * 1.3, size, *colour), pointed=False
-            )
+            at = at + scatter(dice, 1, 1, 1) * size * 0.8
+            colour = varied(mixed(tone, (150, 110, 80), 0.5 * growth.ripe), dice, 0.15, 0.04)
+            growth.flake(at, (dice.gauss(0, 1), dice.gauss(0, 1), 0.6), size * 1.3, size, colour)
 
 
-def rings(growth: Growth, shown: Shown, bloom: Bloom, path: Array, ripe: float, dice: random.Random) -> None:
+def _rings(growth: Growth, bloom: Bloom, path: Array, dice: random.Random) -> None:
     """Rings of flowers round the upper stem: lipped flowers, or the hanging fruits of docks."""
-    grid = np.linspace(0, 1, len(path))
+    shown, ripe = growth.shown, growth.ripe
     docks = bloom.open.kind == "tiny"
     levels = 16 if docks and shown.number("plant_height") > 20 else 3
+    number = 12 if docks else max(3, min(9, round(shown.number("flowers_per_cluster") * 0.7)))
     size = bloom.radius if not docks else max(1.6, bloom.ripe_radius)
     for level in range(levels):
-        t = (0.5 if docks else 0.72) + (0.5 if docks else 0.27) * level / max(1, levels - 1)
-        foot = np.array([np.interp(t, grid, path[:, i]) for i in range(3)])
-        number = 12 if docks else max(3, min(9, round(shown.number("flowers_per_cluster") * 0.7)))
+        foot = along(path, (0.5 if docks else 0.72) + (0.5 if docks else 0.27) * level / max(1, levels - 1))
         for k in range(number):
-            turn = k * 2 * math.pi / number + level + dice.gauss(0, 0.25)
-            out = np.array([math.cos(turn), math.sin(turn), 0.0])
+            out = direction(k * 2 * math.pi / number + level + dice.gauss(0, 0.25))
             if docks:
-                at = foot + out * size * dice.uniform(0.6, 3.0) + np.array([0, 0, dice.gauss(-0.5, 1.4) * size])
-                base = mixed(shown.flower_colour, bloom.ripe.colour, ripe)
-                colour = varied(base, dice, 0.14, 0.06)
-                growth.flake(
-                    (*at.tolist(), 0.5 * out[0], 0.5 * out[1], -0.8, size * 2.1, size * 1.7, *colour), pointed=False
-                )
+                at = foot + out * size * dice.uniform(0.6, 3.0) + dice.gauss(-0.5, 1.4) * size * UP
+                colour = varied(mixed(shown.flower_colour, bloom.ripe.colour, ripe), dice, 0.14, 0.06)
+                growth.flake(at, 0.5 * out - 0.8 * UP, size * 2.1, size * 1.7, colour)
             elif dice.random() > ripe:
-                at = foot + out * bloom.radius * 0.7 + np.array([0, 0, bloom.radius * 0.6])
-                bear(growth, bloom.open, _place(at), out + np.array([0, 0, 0.55]), bloom.radius, dice)
+                at = foot + out * bloom.radius * 0.7 + bloom.radius * 0.6 * UP
+                bear(growth, bloom.open, at, out + 0.55 * UP, bloom.radius, dice)
             else:
-                at = foot + out * bloom.radius * 0.4
-                growth.flake((*at.tolist(), *out.tolist(), bloom.radius, bloom.radius * 0.6, 122, 128, 74))
+                growth.flake(
+                    foot + out * bloom.radius * 0.4, out, bloom.radius, bloom.radius * 0.6, (122, 128, 74), True
+                )

@@ -6,18 +6,15 @@ import math
 import random
 
 import numpy as np
-from numpy.typing import NDArray
 
-from training.drawn.bloom import Bloom, bear, facing_up
+from training.drawn.bloom import bear_some
 from training.drawn.chance import apart
 from training.drawn.cluster import flower_stem_end
 from training.drawn.colour import mixed
-from training.drawn.foliage import Foliage, Place, arc, leaf, way_of
+from training.drawn.curve import GOLDEN, Array, along, arc, direction, end_direction, facing_up, wander
+from training.drawn.foliage import leaf
 from training.drawn.organ import Growth
-from training.drawn.traits import Shown
 
-Array = NDArray[np.float64]
-GOLDEN = 2.39996
 MOST_LEAVES = 240
 
 
@@ -25,19 +22,9 @@ def _whole(number: float, low: int, high: int) -> int:
     return int(min(high, max(low, round(number))))
 
 
-def _on(path: Array, t: float) -> Array:
-    grid = np.linspace(0, 1, len(path))
-    return np.array([np.interp(t, grid, path[:, i]) for i in range(3)])
-
-
-def _place(point: Array) -> Place:
-    x, y, z = point.tolist()
-    return x, y, z
-
-
-def rosette(growth: Growth, leaves: Foliage, dice: random.Random, size: float = 1.0) -> None:
+def rosette(growth: Growth, dice: random.Random, size: float = 1.0) -> None:
     """Leaves from one crown, the oldest lowest and longest, the youngest upright."""
-    shown = leaves.shown
+    shown, leaves = growth.shown, growth.leaves
     number = _whole(shown.drawing.dense * dice.uniform(9, 19) * (0.6 + 0.7 * shown.vigour), 5, 34)
     flat, first = dice.uniform(0.02, 0.5), dice.uniform(0, 6.3)
     round_leaf = leaves.form.outline == "round_kidney"
@@ -46,50 +33,38 @@ def rosette(growth: Growth, leaves: Foliage, dice: random.Random, size: float = 
         turn = first + k * GOLDEN + dice.gauss(0, 0.22)
         rise = flat + 0.9 * young**1.7 + dice.gauss(0, 0.1) + (0.35 if round_leaf else 0.0)
         part = size * (0.5 + 0.5 * math.sqrt(1 - 0.85 * young)) * dice.uniform(0.72, 1.12)
-        crown = 0.02 * leaves.length
-        leaf(growth, leaves, (crown * math.cos(turn), crown * math.sin(turn), 1 + young * 2), turn, rise, part, dice)
+        leaf(growth, direction(turn, 1 + young * 2, 0.02 * leaves.length), turn, rise, part, dice)
 
 
-def scapes(growth: Growth, leaves: Foliage, bloom: Bloom, ripe: float, mown: bool, dice: random.Random) -> None:
+def scapes(growth: Growth, dice: random.Random) -> None:
     """Leafless flower stalks from the crown."""
-    shown = leaves.shown
-    height = shown.number("stalk_height") * 10 * (0.5 if mown else 1.0)
+    shown, bloom = growth.shown, growth.bloom
+    assert bloom is not None
+    height = shown.number("stalk_height") * 10 * (0.5 if growth.mown else 1.0)
     thick = min(3.2, max(0.8, 0.09 * bloom.radius + 0.005 * height))
     forked = shown.state("flower_stalk", "leafless_single") == "leafless_branched"
     for _ in range(dice.choice((1, 1, 2, 2, 3, 4, 6)) if not forked else dice.choice((1, 2, 3, 4))):
-        path = arc(
-            (0, 0, 2),
-            dice.uniform(0, 6.3),
-            dice.uniform(0.95, 1.5),
-            height * dice.uniform(0.55, 1),
-            dice.uniform(-0.15, 0.3),
-            9,
-        )
-        growth.stem(path, thick, thick * 0.75, shown.stem_colour, hairy=shown.state("stem_hairs", "none") != "none")
-        flower_stem_end(growth, shown, bloom, path, ripe, shown.stem_colour, dice)
+        turn, rise = dice.uniform(0, 6.3), dice.uniform(0.95, 1.5)
+        path = arc((0, 0, 2), turn, rise, height * dice.uniform(0.55, 1), dice.uniform(-0.15, 0.3), 9)
+        growth.stem(path, thick, thick * 0.75)
+        flower_stem_end(growth, path, dice)
         for _ in range(dice.randint(1, 3) if forked else 0):
-            fork = arc(_place(_on(path, dice.uniform(0.45, 0.75))), dice.uniform(0, 6.3), 1.15, height * 0.4, -0.1, 6)
-            growth.stem(fork, thick * 0.8, thick * 0.6, shown.stem_colour)
-            flower_stem_end(growth, shown, bloom, fork, ripe, shown.stem_colour, dice)
+            fork = arc(along(path, dice.uniform(0.45, 0.75)), dice.uniform(0, 6.3), 1.15, height * 0.4, -0.1, 6)
+            growth.stem(fork, thick * 0.8, thick * 0.6)
+            flower_stem_end(growth, fork, dice)
 
 
 def _joint_leaves(
-    growth: Growth,
-    leaves: Foliage,
-    path: Array,
-    size: float,
-    joints: int,
-    start: float,
-    dice: random.Random,
-    lying: bool,
+    growth: Growth, path: Array, size: float, joints: int, start: float, dice: random.Random, lying: bool
 ) -> None:
     """Leaves at the joints of a stem, smaller towards its tip."""
-    kind = leaves.shown.state("leaf_arrangement", "alternate")
+    kind = growth.shown.state("leaf_arrangement", "alternate")
     first = dice.uniform(0, 6.3)
     course = math.atan2(path[-1, 1] - path[0, 1], path[-1, 0] - path[0, 0])
+    low, high = (-0.05, 0.4) if lying else (0.15, 0.95)
     for k in range(joints):
         t = start + (0.99 - start) * k / max(1, joints - 1)
-        foot = _place(_on(path, t))
+        foot = along(path, t)
         part = size * (1.08 - 0.55 * t) * dice.uniform(0.8, 1.15)
         if kind == "whorled":
             turns = [first + k * 0.5 + j * 2 * math.pi / 6 for j in range(6)]
@@ -101,92 +76,73 @@ def _joint_leaves(
             turns = [course + (1 if k % 2 else -1) * dice.uniform(0.6, 1.3)]
         else:
             turns = [first + k * GOLDEN]
-        low, high = (-0.05, 0.4) if lying else (0.15, 0.95)
         for turn in turns:
-            leaf(growth, leaves, foot, turn + dice.gauss(0, 0.12), dice.uniform(low, high), part, dice)
+            leaf(growth, foot, turn + dice.gauss(0, 0.12), dice.uniform(low, high), part, dice)
 
 
-def upright(
-    growth: Growth, leaves: Foliage, bloom: Bloom | None, ripe: float, dice: random.Random, lean: float, mown: bool
-) -> None:
+def upright(growth: Growth, dice: random.Random, lean: float) -> None:
     """One or several leafy stems; ``lean`` rad from the vertical makes them sprawl."""
-    shown = leaves.shown
+    shown, bloom = growth.shown, growth.bloom
     tall = shown.number("plant_height") * 10
     if lean > 0.4:
         tall = max(tall, shown.number("stem_length") * 10)
-    tall = min(tall, 70.0) if mown else min(tall, 700.0)
+    tall = min(tall, 70.0 if growth.mown else 700.0)
     number = dice.choice((1, 1, 1, 2, 3)) if lean < 0.4 else dice.randint(4, 9)
     number = _whole(number * shown.drawing.dense, 1, 12)
-    whole = leaves.length if leaves.build in ("simple", "finely_cut") else 1.3 * shown.number("leaf_length")
+    whole = growth.leaves.length
+    if shown.leaf_build not in ("simple", "finely_cut"):
+        whole = 1.3 * shown.number("leaf_length")
     step = max(3.0, 0.3 * whole)
     thick = min(9.0, max(0.8, 0.012 * tall + 0.3))
+    thin = thick * 0.45 if bloom is None else min(thick * 0.45, 0.4 + 0.22 * bloom.radius)
     flowers = apart(dice)
     for k in range(number):
         turn = dice.uniform(0, 6.3) if number < 3 else k * 2 * math.pi / number + dice.gauss(0, 0.4)
         part = dice.uniform(0.7, 1.0)
         rise = 1.5 - lean * dice.uniform(0.6, 1.25) if k or lean > 0.4 else 1.5
         path = arc((0, 0, 1), turn, max(0.08, rise), tall * part, dice.uniform(-0.35, 0.15) if lean > 0.4 else 0.08, 12)
-        thin = thick * 0.45 if bloom is None else min(thick * 0.45, 0.4 + 0.22 * bloom.radius)
-        growth.stem(path, thick, thin, shown.stem_colour)
+        growth.stem(path, thick, thin)
         joints = _whole(tall * part / step, 4, max(5, MOST_LEAVES // (number * 2)))
-        _joint_leaves(growth, leaves, path, 1.0, joints, 0.06, dice, lying=False)
-        _branches(growth, leaves, bloom, path, tall * part, thick, ripe, dice)
+        _joint_leaves(growth, path, 1.0, joints, 0.06, dice, lying=False)
+        _branches(growth, path, tall * part, thick, dice)
         if bloom is not None:
-            flower_stem_end(growth, shown, bloom, path, ripe, shown.stem_colour, flowers)
-            _in_axils(growth, shown, bloom, path, ripe, flowers)
+            flower_stem_end(growth, path, flowers)
+            _in_axils(growth, path, flowers)
 
 
-def _branches(
-    growth: Growth,
-    leaves: Foliage,
-    bloom: Bloom | None,
-    path: Array,
-    tall: float,
-    thick: float,
-    ripe: float,
-    dice: random.Random,
-) -> None:
-    shown = leaves.shown
-    shape = shown.state("spray_shape", "cluster")
+def _branches(growth: Growth, path: Array, tall: float, thick: float, dice: random.Random) -> None:
+    bloom, shape = growth.bloom, growth.shown.state("spray_shape", "cluster")
     count = {"single": 1, "pyramid": 11, "flat_topped": 6, "spike": 0, "cluster": 3}[shape]
     if tall < 60:
         count = min(count, 2)
+    slim = thick * 0.3 if bloom is None else min(thick * 0.3, 0.4 + 0.22 * bloom.radius)
     for k in range(round(count * dice.uniform(0.5, 1.2))):
         at = (0.45 + 0.5 * k / max(1, count)) if bloom is not None else dice.uniform(0.2, 0.8)
         reach = tall * (1.02 - at) * {"flat_topped": 1.25, "pyramid": 0.6}.get(shape, 0.85)
-        side = arc(_place(_on(path, at)), k * GOLDEN, dice.uniform(0.75, 1.15), reach, -0.15, 7)
-        slim = thick * 0.3 if bloom is None else min(thick * 0.3, 0.4 + 0.22 * bloom.radius)
-        growth.stem(side, min(thick * 0.5, 2.5 * slim), slim, shown.stem_colour)
-        _joint_leaves(
-            growth,
-            leaves,
-            side,
-            0.62 * (1.05 - 0.5 * at),
-            _whole(reach / (0.4 * leaves.length), 1, 5),
-            0.2,
-            dice,
-            False,
-        )
+        side = arc(along(path, at), k * GOLDEN, dice.uniform(0.75, 1.15), reach, -0.15, 7)
+        growth.stem(side, min(thick * 0.5, 2.5 * slim), slim)
+        joints = _whole(reach / (0.4 * growth.leaves.length), 1, 5)
+        _joint_leaves(growth, side, 0.62 * (1.05 - 0.5 * at), joints, 0.2, dice, lying=False)
         if bloom is not None:
-            flower_stem_end(growth, shown, bloom, side, ripe, shown.stem_colour, apart(dice))
+            flower_stem_end(growth, side, apart(dice))
 
 
-def _in_axils(growth: Growth, shown: Shown, bloom: Bloom, path: Array, ripe: float, dice: random.Random) -> None:
+def _in_axils(growth: Growth, path: Array, dice: random.Random) -> None:
     """Single flowers where leaves join, on plants that bear them so."""
+    shown = growth.shown
     if shown.state("cluster_shape", "") != "single" or shown.state("flower_stalk", "leafy") not in ("leafy", "none"):
         return
-    stalk = shown.numbers.get("pedicel_length", 2.0)
+    stalk = max(1.5, shown.numbers.get("pedicel_length", 2.0))
     for _ in range(dice.randint(1, 4)):
-        foot = _on(path, dice.uniform(0.4, 0.97))
-        side = arc(_place(foot), dice.uniform(0, 6.3), dice.uniform(0.5, 1.2), max(1.5, stalk), 0.1, 4)
-        growth.stem(side, 0.6, 0.45, shown.stem_colour)
-        form, radius = (bloom.ripe, bloom.ripe_radius) if dice.random() < ripe else (bloom.open, bloom.radius)
-        bear(growth, form, _place(side[-1]), way_of(side) + facing_up(dice, 0.4), radius, dice)
+        side = arc(along(path, dice.uniform(0.4, 0.97)), dice.uniform(0, 6.3), dice.uniform(0.5, 1.2), stalk, 0.1, 4)
+        growth.stem(side, 0.6, 0.45)
+        way = end_direction(side)
+        bear_some(growth, side[-1], dice, lambda way=way: way + facing_up(dice, 0.4))  # type: ignore[misc]
 
 
-def mat(growth: Growth, leaves: Foliage, bloom: Bloom | None, ripe: float, dice: random.Random) -> None:
+def mat(growth: Growth, dice: random.Random) -> None:
     """Stems that lie flat around one point, branching."""
-    shown = leaves.shown
+    shown, leaves = growth.shown, growth.leaves
     reach = min(320.0, shown.number("stem_length") * 10 * 0.75)
     number = _whole(dice.uniform(7, 15) * shown.drawing.dense, 4, 18)
     thick = min(2.2, max(0.7, 0.09 * leaves.length))
@@ -196,62 +152,43 @@ def mat(growth: Growth, leaves: Foliage, bloom: Bloom | None, ripe: float, dice:
         turn = k * 2 * math.pi / number + dice.gauss(0, 0.3)
         long = reach * dice.uniform(0.55, 1.0)
         path = arc((0, 0, 1.2), turn, dice.uniform(0.02, 0.16), long, 0.1, 10)
-        path[:, :2] += np.cumsum([[dice.gauss(0, 0.02), dice.gauss(0, 0.02)] for _ in range(10)], axis=0) * long
-        _runner(growth, leaves, bloom, path, thick, step, each // 2, ripe, dice)
+        wander(path, 0.02, long, dice)
+        _runner(growth, path, thick, step, each // 2, dice)
         for _ in range(dice.randint(0, 3)):
-            foot = _place(_on(path, dice.uniform(0.2, 0.7)))
-            side = arc(
-                foot, turn + dice.choice((-1, 1)) * dice.uniform(0.4, 1.1), 0.06, long * dice.uniform(0.25, 0.5), 0.1, 7
-            )
-            _runner(growth, leaves, bloom, side, thick * 0.8, step, each // 5, ripe, dice)
+            foot = along(path, dice.uniform(0.2, 0.7))
+            course = turn + dice.choice((-1, 1)) * dice.uniform(0.4, 1.1)
+            side = arc(foot, course, 0.06, long * dice.uniform(0.25, 0.5), 0.1, 7)
+            _runner(growth, side, thick * 0.8, step, each // 5, dice)
 
 
-def _runner(
-    growth: Growth,
-    leaves: Foliage,
-    bloom: Bloom | None,
-    path: Array,
-    thick: float,
-    step: float,
-    most: int,
-    ripe: float,
-    dice: random.Random,
-) -> None:
-    shown = leaves.shown
+def _runner(growth: Growth, path: Array, thick: float, step: float, most: int, dice: random.Random) -> None:
+    """A stem along the ground with its leaves and flowers; ``step`` mm from joint to joint, ``most`` joints."""
+    shown, leaves, bloom = growth.shown, growth.leaves, growth.bloom
     long = float(np.linalg.norm(np.diff(path, axis=0), axis=1).sum())
     growth.stem(path, thick, thick * 0.6, mixed(shown.stem_colour, (150, 110, 80), 0.12))
-    upward = shown.number("petiole_length") > 1.2 * leaves.length or leaves.form.outline == "round_kidney"
     joints = _whole(long / step, 2, max(3, most))
-    if upward:  # leaves stand on long stalks above the runner
-        for k in range(joints):
-            foot = _place(_on(path, (k + dice.random()) / joints))
-            leaf(growth, leaves, foot, dice.uniform(0, 6.3), dice.uniform(0.7, 1.45), dice.uniform(0.55, 1.05), dice)
+    if shown.number("petiole_length") > 1.2 * leaves.length or leaves.form.outline == "round_kidney":
+        for k in range(joints):  # leaves stand on long stalks above the runner
+            foot = along(path, (k + dice.random()) / joints)
+            leaf(growth, foot, dice.uniform(0, 6.3), dice.uniform(0.7, 1.45), dice.uniform(0.55, 1.05), dice)
     else:
-        _joint_leaves(growth, leaves, path, 1.0, joints, 0.08, dice, lying=True)
+        _joint_leaves(growth, path, 1.0, joints, 0.08, dice, lying=True)
     flowers = apart(dice)
     if bloom is None:
         return
     stalk = shown.numbers.get("stalk_height", 0.0) * 10 or max(2.0, shown.numbers.get("pedicel_length", 3.0))
-    if leaves.build == "three_leaflets":
+    if shown.leaf_build == "three_leaflets":
         stalk = max(stalk, shown.number("petiole_length") * 0.8)
-    crowded = bloom.radius < 2.5
-    for _ in range(flowers.randint(1, 4) if crowded else flowers.choice((0, 1, 1, 2, 3))):
-        joint = _on(path, flowers.uniform(0.25, 1.0))
-        side = arc(
-            _place(joint),
-            flowers.uniform(0, 6.3),
-            flowers.uniform(0.9, 1.5),
-            stalk * flowers.uniform(0.6, 1.1),
-            0.15,
-            5,
-        )
-        growth.stem(side, max(0.4, thick * 0.6), max(0.35, thick * 0.5), shown.stem_colour)
-        flower_stem_end(growth, shown, bloom, side, ripe, shown.stem_colour, flowers)
+    for _ in range(flowers.randint(1, 4) if bloom.radius < 2.5 else flowers.choice((0, 1, 1, 2, 3))):
+        joint, turn = along(path, flowers.uniform(0.25, 1.0)), flowers.uniform(0, 6.3)
+        side = arc(joint, turn, flowers.uniform(0.9, 1.5), stalk * flowers.uniform(0.6, 1.1), 0.15, 5)
+        growth.stem(side, max(0.4, thick * 0.6), max(0.35, thick * 0.5))
+        flower_stem_end(growth, side, flowers)
 
 
-def creeping(growth: Growth, leaves: Foliage, bloom: Bloom | None, ripe: float, dice: random.Random) -> None:
+def creeping(growth: Growth, dice: random.Random) -> None:
     """Runners across a patch, rooting as they go, with leaves all along."""
-    shown = leaves.shown
+    shown, leaves = growth.shown, growth.leaves
     high = shown.number("petiole_length")
     extent = min(240.0, max(34.0, 3.6 * (leaves.length + 0.3 * high)))
     number = _whole(dice.uniform(6, 18) * shown.drawing.dense, 3, 20)
@@ -259,8 +196,7 @@ def creeping(growth: Growth, leaves: Foliage, bloom: Bloom | None, ripe: float, 
     thick = min(2.4, max(0.8, 0.08 * leaves.length))
     for _ in range(number):
         away = extent * abs(dice.gauss(0, 0.5))
-        turn = dice.uniform(0, 6.3)
-        foot = (away * math.cos(turn), away * math.sin(turn), 1.0)
+        foot = direction(dice.uniform(0, 6.3), 1.0, away)
         path = arc(foot, dice.uniform(0, 6.3), 0.03, extent * dice.uniform(0.5, 1.2), 0.0, 9)
-        path[:, :2] += np.cumsum([[dice.gauss(0, 0.025), dice.gauss(0, 0.025)] for _ in range(9)], axis=0) * extent
-        _runner(growth, leaves, bloom, path, thick, step, MOST_LEAVES // number, ripe, dice)
+        wander(path, 0.025, extent, dice)
+        _runner(growth, path, thick, step, MOST_LEAVES // number, dice)

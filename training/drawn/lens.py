@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from functools import lru_cache
 from typing import Any
 
+import cv2
 import numpy as np
 
 from training.drawn import brush
@@ -43,30 +44,32 @@ def _grain(side: int) -> Any:
     return np.clip(128 + 16 * grain, 0, 255).astype(np.uint8)
 
 
-def through_lens(picture: Picture, lens: Lens, seed: int) -> Picture:
+def through_lens(taken: Picture, lens: Lens, seed: int) -> Picture:
     """The picture as the camera would keep it."""
+    picture: Any = taken
     side = picture.shape[0]
     chance = noise_dice(seed, "lens")
     light = _shade(lens, chance, side)
     if light is not None:
-        picture = brush.dimmed(picture, light)
+        picture = cv2.multiply(picture, cv2.merge([light, light, light]), dtype=cv2.CV_8U)
     if lens.shake > 0.8:
         picture = _shaken(picture, lens.shake, chance)
-    picture = np.asarray(brush.soften(picture, lens.blur))
+    picture = brush.soften(picture, lens.blur)
     metered = float(picture[::6, ::6].mean())
     brightest = float(np.percentile(picture[::8, ::8], 97))
     gain = float(np.clip(lens.exposure / max(metered, 1.0), 0.55, max(0.9, min(2.2, 228 / max(brightest, 1.0)))))
-    picture = brush.through(picture, _curve(lens, gain))
+    picture = cv2.LUT(picture, _curve(lens, gain)[None])
     if abs(lens.colour - 1) > 0.03:
-        picture = brush.recoloured(picture, np.eye(3) * lens.colour + (1 - lens.colour) / 3)
+        picture = cv2.transform(picture, np.eye(3) * lens.colour + (1 - lens.colour) / 3)
     if lens.sharpen > 0.05:
-        picture = np.asarray(brush.blended(picture, 1 + lens.sharpen, brush.soften(picture, 1.3), -lens.sharpen))
+        picture = cv2.addWeighted(picture, 1 + lens.sharpen, brush.soften(picture, 1.3), -lens.sharpen, 0)
     if lens.noise > 0.3:
         top, left = (int(chance.integers(64)) for _ in range(2))
         grain = _grain(side)[top : top + side, left : left + side]
         part = lens.noise / 16
-        picture = np.asarray(brush.blended(picture, 1.0, grain, part, -128 * part))
-    return brush.jpeg(picture, lens.quality)
+        picture = cv2.addWeighted(picture, 1.0, grain, part, -128 * part)
+    _, data = cv2.imencode(".jpg", picture[..., ::-1], [cv2.IMWRITE_JPEG_QUALITY, lens.quality])
+    return np.ascontiguousarray(np.asarray(cv2.imdecode(data, cv2.IMREAD_COLOR))[..., ::-1])
 
 
 def _curve(lens: Lens, gain: float) -> Any:

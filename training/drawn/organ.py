@@ -8,13 +8,12 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 import numpy as np
-from numpy.typing import NDArray
 
 from training.drawn.colour import Rgb
+from training.drawn.curve import Array, Place, unit
 from training.drawn.flower import FlowerForm
 from training.drawn.leaf import LeafForm
-
-Array = NDArray[np.float64]
+from training.drawn.traits import Shown
 
 
 @dataclass(frozen=True)
@@ -37,7 +36,6 @@ class Stem:
     thick: float
     thin: float
     colour: Rgb
-    hairy: bool = False
 
 
 @dataclass(frozen=True)
@@ -81,56 +79,86 @@ class Plant:
     height: float
 
 
-class Growth:
-    """A plant while it grows: collects parts, then ``done`` freezes them."""
+@dataclass(frozen=True)
+class Foliage:
+    """What the leaves of one plant share: their form, size (mm) and colour."""
 
-    def __init__(self) -> None:
-        self._leaves: dict[tuple[LeafForm, Rgb], list[tuple[float, ...]]] = {}
+    form: LeafForm
+    length: float
+    colour: Rgb
+    stalk_colour: Rgb
+    ageing: float
+
+
+@dataclass(frozen=True)
+class Bloom:
+    """What one plant bears: forms of the open flower and of the fruit, with their radii (mm)."""
+
+    open: FlowerForm
+    radius: float
+    ripe: FlowerForm
+    ripe_radius: float
+    nodding: bool
+
+
+class Growth:
+    """A plant while it grows: what it shows, and the parts that it has so far; ``done`` freezes them.
+
+    ``bloom``: None while it bears nothing. ``ripe``: share of the flowers that have gone to seed, 0..1.
+    """
+
+    def __init__(
+        self, shown: Shown, leaves: Foliage, bloom: Bloom | None = None, ripe: float = 0.0, mown: bool = False
+    ) -> None:
+        self.shown, self.leaves, self.bloom, self.ripe, self.mown = shown, leaves, bloom, ripe, mown
+        self._blades: dict[tuple[LeafForm, Rgb], list[tuple[float, ...]]] = {}
         self._stems: list[Stem] = []
         self._blossoms: list[Blossom] = []
-        self._flakes: list[tuple[float, ...]] = []
-        self._round_flakes: list[tuple[float, ...]] = []
+        self._flakes: tuple[list[tuple[float, ...]], list[tuple[float, ...]]] = ([], [])
         self._bristles: list[tuple[float, ...]] = []
 
-    def leaf(self, form: LeafForm, colour: Rgb, row: tuple[float, ...]) -> None:
+    def blade(self, form: LeafForm, row: tuple[float, ...]) -> None:
         """One blade; the row as in ``Leaves``."""
-        self._leaves.setdefault((form, colour), []).append(row)
+        self._blades.setdefault((form, self.leaves.colour), []).append(row)
 
-    def stem(self, path: Array, thick: float, thin: float, colour: Rgb, hairy: bool = False) -> None:
-        """One stem, stalk or runner."""
-        self._stems.append(Stem(path, thick, thin, colour, hairy))
+    def stem(self, path: Array, thick: float, thin: float, colour: Rgb | None = None) -> None:
+        """One stem, stalk or runner, in the colour of the plant's stems unless another is given."""
+        self._stems.append(Stem(path, thick, thin, colour or self.shown.stem_colour))
 
-    def blossom(
-        self, form: FlowerForm, centre: tuple[float, float, float], facing: Array, radius: float, variant: int
-    ) -> None:
+    def blossom(self, form: FlowerForm, centre: Place, facing: Array, radius: float, variant: int) -> None:
         """One flower, head or fruit."""
-        x, y, z = (facing / max(1e-9, float(np.linalg.norm(facing)))).tolist()
-        self._blossoms.append(Blossom(form, centre, (x, y, z), radius, variant))
+        (x, y, z), (right, away, up) = (float(v) for v in centre), unit(facing).tolist()
+        self._blossoms.append(Blossom(form, (x, y, z), (right, away, up), radius, variant))
 
-    def flake(self, row: tuple[float, ...], pointed: bool = True) -> None:
-        """One small piece; the row as in ``Flakes``."""
-        (self._flakes if pointed else self._round_flakes).append(row)
+    def flake(self, at: Place, way: Place, length: float, width: float, colour: Rgb, pointed: bool = False) -> None:
+        """One small piece in the direction ``way``."""
+        self._flakes[pointed].append((*at, *way, length, width, *colour))
 
-    def bristle(self, row: tuple[float, ...]) -> None:
-        """One fine line; the row as in ``Bristles``."""
-        self._bristles.append(row)
+    def bristle(self, start: Place, end: Place, colour: Rgb) -> None:
+        """One fine line."""
+        self._bristles.append((*start, *end, *colour))
 
     def done(self) -> Plant:
         """The plant as it stands."""
-        leaves = tuple(Leaves(form, tone, np.array(rows)) for (form, tone), rows in self._leaves.items())
-        places = [batch.rows[:, :3] + _reach(batch.rows) for batch in leaves] + [stem.path for stem in self._stems]
-        places += [np.array([blossom.centre]) for blossom in self._blossoms]
-        where = np.concatenate(places) if places else np.zeros((1, 3))
-        flakes = ((self._flakes, True), (self._round_flakes, False))
-        return Plant(
-            leaves,
-            tuple(self._stems),
-            tuple(self._blossoms),
-            tuple(Flakes(np.array(rows), pointed) for rows, pointed in flakes if rows),
-            (Bristles(np.array(self._bristles)),) if self._bristles else (),
-            float(np.percentile(np.hypot(where[:, 0], where[:, 1]), 92)) + 1.0,
-            float(np.percentile(where[:, 2], 98)) + 1.0,
-        )
+        leaves = tuple(Leaves(form, tone, np.array(rows)) for (form, tone), rows in self._blades.items())
+        flakes = tuple(Flakes(np.array(rows), bool(i)) for i, rows in reversed([*enumerate(self._flakes)]) if rows)
+        bristles = (Bristles(np.array(self._bristles)),) if self._bristles else ()
+        return plant_of(leaves, tuple(self._stems), tuple(self._blossoms), flakes, bristles)
+
+
+def plant_of(
+    leaves: tuple[Leaves, ...],
+    stems: tuple[Stem, ...] = (),
+    blossoms: tuple[Blossom, ...] = (),
+    flakes: tuple[Flakes, ...] = (),
+    bristles: tuple[Bristles, ...] = (),
+) -> Plant:
+    """A plant of these parts, and how far they reach."""
+    places = [batch.rows[:, :3] + _reach(batch.rows) for batch in leaves] + [stem.path for stem in stems]
+    places += [np.array([blossom.centre]) for blossom in blossoms]
+    where = np.concatenate(places) if places else np.zeros((1, 3))
+    spread = float(np.percentile(np.hypot(where[:, 0], where[:, 1]), 92)) + 1.0
+    return Plant(leaves, stems, blossoms, flakes, bristles, spread, float(np.percentile(where[:, 2], 98)) + 1.0)
 
 
 def _reach(rows: Array) -> Array:

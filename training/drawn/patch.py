@@ -6,10 +6,10 @@ import math
 from dataclasses import dataclass
 from typing import Any
 
+import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from training.drawn import brush
 from training.drawn.brush import Picture
 from training.drawn.colour import Rgb
 from training.drawn.sprite import REACH, Sprite
@@ -63,9 +63,9 @@ def paint_blade(picture: Picture, surface: Surface, bend: Bend, colour: Rgb, sha
     middle = np.float32((tints.shape[0] - 1) / 2)
     map_x = u * np.float32(surface.long * zoom) + np.float32(PAD * zoom)
     map_y = middle - v * np.float32(surface.long * zoom)
-    sampled = brush.look_up(tints, map_x, map_y)
+    sampled = _sampled(tints, map_x, map_y)
     covered = sampled[..., 3].astype(np.float32) * np.float32(1 / 255)
-    light = _light(bend, u, v, brush.look_up(reliefs, map_x, map_y) if length > FLAT else None)
+    light = _light(bend, u, v, _sampled(reliefs, map_x, map_y) if length > FLAT else None)
     below = picture[top:bottom, left:right]
     ground = below.astype(np.float32)
     if shadow > 0.02:
@@ -81,6 +81,11 @@ def paint_blade(picture: Picture, surface: Surface, bend: Bend, colour: Rgb, sha
     ground += painted
     picture[top:bottom, left:right] = ground.astype(np.uint8)
     return True
+
+
+def _sampled(array: Any, x: Any, y: Any) -> Any:
+    """The array at given places (px), by straight lines between samples; outside is 0."""
+    return cv2.remap(array, x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_CONSTANT)
 
 
 def _box(bend: Bend, half: float, shape: tuple[int, ...], throw: Array) -> tuple[int, int, int, int] | None:
@@ -128,7 +133,7 @@ def _inverse_over(bend: Bend, box: tuple[int, int, int, int], wide: float) -> tu
     u, v = _inverse(bend, x[None] - np.float32(bend.p0[0]), y[:, None] - np.float32(bend.p0[1]), wide)
     if len(x) == width:
         return u, v
-    return brush.enlarged(u.astype(np.float32), width, height), brush.enlarged(v, width, height)
+    return cv2.resize(u.astype(np.float32), (width, height)), cv2.resize(v, (width, height))
 
 
 def _light(bend: Bend, u: Any, v: Any, relief: Any | None) -> Any:
@@ -145,7 +150,8 @@ def _light(bend: Bend, u: Any, v: Any, relief: Any | None) -> Any:
 
 def _moved(covered: Any, throw: Array) -> Any:
     """Coverage, blurred and moved: the shadow of a blade on what lies below."""
-    soft = brush.smear(covered, 3 if max(covered.shape) < 60 else 7)
+    width = 3 if max(covered.shape) < 60 else 7
+    soft = cv2.blur(covered, (width, width))
     dx, dy = round(float(throw[0])), round(float(throw[1]))
     moved = np.zeros_like(soft)
     h, w = soft.shape
@@ -170,7 +176,7 @@ def paint_sprite(picture: Picture, sprite: Sprite, matrix: Array, centre: Array,
     side = level.shape[0]
     inner = matrix / (side / 2 / REACH)
     offset = centre - np.array([left, top]) - inner @ np.array([(side - 1) / 2, (side - 1) / 2])
-    warped = brush.placed(level, np.column_stack([inner, offset]), right - left, bottom - top).astype(np.float32)
+    warped = cv2.warpAffine(level, np.column_stack([inner, offset]), (right - left, bottom - top)).astype(np.float32)
     covered = warped[..., 3:] * np.float32(1 / 255)
     below = picture[top:bottom, left:right].astype(np.float32)
     if shadow > 0:

@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import gc
 import math
+from typing import Any
 
+import cv2
 import numpy as np
 from PIL import Image
 
@@ -105,7 +107,8 @@ def _ground(scene: Scene, view: View) -> Picture:
     origin = (view.target[0] + chance.uniform(-spare, spare), view.target[1] + chance.uniform(-spare, spare))
     matrix = turned @ view.ground(mm_a_px(octave), SIZE, origin)
     side = view.side
-    picture = brush.plane(tile, matrix, side, side)
+    flags = cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP
+    picture: Any = cv2.warpPerspective(tile, matrix, (side, side), flags=flags, borderMode=cv2.BORDER_REFLECT)
     gain = (scene.light.sky * 0.86 + scene.light.direct * scene.light.sun[2] * 0.9) * chance.uniform(0.85, 1.1)
     picture = np.clip(picture * np.float32(gain), 0, 255).astype(np.uint8)
     if view.tilt > 0.6:  # the far ground is out of focus

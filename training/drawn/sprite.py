@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import random
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from functools import lru_cache
@@ -13,12 +14,12 @@ from training.drawn import brush, daisy, fruit, pea
 from training.drawn import flower as flowers
 from training.drawn.chance import dice, noise_dice
 from training.drawn.colour import lit
-from training.drawn.flower import FlowerForm, Part, Points
+from training.drawn.flower import FlowerForm, Part, Points, Sketch
 
 SIDE = 176  # px
 REACH = 1.3  # radii from the middle to the edge of the painted square
 VARIANTS = 3
-Painter = Callable[[FlowerForm, Any], list[Part]]
+Painter = Callable[[Sketch, FlowerForm, random.Random], None]
 _PAINTERS: Mapping[tuple[str, str], Painter] = {
     ("daisy", "top"): daisy.daisy_from_top,
     ("daisy", "side"): daisy.daisy_from_side,
@@ -63,7 +64,9 @@ def views_of(kind: str) -> tuple[str, ...]:
 
 def flower_parts(form: FlowerForm, variant: int = 0) -> list[Part]:
     """The shapes of a flower, back to front, in its unit frame."""
-    return _PAINTERS[form.kind, form.view](form, dice(variant, "flower", form))
+    sketch = Sketch()
+    _PAINTERS[form.kind, form.view](sketch, form, dice(variant, "flower", form))
+    return sketch.parts
 
 
 @dataclass(frozen=True)

@@ -53,9 +53,19 @@ class Shown:
         return self.numbers.get(character, _GUESS.get(character, 1.0))
 
     @property
+    def leaf_build(self) -> str:
+        """How one leaf is built."""
+        return self.state("leaf_build", "simple")
+
+    @property
+    def flower_build(self) -> str:
+        """How one flower is built."""
+        return self.state("flower_build", "tiny_green")
+
+    @property
     def grassy(self) -> bool:
         """Whether leaves are blades or straps."""
-        return self.state("leaf_build", "simple") in ("grassy", "strap")
+        return self.leaf_build in ("grassy", "strap")
 
     @property
     def leaf_colour(self) -> Rgb:

@@ -13,7 +13,7 @@ from training.drawn import brush
 from training.drawn.brush import Picture
 from training.drawn.colour import DEAD, Rgb, lit, mixed, varied
 from training.drawn.leaf import VARIANTS, LeafForm, stepped
-from training.drawn.organ import Growth, Plant
+from training.drawn.organ import Leaves, Plant, plant_of
 
 # Blade width (mm), length when mown (mm) and colour of common lawns, from memory.
 LAWNS: tuple[tuple[float, float, Rgb], ...] = (
@@ -89,11 +89,11 @@ def _layer(
     for i in range(number):
         colour: Any = tuple(base[i].tolist())
         if wide > 1.2:
-            brush.fill_fixed(picture, rim[i], lit(colour, 0.5))
-        brush.fill_fixed(picture, whole[i], lit(colour, 1.1))
-        brush.fill_fixed(picture, lower[i], lit(colour, 0.94))
+            brush.fill(picture, rim[i], lit(colour, 0.5))
+        brush.fill(picture, whole[i], lit(colour, 1.1))
+        brush.fill(picture, lower[i], lit(colour, 0.94))
         if broad:
-            brush.fill_fixed(picture, split[i], lit(colour, 0.86))
+            brush.fill(picture, split[i], lit(colour, 0.86))
 
 
 def _fallen_leaves(picture: Picture, chance: np.random.Generator, scale: float) -> None:
@@ -132,27 +132,15 @@ def lawn_of(kind: int, dice: random.Random, mown: bool) -> Lawn:
 
 def standing_blades(lawn: Lawn, number: int, extent: float, clear: float, dice: random.Random) -> Plant:
     """Blades over a square of ``extent`` mm half side; fewer within ``clear`` mm of the middle."""
-    growth = Growth()
     form = LeafForm("linear", ratio=stepped(lawn.width / lawn.length), veins="parallel")
-    old = mixed(DEAD, lawn.colour, 0.2)
+    old, rows = mixed(DEAD, lawn.colour, 0.2), dict[Rgb, list[tuple[float, ...]]]()
     for _ in range(number):
         x, y = dice.uniform(-extent, extent), dice.uniform(-extent, extent)
         if math.hypot(x, y) < clear and dice.random() < 0.85:
             continue
-        row = (
-            x,
-            y,
-            0.0,
-            dice.uniform(0, 6.3),
-            dice.uniform(0.15, 1.2),
-            lawn.length * dice.uniform(0.4, 1.15),
-            dice.uniform(0.1, 1.3),
-            dice.gauss(0, 0.3),
-            dice.uniform(0.05, 0.5),
-            dice.uniform(0.7, 1.2),
-            dice.gauss(1.0, 0.12),
-            0.0,
-            float(dice.randrange(VARIANTS)),
-        )
-        growth.leaf(form, lawn.colour if dice.random() > 0.12 else old, row)
-    return growth.done()
+        turn, rise, long = dice.uniform(0, 6.3), dice.uniform(0.15, 1.2), lawn.length * dice.uniform(0.4, 1.15)
+        droop, roll, fold = dice.uniform(0.1, 1.3), dice.gauss(0, 0.3), dice.uniform(0.05, 0.5)
+        width, tone, variant = dice.uniform(0.7, 1.2), dice.gauss(1.0, 0.12), float(dice.randrange(VARIANTS))
+        row = (x, y, 0.0, turn, rise, long, droop, roll, fold, width, tone, 0.0, variant)
+        rows.setdefault(lawn.colour if dice.random() > 0.12 else old, []).append(row)
+    return plant_of(tuple(Leaves(form, tone, np.array(some)) for tone, some in rows.items()))

@@ -8,7 +8,7 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from model.photo.sandbox import the_door
+from model.photo.sandbox import the_sandbox
 
 Array = NDArray[np.float64]
 BITS = 64
@@ -20,7 +20,7 @@ def outline(file: Path) -> NDArray[np.uint8]:
 
     Raises PhotoError naming the file when it cannot be read.
     """
-    grey = the_door().grey(file).astype(np.int16)
+    grey = the_sandbox().grey(file).astype(np.int16)
     return (grey[:, 1:] > grey[:, :-1]).astype(np.uint8).ravel()
 
 
