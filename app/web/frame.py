@@ -38,6 +38,7 @@ PLACES = (
 )
 LONGEST = 4000  # characters of one field
 Fields = Mapping[str, Sequence[str]]
+Address = dict[str, str]  # the values in the query of an address
 _turns = itertools.count(1)
 
 templates = Environment(
@@ -141,7 +142,8 @@ def read_fields(given: object) -> Fields:
             raise FormError(f"{name}: is not text; fill the field in again")
         if any(len(text) > LONGEST for text in values):
             raise FormError(f"{name}: is longer than {LONGEST} characters; shorten it")
-        found[str(name)] = [text.strip() for text in values]
+        # Half a character, as only a broken script sends, is none.
+        found[str(name)] = [text.strip().encode("utf-8", "replace").decode("utf-8") for text in values]
     return found
 
 

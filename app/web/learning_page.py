@@ -14,14 +14,13 @@ from app.services.home import home, registry
 from app.web.background import Work
 from app.web.context import Context
 from app.web.draft import new_id
-from app.web.frame import Fields, FormError, one, render
+from app.web.frame import Address, Fields, FormError, one, render
 from app.web.uploads import put_away
 from model.errors import CollectionError, SwardkeyError
 
 if TYPE_CHECKING:
     from training.collection import Collection
 
-Address = dict[str, str]
 ADDRESS = "/training"
 MOST_ASKED = 60  # photos on the contact sheet at a time
 work = Work()
@@ -101,26 +100,23 @@ def pending(address: Address) -> list[str]:
         return []
 
 
-def take_files(address: Address, files: Sequence[str]) -> tuple[Address, list[str]]:
+def take_files(address: Address, files: Sequence[Path]) -> tuple[Address, list[str]]:
     """Uploads wait under a name that no one can guess until it is said what they show; a zip says so itself."""
-    archives = [file for file in files if file.lower().endswith(".zip")]
-    told = [_add(Path(file), "", "") for file in archives]
-    files = [file for file in files if file not in archives]
-    if not files:
-        return {}, told
+    archives = [file for file in files if file.suffix.lower() == ".zip"]
+    notices = [_add(file, "", "") for file in archives]
+    photos = [file for file in files if file not in archives]
+    if not photos:
+        return {}, notices
     token = new_id()
     folder = waiting_folder(token)
     folder.mkdir(parents=True)
-    for file in map(Path, files):
+    for file in photos:
         # Phones give all photos one name.
-        taken = folder / file.name
-        for number in itertools.count(2):
-            if not taken.exists():
-                break
-            taken = folder / f"{file.stem}-{number}{file.suffix}"
-        shutil.move(file, taken)
+        numbered = (f"{file.stem}-{number}{file.suffix}" for number in itertools.count(2))
+        name = next(name for name in itertools.chain([file.name], numbered) if not (folder / name).exists())
+        shutil.move(file, folder / name)
         put_away(file)
-    return {"pending": token}, told
+    return {"pending": token}, notices
 
 
 def _add(path: Path, species: str, by: str) -> str:

@@ -13,13 +13,12 @@ from app.present.finding import day_text
 from app.records import FollowUp, GroupUse, Hit, Records, open_records
 from app.web import visit_page as visit
 from app.web.context import Context
-from app.web.frame import Fields, FormError, number, one, render, several
+from app.web.frame import Address, Fields, FormError, number, one, render, several
 from app.web.paper_files import WHOLE
 from app.web.treatment_form import read_day
 from app.web.visit_page import found_name
 from model.control.facts import Near
 
-Address = dict[str, str]
 ADDRESS = "/records"
 PLACES = (
     ("", "left out"),

@@ -6,11 +6,16 @@ import html
 import re
 from collections.abc import Sequence
 from functools import cached_property
+from pathlib import Path
 from typing import Any
 
+from app.services.home import home
 from app.web.context import Context
 from app.web.draft import Drafts
+from app.web.faults import in_a_sentence
+from app.web.message import read_message
 from app.web.page import Pages
+from app.web.uploads import Uploads
 from model.control import Control
 from model.flora.character import PARTS
 from model.identify import Key
@@ -42,17 +47,19 @@ class Person:
     def __init__(self, context: Context, address: dict[str, str] | None = None) -> None:
         self.context = context
         self.pages = Pages(context)
+        self.refused: list[str] = []
         self.shown = self.pages.open(address or {})
 
     @property
     def plant(self) -> str:
         """The id of the plant."""
-        return str(self.shown[0])
+        found = re.search(r'data-plant="([^"]*)"', self.shown)
+        return found[1] if found else ""
 
     @property
     def text(self) -> str:
         """The whole page as HTML."""
-        return f"{self.shown[1]}{self.shown[4]}"
+        return self.shown
 
     @property
     def title(self) -> str:
@@ -63,12 +70,26 @@ class Person:
     @property
     def notices(self) -> list[str]:
         """What the page says went wrong, or was done."""
-        return [html.unescape(t) for t in re.findall(r'class="(?:notice|told-so)" role="\w+">([^<]*)', self.shown[1])]
+        head = self.text.split('id="work"')[0]
+        return self.refused + [
+            html.unescape(t) for t in re.findall(r'class="(?:notice|told-so)" role="\w+">([^<]*)', head)
+        ]
 
     def press(self, do: str, which: str = "", **fields: str | Sequence[str]) -> Person:
         """Press a button, with what stands in its form."""
-        told: dict[str, Any] = {name: [v] if isinstance(v, str) else list(v) for name, v in fields.items()}
-        self.shown = self.pages.act(self.plant, {"do": do, "with": which, "fields": told})
+        given = {name: value if isinstance(value, str) else list(value) for name, value in fields.items()}
+        return self.send(plant=self.plant, do=do, fields=given, **{"with": which})
+
+    def send(self, **sent: Any) -> Person:
+        """Send a message as the script of the page does."""
+        self.refused = []
+        with in_a_sentence(self.refused):
+            self.shown = self.pages.press(read_message(sent, Uploads(home() / "uploads")))
+        return self
+
+    def add_photos(self, *files: Path) -> Person:
+        """Choose photos, which lie where an upload would."""
+        self.refused, self.shown = [], self.pages.add_photos(self.plant, [str(file) for file in files])
         return self
 
     def choose_a_spray(self) -> Person:

@@ -54,7 +54,6 @@ class Tally:
     wrong: list[str] = field(default_factory=list)
     mixed: list[str] = field(default_factory=list)
     turned_away: int = 0
-    longest_line: int = 0
     lock: threading.Lock = field(default_factory=threading.Lock)
 
     @contextmanager
@@ -114,7 +113,6 @@ class Person:
         assert "The visit is signed." in tab.text, f"not signed: {tab.notices}"
         with self.tally.lock:
             self.tally.told.append(Told(int(visit[1]), tab.plant, client, answers, named[2] if named else ""))
-            self.tally.longest_line = max(self.tally.longest_line, *tab.waited, 0)
 
     def answer(self, tab: Visitor, species: str) -> dict[str, Any]:
         """Answer as one who sees the species, with a person's mistakes; what was answered."""
@@ -279,7 +277,7 @@ def print_run(tally: Tally, weights: Weights, wrong: list[str], warm: float) -> 
         print(f"open files {weights.files[0]} before, at most {max(weights.files)}, {weights.files[-1]} after")
     print(f"records told as signed {len(tally.told)}, lost or otherwise kept {len(wrong)}")
     print(f"answers mixed {len(tally.mixed)}")
-    print(f"most people before one {tally.longest_line}; told to come again {tally.turned_away}")
+    print(f"asked to come again {tally.turned_away}")
     print(
         f"went wrong {len(tally.wrong)}", *Counter(tally.wrong).most_common(5), *wrong[:5], *tally.mixed[:5], sep="\n"
     )

@@ -15,8 +15,9 @@ from pathlib import Path
 from typing import Any
 from urllib.parse import quote
 
-from tests.security.visitor import PHOTO, Answer, Server, Visitor, ask, multipart
+from tests.security.visitor import PHOTO, PRESS, Answer, Server, Visitor, ask, multipart
 
+CALL = "/gradio_api/queue/join"
 CANARY = b"canary-of-the-user-4711"
 HELD = tuple[int, list[str]]
 TO_PAGES = ("/", "/flora", "/records", "/training", "/key")
@@ -42,18 +43,19 @@ FROM = (
 )  # fmt: skip
 # What gradio has behind its pages; none of it is used here.
 UNUSED = (
-    "user", "login_check", "token", "dev/reload", "runs", "info", "openapi.json", "run-history/buckets",
-    "run-history/records", "deep_link?session_hash=x", "custom_component/1/client/component/index.js", "proxy=http://a/",
+    "user", "login_check", "token", "dev/reload", "runs", "openapi.json", "startup-events",
+    "heartbeat/abc", "run-history/buckets", "run-history/records", "deep_link?session_hash=x",
+    "custom_component/1/client/component/index.js", "proxy=http://a/",
     "file=x", "file/x", "stream/a/b/1/playlist.m3u8", "stream/a/b/1/playlist-file", "queue/status", "call/act/x",
     "call/v2/act/x", "upload_progress?upload_id=x", "vibe-code", "profiling/traces", "profiling/summary", "mcp",
     "mcp/sse", "monitoring", "monitoring/summary",
 )  # fmt: skip
 UNUSED_POSTS = (
-    "run/predict", "api/act", "call/act", "call/v2/act", "cancel", "reset", "component_server", "process_recording",
+    "run/identify", "api/identify", "call/identify", "call/v2/identify", "cancel", "reset", "process_recording",
     "vibe-edit", "undo-vibe-edit", "vibe-code", "stream/x", "stream/x/close", "run-history/connect", "profiling/clear",
 )  # fmt: skip
 UNUSED_HERE = (
-    "/config", "/login", "/logout", "/monitoring", "/monitoring/summary", "/docs", "/redoc", "/openapi.json",
+    "/login", "/logout", "/monitoring", "/monitoring/summary", "/docs", "/redoc", "/openapi.json",
     "/gradio_api", "/svelte/x.js", "/mcp", "/pwa_icon/9", "/node_modules/x", "/.git/config", "/app/command_line.py",
 )  # fmt: skip
 OTHER_HOSTS = (
@@ -118,7 +120,8 @@ def paths(server: Server, plant: str) -> HELD:
 def unused(server: Server, plant: str) -> HELD:
     """Everything of gradio that the pages do not use is not there."""
     asked = [("GET", f"/gradio_api/{path}") for path in UNUSED] + [("GET", path) for path in UNUSED_HERE]
-    asked += [("POST", f"/gradio_api/{path}") for path in UNUSED_POSTS] + [("POST", path) for path in UNUSED_HERE]
+    asked += [("POST", f"/gradio_api/{path}") for path in UNUSED_POSTS]
+    asked += [("POST", path) for path in (*UNUSED_HERE, "/config")]
     asked += [(method, "/") for method in ("PUT", "DELETE", "PATCH", "TRACE", "CONNECT", "PROPFIND")]
     wrong = []
     for method, path in asked:
@@ -153,9 +156,9 @@ def hosts(server: Server, plant: str) -> HELD:
 def other_sites(server: Server, plant: str) -> HELD:
     """Pages elsewhere that send to this one, or take pictures and papers out of it."""
     wrong, tried = [], 0
-    body = json.dumps({"data": [], "event_data": None, "fn_index": 0, "session_hash": "abc123"}).encode()
+    body = json.dumps({"data": "", "component_id": 1, "fn_name": "open_page", "session_hash": "abc123"}).encode()
     kind, form = multipart([("a.jpg", b"x")])
-    posts = (("/gradio_api/queue/join", body, "application/json"), ("/gradio_api/upload", form, kind))
+    posts = ((PRESS, body, "application/json"), ("/gradio_api/upload", form, kind))
     for (path, sent, sort), origin in itertools.product(posts, ORIGINS):
         came = ask(server.port, "POST", path, sent, Content_Type=sort, Origin=origin.format(port=server.port))
         tried += 1
@@ -167,7 +170,7 @@ def other_sites(server: Server, plant: str) -> HELD:
             wrong.append(f"POST {path} as {site}")
     for sort in ("text/plain", "application/x-www-form-urlencoded", "multipart/form-data", ""):
         tried += 1
-        if ask(server.port, "POST", "/gradio_api/queue/join", body, Content_Type=sort).status != 415:
+        if ask(server.port, "POST", PRESS, body, Content_Type=sort).status != 415:
             wrong.append(f"a form as {sort} was taken")
     for path in ("/paper/all/findings.csv", "/paper/key", "/drawn/soliva_sessilis.jpg", f"/photo/{plant}/a.jpg", "/"):
         tried += 1
@@ -175,7 +178,7 @@ def other_sites(server: Server, plant: str) -> HELD:
             wrong.append(f"{path} may be taken into another site")
     for origin in ORIGINS:
         told = {"Origin": origin.format(port=server.port), "Access_Control_Request_Method": "POST"}
-        came = ask(server.port, "OPTIONS", "/gradio_api/queue/join", **told)
+        came = ask(server.port, "OPTIONS", PRESS, **told)
         tried += 1
         allowed = came.headers.get("access-control-allow-origin")
         if allowed and "evil" in allowed:
@@ -183,64 +186,50 @@ def other_sites(server: Server, plant: str) -> HELD:
     return tried, wrong
 
 
-def hostile_forms(count: int) -> Iterator[bytes]:
-    """Bodies of what a button sends, none of which a page would send."""
-    fine: dict[str, Any] = {
-        "data": [None],
-        "event_data": None,
-        "fn_index": 1,
-        "session_hash": "a1b2c3",
-        "trigger_id": 2,
-    }
-    file = {"path": "/etc/passwd", "meta": {"_type": "gradio.FileData"}}
-    files = [
-        {**file, "path": path}
-        for path in (*WHOLE, "../records/records.sqlite", "\0", "", "x" * 70000, "/gradio_api/file=/etc/passwd")
-    ]
+def hostile_messages(tab: Visitor, count: int) -> Iterator[tuple[str, bytes]]:
+    """Address and body of what neither a page nor a client of the API would send."""
+    press = {"component_id": tab.component, "fn_name": "press", "session_hash": "a1b2c3", "data": {"do": "go"}}
+    call: dict[str, Any] = {"data": [[], {}, None], "event_data": None, "fn_index": 0, "session_hash": "a1b2c3"}
     odd: list[Any] = [None, True, -1, 10**30, 1.5, "", "x", [], {}, [[]], "../../etc", "\ud800", {"a": {"b": []}}]
-    bodies: list[Any] = [{**fine, "data": [None, value], "fn_index": 3} for one in files for value in (one, [one])]
-    bodies += [
-        {**fine, "data": [None, {**one, "is_stream": True, "url": "http://127.0.0.1:1/"}], "fn_index": 3}
-        for one in files
-    ]
-    bodies += [
-        {**fine, name: value}
-        for name in ("data", "fn_index", "session_hash", "event_data")
-        for value in odd
-        if not (name == "event_data" and (value is None or isinstance(value, dict)))
-    ]
-    bodies += [{**fine, "data": [value]} for value in odd if value not in (None, [])]
-    bodies += [odd, fine["data"], "text", 5, None, {}]
-    yield from (json.dumps(body).encode() for body in bodies)
-    yield from (
-        b"",
-        b"{",
-        b"[" * 100_000,
-        b'{"a":' * 50_000,
-        b"\xff\xfe\0",
-        b"1" * 10_000,
-        b"NaN",
-        b'{"data": [Infinity]}',
-    )
-    yield b'{"data": [null], "fn_index": 1, "session_hash": "' + b"a" * 2_000_000 + b'"}'
-    chance, text = random.Random(8), json.dumps(fine).encode()
-    for _ in range(count):
-        changed = bytearray(text)
+    files = [*WHOLE, "../records/records.sqlite", "\0", "", "x" * 70000, "/gradio_api/file=/etc/passwd", None, 1]
+    for path in files:
+        file = {"path": path, "name": path, "url": path, "is_stream": True, "meta": {"_type": "gradio.FileData"}}
+        yield PRESS, json.dumps({**press, "data": {"do": "add_photos", "files": [file]}}).encode()
+        yield CALL, json.dumps({**call, "data": [[file], {}, None]}).encode()
+    for value in odd:
+        yield PRESS, json.dumps({**press, "data": value}).encode()
+        for name in ("address", "plant", "do", "with", "fields", "files"):
+            yield PRESS, json.dumps({**press, "data": {**press["data"], name: value}}).encode()
+        for address, body in ((PRESS, press), (CALL, call)):
+            yield from ((address, json.dumps({**body, name: value}).encode()) for name in body)
+            yield address, json.dumps(value).encode()
+        yield from ((CALL, json.dumps({**call, "data": [*([[], {}, None][:at]), value]}).encode()) for at in range(3))
+    for address in (PRESS, CALL):
+        broken = (b"", b"{", b"[" * 100_000, b'{"a":' * 50_000, b"\xff\xfe\0", b"1" * 10_000, b"NaN")
+        yield from (
+            (address, body) for body in (*broken, b'{"data": [Infinity]}', b'{"data": "' + b"a" * 2_000_000 + b'"}')
+        )
+    chance = random.Random(8)
+    for number in range(count):
+        address, body = ((PRESS, press), (CALL, call))[number % 2]
+        changed = bytearray(json.dumps(body).encode())
         for _ in range(chance.randint(1, 6)):
             changed[chance.randrange(len(changed))] = chance.randrange(256)
-        yield bytes(changed)
+        yield address, bytes(changed)
 
 
-def forms(server: Server, plant: str, count: int = 500) -> HELD:
-    """Hostile JSON: each is answered in a sentence, or as the form that it still is."""
+def messages(server: Server, plant: str, count: int = 500) -> HELD:
+    """Hostile JSON: each is answered in a sentence, or as the message that it still is."""
     wrong, tried = [], 0
-    for body in hostile_forms(count):
-        came = ask(server.port, "POST", "/gradio_api/queue/join", body, Content_Type="application/json")
+    for address, body in hostile_messages(Visitor(server), count):
+        came = ask(server.port, "POST", address, body, Content_Type="application/json")
         tried += 1
         if told := may_be(came, repr(body[:120])):
             wrong.append(told)
-        if b"/etc/passwd" in body and came.status == 200:
-            wrong.append(f"taken: {body[:200]!r}")
+        if b"A fault of the program" in came.body:
+            wrong.append(f"a fault: {body[:200]!r}")
+        if b'"path"' in body and came.status == 200 and b"did not arrive" not in came.body:
+            wrong.append(f"taken: {body[:200]!r} {came.text[:100]}")
     return tried, wrong
 
 
@@ -251,34 +240,26 @@ def buttons(server: Server, plant: str) -> HELD:
         for which in ("", "record", "../../x", "1 OR 1=1", "-1", "\0"):
             tab.press(do, which, month="13", site="999", fields=["a", "b"], choice="x", who="\0")
             tried += 1
-            if "A fault of the program" in tab.text:
+            if any("A fault of the program" in notice for notice in tab.notices):
                 wrong.append(f"{do} {which}: {tab.notices}")
-    call = tab.calls[tab.areas[0], "act"]
-    for told in ({"fields": [1]}, {"fields": {"a": 1}}, {"do": {}}, {"with": []}, {"fields": {"a": [["b"]]}}, {}):
-        tab._call(call, told)
-        tried += 1
-        if "A fault of the program" in tab.text:
-            wrong.append(f"{told}: {tab.notices}")
     return tried, wrong
 
 
 def flood(server: Server, plant: str, count: int = 200) -> HELD:
-    """More than the line holds: some are told to come again, and the next visitor is served."""
+    """More than may wait: some are asked to come again, and the next visitor is served."""
     said: list[int] = []
-    body = json.dumps(
-        {"data": [None], "event_data": {"do": "go"}, "fn_index": 1, "session_hash": "f100d", "trigger_id": 2}
-    )
+    component = Visitor(server).component
+    body = json.dumps({"data": {"do": "go"}, "component_id": component, "fn_name": "press", "session_hash": "f100d"})
 
     def one() -> None:
-        came = ask(server.port, "POST", "/gradio_api/queue/join", body.encode(), Content_Type="application/json")
-        said.append(came.status)
+        said.append(ask(server.port, "POST", PRESS, body.encode(), Content_Type="application/json").status)
 
     threads = [threading.Thread(target=one) for _ in range(count)]
     for thread in threads:
         thread.start()
     for thread in threads:
         thread.join()
-    wrong = [f"{status} at once" for status in set(said) - {200, 503}]
+    wrong = [f"{status} at once" for status in set(said) - {200}]
     begun = time.monotonic()
     while time.monotonic() - begun < 60:
         with suppress(Exception):
@@ -297,10 +278,8 @@ def uploads(server: Server, plant: str) -> HELD:
         return ask(server.port, "POST", "/gradio_api/upload", body, Content_Type=kind, **more)
 
     kind, large = multipart([("large.jpg", bytes(25_000_001))])
-    _, many = multipart([(f"{n}.jpg", b"x") for n in range(501)])
     cases: list[tuple[str, Callable[[], Answer], int]] = [
         ("25 MB and a byte", lambda: send(large, kind), 413),
-        ("501 files", lambda: send(many, multipart([])[0].split("=")[0] + "=" + many[2:26].decode()), 400),
         ("not a form", lambda: send(b"{}", "application/json"), 415),
         ("cut short", lambda: send(large[:2000], kind), 400),
         ("no length", lambda: send(b"", kind, Transfer_Encoding="chunked"), 411),
@@ -311,10 +290,10 @@ def uploads(server: Server, plant: str) -> HELD:
         tried += 1
         with suppress(http.client.HTTPException, OSError):
             came = do()
-            if came.status not in (status, 400) or not came.body:
+            if came.status not in (status, 400) and came.body != b"[]":  # nothing is kept of half a form
                 wrong.append(f"{name}: {came.status} {came.text[:80]}")
     head = f"POST /gradio_api/upload HTTP/1.1\r\nHost: {server.name}\r\nContent-Type: {kind}\r\nContent-Length: "
-    for length in (1_000_000_001, 10**12):
+    for length in (25_200_000, 10**12):
         tried += 1
         if b" 413 " not in (said := raw(server.port, f"{head}{length}\r\n\r\n"))[:20]:
             wrong.append(f"{length} bytes: {said[:40]!r}")
@@ -382,9 +361,7 @@ def headers(server: Server, plant: str) -> HELD:
     )  # fmt: skip
     answers = [(path, ask(server.port, "GET", path)) for path in asked]
     answers += [("another host", ask(server.port, "GET", "/", Host="evil.example"))]
-    answers += [
-        ("a bad form", ask(server.port, "POST", "/gradio_api/queue/join", b"{", Content_Type="application/json"))
-    ]
+    answers += [("a bad message", ask(server.port, "POST", PRESS, b"{", Content_Type="application/json"))]
     wrong = []
     for name, came in answers:
         policy = came.headers.get("content-security-policy", "")

@@ -28,7 +28,7 @@ KINDS: dict[str, Callable[[Server, str], HELD]] = {
     "unused parts of gradio": page_attacks.unused,
     "names of other machines": page_attacks.hosts,
     "other sites": page_attacks.other_sites,
-    "hostile JSON": page_attacks.forms,
+    "hostile JSON": page_attacks.messages,
     "buttons that are none": page_attacks.buttons,
     "uploads": page_attacks.uploads,
     "sessions apart": page_attacks.sessions,
@@ -149,11 +149,11 @@ def password(work: Path) -> HELD:
 def texts(work: Path, rounds: int) -> HELD:
     """Hostile texts in every field, in this process."""
     from app.web.context import open_context
-    from tests.security.page_texts import tell_all
+    from tests.security.page_texts import write_everywhere
 
     os.environ["SWARDKEY_HOME"] = str(work / "texts")
     (work / "files").mkdir(parents=True)
-    tried = tell_all(open_context(), work / "files", rounds)
+    tried = write_everywhere(open_context(), work / "files", rounds)
     shown = [] if tried.seen > 10 * rounds else ["the texts are not on the pages"]
     return sum(tried.fields.values()), tried.wrong + shown
 
