@@ -13,14 +13,22 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
+from PIL import Image
 
+from app.services.home import registry
+from app.services.photo_model import model_in_charge
 from app.web.draft import Draft, DraftError, Shot
 from app.web.frame import fault
 from app.web.uploads import put_away
 from model.errors import PhotoError
+from model.photo.decode import Photo
+from model.photo.evidence import OTHER, Evidence
+from model.photo.sandbox import open_photo
+from model.photo.stored import stored_jpeg
+from model.storage import replace_file
 
 if TYPE_CHECKING:
-    from model.photo import Evidence, Extractor, Photo, PhotoModel
+    from model.photo import Extractor
 
 MOST_PHOTOS = 12  # of one plant; more say nothing new
 MOST_SEEN = 400  # photos whose features are remembered: 5 kB each
@@ -72,7 +80,7 @@ def looked_at(draft: Draft, folder: Path, opened: Mapping[str, Photo] | None = N
         return replace(draft, evidence=None, model="")
     from model.photo.model import PhotoModel
 
-    model, name = _model(), _in_charge()
+    model, name = model_in_charge(), _in_charge()
     photos = [_again(shot, folder, (opened or {}).get(shot.thumb), name) for shot in draft.shots]
     known = _Remembering(model.extractor, name)
     said = PhotoModel(model.classifier, known, model.hint, model.fault).look(photos)  # type: ignore[arg-type]
@@ -84,8 +92,6 @@ def evidence_of_shots(draft: Draft, folder: Path) -> Evidence | None:
     """What the photos of a plant say; looked at again where another model is in charge since."""
     if not draft.shots:
         return None
-    from model.photo.evidence import Evidence
-
     if draft.model != _in_charge() or draft.evidence is None:
         draft = looked_at(draft, folder)
     return Evidence(**(draft.evidence or {}))
@@ -110,9 +116,6 @@ class _Remembering:
 
 def _again(shot: Shot, folder: Path, photo: Photo | None, model: str) -> Photo:
     """A photo as the model takes it: its pixels only where they were not looked at before."""
-    from model.photo import open_photo
-    from model.photo.decode import Photo
-
     name = shot.thumb.split(".")[0]
     if photo is None:
         stored = shot.usable and f"{model}/{name}" not in _seen
@@ -121,22 +124,11 @@ def _again(shot: Shot, folder: Path, photo: Photo | None, model: str) -> Photo:
     return replace(photo, file=f"{name}/{shot.name}", notes=shot.faults)
 
 
-def _model() -> PhotoModel:
-    from app.services.photo_model import model_in_charge
-
-    return model_in_charge()
-
-
 def _in_charge() -> str:
-    from app.services.home import registry
-
     return registry().pointer().current
 
 
 def _shot(file: Path, folder: Path) -> tuple[Shot, Photo]:
-    from model.photo import open_photo
-    from model.photo.stored import stored_jpeg
-
     with ThreadPoolExecutor(1) as beside:  # the copy that is kept takes as long as all else here
         storing = beside.submit(stored_jpeg, file)
         photo = open_photo(file)
@@ -152,8 +144,7 @@ def _shot(file: Path, folder: Path) -> tuple[Shot, Photo]:
 
 def _faults(file: Path, photo: Photo) -> list[str]:
     """What else spoils it, judged as in the collection; what open_photo says already is left out."""
-    from PIL import Image
-
+    # As all of training: it takes a second, which the start does not.
     from training.audit.look import Look, scaled, sharpness
     from training.audit.quality import find_faults
     from training.audit.settings import load_settings
@@ -170,8 +161,6 @@ def _faults(file: Path, photo: Photo) -> list[str]:
 
 
 def _thumbnail(photo: Photo) -> bytes:
-    from PIL import Image
-
     image = Image.fromarray(photo.pixels)
     image.thumbnail(THUMB)
     out = io.BytesIO()
@@ -180,8 +169,6 @@ def _thumbnail(photo: Photo) -> bytes:
 
 
 def _write(path: Path, data: bytes) -> str:
-    from model.storage import replace_file
-
     replace_file(path, data)
     return path.name
 
@@ -194,9 +181,6 @@ def photo_file(folder: Path, name: str) -> Path | None:
 
 def learned() -> set[str]:
     """The species that the photo model in charge has learned from photos."""
-    from app.services.home import registry
-    from model.photo.evidence import OTHER
-
     try:
         described = json.loads((registry().in_charge().folder / "model.json").read_bytes())
         return {name for name in described["classes"] if not name.startswith(OTHER)}

@@ -23,6 +23,7 @@ from app.web.context import Context
 from app.web.flora_page import Wanted, fits
 from app.web.frame import FormError
 from app.web.message import Message, read_address
+from app.web.model_words import in_words
 from app.web.places import Place
 from model.control import Control
 from model.identify import Key
@@ -196,11 +197,11 @@ def test_training_is_told_before_and_after_in_plain_words() -> None:
         work=SimpleNamespace(measured=SimpleNamespace(photos=20, top1=0.8, top3=0.95)),
         promotion=SimpleNamespace(verdict=verdict, changed=True),
     )
-    told = learning.in_words(done)
+    told = in_words(done)
     assert told["says"] == "It is better, and is active now." and not told["can_override"]
     assert "80%" in told["lines"][1] and told["left"] == ["a.jpg: blurred"]
     verdict.decision, done.promotion.changed = "cannot_tell", False
-    assert learning.in_words(done)["can_override"]
+    assert in_words(done)["can_override"]
 
 
 def test_the_printed_key_is_offered_for_a_month(context: Context) -> None:
