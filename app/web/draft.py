@@ -57,7 +57,7 @@ class Choosing:
 class Draft:
     """What is known of one plant so far. ``evidence`` is what ``model`` said of the photos; ``furthest`` the last step.
 
-    ``visible`` are the parts that can be seen or reached, None while nobody has told. ``answers`` keep the order in
+    ``visible`` are the parts that can be seen or reached, None until that is answered. ``answers`` keep the order in
     which they were given. ``asking`` is a question that is asked again, ``choosing`` an answer that is half given.
     ``lawn``, ``weather``, ``sums`` and ``record``
     hold what was typed, as it was typed, so that it is there again after a reload.
@@ -83,7 +83,7 @@ class Draft:
 
     @property
     def is_blank(self) -> bool:
-        """Whether nothing has been told yet, so that there is nothing to keep."""
+        """Whether nothing has been entered yet, so that there is nothing to keep."""
         return self == Draft(self.id, month=self.month)
 
     def as_json(self) -> dict[str, Any]:

@@ -94,7 +94,7 @@ def render(template: str, **values: Any) -> str:
 def head(
     here: str, draft: Draft | None = None, notices: Sequence[str] = (), address: Mapping[str, str] | None = None
 ) -> str:
-    """Head line, places, the steps of a draft, and what must be said; for the top of a page.
+    """Head line, places, the steps of a draft, and notices; for the top of a page.
 
     ``address``: what the browser is to show behind the place's own address.
     """
@@ -173,7 +173,7 @@ def number(fields: Fields, name: str, called: str) -> float | None:
 
 
 def month_of(fields: Fields, name: str = "month") -> int | None:
-    """The month in a field, None where none was told."""
+    """The month in a field, None where none was given."""
     value = number(fields, name, "Month")
     if value is None:
         return None

@@ -90,7 +90,7 @@ def waiting_folder(token: str) -> Path:
 
 
 def pending(address: Address) -> list[str]:
-    """The names of photos that wait to be told what they show."""
+    """The names of photos that wait for their species."""
     token = address.get("pending", "")
     try:
         return sorted(file.name for file in waiting_folder(token).iterdir()) if token else []
@@ -99,7 +99,7 @@ def pending(address: Address) -> list[str]:
 
 
 def take_files(address: Address, files: Sequence[Path]) -> tuple[Address, list[str]]:
-    """Uploads wait under a name that no one can guess until it is said what they show; a zip says so itself."""
+    """Uploads wait under a name that no one can guess until they are named; in a zip they are."""
     archives = [file for file in files if file.suffix.lower() == ".zip"]
     notices = [_add(file, "", "") for file in archives]
     photos = [file for file in files if file not in archives]
@@ -130,8 +130,8 @@ def _add(path: Path, species: str, by: str) -> str:
         done = collection.add(plan)
     finally:
         shutil.rmtree(path, ignore_errors=True) if path.is_dir() else put_away(path)
-    told = f"{done.added} added, {done.known_already} there before"
-    return told + "".join(f"; left out {refusal.file}: {refusal.why}" for refusal in done.refused[:5]) + "."
+    done_text = f"{done.added} added, {done.known_already} there before"
+    return done_text + "".join(f"; left out {refusal.file}: {refusal.why}" for refusal in done.refused[:5]) + "."
 
 
 def act(context: Context, address: Address, do: str, fields: Fields, which: str) -> tuple[Address, list[str]]:
@@ -182,7 +182,7 @@ def on_the_sheet(question: Any, names: Set[str]) -> dict[str, Any]:
         "photo": question.photo,
         "given": question.given,
         "likelier": question.likelier,
-        # What is likelier is told by name above.
+        # The likelier species is named above already.
         "words": "" if question.likelier and question.likelier in words else words,
         "twin": twin,
     }

@@ -94,16 +94,16 @@ def of_all(name: str) -> tuple[bytes, str]:
         return findings_csv(all_visits(records)), CSV
 
 
-def shared(context: Context, ending: str, told: Mapping[str, str]) -> tuple[bytes, str]:
+def shared(context: Context, ending: str, form: Mapping[str, str]) -> tuple[bytes, str]:
     """Confirmed findings for open portals, as a table (csv) or an archive (zip), shared as the form says.
 
     Raises AnswerError where it cannot be shared so, or nothing is confirmed.
     """
-    places = told.get("places", "")
+    places = form.get("places", "")
     decimals = int(places) if places.isascii() and places.isdigit() else None
     with open_records() as records:
         visits, dataset = all_visits(records), records.dataset()
-    sharing = Sharing(told.get("by", ""), told.get("licence", ""), dataset, decimals, told.get("names") == "yes")
+    sharing = Sharing(form.get("by", ""), form.get("licence", ""), dataset, decimals, form.get("names") == "yes")
     if ending == "csv":
         return occurrence_csv(visits, context.key.flora, sharing), CSV
     return archive(visits, context.key.flora, sharing, date.today()), "application/zip"

@@ -123,8 +123,8 @@ def act(context: Context, address: Address, do: str, fields: Fields, which: str)
     if do == "search":
         return ({"q": one(fields, "q")} if one(fields, "q") else {}), []
     if address.get("visit", "").isdigit():
-        told = visit.act(context, int(address["visit"]), do, fields, which)
-        return address, [told] if told else []
+        notice = visit.act(context, int(address["visit"]), do, fields, which)
+        return address, [notice] if notice else []
     action = ACTIONS.get(do)
     if action is None:
         raise FormError("The page was older than the records; it is up to date now.")

@@ -122,7 +122,7 @@ def serve_page(port: int, open_browser: bool = False, password: str | None = Non
     # Accepted connections inherit it; asyncio sets it only where the protocol is named, and 40 ms a request are lost.
     listening.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
     uploads = home() / "uploads"
-    # What nobody took in: whoever chose it has left.
+    # Uploads of a run before: whoever chose them has left.
     shutil.rmtree(uploads, ignore_errors=True)
     uploads.mkdir(parents=True, exist_ok=True)
     limit_memory_arenas()

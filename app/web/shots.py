@@ -44,25 +44,25 @@ KINDS = {
 def take_in(draft: Draft, folder: Path, files: Sequence[str]) -> tuple[Draft, list[str]]:
     """A draft with more photos, and a sentence on each file that is none. The uploads are removed."""
     shots, opened = list(draft.shots), {}
-    told: list[str] = []
+    notices: list[str] = []
     for file in map(Path, files):
         try:
             if len(shots) >= MOST_PHOTOS:
-                told.append(fault(f"{file.name}: {MOST_PHOTOS} photos of one plant are enough; remove one first."))
+                notices.append(fault(f"{file.name}: {MOST_PHOTOS} photos of one plant are enough; remove one first."))
                 continue
             shot, photo = _shot(file, folder)
             if any(known.thumb == shot.thumb for known in shots):
-                told.append(fault(f"{file.name}: is here already."))
+                notices.append(fault(f"{file.name}: is here already."))
             else:
                 shots.append(shot)
                 opened[shot.thumb] = photo
         except PhotoError as error:
-            told.append(fault(str(error).replace(str(file), file.name)))
+            notices.append(fault(str(error).replace(str(file), file.name)))
         except OSError as error:
             raise DraftError(f"the photo cannot be kept ({error.strerror}); free some space and try again") from None
         finally:
             put_away(file)
-    return looked_at(replace(draft, shots=tuple(shots)), folder, opened), told
+    return looked_at(replace(draft, shots=tuple(shots)), folder, opened), notices
 
 
 def without(draft: Draft, folder: Path, thumb: str) -> Draft:
@@ -83,9 +83,9 @@ def looked_at(draft: Draft, folder: Path, opened: Mapping[str, Photo] | None = N
     model, name = model_in_charge(), _in_charge()
     photos = [_again(shot, folder, (opened or {}).get(shot.thumb), name) for shot in draft.shots]
     known = _Remembering(model.extractor, name)
-    said = PhotoModel(model.classifier, known, model.hint, model.fault).look(photos)  # type: ignore[arg-type]
-    shots = (replace(s, notes=tuple(e["notes"])) for s, e in zip(draft.shots, said.photos, strict=True))
-    return replace(draft, shots=tuple(shots), evidence=asdict(said), model=name)
+    seen = PhotoModel(model.classifier, known, model.hint, model.fault).look(photos)  # type: ignore[arg-type]
+    shots = (replace(s, notes=tuple(e["notes"])) for s, e in zip(draft.shots, seen.photos, strict=True))
+    return replace(draft, shots=tuple(shots), evidence=asdict(seen), model=name)
 
 
 def evidence_of_shots(draft: Draft, folder: Path) -> Evidence | None:
@@ -156,8 +156,8 @@ def _faults(file: Path, photo: Photo) -> list[str]:
     look = Look("", side=side, sharpness=sharpness(scaled(grey, limits.blur_side)), brightness=128.0)
     row = LabelledPhoto(file, file.name, "", "", False, "", "", "")
     found = find_faults([row], [look], limits)
-    said = " ".join(photo.notes)
-    return [KINDS[fault.kind] for fault in found if fault.kind in KINDS and fault.kind not in said]
+    noted = " ".join(photo.notes)
+    return [KINDS[fault.kind] for fault in found if fault.kind in KINDS and fault.kind not in noted]
 
 
 def _thumbnail(photo: Photo) -> bytes:

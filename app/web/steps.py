@@ -49,8 +49,8 @@ def act(context: Context, draft: Draft, do: str, fields: Fields, which: str) -> 
     if action is None:
         raise FormError("The page is older than the plant's papers; it is up to date now.")
     done = action(context, draft, fields, which)
-    after, told = done if isinstance(done, tuple) else (done, [])
-    return reached(after), told
+    after, notices = done if isinstance(done, tuple) else (done, [])
+    return reached(after), notices
 
 
 def reached(draft: Draft) -> Draft:

@@ -34,7 +34,7 @@ def warm_up(context: Context) -> None:
     try:
         for name in SLOW:
             import_module(name)
-    except Exception as error:  # it comes again, and is said, where it is needed
+    except Exception as error:  # it comes again where it is needed, and is reported there
         write_fault(error)
     finally:
         context.ready.set()
@@ -46,7 +46,7 @@ def load(context: Context) -> None:
     from model.mix.unit import registry
     from training.audit.settings import load_settings
 
-    with contextlib.suppress(SwardkeyError, OSError):  # it is said where it matters, at the photo
+    with contextlib.suppress(SwardkeyError, OSError):  # reported where it matters, at the photo
         with tempfile.TemporaryDirectory(prefix="swardkey-") as folder, ThreadPoolExecutor(2) as two:
             # The first picture costs seconds more than those after it: let it be nobody's.
             nothing = Path(folder) / "nothing.png"
