@@ -41,25 +41,17 @@ def context_of(key: Key, control: Control) -> Context:
     return context
 
 
-class Person:
-    """One person on the path."""
+class Shown:
+    """A page as its HTML, and what stands on it."""
 
-    def __init__(self, context: Context, address: dict[str, str] | None = None) -> None:
-        self.context = context
-        self.pages = Pages(context)
-        self.refused: list[str] = []
-        self.shown = self.pages.open(address or {})
+    def __init__(self, text: str = "", refused: str = "") -> None:
+        self.text, self.refused = text, refused
 
     @property
     def plant(self) -> str:
-        """The id of the plant."""
-        found = re.search(r'data-plant="([^"]*)"', self.shown)
+        """The id of the plant, "" on a page without one."""
+        found = re.search(r'data-plant="([\w-]{22})"', self.text)
         return found[1] if found else ""
-
-    @property
-    def text(self) -> str:
-        """The whole page as HTML."""
-        return self.shown
 
     @property
     def title(self) -> str:
@@ -69,11 +61,29 @@ class Person:
 
     @property
     def notices(self) -> list[str]:
-        """What the page says went wrong, or was done."""
-        head = self.text.split('id="work"')[0]
-        return self.refused + [
-            html.unescape(t) for t in re.findall(r'class="(?:notice|told-so)" role="\w+">([^<]*)', head)
-        ]
+        """What the page says went wrong, or was done; first why nothing could be."""
+        said = re.findall(r'class="(?:notice|told-so)" role="\w+">([^<]*)', self.text.split('id="work"')[0])
+        return [self.refused] * bool(self.refused) + [html.unescape(text) for text in said]
+
+    @property
+    def faults(self) -> list[str]:
+        """What the page says went wrong."""
+        said = re.findall(r'class="notice" role="\w+">([^<]*)', self.text.split('id="work"')[0])
+        return [self.refused] * bool(self.refused) + [html.unescape(text) for text in said]
+
+    def asked(self) -> str:
+        """The character that is asked about, "" when there is none."""
+        found = re.search(r'data-do="unsure" data-with="(\w+)"', self.text)
+        return found[1] if found else ""
+
+
+class Person(Shown):
+    """One person on the path."""
+
+    def __init__(self, context: Context, address: dict[str, str] | None = None) -> None:
+        self.context = context
+        self.pages = Pages(context)
+        super().__init__(self.pages.open(address or {}))
 
     def press(self, do: str, which: str = "", **fields: str | Sequence[str]) -> Person:
         """Press a button, with what stands in its form."""
@@ -82,14 +92,20 @@ class Person:
 
     def send(self, **sent: Any) -> Person:
         """Send a message as the script of the page does."""
-        self.refused = []
-        with in_a_sentence(self.refused):
-            self.shown = self.pages.press(read_message(sent, Uploads(home() / "uploads")))
+        refused: list[str] = []
+        with in_a_sentence(refused):
+            self.text = self.pages.press(read_message(sent, Uploads(home() / "uploads")))
+        self.refused = "".join(refused)
         return self
 
     def add_photos(self, *files: Path) -> Person:
         """Choose photos, which lie where an upload would."""
-        self.refused, self.shown = [], self.pages.add_photos(self.plant, [str(file) for file in files])
+        self.refused, self.text = "", self.pages.add_photos(self.plant, [str(file) for file in files])
+        return self
+
+    def add_forecast(self, file: Path) -> Person:
+        """Choose a forecast."""
+        self.refused, self.text = "", self.pages.add_forecast(self.plant, str(file))
         return self
 
     def choose_a_spray(self) -> Person:
@@ -97,11 +113,6 @@ class Person:
         found = re.search(r'name="choice"[^>]* value="((?:selective|pre_emergent)[^"]+)"', self.text)
         assert found is not None, "the plan offers no spray"
         return self.press("choose", choice=html.unescape(found[1]))
-
-    def asked(self) -> str:
-        """The character that is asked about, "" when there is none."""
-        found = re.search(r'data-do="unsure" data-with="(\w+)"', self.text)
-        return found[1] if found else ""
 
     def see(self, *visible: str) -> Person:
         """Tell what can be seen, where that is asked: all, when none is named."""

@@ -121,7 +121,7 @@ def test_the_same_photo_of_two_people_at_once_is_each_ones_own(server: Server) -
         thread.start()
     for thread in threads:
         thread.join()
-    assert PHOTO.name in one.text and PHOTO.name in other.text and one.notices == other.notices == []
+    assert PHOTO.name in one.text and PHOTO.name in other.text and one.faults == other.faults == []
 
 
 def test_no_text_of_the_user_becomes_a_tag(tmp_path: Path) -> None:

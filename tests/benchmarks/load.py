@@ -108,9 +108,9 @@ class Person:
             tab, "keep", "keep", day="2026-11-25", who=client, client=client, address="1 Rill Street", state="NSW"
         )
         visit = re.search(r"/records\?visit=(\d+)", tab.text)
-        assert visit is not None, f"not kept: {tab.title} {tab.notices}"
+        assert visit is not None, f"not kept: {tab.title} {tab.faults}"
         self.press(tab, "sign", "sign_visit", who=client)
-        assert "The visit is signed." in tab.text, f"not signed: {tab.notices}"
+        assert "The visit is signed." in tab.text, f"not signed: {tab.faults}"
         with self.tally.lock:
             self.tally.told.append(Told(int(visit[1]), tab.plant, client, answers, named[2] if named else ""))
 
@@ -119,10 +119,9 @@ class Person:
         random = np.random.default_rng([self.number, self.round])
         given: dict[str, Any] = {}
         for _ in range(MOST_QUESTIONS):
-            asked = re.search(r'data-do="unsure" data-with="(\w+)"', tab.text)
-            if asked is None:
+            name = tab.asked()
+            if not name:
                 break
-            name = asked[1]
             seen: Any = self.observer.answer(species, self.observer.key.flora.characters[name], random)
             if seen in ("unsure", (), [], None):
                 given[name] = []
@@ -146,7 +145,7 @@ class Person:
         if 'data-do="weigh"' in tab.text:
             self.press(tab, "window", "weigh", **SPRAY)
             self.press(tab, "sum", "sum", "tank", **MIX)
-            assert "75 mL" in tab.text, f"no sum: {tab.notices}"
+            assert "75 mL" in tab.text, f"no sum: {tab.faults}"
         if 'data-do="to_record"' in tab.text:  # what needs no sprayer leads there itself
             self.press(tab, "record", "to_record")
         with self.tally.timed("paper"):
@@ -177,7 +176,7 @@ class Person:
                     with self.tally.lock:
                         self.tally.turned_away += 1
                     time.sleep(1)
-        assert not tab.notices, f"{step}: {tab.notices}"
+        assert not tab.faults, f"{step}: {tab.faults}"
 
 
 def check_kept(tally: Tally, home: Path) -> list[str]:

@@ -237,7 +237,7 @@ def buttons(server: Server, plant: str) -> Tried:
     for do in ("go", "look", "keep", "sign_visit", "remove", "learn", "__class__", "act", "", "x" * 5000):
         for which in ("", "record", "../../x", "1 OR 1=1", "-1", "\0"):
             tab.press(do, which, month="13", site="999", fields=["a", "b"], choice="x", who="\0")
-            tried.expect("A fault of the program" not in "".join(tab.notices), f"{do} {which}: {tab.notices}")
+            tried.expect("A fault of the program" not in "".join(tab.faults), f"{do} {which}: {tab.faults}")
     return tried
 
 

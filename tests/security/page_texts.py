@@ -139,7 +139,7 @@ class Writer:
         forecast = self.work / name.replace(".jpg", ".csv")
         self.work.mkdir(exist_ok=True)
         forecast.write_text(f"{self.text()},{self.text()}\n1,2\n", encoding="utf-8")
-        self.tried.look("forecast", 2, self.person.pages.add_forecast(self.person.plant, str(forecast)))
+        self.tried.look("forecast", 2, self.person.add_forecast(forecast).text)
         self.press("to_record")
         given = self.texts("who", "client", "phone", "email", "address", "purpose", "notes")
         self.press("keep", day="2026-11-25", state="NSW", **given)

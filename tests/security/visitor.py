@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import html
 import http.client
 import json
 import os
@@ -19,6 +18,7 @@ from pathlib import Path
 from typing import Any
 
 from model.flora.load import read_mapping
+from tests.app.page_visitor import Shown
 
 ROOT = Path(__file__).resolve().parents[2]
 SAMPLES = ROOT / "sample_images"
@@ -120,40 +120,18 @@ class FullError(Exception):
     """Too many people were waiting: the page says so, and one tries again."""
 
 
-class Visitor:
+class Visitor(Shown):
     """One tab of one person."""
 
     def __init__(self, server: Server, address: str = "/") -> None:
-        self.server = server
-        self.session = secrets.token_hex(6)
+        super().__init__()
+        self.server, self.session, self.address = server, secrets.token_hex(6), address.partition("?")[2]
         page = ask(server.port, "GET", address)
-        assert page.status == 200, page.status
         found = re.search(r"window\.gradio_config = (\{.*?\});</script>", page.text, re.DOTALL)
-        assert found is not None, "no page of gradio"
+        assert page.status == 200 and found is not None, f"no page of gradio: {page.status}"
         parts = json.loads(found[1])["components"]
         self.component = next(part["id"] for part in parts if part["type"] == "html")
-        self.address = address.partition("?")[2]
-        self.text, self.refused = "", ""
         self.call("open_page", self.address)
-
-    @property
-    def plant(self) -> str:
-        """The id of the plant, "" on a page without one."""
-        found = re.search(r'data-plant="([\w-]{22})"', self.text)
-        return found[1] if found else ""
-
-    @property
-    def title(self) -> str:
-        """The heading."""
-        found = re.search(r"<h1[^>]*>(.*?)</h1>", self.text, re.DOTALL)
-        return html.unescape(found[1]).strip() if found else ""
-
-    @property
-    def notices(self) -> list[str]:
-        """What went wrong, in words."""
-        head = self.text.split('id="work"')[0]
-        found = [html.unescape(text) for text in re.findall(r'class="notice" role="\w+">([^<]*)', head)]
-        return [self.refused, *found] if self.refused else found
 
     def press(self, do: str, which: str = "", **fields: str | Sequence[str]) -> Visitor:
         """Press a button, with what stands in its form."""
