@@ -18,7 +18,6 @@ const warn = (text) => {
 const call = async (what, begin) => {
   if (document.body.dataset.busy) return false;
   document.body.dataset.busy = "1";
-  clearTimeout(refresh);
   say(what);
   const line = setInterval(() => server.waiting(0).then((count) => {
     if (count) say(count === 1 ? "1 person is waiting." : `${count} people are waiting.`);
@@ -40,6 +39,12 @@ const call = async (what, begin) => {
   }
 };
 const open = () => call("", () => server.open_page(location.search));
+// While something is running, the page is asked for again and again, quietly.
+const poll = async () => {
+  const answer = document.body.dataset.busy ? {} : await server.open_page(location.search).catch(() => ({}));
+  if (answer.page) show(answer.page);
+  else refresh = setTimeout(poll, 1000);
+};
 const message = (rest) => ({ address: location.search, plant: plantShown().plant || "", ...rest });
 
 const press = async (button) => {
@@ -150,7 +155,8 @@ const show = async (page) => {
     window.scrollTo(0, 0);
     find("h1[tabindex]")?.focus({ preventScroll: true });
   }
-  if (find("[data-running]")) refresh = setTimeout(open, 1000);
+  clearTimeout(refresh);
+  if (find("[data-running]")) refresh = setTimeout(poll, 1000);
 };
 
 element.addEventListener("click", (event) => {

@@ -26,6 +26,12 @@ SLOW = (
     "training.collection.confirmed",
     "training.drawn",
     "app.figures.spray_hours",
+    "app.papers.advice_sheet",
+    "app.papers.job_sheet",
+    "app.papers.record_sheet",
+    "app.papers.key_sheet",
+    "app.papers.darwin_core",
+    "app.papers.follow_ups",
 )
 
 

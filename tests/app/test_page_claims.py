@@ -20,12 +20,12 @@ from model.identify import Key
 from model.interview import Interview
 from model.prior import region_named
 from model.traits import check_answers
-from tests.benchmarks.load import Person, Tally, Weights, check_kept
+from tests.benchmarks.load import Person, Tally, check_kept
 from tests.claims.observer import SimulatedObserver
 from tests.security import page_attacks
 from tests.security.page_attacks import CANARY
 from tests.security.page_texts import Reader, hostile, write_everywhere
-from tests.security.pages import CUT, KINDS, START, connected, loopback_only, walk_path
+from tests.security.pages import CUT, KINDS, START, connected, loopback_only, open_all
 from tests.security.visitor import PHOTO, ROOT, Server, Visitor, ask, served
 
 SHORT = {
@@ -52,23 +52,29 @@ def server(notes: Path, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Se
         yield found
 
 
-def test_several_people_at_once_lose_nothing_and_do_not_mix(server: Server, key: Key) -> None:
-    tally, weights = Tally(), Weights(server.process.pid)
-    people = [Person(server, number, tally, SimulatedObserver(key), 0.0) for number in (1, 3)]
+@pytest.fixture(scope="module")
+def tally(server: Server, key: Key) -> Tally:
+    """What two people met with who walked the whole path at once."""
+    found = Tally()
+    people = [Person(server, number, found, SimulatedObserver(key), 0.0) for number in (1, 3)]
     threads = [threading.Thread(target=person.walk) for person in people]
     for thread in threads:
         thread.start()
     for thread in threads:
         thread.join()
-    weights.take()
+    return found
+
+
+def test_several_people_at_once_lose_nothing_and_do_not_mix(
+    server: Server, tally: Tally, monkeypatch: pytest.MonkeyPatch
+) -> None:
     assert (tally.wrong, tally.mixed, len(tally.told)) == ([], [], 2)
-    with pytest.MonkeyPatch.context() as patch:
-        patch.setenv("SWARDKEY_HOME", str(server.home))
-        assert check_kept(tally, server.home) == []
+    monkeypatch.setenv("SWARDKEY_HOME", str(server.home))
+    assert check_kept(tally, server.home) == []
 
 
-def test_the_whole_path_needs_no_other_machine(server: Server, notes: Path) -> None:
-    assert walk_path(server).wrong == []
+def test_the_whole_path_needs_no_other_machine(server: Server, tally: Tally, notes: Path) -> None:
+    assert open_all(server, tally.told[0].visit).wrong == []
     assert connected(server.process.pid) == []
     assert not notes.exists(), notes.read_text(encoding="utf-8")
 

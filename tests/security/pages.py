@@ -42,9 +42,14 @@ KINDS: dict[str, Callable[[Server, str], Tried]] = {
 
 def walk_path(server: Server) -> Tried:
     """The whole path with its papers and places; each step must come."""
-    tally, tried = Tally(), Tried()
+    tally = Tally()
     Person(server, 1, tally, SimulatedObserver(Key()), 0.0).walk()
-    visit, tab = tally.told[0].visit, Visitor(server)
+    return open_all(server, tally.told[0].visit)
+
+
+def open_all(server: Server, visit: int) -> Tried:
+    """The papers of a visit and of all records, and every place."""
+    tab, tried = Visitor(server), Tried()
     papers = (f"/paper/visit/{visit}/advice", f"/paper/visit/{visit}/job", "/paper/all/findings.csv")
     for address in (*papers, "/paper/all/follow-ups.ics", "/paper/key?month=6", "/drawn/soliva_sessilis.jpg"):
         came = tab.fetch(address)
