@@ -4,12 +4,11 @@ from __future__ import annotations
 
 import threading
 import time
-import traceback
 from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 
-from app.services.home import fault_file
+from app.web.faults import write_fault
 from app.web.frame import FormError
 from model.errors import SwardkeyError
 
@@ -70,7 +69,5 @@ class Work:
         except SwardkeyError as error:
             ended["fault"] = str(error)
         except Exception as error:
-            file = fault_file()
-            file.write_text(traceback.format_exc(), encoding="utf-8")
-            ended["fault"] = f"A fault of the program ({type(error).__name__}); please send in {file.name}."
+            ended["fault"] = write_fault(error)
         self._state = State(**{**vars(self._state), **ended, "running": False})

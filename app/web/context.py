@@ -29,7 +29,7 @@ def _at_once() -> Event:
 
 @dataclass
 class Context:
-    """Read-only knowledge; what a visitor tells is in a Draft, never here."""
+    """Read-only knowledge; what a visitor enters is in a Draft, never here."""
 
     key: Key
     drafts: Drafts

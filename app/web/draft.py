@@ -5,10 +5,12 @@ from __future__ import annotations
 import re
 import secrets
 from collections.abc import Mapping
-from dataclasses import asdict, dataclass, field, fields
+from dataclasses import asdict, dataclass, field
 from pathlib import Path
 from threading import Lock
 from typing import Any
+
+from pydantic import TypeAdapter, ValidationError
 
 from app.records import RecordsError, open_records
 from app.services.home import home
@@ -55,7 +57,7 @@ class Choosing:
 class Draft:
     """What is known of one plant so far. ``evidence`` is what ``model`` said of the photos; ``furthest`` the last step.
 
-    ``visible`` are the parts that can be seen or reached, None while nobody has told. ``answers`` keep the order in
+    ``visible`` are the parts that can be seen or reached, None until that is answered. ``answers`` keep the order in
     which they were given. ``asking`` is a question that is asked again, ``choosing`` an answer that is half given.
     ``lawn``, ``weather``, ``sums`` and ``record``
     hold what was typed, as it was typed, so that it is there again after a reload.
@@ -81,7 +83,7 @@ class Draft:
 
     @property
     def is_blank(self) -> bool:
-        """Whether nothing has been told yet, so that there is nothing to keep."""
+        """Whether nothing has been entered yet, so that there is nothing to keep."""
         return self == Draft(self.id, month=self.month)
 
     def as_json(self) -> dict[str, Any]:
@@ -95,20 +97,17 @@ def new_id() -> str:
     return secrets.token_urlsafe(16)
 
 
+_reader = TypeAdapter(Draft)
+
+
 def draft_of(data: Mapping[str, Any]) -> Draft:
     """A draft from plain data; fields of another version are left out. Raises DraftError."""
-    known = {f.name for f in fields(Draft)}
     try:
-        shots = tuple(
-            Shot(**{**shot, "notes": tuple(shot["notes"]), "faults": tuple(shot["faults"])})
-            for shot in data.get("shots", ())
-        )
-        told = {"visible": _visible(data.get("visible")), "answers": _answers(data.get("answers", ()))}
-        half = data.get("choosing", {})
-        choosing = Choosing(**{**half, "ticked": tuple(half.get("ticked", ()))})
-        found = {k: v for k, v in data.items() if k in known} | {"shots": shots, "choosing": choosing, **told}
-        draft = Draft(**found)
-    except (TypeError, KeyError, ValueError, AttributeError):
+        visible = data.get("visible")
+        found = {**data, "answers": _answers(data.get("answers", ()))}
+        found["visible"] = None if visible is None else tuple(part for part in PARTS if part in visible)
+        draft = _reader.validate_python(found)
+    except (ValidationError, TypeError, ValueError, AttributeError):
         raise DraftError("what was kept of this plant cannot be read any more; start it anew") from None
     return draft if draft.step in STEPS else Draft(draft.id)
 
@@ -117,10 +116,6 @@ def _answers(kept: Any) -> dict[str, Any]:
     """Answers in their order: kept as pairs, and by older versions as a mapping."""
     pairs = kept.items() if isinstance(kept, Mapping) else kept
     return {str(c): tuple(a) if isinstance(a, list | tuple) else float(a) for c, a in pairs}
-
-
-def _visible(kept: Any) -> tuple[Part, ...] | None:
-    return None if kept is None else tuple(part for part in PARTS if part in kept)
 
 
 class Drafts:

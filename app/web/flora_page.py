@@ -9,7 +9,7 @@ from typing import Any
 from app.figures.line_drawings import line_drawing
 from app.web.comparison import pair_of
 from app.web.context import Context
-from app.web.frame import Fields, month_of, one, render
+from app.web.frame import Address, Fields, month_of, one, render
 from app.web.plan_page import year_rows
 from app.web.shots import learned
 from app.web.state_choices import states
@@ -19,7 +19,6 @@ from model.flora.name import plain
 from model.flora.source import cite
 from model.identify import would_show
 
-Address = dict[str, str]
 ADDRESS = "/flora"
 FREQUENCIES = ("always", "usually", "sometimes", "rarely")
 USUAL = FREQUENCIES[:3]

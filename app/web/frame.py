@@ -38,6 +38,7 @@ PLACES = (
 )
 LONGEST = 4000  # characters of one field
 Fields = Mapping[str, Sequence[str]]
+Address = dict[str, str]  # the values in the query of an address
 _turns = itertools.count(1)
 
 templates = Environment(
@@ -93,7 +94,7 @@ def render(template: str, **values: Any) -> str:
 def head(
     here: str, draft: Draft | None = None, notices: Sequence[str] = (), address: Mapping[str, str] | None = None
 ) -> str:
-    """Head line, places, the steps of a draft, and what must be said; for the top of a page.
+    """Head line, places, the steps of a draft, and notices; for the top of a page.
 
     ``address``: what the browser is to show behind the place's own address.
     """
@@ -141,7 +142,8 @@ def read_fields(given: object) -> Fields:
             raise FormError(f"{name}: is not text; fill the field in again")
         if any(len(text) > LONGEST for text in values):
             raise FormError(f"{name}: is longer than {LONGEST} characters; shorten it")
-        found[str(name)] = [text.strip() for text in values]
+        # Half a character, as only a broken script sends, is none.
+        found[str(name)] = [text.strip().encode("utf-8", "replace").decode("utf-8") for text in values]
     return found
 
 
@@ -171,7 +173,7 @@ def number(fields: Fields, name: str, called: str) -> float | None:
 
 
 def month_of(fields: Fields, name: str = "month") -> int | None:
-    """The month in a field, None where none was told."""
+    """The month in a field, None where none was given."""
     value = number(fields, name, "Month")
     if value is None:
         return None

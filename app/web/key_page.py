@@ -5,9 +5,8 @@ from __future__ import annotations
 from datetime import date
 
 from app.web.context import Context
-from app.web.frame import Fields, render
+from app.web.frame import Address, Fields, render
 
-Address = dict[str, str]
 ADDRESS = "/key"
 
 

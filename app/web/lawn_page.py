@@ -40,7 +40,7 @@ def show(context: Context, draft: Draft) -> dict[str, Any]:
         "near": [(thing, NEAR_WORDS.get(thing, thing)) for thing in get_args(Near)],
         "states": [(key, state.name) for key, state in control.states.items()],
         "groups": sorted(groups.items()),
-        "told": {**defaults(draft), **draft.lawn},
+        "given": {**defaults(draft), **draft.lawn},
         "plan_for": [context.name(species) for species in plan_species(context, draft)],
         "sites": known_sites(),
     }
@@ -75,7 +75,7 @@ def from_site(context: Context, draft: Draft, fields: Fields, which: str) -> Dra
 
 
 def defaults(draft: Draft) -> dict[str, Any]:
-    """What is taken until something is told."""
+    """What is taken until something is entered."""
     return {
         "site": "",
         "lawn": "unknown",
@@ -91,8 +91,8 @@ def defaults(draft: Draft) -> dict[str, Any]:
 
 
 def make_plan(context: Context, draft: Draft, fields: Fields, which: str) -> Draft:
-    """On to the plan, once what was told makes sense. Raises AnswerError or FormError where it does not."""
-    weather = {name: told for name, told in draft.weather.items() if name not in ("active", "rain_fast", "state")}
+    """On to the plan, once what was entered makes sense. Raises AnswerError or FormError where it does not."""
+    weather = {name: value for name, value in draft.weather.items() if name not in ("active", "rain_fast", "state")}
     after = replace(draft, lawn=_typed(draft, fields), choice="", weather=weather)
     check_case(case_of(context, after), context.control)
     return replace(after, step="plan")
@@ -116,18 +116,18 @@ def _typed(draft: Draft, fields: Fields) -> dict[str, Any]:
 
 def case_of(context: Context, draft: Draft) -> Case:
     """The case of a draft, as the plan takes it."""
-    told = {**defaults(draft), **draft.lawn}
+    given = {**defaults(draft), **draft.lawn}
     return Case(
         species=plan_species(context, draft),
-        month=int(told["month"]),
-        lawn=told["lawn"],
-        place=told["place"],
-        cover=told["cover"] if isinstance(told["cover"], int | float) else None,
-        stage=told["stage"] or None,
-        state=told["state"] or None,
-        near=tuple(told["near"]),
-        used=tuple(told["used"]),
-        cultivar=told["cultivar"] or None,
+        month=int(given["month"]),
+        lawn=given["lawn"],
+        place=given["place"],
+        cover=given["cover"] if isinstance(given["cover"], int | float) else None,
+        stage=given["stage"] or None,
+        state=given["state"] or None,
+        near=tuple(given["near"]),
+        used=tuple(given["used"]),
+        cultivar=given["cultivar"] or None,
         labels=labels_read(),
     )
 

@@ -4,24 +4,25 @@ from __future__ import annotations
 
 import itertools
 import shutil
+from collections import Counter
 from collections.abc import Callable, Sequence, Set
-from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from app.services.collection import labeller, open_all
+from app.services.collection import carry_out, checked, labeller, open_all
 from app.services.home import home, registry
 from app.web.background import Work
 from app.web.context import Context
-from app.web.draft import new_id
-from app.web.frame import Fields, FormError, one, render
+from app.web.draft import ID, new_id
+from app.web.frame import Address, Fields, FormError, one, render
+from app.web.model_figures import draw_figures, last_figures
+from app.web.model_words import in_words, model_words
 from app.web.uploads import put_away
 from model.errors import CollectionError, SwardkeyError
 
 if TYPE_CHECKING:
     from training.collection import Collection
 
-Address = dict[str, str]
 ADDRESS = "/training"
 MOST_ASKED = 60  # photos on the contact sheet at a time
 work = Work()
@@ -29,29 +30,23 @@ work = Work()
 
 def body(context: Context, address: Address) -> str:
     """What the page shows."""
-    from app.web.model_figures import last_figures
-    from training.audit.settings import load_settings
+    from training.audit.settings import load_settings  # as all of training: it takes a second, which the start does not
     from training.audit.shortage import find_shortages
 
-    collection = own_collection()
-    plants: dict[str, Any] = {**collection.own_species(), **context.key.flora.species}
-    photos = collection.photos()
+    collection, kept = own_collection(), registry()
+    plants, photos = plants_of(context, collection), collection.photos()
     enough = load_settings().enough
-    labels, groups = [p.label for p in photos], [p.group for p in photos]
-    short = {s.species: s.missing for s in find_shortages(labels, groups, enough)}
+    labels = [photo.label for photo in photos]
+    groups = Counter(label for label, _ in {(photo.label, photo.group) for photo in photos})
+    shortages = find_shortages(labels, [photo.group for photo in photos], enough)
+    short = {shortage.species: shortage.missing for shortage in shortages}
     rows = [
-        {
-            "name": called(plants, label),
-            "photos": labels.count(label),
-            "groups": len({g for one_of, g in zip(labels, groups, strict=True) if one_of == label}),
-            "short": short.get(label, ""),
-        }
-        for label in sorted(set(labels), key=lambda one_of: called(plants, one_of))
+        {"name": called(plants, label), "photos": count, "groups": groups[label], "short": short.get(label, "")}
+        for label, count in Counter(labels).items()
     ]
-    kept = registry()
     return render(
         "learning.html",
-        rows=rows,
+        rows=sorted(rows, key=lambda row: str(row["name"])),
         photos=len(photos),
         state=work.state,
         species=sorted((plant.common_names[0], name) for name, plant in plants.items()),
@@ -60,7 +55,6 @@ def body(context: Context, address: Address) -> str:
         models=kept.installed(),
         charge=kept.in_charge(),
         can_undo=kept.pointer().previous is not None,
-        history=list(kept.history())[-5:][::-1],
         enough=enough,
         by=labeller(""),
         model_words=model_words,
@@ -76,6 +70,11 @@ def own_collection() -> Collection:
     return Collection(home() / "collection").open()
 
 
+def plants_of(context: Context, collection: Collection) -> dict[str, Any]:
+    """All plants that a photo may show: the user's own, and those of the flora."""
+    return {**collection.own_species(), **context.key.flora.species}
+
+
 def called(plants: dict[str, Any], label: str) -> str:
     """A label in words."""
     if label not in plants:
@@ -85,15 +84,13 @@ def called(plants: dict[str, Any], label: str) -> str:
 
 def waiting_folder(token: str) -> Path:
     """Where photos wait for their name. Raises FormError for what is no such place."""
-    from app.web.draft import ID
-
     if not ID.fullmatch(token):
         raise FormError("These photos are gone; choose them again.")
     return home() / "uploads" / "waiting" / token
 
 
 def pending(address: Address) -> list[str]:
-    """The names of photos that wait to be told what they show."""
+    """The names of photos that wait for their species."""
     token = address.get("pending", "")
     try:
         return sorted(file.name for file in waiting_folder(token).iterdir()) if token else []
@@ -101,26 +98,23 @@ def pending(address: Address) -> list[str]:
         return []
 
 
-def take_files(address: Address, files: Sequence[str]) -> tuple[Address, list[str]]:
-    """Uploads wait under a name that no one can guess until it is said what they show; a zip says so itself."""
-    archives = [file for file in files if file.lower().endswith(".zip")]
-    told = [_add(Path(file), "", "") for file in archives]
-    files = [file for file in files if file not in archives]
-    if not files:
-        return {}, told
+def take_files(address: Address, files: Sequence[Path]) -> tuple[Address, list[str]]:
+    """Uploads wait under a name that no one can guess until they are named; in a zip they are."""
+    archives = [file for file in files if file.suffix.lower() == ".zip"]
+    notices = [_add(file, "", "") for file in archives]
+    photos = [file for file in files if file not in archives]
+    if not photos:
+        return {}, notices
     token = new_id()
     folder = waiting_folder(token)
     folder.mkdir(parents=True)
-    for file in map(Path, files):
+    for file in photos:
         # Phones give all photos one name.
-        taken = folder / file.name
-        for number in itertools.count(2):
-            if not taken.exists():
-                break
-            taken = folder / f"{file.stem}-{number}{file.suffix}"
-        shutil.move(file, taken)
+        numbered = (f"{file.stem}-{number}{file.suffix}" for number in itertools.count(2))
+        name = next(name for name in itertools.chain([file.name], numbered) if not (folder / name).exists())
+        shutil.move(file, folder / name)
         put_away(file)
-    return {"pending": token}, told
+    return {"pending": token}, notices
 
 
 def _add(path: Path, species: str, by: str) -> str:
@@ -136,8 +130,8 @@ def _add(path: Path, species: str, by: str) -> str:
         done = collection.add(plan)
     finally:
         shutil.rmtree(path, ignore_errors=True) if path.is_dir() else put_away(path)
-    told = f"{done.added} added, {done.known_already} there before"
-    return told + "".join(f"; left out {refusal.file}: {refusal.why}" for refusal in done.refused[:5]) + "."
+    done_text = f"{done.added} added, {done.known_already} there before"
+    return done_text + "".join(f"; left out {refusal.file}: {refusal.why}" for refusal in done.refused[:5]) + "."
 
 
 def act(context: Context, address: Address, do: str, fields: Fields, which: str) -> tuple[Address, list[str]]:
@@ -161,8 +155,6 @@ def _drop(context: Context, address: Address, fields: Fields) -> tuple[Address, 
 
 
 def _check(context: Context, address: Address, fields: Fields) -> tuple[Address, list[str]]:
-    from app.services.collection import checked
-
     collection = own_collection()
     photos = collection.photos()
     if not photos:
@@ -190,28 +182,14 @@ def on_the_sheet(question: Any, names: Set[str]) -> dict[str, Any]:
         "photo": question.photo,
         "given": question.given,
         "likelier": question.likelier,
-        # What is likelier is told by name above.
+        # The likelier species is named above already.
         "words": "" if question.likelier and question.likelier in words else words,
         "twin": twin,
     }
 
 
-def model_words(name: str) -> str:
-    """A model in words: the shipped one, or by when it was made.
-
-    >>> model_words("starter"), model_words("20261125T184254Z-75bc26a3")
-    ('the model as shipped', 'the model of 25 Nov 2026, 18:42 UTC')
-    """
-    try:
-        made = datetime.strptime(name[:16], "%Y%m%dT%H%M%SZ")
-    except ValueError:
-        return "the model as shipped" if name == "starter" else name
-    return f"the model of {made:%d %b %Y, %H:%M} UTC"
-
-
 def _decide(context: Context, address: Address, fields: Fields) -> tuple[Address, list[str]]:
     """Carry out what was decided on the contact sheet."""
-    from app.services.collection import carry_out
     from training.audit import Decision
 
     collection = own_collection()
@@ -230,7 +208,6 @@ def _decide(context: Context, address: Address, fields: Fields) -> tuple[Address
 
 
 def _train(context: Context, address: Address, fields: Fields) -> tuple[Address, list[str]]:
-    from app.web.model_figures import draw_figures
     from training.gate import Override
     from training.recipes.train import train
 
@@ -240,7 +217,7 @@ def _train(context: Context, address: Address, fields: Fields) -> tuple[Address,
         raise FormError("The collection holds no photos yet; add some first.")
     by, because = one(fields, "by"), one(fields, "because")
     override = Override(by, because) if because else None
-    plants: dict[str, Any] = {**collection.own_species(), **context.key.flora.species}
+    plants = plants_of(context, collection)
 
     def run(progress: Callable[[int], None]) -> dict[str, Any]:
         cache = home() / "cache" / "features.safetensors"
@@ -250,35 +227,6 @@ def _train(context: Context, address: Address, fields: Fields) -> tuple[Address,
 
     work.start("Training", len(photos), run)
     return address, []
-
-
-def in_words(done: Any) -> dict[str, Any]:
-    """What a training came to, before and after, for people who do not know the figures' names."""
-    verdict, measured = done.promotion.verdict, done.work.measured
-    lines = [f"It learned from {done.photos} photos and was tried on {measured.photos} that it had not seen."]
-    first, three = f"{measured.top1:.0%}", f"{measured.top3:.0%}"
-    lines.append(f"Its first choice was right for {first} of them; the right name was among its three for {three}.")
-    gain = next((rule for rule in verdict.rules if rule.name == "gain"), None)
-    if gain is not None:
-        lines.append(f"Against the previous model: {gain.says}.")
-    lines += [f"It fails in this: {rule.name}: {rule.says}." for rule in verdict.rules if rule.passed is False]
-    for s in verdict.new_species:
-        lines.append(f"New to it: {s.species.replace('_', ' ')}, {s.recall:.0%} of {s.photos} photos named right.")
-    left = [f"{name}: {why}" for name, why in list(done.left_out.items())[:5]]
-    return {
-        "changed": done.promotion.changed,
-        "says": {
-            "promote": "It is better, and is active now.",
-            "keep": "It is not better, so the previous model stays active.",
-            "cannot_tell": "The photos cannot tell which is better, so the previous model stays active.",
-        }[verdict.decision]
-        if not (done.promotion.changed and verdict.decision != "promote")
-        else "It is active now, because you said so.",
-        "lines": lines,
-        "rules": verdict.rules,
-        "left": left,
-        "can_override": verdict.decision == "cannot_tell" and not done.promotion.changed,
-    }
 
 
 def _undo(context: Context, address: Address, fields: Fields) -> tuple[Address, list[str]]:

@@ -29,7 +29,7 @@ def draw_figures(done: Any, name: Callable[[str], str]) -> dict[str, Any]:
     held = done.data.part("held_out")
     judged = done.learned.grown(done.data.part("fit", "calibrate", "conformal"))
     columns = np.array([*judged.species, "other"])
-    said = columns[judged.probabilities(held.x).argmax(axis=1)]
+    predicted = columns[judged.probabilities(held.x).argmax(axis=1)]
     known = set(judged.species)
     shown = [label if label in known else "other" for label in held.labels]
 
@@ -37,7 +37,7 @@ def draw_figures(done: Any, name: Callable[[str], str]) -> dict[str, Any]:
         return "other plants" if label == "other" else name(label)
 
     drawn = {
-        CONFUSION: confusion_svg([str(label) for label in said], shown, called),
+        CONFUSION: confusion_svg([str(label) for label in predicted], shown, called),
         CURVE: curve_svg(learning_curve(done.data, done.learned)),
     }
     figures = [{"title": title, "svg": svg, "words": words} for title, (svg, words) in drawn.items()]

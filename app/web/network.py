@@ -101,9 +101,9 @@ def names_of_this_machine() -> set[str]:
 
 
 def addresses_of_this_machine() -> list[str]:
-    """Addresses to be told to a person; nothing is sent to find them."""
+    """Addresses by which other machines reach this one; nothing is sent to find them."""
     try:
-        found = {str(told[4][0]) for told in socket.getaddrinfo(socket.gethostname(), None, socket.AF_INET)}
+        found = {str(entry[4][0]) for entry in socket.getaddrinfo(socket.gethostname(), None, socket.AF_INET)}
     except OSError:
         found = set()
     return sorted(address for address in found if not address.startswith("127.")) or [socket.gethostname()]

@@ -1,42 +1,56 @@
-"""The pages in gradio's blocks: each handler reads a plant's draft, changes it, keeps it and shows it."""
+"""The pages as gradio blocks: on each one piece of HTML, whose script asks the server for what is to be shown."""
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from typing import Any
+from collections.abc import Callable, Mapping
+from datetime import date
+from typing import Any, Protocol
 
 import gradio as gr
+from anyio import CapacityLimiter, to_thread
 
+from app.web import api
 from app.web import photos_page as photos
 from app.web import spray_page as spray
 from app.web import steps as flow
 from app.web.context import Context
 from app.web.draft import ID, Draft, new_id
-from app.web.frame import fault, head, read_fields
-from app.web.guard import in_a_sentence
-from app.web.places import BESIDE, QUIET, build_places, told_by
+from app.web.faults import in_a_sentence
+from app.web.frame import Address, fault, head
+from app.web.message import Message, read_address, read_message
+from app.web.places import PLACES, Place
 from app.web.theme import SCRIPT
+from app.web.uploads import Uploads
 from model.errors import SwardkeyError
 
-PHOTO_TYPES = ["image", ".heic", ".heif", ".jpg", ".jpeg", ".png", ".webp"]
-MOST_WAITING = 64  # events; who comes then is told to try again
-# Two cores look at two photos at a time; the decoders are processes of their own.
-PHOTOS: dict[str, Any] = QUIET | {"concurrency_id": "photos", "concurrency_limit": 2}
-Shown = tuple[Any, ...]
+# Two cores look at two photos at a time; of what is quickly done, more at once would only wait for one another.
+WITH_FILES, QUICK = 2, 4
+MOST_WAITING = 64  # presses; whoever comes then is asked to try again
+FULL = "Too many people are waiting just now. Try again in a minute; nothing is lost."
 Change = Callable[[Draft], tuple[Draft, list[str]]]
 
 
+class Page(Protocol):
+    """What is shown at one address."""
+
+    def open(self, address: Address) -> str:
+        """The page of an address, as HTML."""
+
+    def press(self, message: Message) -> str:
+        """The page after a button was pressed or files were chosen."""
+
+
 class Pages:
-    """The handlers of the path: each reads the plant's draft, changes it, saves it and shows it; none has a state."""
+    """The path from photos to record: each press reads the plant's draft, changes it, saves it and shows it."""
 
     def __init__(self, context: Context) -> None:
         self.context = context
 
-    def open(self, address: dict[str, str]) -> Shown:
-        """The page of an address: the plant that it names at its step, or a new one."""
+    def open(self, address: Address) -> str:
+        """The plant that an address names at its step, or a new one."""
         plant, notices = address.get("plant", ""), []
         draft = None
-        if plant:  # a new one needs nothing that must come in first
+        if plant:  # a new one needs nothing that must be loaded first
             self.context.wait_until_ready()
         try:
             draft = self.context.drafts.read(plant)
@@ -46,105 +60,105 @@ class Pages:
                 draft = flow.go(self.context, draft, {}, address["step"])
         except SwardkeyError as error:
             notices.append(fault(str(error)))
-        return self._show(draft or Draft(new_id(), month=_this_month()), notices)
+        return self._show(draft or Draft(new_id(), month=date.today().month), notices)
 
-    def act(self, plant: str, told: dict[str, Any]) -> Shown:
-        """What a button does."""
-        fields: Any = told.get("fields", {})
-        do, which = str(told.get("do", "")), str(told.get("with", ""))
-        return self._change(plant, lambda draft: flow.act(self.context, draft, do, read_fields(fields), which))
+    def press(self, message: Message) -> str:
+        """The plant after a button of its step, or with more files."""
+        files = [str(file) for file in message.files]
+        if message.do == "add_photos":
+            return self.add_photos(message.plant, files)
+        if message.do == "add_forecast":
+            return self.add_forecast(message.plant, *files[:1])
+        return self._change(
+            message.plant, lambda draft: flow.act(self.context, draft, message.do, message.fields, message.which)
+        )
 
-    def add_photos(self, plant: str, files: list[str] | None) -> Shown:
-        """More photos."""
-        return self._change(plant, lambda draft: photos.add(self.context, draft, files or []))
+    def add_photos(self, plant: str, files: list[str]) -> str:
+        """The plant with more photos."""
+        return self._change(plant, lambda draft: photos.add(self.context, draft, files))
 
-    def add_forecast(self, plant: str, file: str | None) -> Shown:
-        """A forecast to spray by."""
-        return self._change(plant, lambda draft: (spray.take_forecast(self.context, draft, file or ""), []))
+    def add_forecast(self, plant: str, file: str = "") -> str:
+        """The plant with a forecast to spray by."""
+        return self._change(plant, lambda draft: (spray.take_forecast(self.context, draft, file), []))
 
-    def _change(self, plant: str, change: Change) -> Shown:
-        """Change a draft and keep it; a sentence where that cannot be, and then nothing is lost."""
+    def _change(self, plant: str, change: Change) -> str:
+        """Change a draft and save it; a sentence where that cannot be, and then nothing is lost."""
         self.context.wait_until_ready()
         if not ID.fullmatch(plant):
-            told = fault(
-                "This page was too old, so this is a new plant; the one before it is kept under its own address"
-            )
-            return self._show(Draft(new_id(), month=_this_month()), [told])
+            why = "This page was too old, so this is a new plant; the one before it is kept under its own address"
+            return self._show(Draft(new_id(), month=date.today().month), [fault(why)])
         with self.context.drafts.lock(plant):
-            draft = Draft(plant, month=_this_month())
+            draft = Draft(plant, month=date.today().month)
             notices: list[str] = []
             with in_a_sentence(notices):
                 draft = self.context.drafts.read(plant) or draft
-                draft, notices = self._changed(draft, change)
+                after, notices = change(draft)
+                # One that became a visit was saved with it, and is only looked at.
+                if after != draft and not after.record.get("visit"):
+                    self.context.drafts.save(after)
+                draft = after
         return self._show(draft, notices)
 
-    def _changed(self, draft: Draft, change: Change) -> tuple[Draft, list[str]]:
-        """The draft after a change, once it is kept."""
-        after, told = change(draft)
-        # One that became a visit was kept with it, and is only looked at.
-        if after != draft and not after.record.get("visit"):
-            self.context.drafts.save(after)
-        return after, told
-
-    def _show(self, draft: Draft, notices: list[str]) -> Shown:
-        """Id, top, whether photos and forecast may be added, and the rest of the page."""
+    def _show(self, draft: Draft, notices: list[str]) -> str:
         try:
-            above, below = flow.body(self.context, draft)
+            below = flow.body(self.context, draft)
         except SwardkeyError as error:
             notices = [*notices, fault(str(error))]
-            above, below = flow.body(self.context, Draft(draft.id, shots=draft.shots, month=draft.month))
-        return (
-            draft.id,
-            head("/", draft, notices) + above,
-            gr.update(visible=draft.step == "photos"),
-            gr.update(visible=draft.step == "spray"),
-            below,
-        )
+            below = flow.body(self.context, Draft(draft.id, shots=draft.shots, month=draft.month))
+        return head("/", draft, notices) + below
 
 
-def _this_month() -> int:
-    from datetime import date
+class Queue:
+    """Who waits for whom, over all pages."""
 
-    return date.today().month
+    def __init__(self) -> None:
+        self.quick, self.with_files = CapacityLimiter(QUICK), CapacityLimiter(WITH_FILES)
+
+    def waiting(self) -> int:
+        """How many wait for their turn."""
+        return sum(limiter.statistics().tasks_waiting for limiter in (self.quick, self.with_files))
+
+    async def run(self, work: Callable[[], str], with_files: bool = False) -> dict[str, str]:
+        """The page that ``work`` makes when its turn comes, or why there is none."""
+        if self.waiting() >= MOST_WAITING:
+            return {"refused": FULL}
+        notices: list[str] = []
+        with in_a_sentence(notices):
+            return {"page": await to_thread.run_sync(work, limiter=self.with_files if with_files else self.quick)}
+        return {"refused": notices[0]}
 
 
-def build_page(context: Context) -> gr.Blocks:
-    """All pages as gradio blocks, not yet served."""
-    pages = Pages(context)
-
-    def opened(request: gr.Request) -> Shown:
-        return pages.open(dict(request.query_params))
-
-    def acted(plant: str, event: gr.EventData) -> Shown:
-        return pages.act(plant, told_by(event))
-
-    blocks = gr.Blocks(title="swardkey", analytics_enabled=False, delete_cache=(3600, 86400))
+def build_page(context: Context, uploads: Uploads) -> gr.Blocks:
+    """All pages and the API as gradio blocks, not yet served."""
+    queue = Queue()
+    blocks = gr.Blocks(title="swardkey", analytics_enabled=False, delete_cache=(600, 3600))
     with blocks:
-        plant = gr.State("")
-        above = gr.HTML("", js_on_load=SCRIPT, elem_classes="area", apply_default_css=False)
-        camera = gr.UploadButton(
-            "Take or choose photos",
-            file_count="multiple",
-            file_types=PHOTO_TYPES,
-            variant="primary",
-            elem_id="camera",
-            elem_classes="upload",
-        )
-        forecast = gr.UploadButton(
-            "Choose a forecast file",
-            file_types=[".csv"],
-            variant="secondary",
-            elem_id="forecast",
-            elem_classes="upload",
-            visible=False,
-        )
-        below = gr.HTML("", js_on_load=SCRIPT, elem_classes="area", apply_default_css=False)
-        shown = [plant, above, camera, forecast, below]
-        blocks.load(opened, None, shown, **BESIDE)
-        above.act(acted, plant, shown, **BESIDE)
-        below.act(acted, plant, shown, **BESIDE)
-        camera.upload(pages.add_photos, [plant, camera], shown, **PHOTOS)
-        forecast.upload(pages.add_forecast, [plant, forecast], shown, **BESIDE)
-    build_places(blocks, context)
-    blocks.queue(max_size=MOST_WAITING, default_concurrency_limit=1)
+        _add(Pages(context), queue, uploads)
+        api.add(context, uploads)
+    for name, module in PLACES.items():
+        with blocks.route(name, module.ADDRESS, show_in_navbar=False):
+            _add(Place(context, module), queue, uploads)
+    blocks.queue(max_size=MOST_WAITING, default_concurrency_limit=WITH_FILES)
     return blocks
+
+
+def _add(page: Page, queue: Queue, uploads: Uploads) -> None:
+    """One page: its script calls these functions by their names."""
+
+    async def open_page(query: Any) -> dict[str, str]:
+        return await queue.run(lambda: page.open(read_address(query)))
+
+    async def press(sent: Any) -> dict[str, str]:
+        with_files = isinstance(sent, Mapping) and bool(sent.get("files"))
+        return await queue.run(lambda: page.press(read_message(sent, uploads)), with_files)
+
+    async def waiting(_: Any) -> int:
+        return queue.waiting()
+
+    gr.HTML(
+        "",
+        js_on_load=SCRIPT,
+        server_functions=[open_page, press, waiting],
+        elem_classes="area",
+        apply_default_css=False,
+    )

@@ -8,6 +8,7 @@ from typing import Any
 from app.web.context import Context
 from app.web.draft import Draft
 from app.web.frame import Fields, month_of
+from app.web.record_page import overdue
 from app.web.shots import take_in, without
 
 HELP = (
@@ -20,7 +21,8 @@ HELP = (
 def show(context: Context, draft: Draft) -> dict[str, Any]:
     """What the step shows."""
     usable = sum(shot.usable for shot in draft.shots)
-    return {"shots": draft.shots, "usable": usable, "help": HELP, "month": draft.month}
+    shown = {"shots": draft.shots, "usable": usable, "help": HELP, "month": draft.month}
+    return {**shown, "overdue": overdue(context)}
 
 
 def add(context: Context, draft: Draft, files: list[str]) -> tuple[Draft, list[str]]:

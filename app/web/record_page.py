@@ -38,11 +38,11 @@ def show(context: Context, draft: Draft) -> dict[str, Any]:
         number = draft.record.get("visit")
         last = records.visits()[:1]
         who, site = (last[0].who if last else "") or labeller(""), draft.lawn.get("site", "")
-        told = {"day": date.today().isoformat(), "who": who, "site": site, **draft.record.get("told", {})}
+        given = {"day": date.today().isoformat(), "who": who, "site": site, **draft.record.get("told", {})}
         option = chosen(context, draft) if draft.choice and plan_species(context, draft) else None
         return {
             "sites": known_sites(),
-            "told": told,
+            "given": given,
             "states": [(key, state.name) for key, state in context.control.states.items()],
             "state": draft.lawn.get("state", ""),
             "visit": visit.show(context, records, number) if number else None,
@@ -55,23 +55,23 @@ def keep(context: Context, draft: Draft, fields: Fields, which: str) -> Draft:
     """Keep the visit with its photos, finding, plan and what was chosen. Raises FormError for what is missing."""
     if draft.record.get("visit"):
         return draft
-    told = {name: one(fields, name) for name in ("day", "who", "site", "purpose", "notes")}
-    if not told["site"] and not (one(fields, "client") and one(fields, "address")):
+    given = {name: one(fields, name) for name in ("day", "who", "site", "purpose", "notes")}
+    if not given["site"] and not (one(fields, "client") and one(fields, "address")):
         raise FormError("Choose a place, or give the client's name and the address.")
-    if not told["who"]:
+    if not given["who"]:
         raise FormError("Who was there? Give a name.")
     day = read_day(fields, "day")
     # All of it or nothing, with the word that the draft is a visit now.
     with open_records() as records, records.together():
-        site = records.site(int(told["site"])) if told["site"] else _new_site(records, draft, fields)
-        kept = records.add_visit(Visit(site.id, day, told["who"], told["purpose"], told["notes"]))
+        site = records.site(int(given["site"])) if given["site"] else _new_site(records, draft, fields)
+        kept = records.add_visit(Visit(site.id, day, given["who"], given["purpose"], given["notes"]))
         for shot in draft.shots:
             if shot.file:
                 sha256 = records.store_photo(context.drafts.photos(draft.id) / shot.file)
                 records.add_photo(KeptPhoto(kept.id, sha256, "before"))
         _keep_finding(context, draft, records, kept)
         _keep_plan(context, draft, records, kept)
-        after = replace(draft, record={**draft.record, "visit": kept.id, "told": told})
+        after = replace(draft, record={**draft.record, "visit": kept.id, "told": given})
         records.save_draft(after.as_json(), draft.id)
         records.end_draft(draft.id, kept.id)
     return after
@@ -95,8 +95,8 @@ def _new_site(records: Records, draft: Draft, fields: Fields) -> Site:
 def _keep_finding(context: Context, draft: Draft, records: Records, kept: Visit) -> None:
     finding = context.finding(draft)
     answers = {c: list(a) if isinstance(a, tuple) else a for c, a in draft.answers.items()}
-    said = (finding.as_json(), finding.status, finding.species, finding.probability)
-    records.add_finding(KeptFinding(kept.id, *said, answers, visible=draft.visible))
+    named = (finding.as_json(), finding.status, finding.species, finding.probability)
+    records.add_finding(KeptFinding(kept.id, *named, answers, visible=draft.visible))
 
 
 def _keep_plan(context: Context, draft: Draft, records: Records, kept: Visit) -> None:
@@ -138,12 +138,12 @@ def _labels_read(context: Context, draft: Draft, option: JudgedOption) -> str:
 
 def _as_read(draft: Draft) -> tuple[Reading, ...]:
     """The weather as it was typed at the place, where it was."""
-    told = draft.weather
-    if not told.get("temperature"):
+    typed = draft.weather
+    if not typed.get("temperature"):
         return ()
-    hour = str(told.get("hour", ""))
+    hour = str(typed.get("hour", ""))
     at = time.fromisoformat(hour.zfill(5)) if hour.count(":") == 1 else None
-    temperature, humidity, wind = (float(told[name]) for name in ("temperature", "humidity", "wind"))
+    temperature, humidity, wind = (float(typed[name]) for name in ("temperature", "humidity", "wind"))
     return (Reading(at=at, temperature=temperature, humidity=humidity, wind_speed=wind),)
 
 
@@ -151,8 +151,8 @@ def on_visit(do: str) -> Any:
     """An action of the visit's page, as an action of this step."""
 
     def action(context: Context, draft: Draft, fields: Fields, which: str) -> tuple[Draft, list[str]]:
-        told = visit.act(context, int(draft.record.get("visit", 0)), do, fields, which)
-        return draft, [told] if told else []
+        notice = visit.act(context, int(draft.record.get("visit", 0)), do, fields, which)
+        return draft, [notice] if notice else []
 
     return action
 

@@ -13,13 +13,12 @@ from app.present.finding import day_text
 from app.records import FollowUp, GroupUse, Hit, Records, open_records
 from app.web import visit_page as visit
 from app.web.context import Context
-from app.web.frame import Fields, FormError, number, one, render, several
+from app.web.frame import Address, Fields, FormError, number, one, render, several
 from app.web.paper_files import WHOLE
 from app.web.treatment_form import read_day
 from app.web.visit_page import found_name
 from model.control.facts import Near
 
-Address = dict[str, str]
 ADDRESS = "/records"
 PLACES = (
     ("", "left out"),
@@ -124,8 +123,8 @@ def act(context: Context, address: Address, do: str, fields: Fields, which: str)
     if do == "search":
         return ({"q": one(fields, "q")} if one(fields, "q") else {}), []
     if address.get("visit", "").isdigit():
-        told = visit.act(context, int(address["visit"]), do, fields, which)
-        return address, [told] if told else []
+        notice = visit.act(context, int(address["visit"]), do, fields, which)
+        return address, [notice] if notice else []
     action = ACTIONS.get(do)
     if action is None:
         raise FormError("The page was older than the records; it is up to date now.")

@@ -5,87 +5,109 @@ from __future__ import annotations
 import ctypes
 import os
 import shutil
+import socket
 import sys
-import tempfile
 import threading
-from collections.abc import AsyncIterator
+import warnings
+import webbrowser
+from collections.abc import AsyncIterator, Callable
 from contextlib import asynccontextmanager, suppress
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
-
-from starlette.routing import Route
+from typing import TYPE_CHECKING
 
 from app.services.home import home
 from model.errors import SwardkeyError
 
 if TYPE_CHECKING:
+    from fastapi import FastAPI
+
     from app.web.context import Context
     from app.web.network import Password
 
 # gradio takes settings from the environment: none but these.
-SETTINGS = {
-    "GRADIO_ANALYTICS_ENABLED": "False",
-    "GRADIO_RUN_HISTORY": "False",  # else the browser keeps all that was typed
-    "GRADIO_ANALYTICS_MAX_EVENTS": "1",  # what it notes of each event and adds up again at each
-    "GRADIO_ANALYTICS_CACHE_FREQUENCY": "1000000000",
-    "HF_HUB_OFFLINE": "1",
-}
+SETTINGS = {"GRADIO_ANALYTICS_ENABLED": "False", "GRADIO_RUN_HISTORY": "False", "HF_HUB_OFFLINE": "1"}
 THREADS = 12  # enough for all that may go on at once; each more costs memory
 ARENA_MAX = -8  # the C library's name for it; without, 8 people at once cost 77 MB more in 3 minutes, and rising
-MOST_SESSIONS = 500  # tabs that are remembered; those not used the longest must be loaded again
+MOST_SESSIONS = 500  # tabs that gradio remembers
+CLOSING = 3  # seconds for what is still being answered when the server is stopped
 
 
-def settle_memory() -> None:
+def limit_memory_arenas() -> None:
     """Two places that memory is taken from, where the C library has one for each thread and gives little back."""
     with suppress(OSError, AttributeError, TypeError):
         ctypes.CDLL(None).mallopt(ARENA_MAX, 2)
 
 
-def settle_gradio(uploads: Path) -> None:
+def set_up_gradio(uploads: Path) -> None:
     """Settings of gradio, before any of it is imported."""
     for name in [name for name in os.environ if name.startswith("GRADIO_")]:
         del os.environ[name]
     os.environ.update(SETTINGS | {"GRADIO_TEMP_DIR": str(uploads)})
 
 
-def serve_options(blocks: Any, context: Context, uploads: Path, password: Password | None = None) -> dict[str, Any]:
-    """How the pages are launched: nothing shared, nothing reported, no file given away."""
-    from app.web.files import routes
-    from app.web.gate import Gate
-    from app.web.guard import Guard
-    from app.web.theme import HEAD, options
-    from app.web.uploads import Uploads
+def make_app(
+    context: Context, folder: Path, password: Password | None = None, started: Callable[[], None] = lambda: None
+) -> FastAPI:
+    """Our own application: its middleware, photos and papers, and gradio's pages behind them.
 
-    taking = Route("/gradio_api/upload", Uploads(uploads).take, methods=["POST"])
+    ``folder`` takes the uploads; ``started`` is called once requests are answered.
+    """
+    import gradio as gr
+    from anyio import to_thread
+    from fastapi import FastAPI
+    from starlette.middleware import Middleware
+
+    from app.web.files import routes
+    from app.web.page import build_page
+    from app.web.request_filter import RequestFilter
+    from app.web.security_headers import SecurityHeaders
+    from app.web.theme import appearance
+    from app.web.uploads import LARGEST_FILE, Uploads
+
+    uploads = Uploads(folder)
+    blocks = build_page(context, uploads)
+    blocks.state_session_capacity = MOST_SESSIONS  # mount_gradio_app has no option for it
+    functions = {
+        number: frozenset(part.__name__ for part in block.server_fns)
+        for number, block in blocks.blocks.items()
+        if isinstance(block, gr.HTML)
+    }
     calls = {number: len(call.inputs) for number, call in blocks.fns.items()}
 
     @asynccontextmanager
-    async def around(app: Any) -> AsyncIterator[None]:
-        """Before the first request: around all that gradio puts around itself."""
-        app.middleware_stack = Guard(Gate(app.middleware_stack, uploads, calls, password), HEAD)
+    async def lifespan(app: FastAPI) -> AsyncIterator[None]:
+        to_thread.current_default_thread_limiter().total_tokens = THREADS
+        started()
         yield
 
-    return {
-        "server_name": "127.0.0.1" if password is None else "0.0.0.0",
-        "share": False,
-        "max_file_size": "25mb",
-        "allowed_paths": [],
-        "show_error": False,
-        "quiet": True,
-        "ssr_mode": False,
-        "mcp_server": False,
-        "enable_monitoring": False,
-        "strict_cors": True,
-        "state_session_capacity": MOST_SESSIONS,
-        "max_threads": THREADS,
-        "app_kwargs": {
-            "lifespan": around,
-            "routes": [*routes(context), taking],
-            "docs_url": None,
-            "redoc_url": None,
-        },
-        **options(),
-    }
+    app = FastAPI(
+        routes=[*routes(context)],
+        lifespan=lifespan,
+        middleware=[
+            Middleware(SecurityHeaders),
+            Middleware(RequestFilter, uploads=uploads, functions=functions, calls=calls, password=password),
+        ],
+        docs_url=None,
+        redoc_url=None,
+        openapi_url=None,
+    )
+    with warnings.catch_warnings():
+        # It warns that several pages are not rendered on the server, which they were not asked to be.
+        warnings.simplefilter("ignore", UserWarning)
+        mounted: FastAPI = gr.mount_gradio_app(
+            app,
+            blocks,
+            path="/",
+            max_file_size=LARGEST_FILE,
+            allowed_paths=[],
+            show_error=False,
+            ssr_mode=False,
+            mcp_server=False,
+            enable_monitoring=False,
+            pwa=False,
+            **appearance(),
+        )
+    return mounted
 
 
 def serve_page(port: int, open_browser: bool = False, password: str | None = None) -> None:
@@ -93,39 +115,44 @@ def serve_page(port: int, open_browser: bool = False, password: str | None = Non
 
     Raises SwardkeyError when the port is taken.
     """
+    try:
+        listening = socket.create_server(("127.0.0.1" if password is None else "0.0.0.0", port))
+    except OSError:
+        raise SwardkeyError(f"port {port} is taken on this machine; try --port {port + 1}") from None
+    # Accepted connections inherit it; asyncio sets it only where the protocol is named, and 40 ms a request are lost.
+    listening.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
     uploads = home() / "uploads"
+    # Uploads of a run before: whoever chose them has left.
+    shutil.rmtree(uploads, ignore_errors=True)
     uploads.mkdir(parents=True, exist_ok=True)
-    # Photos that nobody named: whoever chose them has left.
-    shutil.rmtree(uploads / "waiting", ignore_errors=True)
-    settle_memory()
-    settle_gradio(uploads)
+    limit_memory_arenas()
+    set_up_gradio(uploads)
+    import uvicorn
+
     from app.web.context import open_context
     from app.web.network import Password
-    from app.web.page import build_page
     from app.web.warm_up import warm_up
 
     context = open_context()
     context.ready.clear()
-    blocks = build_page(context)
-    options = serve_options(blocks, context, uploads, Password(password) if password is not None else None)
-    started_in = Path.cwd()
-    # gradio hands out files of the folder it is started in: start it in an empty one.
-    with tempfile.TemporaryDirectory() as empty:
-        os.chdir(empty)
-        try:
-            blocks.launch(server_port=port, inbrowser=open_browser, prevent_thread_lock=True, **options)
-            sys.stdout.write(_told(port, password is not None))
-            sys.stdout.flush()
-            # After the first page is there, and before the first photo comes.
-            threading.Thread(target=warm_up, args=(context,), daemon=True).start()
-            blocks.block_thread()
-        except OSError:
-            raise SwardkeyError(f"port {port} is taken on this machine; try --port {port + 1}") from None
-        finally:
-            os.chdir(started_in)
+
+    def started() -> None:
+        sys.stdout.write(_addresses(port, password is not None))
+        sys.stdout.flush()
+        # After the first page can be had, and before the first photo comes.
+        threading.Thread(target=warm_up, args=(context,), daemon=True).start()
+        if open_browser:
+            webbrowser.open(f"http://127.0.0.1:{port}")
+
+    app = make_app(context, uploads, Password(password) if password is not None else None, started)
+    config = uvicorn.Config(
+        app, log_level="warning", proxy_headers=False, server_header=False, timeout_graceful_shutdown=CLOSING
+    )
+    with suppress(KeyboardInterrupt):
+        uvicorn.Server(config).run(sockets=[listening])
 
 
-def _told(port: int, to_network: bool) -> str:
+def _addresses(port: int, to_network: bool) -> str:
     here = f"The pages: http://127.0.0.1:{port} (Ctrl-C ends them)\n"
     if not to_network:
         return here

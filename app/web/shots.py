@@ -13,14 +13,22 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
+from PIL import Image
 
+from app.services.home import registry
+from app.services.photo_model import model_in_charge
 from app.web.draft import Draft, DraftError, Shot
 from app.web.frame import fault
 from app.web.uploads import put_away
 from model.errors import PhotoError
+from model.photo.decode import Photo
+from model.photo.evidence import OTHER, Evidence
+from model.photo.sandbox import open_photo
+from model.photo.stored import stored_jpeg
+from model.storage import replace_file
 
 if TYPE_CHECKING:
-    from model.photo import Evidence, Extractor, Photo, PhotoModel
+    from model.photo import Extractor
 
 MOST_PHOTOS = 12  # of one plant; more say nothing new
 MOST_SEEN = 400  # photos whose features are remembered: 5 kB each
@@ -36,25 +44,25 @@ KINDS = {
 def take_in(draft: Draft, folder: Path, files: Sequence[str]) -> tuple[Draft, list[str]]:
     """A draft with more photos, and a sentence on each file that is none. The uploads are removed."""
     shots, opened = list(draft.shots), {}
-    told: list[str] = []
+    notices: list[str] = []
     for file in map(Path, files):
         try:
             if len(shots) >= MOST_PHOTOS:
-                told.append(fault(f"{file.name}: {MOST_PHOTOS} photos of one plant are enough; remove one first."))
+                notices.append(fault(f"{file.name}: {MOST_PHOTOS} photos of one plant are enough; remove one first."))
                 continue
             shot, photo = _shot(file, folder)
             if any(known.thumb == shot.thumb for known in shots):
-                told.append(fault(f"{file.name}: is here already."))
+                notices.append(fault(f"{file.name}: is here already."))
             else:
                 shots.append(shot)
                 opened[shot.thumb] = photo
         except PhotoError as error:
-            told.append(fault(str(error).replace(str(file), file.name)))
+            notices.append(fault(str(error).replace(str(file), file.name)))
         except OSError as error:
             raise DraftError(f"the photo cannot be kept ({error.strerror}); free some space and try again") from None
         finally:
             put_away(file)
-    return looked_at(replace(draft, shots=tuple(shots)), folder, opened), told
+    return looked_at(replace(draft, shots=tuple(shots)), folder, opened), notices
 
 
 def without(draft: Draft, folder: Path, thumb: str) -> Draft:
@@ -72,20 +80,18 @@ def looked_at(draft: Draft, folder: Path, opened: Mapping[str, Photo] | None = N
         return replace(draft, evidence=None, model="")
     from model.photo.model import PhotoModel
 
-    model, name = _model(), _in_charge()
+    model, name = model_in_charge(), _in_charge()
     photos = [_again(shot, folder, (opened or {}).get(shot.thumb), name) for shot in draft.shots]
     known = _Remembering(model.extractor, name)
-    said = PhotoModel(model.classifier, known).look(photos)  # type: ignore[arg-type]
-    shots = (replace(s, notes=tuple(e["notes"])) for s, e in zip(draft.shots, said.photos, strict=True))
-    return replace(draft, shots=tuple(shots), evidence=asdict(said), model=name)
+    seen = PhotoModel(model.classifier, known).look(photos)  # type: ignore[arg-type]
+    shots = (replace(s, notes=tuple(e["notes"])) for s, e in zip(draft.shots, seen.photos, strict=True))
+    return replace(draft, shots=tuple(shots), evidence=asdict(seen), model=name)
 
 
 def evidence_of_shots(draft: Draft, folder: Path) -> Evidence | None:
     """What the photos of a plant say; looked at again where another model is in charge since."""
     if not draft.shots:
         return None
-    from model.photo.evidence import Evidence
-
     if draft.model != _in_charge() or draft.evidence is None:
         draft = looked_at(draft, folder)
     # A draft of an earlier version holds more than is used now.
@@ -112,9 +118,6 @@ class _Remembering:
 
 def _again(shot: Shot, folder: Path, photo: Photo | None, model: str) -> Photo:
     """A photo as the model takes it: its pixels only where they were not looked at before."""
-    from model.photo import open_photo
-    from model.photo.decode import Photo
-
     name = shot.thumb.split(".")[0]
     if photo is None:
         stored = shot.usable and f"{model}/{name}" not in _seen
@@ -123,22 +126,11 @@ def _again(shot: Shot, folder: Path, photo: Photo | None, model: str) -> Photo:
     return replace(photo, file=f"{name}/{shot.name}", notes=shot.faults)
 
 
-def _model() -> PhotoModel:
-    from app.services.photo_model import model_in_charge
-
-    return model_in_charge()
-
-
 def _in_charge() -> str:
-    from app.services.home import registry
-
     return registry().pointer().current
 
 
 def _shot(file: Path, folder: Path) -> tuple[Shot, Photo]:
-    from model.photo import open_photo
-    from model.photo.stored import stored_jpeg
-
     with ThreadPoolExecutor(1) as beside:  # the copy that is kept takes as long as all else here
         storing = beside.submit(stored_jpeg, file)
         photo = open_photo(file)
@@ -154,8 +146,7 @@ def _shot(file: Path, folder: Path) -> tuple[Shot, Photo]:
 
 def _faults(file: Path, photo: Photo) -> list[str]:
     """What else spoils it, judged as in the collection; what open_photo says already is left out."""
-    from PIL import Image
-
+    # As all of training: it takes a second, which the start does not.
     from training.audit.quality import find_faults
     from training.audit.settings import load_settings
     from training.data.look import Look, scaled, sharpness
@@ -167,13 +158,11 @@ def _faults(file: Path, photo: Photo) -> list[str]:
     look = Look("", side=side, sharpness=sharpness(scaled(grey, limits.blur_side)), brightness=128.0)
     row = LabelledPhoto(file, file.name, "", "", False, "", "", "")
     found = find_faults([row], [look], limits)
-    said = " ".join(photo.notes)
-    return [KINDS[fault.kind] for fault in found if fault.kind in KINDS and fault.kind not in said]
+    noted = " ".join(photo.notes)
+    return [KINDS[fault.kind] for fault in found if fault.kind in KINDS and fault.kind not in noted]
 
 
 def _thumbnail(photo: Photo) -> bytes:
-    from PIL import Image
-
     image = Image.fromarray(photo.pixels)
     image.thumbnail(THUMB)
     out = io.BytesIO()
@@ -182,8 +171,6 @@ def _thumbnail(photo: Photo) -> bytes:
 
 
 def _write(path: Path, data: bytes) -> str:
-    from model.storage import replace_file
-
     replace_file(path, data)
     return path.name
 
@@ -196,9 +183,6 @@ def photo_file(folder: Path, name: str) -> Path | None:
 
 def learned() -> set[str]:
     """The species that the photo model in charge has learned from photos."""
-    from app.services.home import registry
-    from model.photo.evidence import OTHER
-
     try:
         described = json.loads((registry().in_charge().folder / "model.json").read_bytes())
         return {name for name in described["classes"] if not name.startswith(OTHER)}

@@ -49,8 +49,8 @@ def act(context: Context, draft: Draft, do: str, fields: Fields, which: str) -> 
     if action is None:
         raise FormError("The page is older than the plant's papers; it is up to date now.")
     done = action(context, draft, fields, which)
-    after, told = done if isinstance(done, tuple) else (done, [])
-    return reached(after), told
+    after, notices = done if isinstance(done, tuple) else (done, [])
+    return reached(after), notices
 
 
 def reached(draft: Draft) -> Draft:
@@ -58,12 +58,11 @@ def reached(draft: Draft) -> Draft:
     return replace(draft, furthest=max(draft.furthest, STEPS.index(draft.step)))
 
 
-def body(context: Context, draft: Draft) -> tuple[str, str]:
-    """A step in two parts, between which there may be a field for files."""
+def body(context: Context, draft: Draft) -> str:
+    """A step below the head line."""
     shown: dict[str, Any] = MODULES[draft.step].show(context, draft)
     shown |= {"context": context, "plant": draft.id, "count": len(context.key.flora.ids)}
-    if draft.step == "photos":
-        return render("photos_head.html", overdue=record.overdue(context)), render("photos.html", **shown)
     if draft.step == "spray":
-        return render("spray_head.html", **shown), render("spray.html", **shown)
-    return "", render(f"{draft.step}.html", **shown)
+        forecast = render("upload.html", do="add_forecast", text="Choose a forecast file", accept=".csv", many=False)
+        return render("spray_head.html", **shown) + forecast + render("spray.html", **shown)
+    return render(f"{draft.step}.html", **shown)

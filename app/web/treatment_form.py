@@ -18,8 +18,15 @@ GEAR = {
     "spreader": "spreader",
     "wiper": "brush, sponge or wick",
 }
-LONG = ("notes", "label_extras", "order_treated", "other_weather", "clippings", "tank_loads")
 NUMBERS = ("area_m2", "water_litres", "temperature", "humidity", "wind_speed")
+# How a field is filled in; all others are one line of text.
+KINDS = {
+    "day": "date",
+    "gear": "gear",
+    **dict.fromkeys(("started", "finished", "at"), "time"),
+    **dict.fromkeys(NUMBERS, "number"),
+    **dict.fromkeys(("notes", "label_extras", "order_treated", "other_weather", "clippings", "tank_loads"), "long"),
+}
 # Beside what the law asks for: names in the records that the form has too.
 MORE = {
     "area_m2": "The treated area, in square metres",
@@ -37,13 +44,12 @@ PARTS = (
     ("Advice and notes", ("re_entry", "withholding", "clippings", "permit", "other_weather", "label_extras", "notes")),
 )
 PRODUCT = ("name", "actives", "groups", "rate", "total_amount", "approval_number", "batch", "expiry", "label")
-
-
-# Shown in any case; what is not asked for, empty and none of these is folded away.
-USUAL = {
-    "day", "address", "target", "method", "treated_area", "started", "finished", "gear", "applicator", "client",
-    "notes", "name", "actives", "groups", "rate", "total_amount", "batch", *WEATHER,
+# What work without a chemical is asked for.
+BY_HAND = {
+    "day", "address", "treated_area", "target", "method", "started", "finished", "applicator", "client", "notes",
 }  # fmt: skip
+# Shown in any case; what is not asked for, empty and none of these is folded away.
+USUAL = BY_HAND | {"gear", "name", "actives", "groups", "rate", "total_amount", "batch", *WEATHER}
 
 
 @dataclass(frozen=True)
@@ -61,84 +67,70 @@ class Entry:
 
 def form(treatment: Treatment) -> dict[str, Any]:
     """What the form shows, with what is needed and what is still missing."""
-    words = {asked.field: asked.text for asked in union_of_fields()}
-    blank = Treatment(visit=treatment.visit, day=treatment.day, state=treatment.state, chemical=treatment.chemical)
-    blank = replace(blank, gear=treatment.gear, outdoors=treatment.outdoors, licence=treatment.licence)
-    needed = {m.field for m in missing_fields(replace(blank, left_out={}))} | {"day"}
-    lacks = missing_fields(treatment)
-    missing = {m.field for m in lacks}
-
-    def entry(name: str, owner: Any, prefix: str = "") -> Entry:
-        label = MORE.get(name) or words.get(name) or name.replace("_", " ")
-        value, asked = _shown(getattr(owner, name)), name in needed
-        shown = asked or name in USUAL or bool(value)
-        return Entry(f"{prefix}{name}", _capital(label), value, _kind(name), asked, name in missing, shown)
-
-    products = treatment.products or (Product(),)
-    readings = treatment.weather or (Reading(),)
-    chemical = treatment.chemical
-    keep = {
-        "day",
-        "address",
-        "treated_area",
-        "target",
-        "method",
-        "started",
-        "finished",
-        "applicator",
-        "client",
-        "notes",
-    }
+    lacks, chemical = missing_fields(treatment), treatment.chemical
+    entries = _Entries(_needed(treatment), {lack.field for lack in lacks})
+    products, readings = treatment.products or (Product(),), treatment.weather or (Reading(),)
     parts = [
-        (title, [entry(name, treatment) for name in names if chemical or name in keep or name in needed])
+        (title, [entries.of(name, treatment) for name in names if chemical or name in BY_HAND | entries.needed])
         for title, names in PARTS
     ]
-    return {
-        "parts": [(title, [e for e in entries if e.shown]) for title, entries in parts],
-        "more": [e for _, entries in parts for e in entries if not e.shown],
-        "products": [[entry(n, p, f"product-{i}-") for n in PRODUCT] for i, p in enumerate(products)]
-        if chemical
-        else [],
-        "readings": [
-            [_weather_entry(entry(n, r, f"weather-{i}-"), n, i) for n in WEATHER] for i, r in enumerate(readings)
-        ]
-        if chemical
-        else [],
+    shown: dict[str, Any] = {
+        "parts": [(title, [entry for entry in part if entry.shown]) for title, part in parts],
+        "more": [entry for _, part in parts for entry in part if not entry.shown],
+        "products": [],
+        "readings": [],
         "gear": [(name, GEAR[name]) for name in get_args(Gear)],
         "lacks": [lack.text for lack in lacks],
-        "may_leave": [
-            (m.field, m.text, treatment.left_out.get(m.field, ""))
-            for m in lacks
-            if chemical and load_law().of(treatment.state).list == "unconfirmed"
-        ],
-        "outdoors": treatment.outdoors,
+        "may_leave": [],
         "chemical": chemical,
     }
+    if chemical:
+        shown["products"] = [[entries.of(n, p, f"product-{i}-") for n in PRODUCT] for i, p in enumerate(products)]
+        shown["readings"] = [[entries.weather(n, r, i) for n in WEATHER] for i, r in enumerate(readings)]
+        if load_law().of(treatment.state).list == "unconfirmed":
+            shown["may_leave"] = [(m.field, m.text, treatment.left_out.get(m.field, "")) for m in lacks]
+    return shown
 
 
-def _weather_entry(entry: Entry, name: str, place: int) -> Entry:
-    entry = replace(entry, label=WEATHER_WORDS.get(name, entry.label))
-    return entry if place == 0 else replace(entry, needed=False, missing=False)
+def _needed(treatment: Treatment) -> set[str]:
+    """What the record of a treatment like this one must have."""
+    blank = Treatment(visit=treatment.visit, day=treatment.day, state=treatment.state, chemical=treatment.chemical)
+    blank = replace(blank, gear=treatment.gear, outdoors=treatment.outdoors, licence=treatment.licence)
+    return {lack.field for lack in missing_fields(blank)} | {"day"}
 
 
-def _kind(name: str) -> str:
-    if name in ("day",):
-        return "date"
-    if name in ("started", "finished", "at"):
-        return "time"
-    if name == "gear":
-        return "gear"
-    return "number" if name in NUMBERS else "long" if name in LONG else "text"
+class _Entries:
+    """Makes the fields of one form."""
+
+    def __init__(self, needed: set[str], missing: set[str]) -> None:
+        self.needed, self.missing = needed, missing
+        self.words = {asked.field: asked.text for asked in union_of_fields()} | MORE
+
+    def of(self, name: str, owner: Any, prefix: str = "") -> Entry:
+        """A field of a treatment, product or reading with its value."""
+        label, value, needed = (
+            self.words.get(name, name.replace("_", " ")),
+            _text(getattr(owner, name)),
+            name in self.needed,
+        )
+        shown = needed or name in USUAL or bool(value)
+        kind = KINDS.get(name, "text")
+        return Entry(f"{prefix}{name}", _capital(label), value, kind, needed, name in self.missing, shown)
+
+    def weather(self, name: str, reading: Reading, place: int) -> Entry:
+        """A field of a reading; only the first is asked for."""
+        entry = self.of(name, reading, f"weather-{place}-")
+        entry = replace(entry, label=WEATHER_WORDS.get(name, entry.label))
+        return entry if place == 0 else replace(entry, needed=False, missing=False)
 
 
-def _shown(value: Any) -> str:
-    if value is None:
-        return ""
+def _text(value: Any) -> str:
+    """A value as it stands in its field."""
     if isinstance(value, time):
         return f"{value:%H:%M}"
     if isinstance(value, tuple):
         return ", ".join(str(part) for part in value)
-    return f"{value:g}" if isinstance(value, float) else str(value)
+    return "" if value is None else f"{value:g}" if isinstance(value, float) else str(value)
 
 
 def _capital(text: str) -> str:
@@ -152,7 +144,7 @@ def read_form(treatment: Treatment, fields: Fields) -> Treatment:
         name: one(fields, name)
         for _, names in PARTS
         for name in names
-        if name in fields and _kind(name) in ("text", "long", "gear")
+        if name in fields and KINDS.get(name, "text") in ("text", "long", "gear")
     }
     left_out = {name.removeprefix("why-"): one(fields, name) for name in fields if name.startswith("why-")}
     try:

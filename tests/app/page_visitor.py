@@ -6,11 +6,16 @@ import html
 import re
 from collections.abc import Sequence
 from functools import cached_property
+from pathlib import Path
 from typing import Any
 
+from app.services.home import home
 from app.web.context import Context
 from app.web.draft import Drafts
+from app.web.faults import in_a_sentence
+from app.web.message import read_message
 from app.web.page import Pages
+from app.web.uploads import Uploads
 from model.control import Control
 from model.flora.character import PARTS
 from model.identify import Key
@@ -36,23 +41,17 @@ def context_of(key: Key, control: Control) -> Context:
     return context
 
 
-class Person:
-    """One person on the path."""
+class Shown:
+    """A page as its HTML, and what stands on it."""
 
-    def __init__(self, context: Context, address: dict[str, str] | None = None) -> None:
-        self.context = context
-        self.pages = Pages(context)
-        self.shown = self.pages.open(address or {})
+    def __init__(self, text: str = "", refused: str = "") -> None:
+        self.text, self.refused = text, refused
 
     @property
     def plant(self) -> str:
-        """The id of the plant."""
-        return str(self.shown[0])
-
-    @property
-    def text(self) -> str:
-        """The whole page as HTML."""
-        return f"{self.shown[1]}{self.shown[4]}"
+        """The id of the plant, "" on a page without one."""
+        found = re.search(r'data-plant="([\w-]{22})"', self.text)
+        return found[1] if found else ""
 
     @property
     def title(self) -> str:
@@ -62,13 +61,51 @@ class Person:
 
     @property
     def notices(self) -> list[str]:
-        """What the page says went wrong, or was done."""
-        return [html.unescape(t) for t in re.findall(r'class="(?:notice|told-so)" role="\w+">([^<]*)', self.shown[1])]
+        """What the page says went wrong, or was done; first why nothing could be."""
+        said = re.findall(r'class="(?:notice|told-so)" role="\w+">([^<]*)', self.text.split('id="work"')[0])
+        return [self.refused] * bool(self.refused) + [html.unescape(text) for text in said]
+
+    @property
+    def faults(self) -> list[str]:
+        """What the page says went wrong."""
+        said = re.findall(r'class="notice" role="\w+">([^<]*)', self.text.split('id="work"')[0])
+        return [self.refused] * bool(self.refused) + [html.unescape(text) for text in said]
+
+    def asked(self) -> str:
+        """The character that is asked about, "" when there is none."""
+        found = re.search(r'data-do="unsure" data-with="(\w+)"', self.text)
+        return found[1] if found else ""
+
+
+class Person(Shown):
+    """One person on the path."""
+
+    def __init__(self, context: Context, address: dict[str, str] | None = None) -> None:
+        self.context = context
+        self.pages = Pages(context)
+        super().__init__(self.pages.open(address or {}))
 
     def press(self, do: str, which: str = "", **fields: str | Sequence[str]) -> Person:
         """Press a button, with what stands in its form."""
-        told: dict[str, Any] = {name: [v] if isinstance(v, str) else list(v) for name, v in fields.items()}
-        self.shown = self.pages.act(self.plant, {"do": do, "with": which, "fields": told})
+        given = {name: value if isinstance(value, str) else list(value) for name, value in fields.items()}
+        return self.send(plant=self.plant, do=do, fields=given, **{"with": which})
+
+    def send(self, **sent: Any) -> Person:
+        """Send a message as the script of the page does."""
+        refused: list[str] = []
+        with in_a_sentence(refused):
+            self.text = self.pages.press(read_message(sent, Uploads(home() / "uploads")))
+        self.refused = "".join(refused)
+        return self
+
+    def add_photos(self, *files: Path) -> Person:
+        """Choose photos, which lie where an upload would."""
+        self.refused, self.text = "", self.pages.add_photos(self.plant, [str(file) for file in files])
+        return self
+
+    def add_forecast(self, file: Path) -> Person:
+        """Choose a forecast."""
+        self.refused, self.text = "", self.pages.add_forecast(self.plant, str(file))
         return self
 
     def choose_a_spray(self) -> Person:
@@ -76,11 +113,6 @@ class Person:
         found = re.search(r'name="choice"[^>]* value="((?:selective|pre_emergent)[^"]+)"', self.text)
         assert found is not None, "the plan offers no spray"
         return self.press("choose", choice=html.unescape(found[1]))
-
-    def asked(self) -> str:
-        """The character that is asked about, "" when there is none."""
-        found = re.search(r'data-do="unsure" data-with="(\w+)"', self.text)
-        return found[1] if found else ""
 
     def see(self, *visible: str) -> Person:
         """Tell what can be seen, where that is asked: all, when none is named."""

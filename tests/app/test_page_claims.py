@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import subprocess
 import sys
 import threading
@@ -9,15 +10,23 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
+from gradio_client import Client, handle_file
+from gradio_client.exceptions import AppError
 
+from app.present.deciding import finding_json
+from app.services.knowledge import load_advice
+from model.control import Case, plan
 from model.identify import Key
-from tests.benchmarks.load import Person, Tally, Weights, check_kept
+from model.interview import Interview
+from model.prior import region_named
+from model.traits import check_answers
+from tests.benchmarks.load import Person, Tally, check_kept
 from tests.claims.observer import SimulatedObserver
 from tests.security import page_attacks
 from tests.security.page_attacks import CANARY
-from tests.security.page_texts import Reader, hostile, tell_all
-from tests.security.pages import CUT, KINDS, START, connected, loopback_only, walk_path
-from tests.security.visitor import PHOTO, ROOT, Server, Visitor, served
+from tests.security.page_texts import Reader, hostile, write_everywhere
+from tests.security.pages import CUT, KINDS, START, connected, loopback_only, open_all
+from tests.security.visitor import PHOTO, ROOT, Server, Visitor, ask, served
 
 SHORT = {
     "names of other machines",
@@ -43,42 +52,72 @@ def server(notes: Path, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Se
         yield found
 
 
-def test_several_people_at_once_lose_nothing_and_do_not_mix(server: Server, key: Key) -> None:
-    tally, weights = Tally(), Weights(server.process.pid)
-    people = [Person(server, number, tally, SimulatedObserver(key), 0.0) for number in (1, 3)]
+@pytest.fixture(scope="module")
+def tally(server: Server, key: Key) -> Tally:
+    """What two people met with who walked the whole path at once."""
+    found = Tally()
+    people = [Person(server, number, found, SimulatedObserver(key), 0.0) for number in (1, 3)]
     threads = [threading.Thread(target=person.walk) for person in people]
     for thread in threads:
         thread.start()
     for thread in threads:
         thread.join()
-    weights.take()
+    return found
+
+
+def test_several_people_at_once_lose_nothing_and_do_not_mix(
+    server: Server, tally: Tally, monkeypatch: pytest.MonkeyPatch
+) -> None:
     assert (tally.wrong, tally.mixed, len(tally.told)) == ([], [], 2)
-    with pytest.MonkeyPatch.context() as patch:
-        patch.setenv("SWARDKEY_HOME", str(server.home))
-        assert check_kept(tally, server.home) == []
+    monkeypatch.setenv("SWARDKEY_HOME", str(server.home))
+    assert check_kept(tally, server.home) == []
 
 
-def test_the_whole_path_needs_no_other_machine(server: Server, notes: Path) -> None:
-    assert walk_path(server)[1] == []
+def test_the_whole_path_needs_no_other_machine(server: Server, tally: Tally, notes: Path) -> None:
+    assert open_all(server, tally.told[0].visit).wrong == []
     assert connected(server.process.pid) == []
     assert not notes.exists(), notes.read_text(encoding="utf-8")
 
 
 @pytest.mark.parametrize("kind", sorted(SHORT))
 def test_what_is_tried_from_outside_is_refused(server: Server, kind: str) -> None:
-    tried, wrong = KINDS[kind](server, "a" * 22)
-    assert tried and wrong == []
+    tried = KINDS[kind](server, "a" * 22)
+    assert tried.count and tried.wrong == []
 
 
-def test_hostile_forms_and_addresses_and_guesses_are_refused(server: Server, monkeypatch: pytest.MonkeyPatch) -> None:
-    assert loopback_only(server)[1] == []
-    assert page_attacks.forms(server, "", 60)[1] == []
-    assert page_attacks.sessions(server, "", 300)[1] == []
+def test_hostile_messages_addresses_and_guesses_are_refused(server: Server, monkeypatch: pytest.MonkeyPatch) -> None:
+    assert loopback_only(server).wrong == []
+    assert page_attacks.messages(server, "", 60).wrong == []
+    assert page_attacks.sessions(server, "", 300).wrong == []
     monkeypatch.setattr(page_attacks, "UP", page_attacks.UP[::6])
-    tried, wrong = page_attacks.paths(server, "a" * 22)
-    assert tried > 1000 and wrong == []
+    tried = page_attacks.paths(server, "a" * 22)
+    assert tried.count > 1000 and tried.wrong == []
     assert "Traceback" not in (server.home / "serve.log").read_text(encoding="utf-8")
     assert not list((server.home / "faults").glob("*"))
+
+
+def test_other_programs_call_the_api_and_get_the_json_of_the_commands(server: Server, key: Key) -> None:
+    client = Client(f"http://{server.name}", verbose=False)
+    found = client.predict([handle_file(PHOTO)], {"milky_sap": "present"}, 11, api_name="/identify")
+    assert found["candidates"][0]["species"] == "taraxacum_officinale" and found["photos"][0]["file"] == PHOTO.name
+    answers = check_answers(key.flora.characters, {"milky_sap": "present"})
+    region = region_named(key.prior_config, None)
+    alone = finding_json(Interview(key, None, 11, region, answers).finding, key, answers)
+    assert client.predict([], {"milky_sap": "present"}, 11, api_name="/identify") == json.loads(json.dumps(alone))
+    advice = client.predict(["dandelion"], 11, "buffalo", state="NSW", near=["pets"], api_name="/advise")
+    made = plan(load_advice(), Case(("taraxacum_officinale",), 11, "buffalo", state="NSW", near=("pets",)))
+    assert advice == json.loads(json.dumps(made.as_json(load_advice())))
+    for bad, why in (
+        (("dandelion", 11), "valid list"),
+        ((["dandelion"], 13), "month 13"),
+        ((["no weed"], 1), "no weed"),
+    ):
+        with pytest.raises(AppError, match=why):
+            client.predict(*bad, api_name="/advise")
+    outside = [{"path": "/etc/passwd", "meta": {"_type": "gradio.FileData"}}]
+    body = {"data": [outside, {}, None], "fn_index": 0, "session_hash": "abc"}
+    came = ask(server.port, "POST", page_attacks.CALL, json.dumps(body).encode(), Content_Type="application/json")
+    assert came.status == 400
 
 
 def test_the_same_photo_of_two_people_at_once_is_each_ones_own(server: Server) -> None:
@@ -88,13 +127,13 @@ def test_the_same_photo_of_two_people_at_once_is_each_ones_own(server: Server) -
         thread.start()
     for thread in threads:
         thread.join()
-    assert PHOTO.name in one.text and PHOTO.name in other.text and one.notices == other.notices == []
+    assert PHOTO.name in one.text and PHOTO.name in other.text and one.faults == other.faults == []
 
 
 def test_no_text_of_the_user_becomes_a_tag(tmp_path: Path) -> None:
     from app.web.context import open_context
 
-    tried = tell_all(open_context(), tmp_path / "files", 1)
+    tried = write_everywhere(open_context(), tmp_path / "files", 1)
     assert tried.wrong == [] and sum(tried.fields.values()) > 500 and tried.seen > 10
 
 
@@ -122,6 +161,7 @@ import shutil, sys, threading
 from pathlib import Path
 from app.web.page import Pages
 from app.web.context import open_context
+from app.web.draft import new_id
 from app.web.warm_up import warm_up
 sys.setswitchinterval(0.0005)
 context = open_context()
@@ -131,8 +171,8 @@ said = []
 def one(number):
     file = Path(sys.argv[1]) / f"{number}.jpg"
     shutil.copy(sys.argv[2], file)
-    shown = pages.add_photos(pages.open({})[0], [str(file)])
-    said.append("notice" in shown[1])
+    shown = pages.add_photos(new_id(), [str(file)])
+    said.append('class="notice"' in shown)
 threads = [threading.Thread(target=warm_up, args=(context,))]
 threads += [threading.Thread(target=one, args=(number,)) for number in range(2)]
 for thread in threads: thread.start()

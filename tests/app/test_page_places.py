@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import html
+import re
 import shutil
 import time
 from datetime import date
@@ -20,6 +22,8 @@ from app.web.background import Work
 from app.web.context import Context
 from app.web.flora_page import Wanted, fits
 from app.web.frame import FormError
+from app.web.message import Message, read_address
+from app.web.model_words import in_words
 from app.web.places import Place
 from model.control import Control
 from model.identify import Key
@@ -34,13 +38,18 @@ def context(key: Key, control: Control) -> Context:
 
 
 def page(context: Context, module: ModuleType, **address: str) -> str:
-    shown = Place(context, module).open(address)
-    return f"{shown[1]}{shown[2]}"
+    return Place(context, module).open(address)
 
 
-def press(context: Context, module: ModuleType, at: dict[str, str], do: str, which: str = "", **fields: str) -> Any:
-    told = {"do": do, "with": which, "fields": {name: [value] for name, value in fields.items()}}
-    return Place(context, module).act(at, told)
+def press(context: Context, module: ModuleType, at: dict[str, str], do: str, which: str = "", **fields: str) -> str:
+    given = {name: [value] for name, value in fields.items()}
+    return Place(context, module).press(Message(at, do=do, which=which, fields=given))
+
+
+def address_in(page: str) -> dict[str, str]:
+    """What the browser is to show behind the address of the place."""
+    found = re.search(r'data-address="([^"]*)"', page)
+    return read_address(html.unescape(found[1]) if found else "")
 
 
 def test_the_flora_is_filtered_by_name_month_family_and_character(context: Context) -> None:
@@ -51,8 +60,8 @@ def test_the_flora_is_filtered_by_name_month_family_and_character(context: Conte
     assert not fits(context, plant, Wanted(family="Poaceae"))
     assert fits(context, plant, Wanted(character="seed_structure", state="winged_spine_seed"))
     assert not fits(context, plant, Wanted(character="leaf_build", state="grassy"))
-    address, _, below = press(context, flora, {}, "filter", q="bindii", month="9")
-    assert address == {"q": "bindii", "month": "9"} and "1 of" in below
+    found = press(context, flora, {}, "filter", q="bindii", month="9")
+    assert address_in(found) == {"q": "bindii", "month": "9"} and "1 of" in found
 
 
 def test_the_page_of_a_species_has_traits_sources_calendar_and_look_alikes(context: Context) -> None:
@@ -81,13 +90,12 @@ def visit() -> int:
 def test_records_show_what_is_due_find_again_and_lead_to_history(context: Context, visit: int) -> None:
     text = page(context, records)
     assert "Survivors" in text and "overdue" in text and "Mara &amp; Sons" in text
-    assert "4 Rill Street" in press(context, records, {}, "search", q="rill")[2]
+    assert "4 Rill Street" in press(context, records, {}, "search", q="rill")
     assert "2 June 2026" in page(context, records, site="1").replace("02 June", "2 June")
-    _, above, _ = press(context, records, {}, "done", "1")
-    assert "Done: Survivors" in above
+    assert "Done: Survivors" in press(context, records, {}, "done", "1")
     assert "overdue" not in page(context, records)
-    _, above, _ = press(context, records, {"site": "1"}, "tell_group", group="4", day="2026-03-01")
-    assert "group 4" in above and "group <b>4</b>" in page(context, records, site="1")
+    assert "Noted: group 4" in press(context, records, {"site": "1"}, "tell_group", group="4", day="2026-03-01")
+    assert "group <b>4</b>" in page(context, records, site="1")
     press(context, records, {"site": "1"}, "change", address="5 Rill Street", client="Mara", lawn="couch", area="250")
     with open_records() as book:
         site = book.site(1)
@@ -98,10 +106,9 @@ def test_work_without_a_chemical_is_filled_in_signed_and_amended(context: Contex
     at = {"visit": str(visit)}
     press(context, records, at, "new_treatment", "by_hand")
     filled = {"day": "2026-06-02", "method": "Hand removal", "applicator": "Sam", "who": "Sam"}
-    _, above, below = press(context, records, at, "sign_treatment", "1", **filled)
-    assert "is signed" in above and "Amend it" in below
-    _, above, _ = press(context, records, at, "amend", "1", **{**filled, "method": "Mowing"}, reason="was mown")
-    assert "Amended" in above
+    signed = press(context, records, at, "sign_treatment", "1", **filled)
+    assert "is signed" in signed and "Amend it" in signed
+    assert "Amended" in press(context, records, at, "amend", "1", **{**filled, "method": "Mowing"}, reason="was mown")
     with open_records() as book:
         assert [version.method for _, version in book.versions("treatment", 1)] == ["Hand removal", "Mowing"]  # type: ignore[union-attr]
 
@@ -125,30 +132,28 @@ def test_a_spray_is_filled_in_with_products_and_readings(context: Context, visit
         ({"started": "5pm"}, "5pm"),
         ({"day": "soon"}, "is not a date"),
     ):
-        assert words in press(context, records, at, "keep_treatment", "1", **{**told, **bad})[1]
-    assert "not of this visit" in press(context, records, at, "keep_treatment", "99", **told)[1]
+        assert words in press(context, records, at, "keep_treatment", "1", **{**told, **bad})
+    assert "not of this visit" in press(context, records, at, "keep_treatment", "99", **told)
     assert "no visit 77" in page(context, records, visit="77") or "there is no" in page(context, records, visit="77")
 
 
 def test_photos_wait_for_their_name_and_join_the_collection(context: Context, tmp_path: Path) -> None:
-    files = []
-    for name in ("taraxacum_officinale_flowering_3.jpg", "taraxacum_officinale_leaves_7.jpg"):
-        files.append(str(shutil.copy(ROOT / "sample_images" / name, tmp_path / name)))
-    place = Place(context, learning)
-    address, _, below, _ = place.add_files({}, files)
-    assert "What do these 2 photos show?" in below and not Path(files[0]).exists()
-    assert "Say what the photos show" in place.act(address, {"do": "name", "fields": {}})[1]
-    address, above, below, _ = place.act(address, {"do": "name", "fields": {"species": ["dandelion"], "by": ["Sam"]}})
-    assert address == {} and "2 added" in above and "dandelion" in below and "needs" in below
-    assert "gone" in place.act({"pending": "../../x"}, {"do": "drop", "fields": {}})[1]
+    names = ("taraxacum_officinale_flowering_3.jpg", "taraxacum_officinale_leaves_7.jpg")
+    files = tuple(Path(shutil.copy(ROOT / "sample_images" / name, tmp_path / name)) for name in names)
+    shown = Place(context, learning).press(Message(do="add_files", files=files))
+    assert "What do these 2 photos show?" in shown and not files[0].exists()
+    address = address_in(shown)
+    assert "Say what the photos show" in press(context, learning, address, "name")
+    shown = press(context, learning, address, "name", species="dandelion", by="Sam")
+    assert address_in(shown) == {} and "2 added" in shown and "dandelion" in shown and "needs" in shown
+    assert "gone" in press(context, learning, {"pending": "../../x"}, "drop")
 
 
 def test_learning_says_what_is_missing(context: Context) -> None:
-    place = Place(context, learning)
     assert "No photos yet" in page(context, learning)
     for do in ("train", "check"):
-        assert "holds no photos" in place.act({}, {"do": do, "fields": {}})[1]
-    assert place.act({}, {"do": "undo", "fields": {}})[1].count('role="alert"') == 1
+        assert "holds no photos" in press(context, learning, {}, do)
+    assert press(context, learning, {}, "undo").count('role="alert"') == 1
 
 
 def test_work_tells_how_far_it_is_and_is_one_at_a_time() -> None:
@@ -192,11 +197,11 @@ def test_training_is_told_before_and_after_in_plain_words() -> None:
         work=SimpleNamespace(measured=SimpleNamespace(photos=20, top1=0.8, top3=0.95)),
         promotion=SimpleNamespace(verdict=verdict, changed=True),
     )
-    told = learning.in_words(done)
+    told = in_words(done)
     assert told["says"] == "It is better, and is active now." and not told["can_override"]
     assert "80%" in told["lines"][1] and told["left"] == ["a.jpg: blurred"]
     verdict.decision, done.promotion.changed = "cannot_tell", False
-    assert learning.in_words(done)["can_override"]
+    assert in_words(done)["can_override"]
 
 
 def test_the_printed_key_is_offered_for_a_month(context: Context) -> None:

@@ -200,15 +200,15 @@ def test_readings_are_judged_and_what_lacks_is_named(sprayer: Person) -> None:
 def test_a_forecast_is_drawn_and_a_wrong_row_is_named(sprayer: Person, tmp_path: Path) -> None:
     file = tmp_path / "day.csv"
     file.write_text(FORECAST)
-    sprayer.shown = sprayer.pages.add_forecast(sprayer.plant, str(file))
-    assert "<svg" in sprayer.shown[4] and not file.exists()
+    sprayer.add_forecast(file)
+    assert 'class="chart"' in sprayer.text and not file.exists()
     file.write_text(FORECAST.replace("22,55", "22,550"))
-    sprayer.shown = sprayer.pages.add_forecast(sprayer.plant, str(file))
+    sprayer.add_forecast(file)
     assert "row 3" in sprayer.notices[0] and str(tmp_path) not in sprayer.text
     file.write_bytes(b"\xff\xfe\x00")
-    sprayer.shown = sprayer.pages.add_forecast(sprayer.plant, str(file))
+    sprayer.add_forecast(file)
     assert "not text" in sprayer.notices[0]
-    assert "<svg" not in sprayer.press("by_readings").shown[4]
+    assert 'class="chart"' not in sprayer.press("by_readings").text
 
 
 def test_sums_take_the_rate_from_the_user_and_ask_about_slips(sprayer: Person) -> None:

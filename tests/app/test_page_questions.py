@@ -69,7 +69,7 @@ def test_a_photo_does_not_answer_what_can_be_seen(context: Context) -> None:
     file = context.drafts.folder.parent / "weed.jpg"
     file.parent.mkdir(parents=True, exist_ok=True)
     file.write_bytes(SAMPLE.read_bytes())
-    person.shown = person.pages.add_photos(person.plant, [str(file)])
+    person.add_photos(file)
     person.press("look").press("ask")
     assert person.title == "What can you see or reach?" and draft_in(person).visible is None
     shot = draft_in(person).shots[0]

@@ -54,7 +54,6 @@ class Tally:
     wrong: list[str] = field(default_factory=list)
     mixed: list[str] = field(default_factory=list)
     turned_away: int = 0
-    longest_line: int = 0
     lock: threading.Lock = field(default_factory=threading.Lock)
 
     @contextmanager
@@ -109,22 +108,20 @@ class Person:
             tab, "keep", "keep", day="2026-11-25", who=client, client=client, address="1 Rill Street", state="NSW"
         )
         visit = re.search(r"/records\?visit=(\d+)", tab.text)
-        assert visit is not None, f"not kept: {tab.title} {tab.notices}"
+        assert visit is not None, f"not kept: {tab.title} {tab.faults}"
         self.press(tab, "sign", "sign_visit", who=client)
-        assert "The visit is signed." in tab.text, f"not signed: {tab.notices}"
+        assert "The visit is signed." in tab.text, f"not signed: {tab.faults}"
         with self.tally.lock:
             self.tally.told.append(Told(int(visit[1]), tab.plant, client, answers, named[2] if named else ""))
-            self.tally.longest_line = max(self.tally.longest_line, *tab.waited, 0)
 
     def answer(self, tab: Visitor, species: str) -> dict[str, Any]:
         """Answer as one who sees the species, with a person's mistakes; what was answered."""
         random = np.random.default_rng([self.number, self.round])
         given: dict[str, Any] = {}
         for _ in range(MOST_QUESTIONS):
-            asked = re.search(r'data-do="unsure" data-with="(\w+)"', tab.text)
-            if asked is None:
+            name = tab.asked()
+            if not name:
                 break
-            name = asked[1]
             seen: Any = self.observer.answer(species, self.observer.key.flora.characters[name], random)
             if seen in ("unsure", (), [], None):
                 given[name] = []
@@ -148,7 +145,7 @@ class Person:
         if 'data-do="weigh"' in tab.text:
             self.press(tab, "window", "weigh", **SPRAY)
             self.press(tab, "sum", "sum", "tank", **MIX)
-            assert "75 mL" in tab.text, f"no sum: {tab.notices}"
+            assert "75 mL" in tab.text, f"no sum: {tab.faults}"
         if 'data-do="to_record"' in tab.text:  # what needs no sprayer leads there itself
             self.press(tab, "record", "to_record")
         with self.tally.timed("paper"):
@@ -179,7 +176,7 @@ class Person:
                     with self.tally.lock:
                         self.tally.turned_away += 1
                     time.sleep(1)
-        assert not tab.notices, f"{step}: {tab.notices}"
+        assert not tab.faults, f"{step}: {tab.faults}"
 
 
 def check_kept(tally: Tally, home: Path) -> list[str]:
@@ -279,7 +276,7 @@ def print_run(tally: Tally, weights: Weights, wrong: list[str], warm: float) -> 
         print(f"open files {weights.files[0]} before, at most {max(weights.files)}, {weights.files[-1]} after")
     print(f"records told as signed {len(tally.told)}, lost or otherwise kept {len(wrong)}")
     print(f"answers mixed {len(tally.mixed)}")
-    print(f"most people before one {tally.longest_line}; told to come again {tally.turned_away}")
+    print(f"asked to come again {tally.turned_away}")
     print(
         f"went wrong {len(tally.wrong)}", *Counter(tally.wrong).most_common(5), *wrong[:5], *tally.mixed[:5], sep="\n"
     )

@@ -1,4 +1,4 @@
-"""What the page says and keeps while the server is not there yet, has a long line, is full, or is gone."""
+"""What the page says and keeps while the server is not there yet, is busy, is full, or is gone."""
 
 from __future__ import annotations
 
@@ -8,10 +8,11 @@ from typing import Any
 
 import pytest
 
+from app.web.page import FULL
 from tests.browser.conftest import Served
-from tests.browser.walking import PHOTO, Visitor
+from tests.browser.walking import Visitor
 
-JOIN, DATA = "**/gradio_api/queue/join*", "**/gradio_api/queue/data*"
+PRESS = "**/gradio_api/component_server/"
 
 
 @pytest.fixture
@@ -22,77 +23,70 @@ def visitor(served: Served, browser: Any) -> Iterator[Visitor]:
     found.close()
 
 
-def test_a_photo_chosen_before_the_page_is_there_is_not_lost(visitor: Visitor) -> None:
-    """The server's first answer is held back while the photo is chosen: slow machines do that by themselves."""
-    held: list[Any] = []
-    visitor.page.route(JOIN, lambda route: route.continue_() if held else held.append(route))
+def test_a_photo_chosen_as_soon_as_the_page_is_there_is_not_lost(visitor: Visitor) -> None:
+    """What is chosen while the libraries are still being loaded waits for them."""
     visitor.page.goto(visitor.url)
-    visitor.page.wait_for_selector("#camera")
-    with visitor.page.expect_file_chooser() as choosing:
-        visitor.page.click("#camera")
-    choosing.value.set_files(PHOTO)
-    visitor.page.wait_for_timeout(500)
-    assert visitor.page.locator("h1[tabindex]").count() == 0 and held
-    held[0].continue_()
-    visitor.page.wait_for_selector(".shots li")
-    visitor.settled()
+    visitor.page.wait_for_selector("input[type=file]")
+    visitor.add_photo()
     assert visitor.plant() and visitor.faults == []
 
 
-@pytest.mark.parametrize(
-    ("name", "data", "says"),
-    [
-        ("letter.pdf", b"%PDF-1.4", "letter.pdf: is not one of photos"),
-        ("large.jpg", b"\xff\xd8" * 12_500_001, "over 25 MB"),
-    ],
-)
-def test_a_file_that_is_not_sent_is_told_and_the_page_goes_on(
-    visitor: Visitor, tmp_path: Path, name: str, data: bytes, says: str
-) -> None:
-    file = tmp_path / name
-    file.write_bytes(data)
+def test_what_is_not_taken_is_said_and_the_page_goes_on(visitor: Visitor, served: Served, tmp_path: Path) -> None:
+    """Two are not even sent; the third is no photo."""
+    files = {
+        "letter.pdf": (b"%PDF-1.4", ".warning", "letter.pdf: is not one of photos"),
+        "large.jpg": (b"\xff\xd8" * 12_500_001, ".warning", "over 25 MB"),
+        "letter.jpg": (b"Dear all", ".notice:not(.warning)", "letter.jpg: "),
+    }
     visitor.open()
-    visitor.page.set_input_files("input[type=file] >> nth=0", file)
-    visitor.page.wait_for_selector("#told")
-    assert says in visitor.page.inner_text("#told")
+    for name, (data, where, says) in files.items():
+        (tmp_path / name).write_bytes(data)
+        visitor.page.set_input_files("input[type=file]", tmp_path / name)
+        visitor.page.wait_for_selector(f"{where}:has-text('{says}')")
+    assert str(served.home) not in visitor.page.inner_text(".notice")
     visitor.press("look", ".ask")
-    assert visitor.page.locator("#told").count() == 0 and visitor.faults == []
+    assert visitor.page.locator(".notice").count() == 0 and visitor.faults == []
 
 
 def test_a_long_line_is_told_in_people(visitor: Visitor) -> None:
     visitor.open()
-    line = b'data: {"msg":"estimation","event_id":"a","rank":3,"queue_size":5,"rank_eta":2.0}\n\n'
-    visitor.page.route(DATA, lambda route: route.fulfill(body=line, content_type="text/event-stream"))
+    held: list[Any] = []
+
+    def answer(route: Any) -> None:
+        if '"waiting"' in route.request.post_data:
+            route.fulfill(json=3)
+        else:
+            held.append(route)
+
+    visitor.page.route(PRESS, answer)
     visitor.page.click('button[data-do="look"]')
-    visitor.page.wait_for_selector(".looking:has-text('3 people are before you.')")
+    visitor.page.wait_for_selector(".looking:has-text('3 people are waiting.')")
+    held[0].continue_()
+    visitor.page.wait_for_selector(".ask")
 
 
-@pytest.mark.parametrize(
-    ("answer", "says"),
-    [
-        (lambda route: route.fulfill(status=503, body='{"detail":"Queue is full."}'), "Too many people are waiting"),
-        (lambda route: route.abort(), "swardkey does not answer"),
-        (lambda route: route.fulfill(status=413, body="That is more than a form may hold; write less."), "write less"),
-    ],
-)
-def test_what_cannot_be_sent_is_told_and_can_be_sent_again(visitor: Visitor, answer: Any, says: str) -> None:
+def test_what_cannot_be_sent_is_said_and_can_be_sent_again(visitor: Visitor) -> None:
+    answers: dict[str, Any] = {
+        "Too many people are waiting": lambda route: route.fulfill(json={"refused": FULL}),
+        "swardkey does not answer": lambda route: route.abort(),
+        "does not answer": lambda route: route.fulfill(status=413, body="That is more than a form may hold."),
+    }
     visitor.open()
-    visitor.page.route(JOIN, answer)
-    visitor.page.click('button[data-do="look"]')
-    visitor.page.wait_for_selector("#told")
-    assert says in visitor.page.inner_text("#told")
-    assert visitor.page.locator(".toast-wrap >> visible=true").count() == 0
-    visitor.page.unroute(JOIN)
-    if "load this page again" in visitor.page.inner_text("#told"):
-        visitor.open()
+    for says, answer in answers.items():
+        visitor.page.route(PRESS, answer)
+        visitor.page.click('button[data-do="look"]')
+        visitor.page.wait_for_selector(f".warning:has-text('{says}')")
+        assert visitor.page.locator(".toast-wrap >> visible=true").count() == 0
+        visitor.settled()
+        visitor.page.unroute(PRESS)
     visitor.press("look", ".ask")
 
 
 def test_more_tabs_than_a_browser_has_lines_are_all_served(visitor: Visitor) -> None:
     """A browser has six lines to a server for all its tabs; none may be held open by a tab that does nothing."""
     for _ in range(7):
-        tab = visitor.context.new_page()
-        tab.goto(visitor.url)
-        tab.wait_for_selector("h1[tabindex]", timeout=20_000)
+        visitor.context.new_page().goto(visitor.url, wait_until="commit")
+    for tab in visitor.context.pages[1:]:
+        tab.wait_for_selector("h1[tabindex]", timeout=30_000)
     visitor.open()
     visitor.press("look", ".ask")

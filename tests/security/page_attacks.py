@@ -1,4 +1,4 @@
-"""What may be tried at the pages from outside. Each kind gives how often it was tried, and what did not hold."""
+"""What may be tried at the pages from outside, one function a kind."""
 
 from __future__ import annotations
 
@@ -11,14 +11,15 @@ import threading
 import time
 from collections.abc import Callable, Iterator
 from contextlib import closing, suppress
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 from urllib.parse import quote
 
-from tests.security.visitor import PHOTO, Answer, Server, Visitor, ask, multipart
+from tests.security.visitor import PHOTO, PRESS, Answer, Server, Visitor, ask, multipart
 
+CALL, UPLOAD = "/gradio_api/queue/join", "/gradio_api/upload"
 CANARY = b"canary-of-the-user-4711"
-HELD = tuple[int, list[str]]
 TO_PAGES = ("/", "/flora", "/records", "/training", "/key")
 # Ways to write "one folder up", for servers that undo one coding too many.
 UP = (
@@ -42,18 +43,19 @@ FROM = (
 )  # fmt: skip
 # What gradio has behind its pages; none of it is used here.
 UNUSED = (
-    "user", "login_check", "token", "dev/reload", "runs", "info", "openapi.json", "run-history/buckets",
-    "run-history/records", "deep_link?session_hash=x", "custom_component/1/client/component/index.js", "proxy=http://a/",
+    "user", "login_check", "token", "dev/reload", "runs", "openapi.json", "startup-events",
+    "heartbeat/abc", "run-history/buckets", "run-history/records", "deep_link?session_hash=x",
+    "custom_component/1/client/component/index.js", "proxy=http://a/",
     "file=x", "file/x", "stream/a/b/1/playlist.m3u8", "stream/a/b/1/playlist-file", "queue/status", "call/act/x",
     "call/v2/act/x", "upload_progress?upload_id=x", "vibe-code", "profiling/traces", "profiling/summary", "mcp",
     "mcp/sse", "monitoring", "monitoring/summary",
 )  # fmt: skip
 UNUSED_POSTS = (
-    "run/predict", "api/act", "call/act", "call/v2/act", "cancel", "reset", "component_server", "process_recording",
+    "run/identify", "api/identify", "call/identify", "call/v2/identify", "cancel", "reset", "process_recording",
     "vibe-edit", "undo-vibe-edit", "vibe-code", "stream/x", "stream/x/close", "run-history/connect", "profiling/clear",
 )  # fmt: skip
 UNUSED_HERE = (
-    "/config", "/login", "/logout", "/monitoring", "/monitoring/summary", "/docs", "/redoc", "/openapi.json",
+    "/login", "/logout", "/monitoring", "/monitoring/summary", "/docs", "/redoc", "/openapi.json",
     "/gradio_api", "/svelte/x.js", "/mcp", "/pwa_icon/9", "/node_modules/x", "/.git/config", "/app/command_line.py",
 )  # fmt: skip
 OTHER_HOSTS = (
@@ -65,9 +67,26 @@ ORIGINS = (
     "http://evil.example", "null", "http://127.0.0.1", "http://localhost:1", "https://evil.example:{port}", "",
     "http://127.0.0.1:{port}.evil.example", "http://evil.example@127.0.0.1:1", "file://", "chrome-extension://x",
 )  # fmt: skip
+ODD_NAMES = (
+    "..", "../../x.jpg", "..\\..\\x.jpg", "/etc/x.jpg", "C:\\x.jpg", "CON.jpg", "a:b.jpg",
+    "x" * 5000 + ".jpg", "", "\u202egpj.exe",
+)  # fmt: skip
 
 
-def may_be(answer: Answer, words: str = "") -> str:
+@dataclass
+class Tried:
+    """How often something was tried, and what did not hold."""
+
+    count: int = 0
+    wrong: list[str] = field(default_factory=list)
+
+    def expect(self, held: bool, words: object) -> None:
+        """Count one, and note it where it did not hold."""
+        self.count += 1
+        self.wrong += [] if held else [str(words)]
+
+
+def leak(answer: Answer, words: str = "") -> str:
     """What an answer gives away; "" where it gives nothing."""
     for secret in (CANARY, b"SQLite format 3", b"root:x:0", b"[fonts]", b"SWARDKEY_HOME", b"Traceback"):
         if secret in answer.body:
@@ -87,306 +106,234 @@ def raw(port: int, lines: str) -> bytes:
         return found
 
 
-def paths(server: Server, plant: str) -> HELD:
+def post(server: Server, path: str, body: bytes, kind: str = "application/json", **headers: str) -> Answer:
+    """A body sent by nobody's page."""
+    return ask(server.port, "POST", path, body, Content_Type=kind, **headers)
+
+
+def paths(server: Server, plant: str) -> Tried:
     """Files outside, by every way to write a path; only what is there under its plain name may be answered."""
-    tried, wrong = 0, []
+    tried = Tried()
     asked = [start + up * depth + end for start, up, end in itertools.product(FROM, UP, WANTED) for depth in (1, 4)]
     asked += [start + whole for start, whole in itertools.product(FROM, WHOLE)]
     line = http.client.HTTPConnection("127.0.0.1", server.port, timeout=20)
     with closing(line):
         for path in asked:
-            wire = quote(path.format(plant=plant), safe="/%\\=:;?~$.@!*'(),&+", encoding="utf-8")
             try:
-                line.putrequest("GET", wire.replace("\\", "\\"), skip_accept_encoding=True)
+                line.putrequest(
+                    "GET", quote(path.format(plant=plant), safe="/%\\=:;?~$.@!*'(),&+"), skip_accept_encoding=True
+                )
                 line.endheaders()
                 came = line.getresponse()
                 answer = Answer(came.status, {}, came.read())
             except (http.client.HTTPException, OSError):
                 line.close()  # refused at the line itself
                 continue
-            finally:
-                tried += 1
-            page = answer.status == 200 and path.startswith(("/static", "/assets", "/theme.css")) is False
-            told = may_be(answer, path) or (
-                f"{path} was answered" if page and b"<gradio-app" not in answer.body else ""
-            )
-            if told:
-                wrong.append(told)
-    return tried, wrong
+            ours = path.startswith(("/static", "/assets", "/theme.css")) or b"<gradio-app" in answer.body
+            tried.expect(not leak(answer) and (answer.status != 200 or ours), f"{path}: {answer.status} {leak(answer)}")
+    return tried
 
 
-def unused(server: Server, plant: str) -> HELD:
-    """Everything of gradio that the pages do not use is not there."""
+def unused(server: Server, plant: str) -> Tried:
+    """Everything of gradio that neither the pages nor the API use is not there."""
+    tried = Tried()
     asked = [("GET", f"/gradio_api/{path}") for path in UNUSED] + [("GET", path) for path in UNUSED_HERE]
-    asked += [("POST", f"/gradio_api/{path}") for path in UNUSED_POSTS] + [("POST", path) for path in UNUSED_HERE]
+    asked += [("POST", f"/gradio_api/{path}") for path in UNUSED_POSTS]
+    asked += [("POST", path) for path in (*UNUSED_HERE, "/config")]
     asked += [(method, "/") for method in ("PUT", "DELETE", "PATCH", "TRACE", "CONNECT", "PROPFIND")]
-    wrong = []
     for method, path in asked:
         came = ask(server.port, method, path, b"{}" if method == "POST" else None, Content_Type="application/json")
-        if came.status not in (404, 405, 400) or may_be(came):
-            wrong.append(f"{method} {path}: {came.status}")
-    return len(asked), wrong
+        tried.expect(came.status in (404, 405, 400) and not leak(came), f"{method} {path}: {came.status}")
+    return tried
 
 
-def hosts(server: Server, plant: str) -> HELD:
+def hosts(server: Server, plant: str) -> Tried:
     """Names of other machines, so that no page elsewhere reaches in by a name that leads here."""
-    wrong, tried = [], 0
+    tried = Tried()
     for host, path in itertools.product(OTHER_HOSTS, ("/", "/records", "/paper/all/findings.csv", "/theme.css")):
         came = ask(server.port, "GET", path, Host=host.format(port=server.port))
-        tried += 1
-        if came.status != 400 or b"gradio" in came.body:
-            wrong.append(f"Host {host}: {came.status}")
+        tried.expect(came.status == 400 and b"gradio" not in came.body, f"Host {host}: {came.status}")
     twice = f"GET / HTTP/1.1\r\nHost: 127.0.0.1:{server.port}\r\nHost: evil.example\r\nConnection: close\r\n\r\n"
     none = "GET / HTTP/1.1\r\nConnection: close\r\n\r\n"
     whole = f"GET http://evil.example/ HTTP/1.1\r\nHost: evil.example:{server.port}\r\nConnection: close\r\n\r\n"
     for request in (twice, none, whole):
-        tried += 1
-        if b" 400 " not in raw(server.port, request)[:20]:
-            wrong.append(request.splitlines()[0])
-    for header in ("X-Forwarded-Host", "X-Forwarded-Server", "X-Gradio-Server", "Forwarded", "X-Original-Host"):
-        tried += 1
-        if b"evil.example" in ask(server.port, "GET", "/", **{header.replace("-", "_"): "evil.example"}).body:
-            wrong.append(f"{header} was believed")
-    return tried, wrong
+        tried.expect(b" 400 " in raw(server.port, request)[:20], request.splitlines()[0])
+    for header in ("X_Forwarded_Host", "X_Forwarded_Server", "X_Gradio_Server", "Forwarded", "X_Original_Host"):
+        came = ask(server.port, "GET", "/", **{header: "evil.example"})
+        tried.expect(b"evil.example" not in came.body, f"{header} was believed")
+    return tried
 
 
-def other_sites(server: Server, plant: str) -> HELD:
+def other_sites(server: Server, plant: str) -> Tried:
     """Pages elsewhere that send to this one, or take pictures and papers out of it."""
-    wrong, tried = [], 0
-    body = json.dumps({"data": [], "event_data": None, "fn_index": 0, "session_hash": "abc123"}).encode()
-    kind, form = multipart([("a.jpg", b"x")])
-    posts = (("/gradio_api/queue/join", body, "application/json"), ("/gradio_api/upload", form, kind))
-    for (path, sent, sort), origin in itertools.product(posts, ORIGINS):
-        came = ask(server.port, "POST", path, sent, Content_Type=sort, Origin=origin.format(port=server.port))
-        tried += 1
-        if came.status != 403 or "access-control-allow-origin" in came.headers:
-            wrong.append(f"POST {path} from {origin}: {came.status} {came.headers.get('access-control-allow-origin')}")
-    for (path, sent, sort), site in itertools.product(posts, ("cross-site", "same-site", "odd")):
-        tried += 1
-        if ask(server.port, "POST", path, sent, Content_Type=sort, Sec_Fetch_Site=site).status != 403:
-            wrong.append(f"POST {path} as {site}")
-    for sort in ("text/plain", "application/x-www-form-urlencoded", "multipart/form-data", ""):
-        tried += 1
-        if ask(server.port, "POST", "/gradio_api/queue/join", body, Content_Type=sort).status != 415:
-            wrong.append(f"a form as {sort} was taken")
-    for path in ("/paper/all/findings.csv", "/paper/key", "/drawn/soliva_sessilis.jpg", f"/photo/{plant}/a.jpg", "/"):
-        tried += 1
-        if ask(server.port, "GET", path, Sec_Fetch_Site="cross-site", Sec_Fetch_Mode="no-cors").status != 403:
-            wrong.append(f"{path} may be taken into another site")
-    for origin in ORIGINS:
-        told = {"Origin": origin.format(port=server.port), "Access_Control_Request_Method": "POST"}
-        came = ask(server.port, "OPTIONS", "/gradio_api/queue/join", **told)
-        tried += 1
+    tried = Tried()
+    body = json.dumps({"data": "", "component_id": 1, "fn_name": "open_page", "session_hash": "abc123"}).encode()
+    form_kind, form = multipart([("a.jpg", b"x")])
+    strangers = [{"Origin": origin.format(port=server.port)} for origin in ORIGINS]
+    strangers += [{"Sec_Fetch_Site": site} for site in ("cross-site", "same-site", "odd")]
+    posts = ((PRESS, body, "application/json"), (UPLOAD, form, form_kind))
+    for (path, sent, kind), stranger in itertools.product(posts, strangers):
+        came = post(server, path, sent, kind, **stranger)
         allowed = came.headers.get("access-control-allow-origin")
-        if allowed and "evil" in allowed:
-            wrong.append(f"{allowed} is allowed")
-    return tried, wrong
+        tried.expect(came.status == 403 and not allowed, f"POST {path} from {stranger}: {came.status} {allowed}")
+    for kind in ("text/plain", "application/x-www-form-urlencoded", "multipart/form-data", ""):
+        tried.expect(post(server, PRESS, body, kind).status == 415, f"a message as {kind} was taken")
+    for path in ("/paper/all/findings.csv", "/paper/key", "/drawn/soliva_sessilis.jpg", f"/photo/{plant}/a.jpg", "/"):
+        came = ask(server.port, "GET", path, Sec_Fetch_Site="cross-site", Sec_Fetch_Mode="no-cors")
+        tried.expect(came.status == 403, f"{path} may be taken into another site")
+    for stranger in strangers[: len(ORIGINS)]:
+        came = ask(server.port, "OPTIONS", PRESS, **stranger, Access_Control_Request_Method="POST")
+        allowed = came.headers.get("access-control-allow-origin", "")
+        tried.expect("evil" not in allowed, f"{allowed} is allowed")
+    return tried
 
 
-def hostile_forms(count: int) -> Iterator[bytes]:
-    """Bodies of what a button sends, none of which a page would send."""
-    fine: dict[str, Any] = {
-        "data": [None],
-        "event_data": None,
-        "fn_index": 1,
-        "session_hash": "a1b2c3",
-        "trigger_id": 2,
-    }
-    file = {"path": "/etc/passwd", "meta": {"_type": "gradio.FileData"}}
-    files = [
-        {**file, "path": path}
-        for path in (*WHOLE, "../records/records.sqlite", "\0", "", "x" * 70000, "/gradio_api/file=/etc/passwd")
-    ]
+def hostile_messages(tab: Visitor, count: int) -> Iterator[tuple[str, bytes]]:
+    """Address and body of what neither a page nor a client of the API would send."""
+    press = {"component_id": tab.component, "fn_name": "press", "session_hash": "a1b2c3", "data": {"do": "go"}}
+    call: dict[str, Any] = {"data": [[], {}, None], "event_data": None, "fn_index": 0, "session_hash": "a1b2c3"}
     odd: list[Any] = [None, True, -1, 10**30, 1.5, "", "x", [], {}, [[]], "../../etc", "\ud800", {"a": {"b": []}}]
-    bodies: list[Any] = [{**fine, "data": [None, value], "fn_index": 3} for one in files for value in (one, [one])]
-    bodies += [
-        {**fine, "data": [None, {**one, "is_stream": True, "url": "http://127.0.0.1:1/"}], "fn_index": 3}
-        for one in files
-    ]
-    bodies += [
-        {**fine, name: value}
-        for name in ("data", "fn_index", "session_hash", "event_data")
-        for value in odd
-        if not (name == "event_data" and (value is None or isinstance(value, dict)))
-    ]
-    bodies += [{**fine, "data": [value]} for value in odd if value not in (None, [])]
-    bodies += [odd, fine["data"], "text", 5, None, {}]
-    yield from (json.dumps(body).encode() for body in bodies)
-    yield from (
-        b"",
-        b"{",
-        b"[" * 100_000,
-        b'{"a":' * 50_000,
-        b"\xff\xfe\0",
-        b"1" * 10_000,
-        b"NaN",
-        b'{"data": [Infinity]}',
-    )
-    yield b'{"data": [null], "fn_index": 1, "session_hash": "' + b"a" * 2_000_000 + b'"}'
-    chance, text = random.Random(8), json.dumps(fine).encode()
-    for _ in range(count):
-        changed = bytearray(text)
+    files = [*WHOLE, "../records/records.sqlite", "\0", "", "x" * 70000, "/gradio_api/file=/etc/passwd", None, 1]
+    for path in files:
+        file = {"path": path, "name": path, "url": path, "is_stream": True, "meta": {"_type": "gradio.FileData"}}
+        yield PRESS, json.dumps({**press, "data": {"do": "add_photos", "files": [file]}}).encode()
+        yield CALL, json.dumps({**call, "data": [[file], {}, None]}).encode()
+    for value in odd:
+        yield PRESS, json.dumps({**press, "data": value}).encode()
+        for name in ("address", "plant", "do", "with", "fields", "files"):
+            yield PRESS, json.dumps({**press, "data": {**press["data"], name: value}}).encode()
+        for address, body in ((PRESS, press), (CALL, call)):
+            yield from ((address, json.dumps({**body, name: value}).encode()) for name in body)
+            yield address, json.dumps(value).encode()
+        yield from ((CALL, json.dumps({**call, "data": [*([[], {}, None][:at]), value]}).encode()) for at in range(3))
+    for address in (PRESS, CALL):
+        broken = (b"", b"{", b"[" * 100_000, b'{"a":' * 50_000, b"\xff\xfe\0", b"1" * 10_000, b"NaN")
+        yield from (
+            (address, body) for body in (*broken, b'{"data": [Infinity]}', b'{"data": "' + b"a" * 2_000_000 + b'"}')
+        )
+    chance = random.Random(8)
+    for number in range(count):
+        address, body = ((PRESS, press), (CALL, call))[number % 2]
+        changed = bytearray(json.dumps(body).encode())
         for _ in range(chance.randint(1, 6)):
             changed[chance.randrange(len(changed))] = chance.randrange(256)
-        yield bytes(changed)
+        yield address, bytes(changed)
 
 
-def forms(server: Server, plant: str, count: int = 500) -> HELD:
-    """Hostile JSON: each is answered in a sentence, or as the form that it still is."""
-    wrong, tried = [], 0
-    for body in hostile_forms(count):
-        came = ask(server.port, "POST", "/gradio_api/queue/join", body, Content_Type="application/json")
-        tried += 1
-        if told := may_be(came, repr(body[:120])):
-            wrong.append(told)
-        if b"/etc/passwd" in body and came.status == 200:
-            wrong.append(f"taken: {body[:200]!r}")
-    return tried, wrong
+def messages(server: Server, plant: str, count: int = 500) -> Tried:
+    """Hostile JSON: each is answered in a sentence, or as the message that it still is."""
+    tried = Tried()
+    for address, body in hostile_messages(Visitor(server), count):
+        came = post(server, address, body)
+        taken = b'"path"' in body and came.status == 200 and b"did not arrive" not in came.body
+        held = not leak(came) and b"A fault of the program" not in came.body and not taken
+        tried.expect(held, f"{body[:150]!r}: {came.status} {came.text[:100]}")
+    return tried
 
 
-def buttons(server: Server, plant: str) -> HELD:
+def buttons(server: Server, plant: str) -> Tried:
     """Buttons that are not on the page, with names and values that none of them sends."""
-    tab, wrong, tried = Visitor(server), [], 0
+    tab, tried = Visitor(server), Tried()
     for do in ("go", "look", "keep", "sign_visit", "remove", "learn", "__class__", "act", "", "x" * 5000):
         for which in ("", "record", "../../x", "1 OR 1=1", "-1", "\0"):
             tab.press(do, which, month="13", site="999", fields=["a", "b"], choice="x", who="\0")
-            tried += 1
-            if "A fault of the program" in tab.text:
-                wrong.append(f"{do} {which}: {tab.notices}")
-    call = tab.calls[tab.areas[0], "act"]
-    for told in ({"fields": [1]}, {"fields": {"a": 1}}, {"do": {}}, {"with": []}, {"fields": {"a": [["b"]]}}, {}):
-        tab._call(call, told)
-        tried += 1
-        if "A fault of the program" in tab.text:
-            wrong.append(f"{told}: {tab.notices}")
-    return tried, wrong
+            tried.expect("A fault of the program" not in "".join(tab.faults), f"{do} {which}: {tab.faults}")
+    return tried
 
 
-def flood(server: Server, plant: str, count: int = 200) -> HELD:
-    """More than the line holds: some are told to come again, and the next visitor is served."""
-    said: list[int] = []
-    body = json.dumps(
-        {"data": [None], "event_data": {"do": "go"}, "fn_index": 1, "session_hash": "f100d", "trigger_id": 2}
-    )
+def flood(server: Server, plant: str, count: int = 200) -> Tried:
+    """More than may wait: some are asked to come again, and the next visitor is served."""
+    tried, component = Tried(), Visitor(server).component
+    body = json.dumps({"data": {"do": "go"}, "component_id": component, "fn_name": "press", "session_hash": "f100d"})
 
     def one() -> None:
-        came = ask(server.port, "POST", "/gradio_api/queue/join", body.encode(), Content_Type="application/json")
-        said.append(came.status)
+        came = post(server, PRESS, body.encode())
+        tried.expect(came.status == 200, f"{came.status} at once")
 
     threads = [threading.Thread(target=one) for _ in range(count)]
     for thread in threads:
         thread.start()
     for thread in threads:
         thread.join()
-    wrong = [f"{status} at once" for status in set(said) - {200, 503}]
     begun = time.monotonic()
     while time.monotonic() - begun < 60:
         with suppress(Exception):
             Visitor(server)
             break
     spent = time.monotonic() - begun
-    return count, wrong + ([f"the next visitor waited {spent:.0f} s"] if spent > 30 else [])
+    tried.expect(spent <= 30, f"the next visitor waited {spent:.0f} s")
+    return tried
 
 
-def uploads(server: Server, plant: str) -> HELD:
-    """Too large, too many, of no known length, cut short, under odd names; the folder holds what it may."""
-    folder = server.home / "uploads"
-    wrong, tried = [], 0
-
-    def send(body: bytes, kind: str, **more: str) -> Answer:
-        return ask(server.port, "POST", "/gradio_api/upload", body, Content_Type=kind, **more)
-
+def uploads(server: Server, plant: str) -> Tried:
+    """Too large, of no known length, cut short, under odd names; the folder holds what it may."""
+    folder, tried = server.home / "uploads", Tried()
     kind, large = multipart([("large.jpg", bytes(25_000_001))])
-    _, many = multipart([(f"{n}.jpg", b"x") for n in range(501)])
-    cases: list[tuple[str, Callable[[], Answer], int]] = [
-        ("25 MB and a byte", lambda: send(large, kind), 413),
-        ("501 files", lambda: send(many, multipart([])[0].split("=")[0] + "=" + many[2:26].decode()), 400),
-        ("not a form", lambda: send(b"{}", "application/json"), 415),
-        ("cut short", lambda: send(large[:2000], kind), 400),
-        ("no length", lambda: send(b"", kind, Transfer_Encoding="chunked"), 411),
-        ("a length of letters", lambda: send(b"", kind, Content_Length="1e3"), 400),
-        ("below nothing", lambda: send(b"", kind, Content_Length="-1"), 400),
-    ]
-    for name, do, status in cases:
-        tried += 1
+    cases: dict[str, tuple[int, Callable[[], Answer]]] = {
+        "25 MB and a byte": (413, lambda: post(server, UPLOAD, large, kind)),
+        "not a form": (415, lambda: post(server, UPLOAD, b"{}")),
+        "cut short": (400, lambda: post(server, UPLOAD, large[:2000], kind)),
+        "no length": (411, lambda: post(server, UPLOAD, b"", kind, Transfer_Encoding="chunked")),
+        "a length of letters": (400, lambda: post(server, UPLOAD, b"", kind, Content_Length="1e3")),
+        "below nothing": (400, lambda: post(server, UPLOAD, b"", kind, Content_Length="-1")),
+    }
+    for name, (status, do) in cases.items():
         with suppress(http.client.HTTPException, OSError):
-            came = do()
-            if came.status not in (status, 400) or not came.body:
-                wrong.append(f"{name}: {came.status} {came.text[:80]}")
-    head = f"POST /gradio_api/upload HTTP/1.1\r\nHost: {server.name}\r\nContent-Type: {kind}\r\nContent-Length: "
-    for length in (1_000_000_001, 10**12):
-        tried += 1
-        if b" 413 " not in (said := raw(server.port, f"{head}{length}\r\n\r\n"))[:20]:
-            wrong.append(f"{length} bytes: {said[:40]!r}")
-    names = (
-        "..",
-        "../../x.jpg",
-        "..\\..\\x.jpg",
-        "/etc/x.jpg",
-        "C:\\x.jpg",
-        "CON.jpg",
-        "a:b.jpg",
-        "x" * 5000 + ".jpg",
-        "",
-        "\u202egpj.exe",
-    )
-    for name in names:
-        tried += 1
+            came = do()  # of half a form nothing is kept
+            tried.expect(came.status in (status, 400) or came.body == b"[]", f"{name}: {came.status} {came.text[:80]}")
+    head = f"POST {UPLOAD} HTTP/1.1\r\nHost: {server.name}\r\nContent-Type: {kind}\r\nContent-Length: "
+    for length in (25_200_000, 10**12):
+        said = raw(server.port, f"{head}{length}\r\n\r\n")[:40]
+        tried.expect(b" 413 " in said[:20], f"{length} bytes: {said!r}")
+    for name in ODD_NAMES:
         sort, body = multipart([(name.replace("\\", "\\\\"), b"x")])
-        came = send(body, sort)
+        came = post(server, UPLOAD, body, sort)
         kept = Path(json.loads(came.body)[0]).resolve() if came.status == 200 and came.body != b"[]" else None
-        if came.status >= 500 or (kept is not None and (kept.parent.parent != folder.resolve() or not kept.is_file())):
-            wrong.append(f"{name[:30]!r}: {came.status} {kept}")
+        inside = kept is None or (kept.parent.parent == folder.resolve() and kept.is_file())
+        tried.expect(came.status < 500 and inside, f"{name[:30]!r}: {came.status} {kept}")
     hole = folder / "hole.jpg"
     with hole.open("wb") as out:
         out.truncate(2_000_000_000)  # takes no room on most disks, but counts
-    came = send(multipart([("a.jpg", b"x")])[1], kind)
+    came = post(server, UPLOAD, multipart([("a.jpg", b"x")])[1], kind)
     hole.unlink()
-    tried += 1
-    if came.status != 413:
-        wrong.append(f"a full folder: {came.status}")
-    return tried, wrong
+    tried.expect(came.status == 413, f"a full folder: {came.status}")
+    return tried
 
 
-def sessions(server: Server, plant: str, count: int = 2000) -> HELD:
+def sessions(server: Server, plant: str, count: int = 2000) -> Tried:
     """A plant of another: not to be guessed, and seen nowhere but in its own tab."""
     one = Visitor(server).send_files(PHOTO).press("look", month="11").press("ask")
     photo = next(iter((server.home / "drafts" / one.plant).glob("????????????????.jpg"))).name
-    other, chance, wrong, tried = Visitor(server), random.Random(5), [], 0
+    other, chance, tried = Visitor(server), random.Random(5), Tried()
     letters = "ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz0123456789-_"
     near = {one.plant[:at] + letter + one.plant[at + 1 :] for at in range(22) for letter in chance.sample(letters, 30)}
     near |= {one.plant.swapcase(), one.plant[:-1], one.plant + "A", one.plant[::-1], "%", "_" * 22, "*", "' OR '1'='1"}
     for guess in sorted(near - {one.plant})[: count // 3]:
         for path in (f"/photo/{guess}/{photo}", f"/paper/{guess}/advice", f"/paper/{guess}/job"):
-            tried += 1
-            if (came := ask(server.port, "GET", quote(path))).status != 404:
-                wrong.append(f"{path}: {came.status}")
+            came = ask(server.port, "GET", quote(path))
+            tried.expect(came.status == 404, f"{path}: {came.status}")
     for page in (*TO_PAGES, f"/?plant={one.plant[::-1]}&step=questions"):
-        tab = Visitor(server, page)
-        tried += 1
-        if one.plant in tab.text or photo in tab.text:
-            wrong.append(f"{page} tells of the plant of another")
+        text = Visitor(server, page).text
+        tried.expect(one.plant not in text and photo not in text, f"{page} tells of the plant of another")
     other.press("go", "questions")
-    if one.plant in other.text or ask(server.port, "GET", "/drafts/").status != 404:
-        wrong.append("the plant of another was shown")
-    if ask(server.port, "GET", f"/photo/{one.plant}/{photo}").status != 200:
-        wrong.append("one's own photo is not shown")
-    return tried + 2, wrong
+    hidden = one.plant not in other.text and ask(server.port, "GET", "/drafts/").status == 404
+    tried.expect(hidden, "the plant of another was shown")
+    own = ask(server.port, "GET", f"/photo/{one.plant}/{photo}")
+    tried.expect(own.status == 200, "one's own photo is not shown")
+    return tried
 
 
-def headers(server: Server, plant: str) -> HELD:
+def headers(server: Server, plant: str) -> Tried:
     """The headers on every kind of answer."""
     asked = (
         *TO_PAGES, "/theme.css", "/static/img/logo.svg", "/drawn/soliva_sessilis.jpg", "/paper/key", "/nothing",
         "/paper/all/findings.csv", "/gradio_api/queue/data?session_hash=none", "/gradio_api/info", "/manifest.json",
     )  # fmt: skip
-    answers = [(path, ask(server.port, "GET", path)) for path in asked]
-    answers += [("another host", ask(server.port, "GET", "/", Host="evil.example"))]
-    answers += [
-        ("a bad form", ask(server.port, "POST", "/gradio_api/queue/join", b"{", Content_Type="application/json"))
-    ]
-    wrong = []
-    for name, came in answers:
+    answers = {path: ask(server.port, "GET", path) for path in asked}
+    answers["another host"] = ask(server.port, "GET", "/", Host="evil.example")
+    answers["a bad message"] = post(server, PRESS, b"{")
+    tried = Tried()
+    for name, came in answers.items():
         policy = came.headers.get("content-security-policy", "")
         scripts = next((part for part in policy.split(";") if "script-src" in part), "")
         held = (
@@ -396,6 +343,5 @@ def headers(server: Server, plant: str) -> HELD:
             came.headers.get("cross-origin-resource-policy") == "same-origin",
             "*" not in policy and "http" not in policy,
         )
-        if not all(held):
-            wrong.append(f"{name}: {held}")
-    return len(answers), wrong
+        tried.expect(all(held), f"{name}: {held}")
+    return tried

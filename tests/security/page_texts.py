@@ -9,12 +9,12 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field
 from html.parser import HTMLParser
 from pathlib import Path
-from typing import Any
 
 from app.records import open_records
 from app.web.context import Context
-from app.web.page import Pages
+from app.web.message import Message
 from app.web.places import PLACES, Place
+from tests.app.page_visitor import Person
 from tests.security.visitor import DANDELION, PHOTO
 
 MARK = "swkx"
@@ -86,44 +86,43 @@ def forms_of(page: str) -> Iterator[tuple[str, str, dict[str, str]]]:
             yield do, which, fields | kept
 
 
-class Teller:
+class Writer:
     """Walks every page and fills every field with hostile texts, again and again."""
 
     def __init__(self, context: Context, work: Path, seed: int) -> None:
         self.context, self.work, self.chance, self.tried = context, work, random.Random(seed), Tried()
-        self.pages = Pages(context)
-        self.shown = self.pages.open({})
+        self.person = Person(context)
 
     def text(self) -> str:
         return hostile(self.chance)
+
+    def texts(self, *names: str) -> dict[str, str]:
+        return {name: self.text() for name in names}
 
     def filled(self, fields: dict[str, str]) -> dict[str, list[str]]:
         """Every field with a text; days and times as they are, so that the form is taken."""
         return {name: [kept or self.text()] for name, kept in fields.items()}
 
     def press(self, do: str, which: str = "", **fields: str) -> None:
-        told = {name: [value] for name, value in fields.items()}
-        self.shown = self.pages.act(self.shown[0], {"do": do, "with": which, "fields": told})
-        self.tried.look(f"path, {do}", len(fields), f"{self.shown[1]}{self.shown[4]}")
+        self.person.press(do, which, **fields)
+        self.tried.look(f"path, {do}", len(fields), self.person.text)
 
     def press_all(self, where: str) -> None:
         """Every button of the page as it is, each with hostile fields and with a hostile name beside it."""
-        page = f"{self.shown[1]}{self.shown[4]}"
-        for do, which, fields in list(forms_of(page)):
+        for do, which, fields in list(forms_of(self.person.text)):
             if do in ("keep", "choose", "to_record", "make_plan", "go", "look", "conclude", "onward"):
                 continue
-            after = self.pages.act(self.shown[0], {"do": do, "with": which, "fields": self.filled(fields)})
-            self.tried.look(f"{where}, {do}", len(fields), f"{after[1]}{after[4]}")
+            message = Message(plant=self.person.plant, do=do, which=which, fields=self.filled(fields))
+            self.tried.look(f"{where}, {do}", len(fields), self.person.pages.press(message))
 
     def walk(self) -> None:
         """The path, with hostile names of photos, then the record, then the places."""
         name = self.text().replace("/", "\u2215").replace("\0", "")[:80] + ".jpg"
         self.work.mkdir(exist_ok=True)
-        file = self.work / name
+        file, other = self.work / name, self.work / f"x{name}"
         shutil.copy(PHOTO, file)
-        (self.work / f"x{name}").write_bytes(b"no photo")
-        self.shown = self.pages.add_photos(self.shown[0], [str(file), str(self.work / f"x{name}")])
-        self.tried.look("names of photos", 2, f"{self.shown[1]}{self.shown[4]}")
+        other.write_bytes(b"no photo")
+        self.tried.look("names of photos", 2, self.person.add_photos(file, other).text)
         self.press("look", month="11")
         self.press("ask")
         self.press_all("questions")
@@ -132,23 +131,19 @@ class Teller:
         self.press("conclude")
         self.press_all("finding")
         self.press("onward")
-        self.press(
-            "make_plan", **{n: self.text() for n in ("site", "lawn", "place", "month", "cover", "state", "near")}
-        )
+        self.press("make_plan", **self.texts("site", "lawn", "place", "month", "cover", "state", "near"))
         self.press("make_plan", lawn="buffalo", place="lawn", month="11", state="NSW")
-        choice = re.search(r'name="choice"[^>]* value="((?:selective|pre_emergent)[^"]+)"', self.shown[4])
-        self.press("choose", choice=choice[1] if choice else "")
+        self.person.choose_a_spray()
         self.press_all("spray")
-        self.press("weigh", **{n: self.text() for n in ("temperature", "humidity", "wind", "hour", "state", "active")})
+        self.press("weigh", **self.texts("temperature", "humidity", "wind", "hour", "state", "active"))
         forecast = self.work / name.replace(".jpg", ".csv")
         self.work.mkdir(exist_ok=True)
         forecast.write_text(f"{self.text()},{self.text()}\n1,2\n", encoding="utf-8")
-        self.shown = self.pages.add_forecast(self.shown[0], str(forecast))
-        self.tried.look("forecast", 2, f"{self.shown[1]}{self.shown[4]}")
+        self.tried.look("forecast", 2, self.person.add_forecast(forecast).text)
         self.press("to_record")
-        told = {n: self.text() for n in ("who", "client", "phone", "email", "address", "purpose", "notes")}
-        self.press("keep", day="2026-11-25", state="NSW", **told)
-        assert "The record of the visit" in self.shown[4], self.shown[1][-600:]
+        given = self.texts("who", "client", "phone", "email", "address", "purpose", "notes")
+        self.press("keep", day="2026-11-25", state="NSW", **given)
+        assert self.person.title == "The record of the visit", self.person.notices
         self.press_all("record")
         self.look_at_places()
 
@@ -156,30 +151,23 @@ class Teller:
         """Every place by its address, with hostile addresses and with all its buttons."""
         with open_records() as records:
             visit, site = records.visits()[0].id, records.sites()[-1].id
+        found: list[dict[str, str]] = [{"q": self.text()}, {"q": MARK}, {"visit": str(visit)}, {"site": str(site)}]
         addresses: dict[str, list[dict[str, str]]] = {
-            "Flora": [{}, {"q": self.text()}, {"character": self.text(), "state": self.text(), "family": self.text()}],
-            "Records": [
-                {},
-                {"q": self.text()},
-                {"q": MARK},
-                {"visit": str(visit)},
-                {"site": str(site)},
-                {"site": self.text()},
-            ],
+            "Flora": [{}, {"q": self.text()}, self.texts("character", "state", "family")],
+            "Records": [{}, *found, {"site": self.text()}],
             "Learn": [{}, {"pending": self.text()}],
             "Key": [{}, {"month": self.text()}],
         }
         for name, module in PLACES.items():
             place = Place(self.context, module)
             for address in addresses[name]:
-                shown = place.open(address)
-                page = f"{shown[1]}{shown[2]}"
+                page = place.open(address)
                 self.tried.look(f"{name}, address", len(address), page)
                 for do, which, fields in list(forms_of(page)):
                     if do in ("train", "check", "undo", "use"):
                         continue
-                    after = place.act(shown[0], {"do": do, "with": which, "fields": self.filled(fields)})
-                    self.tried.look(f"{name}, {do}", len(fields), f"{after[1]}{after[2]}")
+                    after = place.press(Message(address, "", do, which, self.filled(fields)))
+                    self.tried.look(f"{name}, {do}", len(fields), after)
 
 
 def own_words(context: Context, work: Path, chance: random.Random) -> Tried:
@@ -191,21 +179,22 @@ def own_words(context: Context, work: Path, chance: random.Random) -> Tried:
     files = []
     for number, name in enumerate(names):
         (work / str(number)).mkdir(parents=True, exist_ok=True)
-        files.append(str(shutil.copy(PHOTO, work / str(number) / name)))
+        files.append(Path(shutil.copy(PHOTO, work / str(number) / name)))
     place, collection = Place(context, PLACES["Learn"]), learning.own_collection()
     original = type(collection).own_species
     odd = {name: _Named(SHAPES[1].format(m=MARK) + hostile(chance)) for name in ("my_plant", "other_plant")}
     try:
         type(collection).own_species = lambda self: odd  # type: ignore[method-assign,assignment]
-        shown = place.add_files({}, files)
-        tried.look("Learn, species of one's own", len(odd), re.sub("(?s).*<datalist|</datalist>.*", "", shown[2]))
+        page = place.press(Message(do="add_files", files=tuple(files)))
+        tried.look("Learn, species of one's own", len(odd), re.sub("(?s).*<datalist|</datalist>.*", "", page))
     finally:
         type(collection).own_species = original  # type: ignore[method-assign]
-    tried.look("Learn, names of photos", len(names), f"{shown[1]}{shown[2]}")
+    tried.look("Learn, names of photos", len(names), page)
+    pending = re.search(r'data-address="pending=([\w-]+)"', page)
+    address = {"pending": pending[1] if pending else ""}
     for species in (hostile(chance), "taraxacum_officinale"):
-        told: dict[str, Any] = {"do": "name", "with": "", "fields": {"species": [species], "by": [hostile(chance)]}}
-        shown = place.act(shown[0], told)
-        tried.look("Learn, name", 2, f"{shown[1]}{shown[2]}")
+        given = {"species": [species], "by": [hostile(chance)]}
+        tried.look("Learn, name", 2, place.press(Message(address, do="name", fields=given)))
     return tried
 
 
@@ -222,13 +211,13 @@ class _Named:
         return self.name
 
 
-def tell_all(context: Context, work: Path, rounds: int, seed: int = 3) -> Tried:
+def write_everywhere(context: Context, work: Path, rounds: int, seed: int = 3) -> Tried:
     """As many walks as told; everything that was tried."""
     whole = Tried()
     for number in range(rounds):
-        teller = Teller(context, work, seed + number)
-        teller.walk()
-        for tried in (teller.tried, own_words(context, work, teller.chance)):
+        writer = Writer(context, work, seed + number)
+        writer.walk()
+        for tried in (writer.tried, own_words(context, work, writer.chance)):
             whole.wrong += tried.wrong
             whole.seen += tried.seen
             for where, count in tried.fields.items():

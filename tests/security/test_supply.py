@@ -68,7 +68,7 @@ dependencies = [
   "one>=1.0",  # makes ends meet
   "two==2.0",  # for old times
   "three>=3.0",
-  "four>=4,<5",  # never five
+  "four>=4,<4.3",  # never later
 ]
 [project.optional-dependencies]
 dev = [
@@ -76,7 +76,7 @@ dev = [
 ]
 """
     told = [(line.split(":")[0], "reason" in line) for line in floors(text)]
-    assert told == [("two==2.0", False), ("three>=3.0", True), ("four>=4,<5", False), ("five", False)]
+    assert told == [("two==2.0", False), ("three>=3.0", True), ("four>=4,<4.3", False), ("five", False)]
 
 
 def answering(monkeypatch: pytest.MonkeyPatch, *answers: Any) -> list[list[str]]:

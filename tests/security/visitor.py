@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import html
 import http.client
 import json
 import os
@@ -19,12 +18,14 @@ from pathlib import Path
 from typing import Any
 
 from model.flora.load import read_mapping
+from tests.app.page_visitor import Shown
 
 ROOT = Path(__file__).resolve().parents[2]
 SAMPLES = ROOT / "sample_images"
 PHOTO = SAMPLES / "taraxacum_officinale_flowering_3.jpg"
 DANDELION: dict[str, Any] = read_mapping(SAMPLES / "dandelion_answers.yaml")
 START = "import sys; from app.command_line import main; main()"
+PRESS = "/gradio_api/component_server/"
 PATIENCE = 120.0  # seconds for one answer
 
 
@@ -116,65 +117,41 @@ def multipart(files: Sequence[tuple[str, bytes]]) -> tuple[str, bytes]:
 
 
 class FullError(Exception):
-    """The line was full: the page says so, and one tries again."""
+    """Too many people were waiting: the page says so, and one tries again."""
 
 
-class Visitor:
+class Visitor(Shown):
     """One tab of one person."""
 
     def __init__(self, server: Server, address: str = "/") -> None:
-        self.server = server
-        self.session = secrets.token_hex(6)
+        super().__init__()
+        self.server, self.session, self.address = server, secrets.token_hex(6), address.partition("?")[2]
         page = ask(server.port, "GET", address)
-        assert page.status == 200, page.status
         found = re.search(r"window\.gradio_config = (\{.*?\});</script>", page.text, re.DOTALL)
-        assert found is not None, "no page of gradio"
-        self.config: dict[str, Any] = json.loads(found[1])
-        kinds = {part["id"]: part["type"] for part in self.config["components"]}
-        named = {part["props"].get("elem_id"): part["id"] for part in self.config["components"]}
-        self.calls = {tuple(target): call for call in self.config["dependencies"] for target in call["targets"]}
-        self.areas = [number for number, kind in kinds.items() if kind == "html"]
-        self.camera = named.get("camera") or next((n for n, kind in kinds.items() if kind == "uploadbutton"), 0)
-        self.waited: list[int] = []  # people before, as the page was told
-        self.shown: list[str] = ["", ""]
-        query = dict(part.split("=", 1) for part in address.partition("?")[2].split("&") if "=" in part)
-        self.plant = ""
-        self._call(next(call for (_, event), call in self.calls.items() if event == "load"), None, query)
-
-    @property
-    def text(self) -> str:
-        """The whole page as HTML."""
-        return "".join(self.shown)
-
-    @property
-    def title(self) -> str:
-        """The heading."""
-        found = re.search(r"<h1[^>]*>(.*?)</h1>", self.text, re.DOTALL)
-        return html.unescape(found[1]).strip() if found else ""
-
-    @property
-    def notices(self) -> list[str]:
-        """What went wrong, in words."""
-        return [html.unescape(told) for told in re.findall(r'class="notice" role="\w+">([^<]*)', self.shown[0])]
+        assert page.status == 200 and found is not None, f"no page of gradio: {page.status}"
+        parts = json.loads(found[1])["components"]
+        self.component = next(part["id"] for part in parts if part["type"] == "html")
+        self.call("open_page", self.address)
 
     def press(self, do: str, which: str = "", **fields: str | Sequence[str]) -> Visitor:
         """Press a button, with what stands in its form."""
-        told = {name: [value] if isinstance(value, str) else list(value) for name, value in fields.items()}
-        self._call(self.calls[self.areas[0], "act"], {"do": do, "with": which, "fields": told})
-        return self
+        given = {name: [value] if isinstance(value, str) else list(value) for name, value in fields.items()}
+        return self.send(do=do, fields=given, **{"with": which})
 
     def send_files(self, *files: Path | tuple[str, bytes]) -> Visitor:
         """Choose files with the page's button."""
-        sent = [(file.name, file.read_bytes()) if isinstance(file, Path) else file for file in files]
-        kind, body = multipart(sent)
-        came = ask(self.server.port, "POST", "/gradio_api/upload", body, Content_Type=kind, **self._from_here())
-        assert came.status == 200, (came.status, came.text)
-        chosen = [
-            {"path": path, "orig_name": name, "size": len(data), "meta": {"_type": "gradio.FileData"}}
-            for path, (name, data) in zip(json.loads(came.body), sent, strict=True)
-        ]
-        self._call(self.calls[self.camera, "upload"], None, files=chosen)
-        return self
+        sent = []
+        for file in files:
+            name, data = (file.name, file.read_bytes()) if isinstance(file, Path) else file
+            kind, body = multipart([(f"{secrets.token_hex(16)}.bin", data)])
+            came = ask(self.server.port, "POST", "/gradio_api/upload", body, Content_Type=kind, **self._from_here())
+            assert came.status == 200, (came.status, came.text)
+            sent.append({"path": json.loads(came.body)[0], "name": name})
+        return self.send(do="add_photos" if self.plant else "add_files", files=sent)
+
+    def send(self, **sent: Any) -> Visitor:
+        """Send a message as the script of the page does."""
+        return self.call("press", {"address": self.address, "plant": self.plant, **sent})
 
     def fetch(self, address: str) -> Answer:
         """A picture or a paper of the page."""
@@ -183,41 +160,15 @@ class Visitor:
     def _from_here(self) -> dict[str, str]:
         return {"Origin": f"http://{self.server.name}", "Sec_Fetch_Site": "same-origin"}
 
-    def _call(self, call: Any, told: Any, query: Mapping[str, str] | None = None, files: Any = None) -> None:
-        data = [files if part == self.camera else None for part in call["inputs"]]
-        target = call["targets"][0][0]
-        body = {"data": data, "event_data": told, "fn_index": call["id"], "trigger_id": target}
-        body["session_hash"] = self.session
-        path = "/gradio_api/queue/join" + (f"?{'&'.join(f'{k}={v}' for k, v in query.items())}" if query else "")
+    def call(self, function: str, data: Any) -> Visitor:
+        """Call a function of the page's server and show what comes of it."""
+        body = {"component_id": self.component, "fn_name": function, "session_hash": self.session, "data": data}
         sent = json.dumps(body).encode()
-        came = ask(self.server.port, "POST", path, sent, Content_Type="application/json", **self._from_here())
-        if came.status == 503:
-            raise FullError(came.text)
+        came = ask(self.server.port, "POST", PRESS, sent, Content_Type="application/json", **self._from_here())
         assert came.status == 200, (came.status, came.text)
-        self._take(call, self._wait_for(json.loads(came.body)["event_id"]))
-
-    def _wait_for(self, event: str) -> list[Any]:
-        """What the server says once the event is done; how many were before is noted."""
-        line = http.client.HTTPConnection("127.0.0.1", self.server.port, timeout=PATIENCE)
-        with closing(line):
-            line.request("GET", f"/gradio_api/queue/data?session_hash={self.session}")
-            came = line.getresponse()
-            while row := came.readline():
-                if not row.startswith(b"data: "):
-                    continue
-                said = json.loads(row[6:])
-                if said["msg"] == "estimation":
-                    self.waited.append(said["rank"])
-                if said["msg"] == "process_completed" and said["event_id"] == event:
-                    assert said["success"], said["output"]
-                    came.read()  # the server closes the line itself
-                    return list(said["output"]["data"])
-        raise AssertionError("the server went silent")
-
-    def _take(self, call: Any, data: list[Any]) -> None:
-        found = dict(zip(call["outputs"], data, strict=True))
-        self.shown = [
-            str(found[area]) if area in found else old for area, old in zip(self.areas, self.shown, strict=True)
-        ]
-        plant = re.search(r'data-plant="([\w-]{22})"', self.shown[0])
-        self.plant = plant[1] if plant else ""
+        answer = json.loads(came.body)
+        self.refused = answer.get("refused", "")
+        if self.refused.startswith("Too many people"):
+            raise FullError(self.refused)
+        self.text = answer.get("page", self.text)
+        return self

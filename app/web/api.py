@@ -1,0 +1,95 @@
+"""The API for other programs: `identify` and `advise`, as gradio_client calls them, with the JSON of the commands."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from typing import Annotated, Any
+
+import gradio as gr
+from pydantic import Field, TypeAdapter, ValidationError
+
+from app.services.labels import labels_read
+from app.web.context import Context
+from app.web.uploads import Uploads, plain_name
+from model.errors import PhotoError, SwardkeyError
+
+Json = dict[str, Any]
+PHOTOS = TypeAdapter(list[Json])
+ANSWERS = TypeAdapter(Json)
+MONTH = TypeAdapter(Annotated[int, Field(ge=1, le=12)] | None)
+NAMES = TypeAdapter(list[str])
+
+
+def add(context: Context, uploads: Uploads) -> None:
+    """Add the API to the blocks that are being built. What is wrong with a call comes back as one sentence."""
+
+    def identify(photos: list[Json], answers: Json, month: int | None = None) -> Json:
+        """Name a plant from photos, as `handle_file` gives them, and answers: the JSON of `swardkey identify`."""
+        return _answer(context, lambda: _identify(context, uploads, photos, answers, month))
+
+    def advise(
+        species: list[str],
+        month: int,
+        lawn: str = "unknown",
+        place: str = "lawn",
+        cover: float | None = None,
+        stage: str | None = None,
+        state: str | None = None,
+        used: list[int] | None = None,
+        near: list[str] | None = None,
+        cultivar: str | None = None,
+    ) -> Json:
+        """Say what to do about a weed, or all that it may be, on a lawn in a month: the JSON of `swardkey advise`."""
+        case = {"month": month, "lawn": lawn, "place": place, "cover": cover, "stage": stage, "state": state}
+        case |= {"used": used, "near": near, "cultivar": cultivar}
+        return _answer(context, lambda: _advise(context, species, case))
+
+    gr.api(identify)
+    gr.api(advise)
+
+
+def _answer(context: Context, work: Callable[[], Json]) -> Json:
+    context.wait_until_ready()
+    try:
+        return work()
+    except ValidationError as error:
+        first = error.errors()[0]
+        where = " ".join(str(part) for part in first["loc"])
+        raise gr.Error(f"{where or error.title}: {first['msg']}", print_exception=False) from None
+    except SwardkeyError as error:
+        raise gr.Error(str(error), print_exception=False) from None
+
+
+def _identify(context: Context, uploads: Uploads, photos: Any, answers: Any, month: Any) -> Json:
+    from app.present.deciding import finding_json
+    from app.services.photo_model import evidence_of
+    from model.interview import Interview
+    from model.prior import region_named
+    from model.traits import check_answers
+
+    photos, month = PHOTOS.validate_python(photos), MONTH.validate_python(month)
+    files = [uploads.find(photo.get("path")) for photo in photos]
+    given = check_answers(context.key.flora.characters, ANSWERS.validate_python(answers))
+    try:
+        evidence = evidence_of(files) if files else None
+    except PhotoError as error:
+        why = str(error)
+        for file in files:
+            why = why.replace(str(file), file.name)
+        raise PhotoError(why) from None
+    interview = Interview(context.key, evidence, month, region_named(context.key.prior_config, None), given)
+    found = finding_json(interview.finding, context.key, given)
+    for shown, photo in zip(found["photos"], photos, strict=True):
+        shown["file"] = plain_name(str(photo.get("orig_name") or shown["file"]))
+    return found
+
+
+def _advise(context: Context, species: Any, given: Mapping[str, Any]) -> Json:
+    from model.control import Case, plan
+    from model.flora.name import PlantNames
+
+    names = PlantNames(context.control.flora)
+    plants = tuple(dict.fromkeys(p for name in NAMES.validate_python(species) for p in names.the_plants(name)))
+    known = {name: value for name, value in given.items() if value is not None}
+    case = TypeAdapter(Case).validate_python({**known, "species": plants, "labels": labels_read()})
+    return plan(context.control, case).as_json(context.control)

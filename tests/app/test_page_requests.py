@@ -1,0 +1,307 @@
+"""What the server answers and to whom: its own addresses, the password, headers, files by known name, uploads."""
+
+from __future__ import annotations
+
+import asyncio
+import base64
+import os
+from collections.abc import Iterable, Iterator
+from pathlib import Path
+from typing import Any, NamedTuple
+
+import pytest
+
+from app.records import RecordsError, open_records
+from app.records.book import Book
+from app.web import learning_page as learning
+from app.web import network
+from app.web.context import Context
+from app.web.draft import new_id
+from app.web.faults import in_a_sentence
+from app.web.frame import FormError, for_pages
+from app.web.network import MOST_WRONG, Password, PasswordError, ask_password, checked
+from app.web.request_filter import CALL, PRESS, UPLOAD, RequestFilter
+from app.web.serving import make_app, set_up_gradio
+from app.web.uploads import Uploads, drop_old, plain_name
+from model.control import Control
+from model.identify import Key
+from tests.app.page_visitor import Person, context_of
+
+WORD = "dandelion-clock-77"
+CANARY = b"no page hands this out"
+
+
+class Answer(NamedTuple):
+    """What came back to one request."""
+
+    status: int
+    headers: dict[str, str]
+    body: bytes
+
+
+def ask(app: Any, path: str = "/", method: str = "GET", near: str = "127.0.0.1", **headers: str) -> Answer:
+    """One request to an application, its path as it is written here."""
+    given = {"host": "127.0.0.1:7860", **headers}
+    path, _, query = path.partition("?")
+    scope = {
+        "type": "http",
+        "method": method,
+        "path": path,
+        "raw_path": path.encode(),
+        "query_string": query.encode(),
+        "root_path": "",
+        "scheme": "http",
+        "headers": [(name.replace("_", "-").encode(), value.encode()) for name, value in given.items()],
+        "client": (near, 5),
+        "server": ("10.1.2.3", 7860),
+    }
+    sent: list[Any] = []
+
+    async def send(message: Any) -> None:
+        sent.append(message)
+
+    async def receive() -> Any:
+        return {"type": "http.request", "body": b"{}"}
+
+    asyncio.run(app(scope, receive, send))
+    found = {name.decode().lower(): value.decode() for name, value in sent[0]["headers"]}
+    return Answer(sent[0]["status"], found, b"".join(message.get("body", b"") for message in sent[1:]))
+
+
+async def behind(scope: Any, receive: Any, send: Any) -> None:
+    """What the filter would let a request through to."""
+    await send({"type": "http.response.start", "status": 299, "headers": []})
+    await send({"type": "http.response.body", "body": b""})
+
+
+def filtered(folder: Path, password: str = "") -> RequestFilter:
+    return RequestFilter(behind, Uploads(folder), {}, {}, Password(password) if password else None)
+
+
+@pytest.fixture
+def context(key: Key, control: Control) -> Context:
+    return context_of(key, control)
+
+
+@pytest.fixture(scope="module")
+def app(key: Key, control: Control, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Any]:
+    """The whole application, with files around it that a handler which follows dots would find."""
+    home = tmp_path_factory.mktemp("around") / "home"
+    for lies in (home, home / "records", home.parent):
+        lies.mkdir(exist_ok=True)
+        for name in ("records.jpg", "pyproject.jpg", "passwd", "x"):
+            (lies / name).write_bytes(CANARY)
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setenv("SWARDKEY_HOME", str(home))
+        patch.setenv("GRADIO_TEMP_DIR", str(home / "uploads"))
+        yield make_app(context_of(key, control), home / "uploads")
+
+
+def all_routes(routes: Iterable[Any]) -> Iterator[Any]:
+    """Routes, and those of what is included or mounted among them."""
+    for route in routes:
+        inner = getattr(route, "original_router", None) or route
+        yield from all_routes(inner.routes) if getattr(inner, "routes", None) else (route,)
+
+
+def test_of_gradios_addresses_only_those_of_the_pages_and_the_api_are_there(app: Any, tmp_path: Path) -> None:
+    """Also those that a later gradio brings."""
+    used = {"/", "/theme.css", "/favicon.ico", "/robots.txt", "/manifest.json", "/pwa_icon", "/assets/{path:path}"}
+    used |= {"/static/{path:path}", "/config", "/gradio_api/app_id", "/gradio_api/info", "/gradio_api/queue/data"}
+    used |= {f"/{place}{end}" for place in ("flora", "records", "training", "key") for end in ("", "/")}
+    others = 0
+    for route in all_routes(app.routes):
+        path, methods = str(getattr(route, "path", "")), getattr(route, "methods", None) or {"GET"}
+        ours = path.startswith(("/photo/", "/drawn/", "/kept/", "/waiting/", "/collected/", "/paper/"))
+        for method in methods:
+            if ours or path in (used if method in ("GET", "HEAD") else {PRESS, CALL, UPLOAD}):
+                continue
+            others += 1
+            plain = path.replace("{", "").replace("}", "").replace(":", "_")
+            assert ask(filtered(tmp_path), plain, method).status in (404, 405), (method, path)
+    assert others > 50
+
+
+def basic(word: str) -> str:
+    return "Basic " + base64.b64encode(f"any:{word}".encode()).decode()
+
+
+def test_with_a_password_nothing_is_there_without_it(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    async def at_once(seconds: float) -> None:
+        return None
+
+    monkeypatch.setattr(network.asyncio, "sleep", at_once)
+    shut = filtered(tmp_path, WORD)
+    for path in ("/", "/records", "/theme.css", "/paper/all/findings.csv", "/config"):
+        assert ask(shut, path).status == 401
+        assert ask(shut, path, authorization=basic(WORD)).status == 299
+    guesses = [ask(shut, authorization=basic("guess"), near="10.9.9.9").status for _ in range(MOST_WRONG + 1)]
+    assert guesses[-2:] == [401, 429]
+    assert ask(shut, authorization=basic(WORD), near="10.9.9.9").status == 429
+    assert ask(shut, authorization=basic(WORD), near="10.9.9.8").status == 299
+
+
+def test_opened_to_the_network_it_answers_to_the_address_it_was_reached_by(tmp_path: Path) -> None:
+    opened, shut = filtered(tmp_path, WORD), filtered(tmp_path)
+    assert ask(opened, host="10.1.2.3:7860", authorization=basic(WORD)).status == 299
+    assert ask(opened, host="10.1.2.4:7860", authorization=basic(WORD)).status == 400
+    assert ask(shut, host="10.1.2.3:7860").status == ask(shut, host="evil.example").status == 400
+    assert ask(shut, host="localhost:7860").status == 299
+
+
+@pytest.mark.parametrize("word", ["", "short", "aaaaaaaaaaaaaaaa", "abababababab"])
+def test_an_easy_password_is_refused(word: str) -> None:
+    with pytest.raises(PasswordError, match="too easy"):
+        checked(word)
+
+
+def test_opening_to_the_network_says_what_that_means(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.setenv("SWARDKEY_PASSWORD", WORD)
+    assert ask_password() == WORD
+    said = capsys.readouterr().err
+    assert "Nothing is encrypted" in said and "sees and changes everything" in said and WORD not in said
+    monkeypatch.setattr(network.sys, "stdin", type("Shut", (), {"isatty": lambda self: False})())
+    with pytest.raises(PasswordError, match="takes a password"):
+        ask_password()
+
+
+def test_the_page_allows_nothing_from_elsewhere(app: Any) -> None:
+    page = ask(app)
+    assert page.status == 200 and b"swardkey" in page.body and b"fonts.googleapis.com/css" not in page.body
+    policy = page.headers["content-security-policy"]
+    assert "default-src 'none'" in policy and "unsafe-inline" not in policy.split(";")[1]
+    assert "http" not in policy and "*" not in policy
+    nonce = policy.split("'nonce-")[1].split("'")[0].encode()
+    assert page.body.count(b"<script") == page.body.count(b'<script nonce="' + nonce) > 3
+    assert page.headers["x-content-type-options"] == "nosniff" and page.headers["referrer-policy"] == "no-referrer"
+
+
+@pytest.mark.parametrize(
+    "path",
+    [
+        "/photo/../../etc/passwd",
+        f"/photo/{'a' * 22}/0123456789abcdef.jpg",
+        f"/photo/{'a' * 22}/../../records.sqlite",
+        "/drawn/no_such_plant.jpg",
+        "/drawn/../../pyproject.jpg",
+        "/kept/" + "0" * 64 + ".jpg",
+        "/kept/../../records.jpg",
+        "/waiting/../../x/passwd",
+        "/collected/../../records/records.sqlite",
+        f"/paper/{new_id()}/advice",
+        "/paper/all/records.sqlite",
+        "/paper/visit/1/../../x",
+        "/gradio_api/file=/etc/passwd",
+        "/gradio_api/file=C:\\\\Windows\\\\win.ini",
+        "/file=/etc/passwd",
+        "/static/../../../etc/passwd",
+    ],
+)
+def test_no_file_but_its_own_is_handed_out(app: Any, path: str) -> None:
+    answer = ask(app, path)
+    assert (answer.status, answer.body) == (404, b"There is nothing at this address.")
+    assert answer.headers["content-type"].startswith("text/plain")
+
+
+def test_drawings_papers_and_tables_are_handed_out(app: Any) -> None:
+    drawing, key = ask(app, "/drawn/soliva_sessilis.jpg"), ask(app, "/paper/key?month=6")
+    assert drawing.headers["content-type"] == "image/jpeg" and drawing.body[:2] == b"\xff\xd8"
+    assert key.headers["content-type"] == "application/pdf" and key.body.startswith(b"%PDF-")
+    for name in ("follow-ups.ics", "treatments.csv", "findings.csv"):
+        assert ask(app, f"/paper/all/{name}").status == 200
+
+
+def test_a_fault_becomes_a_sentence_and_a_file() -> None:
+    notices: list[str] = []
+    with in_a_sentence(notices):
+        raise ZeroDivisionError("secret path")
+    assert "ZeroDivisionError" in notices[0] and "secret path" not in notices[0]
+
+
+def test_options_of_the_command_line_are_not_on_pages() -> None:
+    assert for_pages("told; give the state (--state), or --month") == "told; give the state, or month"
+
+
+def test_settings_of_gradio_come_from_nowhere_else(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(os, "environ", {"GRADIO_SHARE": "True", "GRADIO_ALLOWED_PATHS": "/", "OTHER": "1"})
+    set_up_gradio(tmp_path)
+    assert not {"GRADIO_SHARE", "GRADIO_ALLOWED_PATHS"} & set(os.environ) and os.environ["OTHER"] == "1"
+    assert os.environ["GRADIO_RUN_HISTORY"] == "False" and os.environ["GRADIO_TEMP_DIR"] == str(tmp_path)
+
+
+@pytest.mark.parametrize(
+    ("given", "kept"),
+    [("a/b\\c.jpg", "c.jpg"), ("..", "photo"), ("", "photo"), ("nul", "_nul"), ("a\0\n:b.jpg", "a___b.jpg")],
+)
+def test_names_of_uploads_are_plain(given: str, kept: str) -> None:
+    assert plain_name(given) == kept
+    assert len(plain_name("é" * 500 + ".jpg")) <= 101 and plain_name("é" * 500 + ".jpg").endswith(".jpg")
+
+
+def test_an_upload_is_claimed_once_and_nothing_else_is(tmp_path: Path) -> None:
+    uploads = Uploads(tmp_path / "uploads")
+    sent, other = uploads.folder / "hash" / "ticket.bin", tmp_path / "other"
+    sent.parent.mkdir(parents=True)
+    sent.write_bytes(b"x")
+    other.write_bytes(b"x")
+    (sent.parent / "link").symlink_to(other)
+    for path in (
+        str(other),
+        str(sent.parent / "link"),
+        f"{sent.parent}/../../other",
+        "http://127.0.0.1/",
+        "\0",
+        None,
+        3,
+    ):
+        with pytest.raises(FormError, match="did not arrive"):
+            uploads.claim(path, "leaf.jpg")
+    claimed = uploads.claim(str(sent), "../leaf.jpg")
+    assert claimed.name == "leaf.jpg" and claimed.parent.parent == uploads.folder and not sent.exists()
+    with pytest.raises(FormError, match="did not arrive"):
+        uploads.claim(str(sent), "leaf.jpg")
+
+
+def test_what_nobody_took_in_goes_after_a_day(tmp_path: Path) -> None:
+    old, new, waiting = tmp_path / "a", tmp_path / "b", tmp_path / "waiting" / "c"
+    for folder in (old, new, waiting):
+        folder.mkdir(parents=True)
+        (folder / "leaf.jpg").write_bytes(b"x")
+    (tmp_path / "half").write_bytes(b"x")
+    for path in (old, waiting, waiting.parent, tmp_path / "half"):
+        os.utime(path, (1e9, 1e9))
+    drop_old(tmp_path)
+    assert sorted(path.name for path in tmp_path.rglob("*")) == ["b", "leaf.jpg", "waiting"]
+
+
+def test_photos_of_one_name_are_all_taken(tmp_path: Path) -> None:
+    files = []
+    for number in range(3):
+        files.append(tmp_path / str(number) / "image.jpg")
+        files[-1].parent.mkdir()
+        files[-1].write_bytes(b"%d" % number)
+    address, _ = learning.take_files({}, files)
+    assert learning.pending(address) == ["image-2.jpg", "image-3.jpg", "image.jpg"]
+    assert not any(file.parent.exists() for file in files)
+
+
+def test_a_visit_is_kept_whole_or_not_at_all(context: Context, monkeypatch: pytest.MonkeyPatch) -> None:
+    person = Person(context)
+    person.press("look").prove()
+    person.press("onward").press("make_plan", lawn="buffalo", place="lawn", month="11", state="NSW").choose_a_spray()
+    person.press("to_record")
+    given = {"day": "2026-11-25", "who": "Sam", "client": "Whole", "address": "1 Rill Street", "state": "NSW"}
+
+    def broken(*_: Any) -> None:
+        raise RecordsError("the disk is full")
+
+    with monkeypatch.context() as patch:
+        patch.setattr(Book, "add_plan", broken)
+        assert "disk is full" in person.press("keep", **given).notices[0]
+    with open_records() as records:
+        assert (records.visits(), records.clients()) == ((), ())
+    assert person.press("keep", **given).title == "The record of the visit"
+    with open_records() as records:
+        assert len(records.visits()) == 1 and records.draft(person.plant).visit == 1
