@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from app.demo.town import InventedVisit, Town
+from app.present.plan import option_key
 from app.records import (
     Client,
     FollowUp,
@@ -24,7 +25,7 @@ from app.records import (
 from app.web import steps as flow
 from app.web.context import Context, open_context
 from app.web.draft import Draft, new_id
-from app.web.plan_page import key_of, made_plan
+from app.web.plan_page import made_plan
 from app.web.shots import take_in
 from model.traits import age
 
@@ -185,7 +186,7 @@ class _Visit:
         if not wanted:
             self._press("to_record")
             return None
-        self._press("choose", choice=key_of(wanted[0]))
+        self._press("choose", choice=option_key(wanted[0]))
         if self.draft.step == "spray":
             self._read_weather(wanted[0])
             self._press("to_record")

@@ -7,7 +7,7 @@ import io
 from collections.abc import Iterable, Sequence
 from dataclasses import fields
 
-from app.papers.record_sheet import value_text
+from app.present.record import value_text
 from app.records.entries import Current, Product, Reading, Treatment, VisitRecord
 from model.csv_file import guarded
 

@@ -2,16 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass, field, replace
 
+from app.present.block import Block, Paragraph, Section, Table, bullets, capital
 from app.present.finding import LEAST_NAMED, answer_text
 from model.flora.character import PARTS
 from model.identify import Finding, Key
 from model.proof import unseparated
 from model.traits import Answers, Likelihoods, Visible, age, in_sight, out_of_sight
 
-REASONS, TAKEN_FOR = 5, 4  # how many of each are told, the most telling first
+REASONS, LOOK_ALIKES = 5, 4  # how many of each are shown, the most telling first
 AT_MOST = 3  # others that an undecided plant may still be
 
 
@@ -126,3 +127,44 @@ def taken_for(naming: Naming, key: Key) -> list[tuple[str, str, bool]]:
         if entry is not None:
             found.append((key.flora.species[other].common_name, entry.note, key.index[other] not in open_rows))
     return sorted(found, key=lambda one: one[2])
+
+
+def what_it_is(naming: Naming, key: Key, apart: Collection[str] = ()) -> Section:
+    """How sure the name is, what was seen, and what it is often mistaken for.
+
+    ``apart``: plants whose differences are shown elsewhere.
+    """
+    blocks: list[Block] = [Paragraph((how_sure(naming, key),))]
+    for title, lines in (
+        ("What was seen, and fits:", seen(naming, key)),
+        ("What was seen, and does not fit:", against(naming, key)),
+    ):
+        if lines:
+            blocks += [Paragraph((title,)), *bullets(lines)]
+    others = [one for one in taken_for(naming, key) if one[0] not in _names(apart, key)]
+    shown, rest = others[:LOOK_ALIKES], others[LOOK_ALIKES:]
+    answered = any(value != () for value in naming.answers.values())
+    if shown:
+        rows = [("Often mistaken for", "How to tell them apart", "Ruled out")]
+        rows += [(name, capital(note), "yes" if out else "not yet") for name, note, out in shown]
+        # Nothing is ruled out by characters that nobody looked at.
+        columns, widths = (3, (0.20, 0.68, 0.12)) if answered else (2, (0.20, 0.80, 0.0))
+        head, *body = (row[:columns] for row in rows)
+        blocks.append(Table(tuple(body), head, widths[:columns]))
+    if rest and answered and all(out for *_, out in rest):
+        blocks.append(Paragraph((f"Also ruled out: {', '.join(name for name, *_ in rest)}.",), "small"))
+    return Section("What it is", tuple(blocks))
+
+
+def look_again(naming: Naming, key: Key, apart: Collection[str] = ()) -> Section:
+    """How sure the name is, and what to check before work starts."""
+    open_ones = [(name, note) for name, note, out in taken_for(naming, key) if not out]
+    lines = [f"{name}: {note}" for name, note in open_ones if name not in _names(apart, key)][:LOOK_ALIKES]
+    blocks: list[Block] = [Paragraph((how_sure(naming, key),))]
+    if lines:
+        blocks += [Paragraph(("Before you start, look again: it is often mistaken for",)), *bullets(lines)]
+    return Section("What it is", tuple(blocks))
+
+
+def _names(species: Iterable[str], key: Key) -> set[str]:
+    return {key.flora.species[one].common_name for one in species}

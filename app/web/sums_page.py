@@ -6,15 +6,14 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 from typing import Any
 
-from app.services.labels import split_actives
+from app.present.sums import sum_blocks
 from app.web.context import Context
 from app.web.draft import Draft
 from app.web.frame import Fields, FormError, one
-from app.web.lawn_page import case_of
-from app.web.plan_page import chosen
-from model.control import Use, judge_use
+from app.web.plan_page import to_spray
+from model.control import judge_use
+from model.errors import SwardkeyError
 from model.mix import (
-    LABEL_FIRST,
     MixError,
     Result,
     feed,
@@ -78,35 +77,18 @@ def show(context: Context, draft: Draft) -> dict[str, Any]:
         "sums": SUMS,
         "typed": draft.sums,
         "results": {kind: result_of(kind, draft.sums[kind]) for kind in SUMS if kind in draft.sums},
-        "label_first": LABEL_FIRST,
         "not_here": ruled_out(context, draft),
     }
 
 
 def ruled_out(context: Context, draft: Draft) -> str:
     """Why what is to be sprayed must not be used in this case, in one line; empty where nothing says no."""
-    use = _use(context, draft)
-    found = judge_use(context.control, use) if use is not None else ()
-    why = dict.fromkeys(reason.text for reason in found if reason.suited == "no")
+    try:
+        use, _ = to_spray(context, draft)
+    except SwardkeyError:
+        return ""
+    why = dict.fromkeys(reason.text for reason in judge_use(context.control, use) if reason.suited == "no")
     return f"Not in this case: {' '.join(why)} The sums are worked out all the same." if why else ""
-
-
-def _use(context: Context, draft: Draft) -> Use | None:
-    """What is to be sprayed: the actives told at this step, else those that were chosen; None where none is known."""
-    option = chosen(context, draft) if draft.choice else None
-    told = draft.weather.get("active", option.mix if option is not None else "")
-    names = (context.control.active_named(name) for name in split_actives(told))
-    actives = tuple(dict.fromkeys(name for name in names if name is not None))
-    if not actives:
-        return None
-    case = case_of(context, draft)
-    case = replace(case, state=draft.weather.get("state", case.state) or None)
-    if option is not None and set(actives) == {active.name for active in option.actives}:
-        return replace(option.use, state=case.state)
-    return Use(
-        actives, lawn=case.lawn, cultivar=case.cultivar, place=case.place, month=case.month, state=case.state,
-        near=case.near, used=case.used, labels=case.labels,
-    )  # fmt: skip
 
 
 def result_of(kind: str, typed: dict[str, str]) -> dict[str, Any]:
@@ -119,7 +101,7 @@ def result_of(kind: str, typed: dict[str, str]) -> dict[str, Any]:
     if asked and typed.get("sure") != "yes":
         return {"asked": asked}
     notes = [doubt.text for doubt in (*result.doubts, *remarks(*typed.values()))]
-    return {"told": result.told, "working": result.working, "notes": notes}
+    return {"blocks": sum_blocks(result, notes)}
 
 
 def work_out(context: Context, draft: Draft, fields: Fields, which: str) -> Draft:

@@ -8,12 +8,13 @@ from pathlib import Path
 
 import pytest
 
+from app.present.plan import option_key
 from app.records import Client, GroupUse, Site, open_records
 from app.services.labels import labels_read
 from app.web.context import Context
 from app.web.draft import Draft
 from app.web.paper_files import PAPERS
-from app.web.plan_page import key_of, made_plan
+from app.web.plan_page import made_plan
 from app.web.sums_page import SUMS, WORK, result_of
 from model.control import Control
 from model.identify import Key
@@ -84,7 +85,7 @@ def test_a_place_in_the_records_tells_its_lawn_and_the_groups_used(planner: Pers
 
 def test_the_plan_shows_each_option_with_its_reasons_and_never_a_rate(sprayer: Person) -> None:
     sprayer.press("go", "plan")
-    for words in ("Do it now", "lawn: ", "The year of dandelion", "Always", "References"):
+    for words in ("What to do now", "lawn: ", "The year of dandelion", "Cautions", "References"):
         assert words in sprayer.text
     assert "L/ha" not in sprayer.text and "mL" not in sprayer.text
     assert "Choose what you will do" in sprayer.press("choose", choice="").notices[0]
@@ -93,9 +94,9 @@ def test_the_plan_shows_each_option_with_its_reasons_and_never_a_rate(sprayer: P
 def test_the_plan_begins_with_what_to_do_in_one_breath(sprayer: Person) -> None:
     told = made_plan(sprayer.context, draft_of(sprayer)).summary
     sprayer.press("go", "plan")
-    shown = re.findall(r"<p>(.*?)</p>", sprayer.text.split('class="summary">')[1].split("</div>")[0])
+    shown = re.findall(r"<p[^>]*>(.*?) </p>", sprayer.text.split('class="summary">')[1].split("</div>")[0])
     assert [html.unescape(line) for line in shown] == list(told) and told[0].startswith("Now: ")
-    assert sprayer.text.index(shown[0]) < sprayer.text.index("Do it now") < sprayer.text.index("Not here: ")
+    assert sprayer.text.index(shown[0]) < sprayer.text.index("What to do now") < sprayer.text.index("Not here, and")
 
 
 def test_what_is_ruled_out_can_not_be_chosen(sprayer: Person) -> None:
@@ -103,8 +104,8 @@ def test_what_is_ruled_out_can_not_be_chosen(sprayer: Person) -> None:
     ruled_out = made_plan(sprayer.context, draft_of(sprayer)).by("no")
     assert {"2,4-D", "MCPA + dicamba"} <= {option.mix for option in ruled_out}
     for option in ruled_out:
-        assert f'value="{key_of(option)}"' not in sprayer.text
-        notice = sprayer.press("choose", choice=key_of(option)).notices[0]
+        assert f'value="{option_key(option)}"' not in sprayer.text
+        notice = sprayer.press("choose", choice=option_key(option)).notices[0]
         assert option.mix in notice and "Choose another way" in notice, option.mix
     assert sprayer.title.startswith("Dandelion: buffalo lawn")
 
@@ -226,10 +227,10 @@ def test_sums_take_the_rate_from_the_user_and_ask_about_slips(sprayer: Person) -
 def test_every_sum_has_a_way_to_work_it_out() -> None:
     assert set(SUMS) == set(WORK)
     told = result_of("nitrogen", {"analysis": "14-0-0", "rate": "35 g/m2", "area": "100"})
-    assert any("nitrogen" in what for what, _ in told["told"])
+    assert any("nitrogen" in what for what, _ in told["blocks"][0].rows)
     assert "fault" in result_of("granule", {"rate": "a lot", "area": ""})
-    assert "told" in result_of("by_area", {"litres": "2", "area": "50"})
-    assert "told" in result_of("by_speed", {"flow": "1.2", "speed": "4", "swath": "1.5"})
+    assert "blocks" in result_of("by_area", {"litres": "2", "area": "50"})
+    assert "blocks" in result_of("by_speed", {"flow": "1.2", "speed": "4", "swath": "1.5"})
 
 
 def test_papers_are_pdf_and_need_a_plan(sprayer: Person) -> None:

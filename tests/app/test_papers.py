@@ -16,15 +16,20 @@ import pytest
 from pypdf import PdfReader
 
 from app.papers.advice_sheet import AdviceSheet, advice_paper
-from app.papers.job_sheet import JobSheet, Sum, job_paper
+from app.papers.job_sheet import JobSheet, job_paper
 from app.papers.key_sheet import key_paper
-from app.papers.pdf import Head, Sheet
-from app.papers.record_sheet import changes, record_paper
+from app.papers.pdf import Head
+from app.papers.record_sheet import record_paper
+from app.papers.sheet import Sheet
+from app.present.block import Bullets, Paragraph, Table, Ticks
 from app.present.naming import Naming, how_sure, taken_for
+from app.present.record import changes
+from app.present.sums import sum_on_paper
 from app.records.entries import Client, Current, Product, Reading, Signed, Site, Treatment
 from app.records.law import union_of_fields
 from model.control import Case, Control, plan
 from model.identify import Key, identify
+from model.mix import plan_tank, read_rate
 from model.printed_key import make_key
 from model.spray import load_rules
 from model.traits import Answers, check_answers
@@ -103,9 +108,9 @@ def test_an_advice_sheet_says_what_how_sure_why_and_what_to_do(key: Key, control
     assert check_paper(pdf) <= 2
     text = text_of(pdf, tmp_path)
     for words in ("Bindii", "Soliva sessilis", CLIENT.name, "What it is", "fits:", "does not fit", "milk", "Ruled out",
-                  "What to do now, in June", "Hand removal", "What not to use here", "The year of bindii",
+                  "What to do now, in June", "Hand removal", "Not here, and why", "The year of bindii",
                   "common practice, no source", "children and pets above all", "guinea pigs",
-                  "stands on the product's label"):  # fmt: skip
+                  "on the product's label"):  # fmt: skip
         assert words in text, words
 
 
@@ -140,13 +145,13 @@ def test_nothing_that_a_shortlist_holds_is_called_ruled_out(key: Key) -> None:
 def test_a_job_sheet_has_place_plan_limits_sums_and_lines_to_write_on(
     key: Key, control: Control, tmp_path: Path
 ) -> None:
-    one = Sum("Tank: 10 L at 5 L/ha", (("Area per tank", "20 m2"),), ("10 L / 5 L/ha = 2 ha",))
+    one = sum_on_paper("Tank: 10 L at 5 L/ha", plan_tank(10, 200, read_rate("5 L/ha"), None))
     job = JobSheet(naming(key), bindii_plan(control, used=(4,)), SITE, CLIENT, "9 June 2026", "Own Lawns", sums=(one,))
     pdf = job_paper(job, key, control, load_rules())
     check_paper(pdf)
     text = text_of(pdf, tmp_path)
     for words in ("12 Wattle Street", "0400 000 000", "Gate <left> & side", "Group 4 was used", "2 to 8 C",
-                  "above 20 km/h", "Tank: 10 L at 5 L/ha", "10 L / 5 L/ha = 2 ha", "What to bring", "gloves",
+                  "above 20 km/h", "Tank: 10 L at 5 L/ha", "a tank covers", "What to bring", "gloves",
                   "the product with its label", "measured on site", "By whom", "Licence, New South Wales"):  # fmt: skip
         assert words in text, words
 
@@ -199,7 +204,7 @@ def test_the_printed_key_holds_every_couplet_and_says_whom_it_leaves_out(
         assert f"{couplet.number} ({couplet.before})" in text or couplet.before is None
     for species in printed.species:
         assert key.flora.species[species].scientific_name in text
-    assert ("Left out, as not to be seen in June" in text) == (month == 6)
+    assert ("Left out, as they cannot be seen in June" in text) == (month == 6)
     for species in printed.out_of_season:
         assert f"({key.flora.species[species].scientific_name})" in text
 
@@ -212,10 +217,8 @@ def test_the_same_content_gives_the_same_file(key: Key, control: Control) -> Non
 def test_what_people_type_is_never_taken_for_markup() -> None:
     nasty = '<b>x</b> <img src="http://example.org/x.png"/> & <para> \x00\x07 \U0001f33f'
     sheet = Sheet(Head("Paper", nasty, nasty, nasty))
-    sheet.text(nasty)
-    sheet.table([[nasty, "two"]], (0.5, 0.5), heads=False)
-    sheet.boxes([nasty])
-    sheet.items(["word" * 400])
+    table = Table(((nasty, "two"),), widths=(0.5, 0.5))
+    sheet.write(Paragraph((nasty,)), table, Ticks((nasty,)), Bullets(("word" * 400,)))
     text = text_of(sheet.as_pdf())
     assert text.count("<img src=") >= 3
 

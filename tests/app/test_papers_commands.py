@@ -57,7 +57,7 @@ def test_the_key_is_printed_in_the_terminal_as_json_and_as_pdf(
     run("key", "--month", "6")
     out = capsys.readouterr().out
     assert "How is one whole leaf built?" in out and "Soliva sessilis" in " ".join(out.split())
-    assert "Left out, as not to be seen in June" in out
+    assert "Left out, as they cannot be seen in June" in out
     pdf = tmp_path / "key.pdf"
     run("key", "--json", "--pdf", str(pdf))
     told = json.loads(capsys.readouterr().out)

@@ -1,0 +1,171 @@
+"""Blocks on a sheet of paper."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+from typing import Any
+
+from reportlab.lib.styles import ParagraphStyle
+from reportlab.platypus import Flowable, KeepTogether, Spacer
+from reportlab.platypus import Paragraph as Lines
+from reportlab.platypus import Table as Grid
+
+from app.papers.pdf import GREY, INK, MARGIN, WIDTH, Head, build, grey, load_fonts, safe, style
+from app.papers.year_bar import YearStrip
+from app.present.block import (
+    Block,
+    Bullets,
+    Calendar,
+    Card,
+    Look,
+    Paragraph,
+    References,
+    Section,
+    Table,
+    Ticks,
+    Words,
+    shown,
+    text_of,
+)
+from model.flora.source import Sources
+
+Ruling = tuple[str, tuple[int, int], tuple[int, int], Any] | tuple[str, tuple[int, int], tuple[int, int], Any, Any]
+OWN_FACE = ("FONTNAME", (0, 0), (-1, -1), "text")  # else a table names a font that is not in the file
+BODY, SMALL = style(9, spaceAfter=3), style(7.4, textColor=grey(GREY), spaceAfter=2)
+HEADING = style(10.5, fontName="bold", spaceBefore=9, spaceAfter=3, keepWithNext=1)
+TITLE, LEAD = style(19, fontName="bold", spaceAfter=2, leading=23), style(11, spaceAfter=6, leading=15)
+PARAGRAPHS: dict[Look, ParagraphStyle] = {
+    "body": BODY,
+    "strong": style(9.5, fontName="bold", spaceAfter=3),
+    "small": SMALL,
+}
+ITEM = style(9, leftIndent=10, bulletIndent=1, spaceAfter=2.5)
+SMALL_ITEM = style(7.8, leftIndent=9, bulletIndent=1, spaceAfter=2)
+ITEMS: dict[Look, ParagraphStyle] = {"body": ITEM, "strong": ITEM, "small": SMALL_ITEM}
+CELL, CELL_BOLD = style(8.4), style(8.4, fontName="bold")
+CARD, CARD_MORE = style(9, spaceAfter=1.5, spaceBefore=2, keepWithNext=1), style(8.2, leftIndent=10, spaceAfter=1.5)
+TICK_COLUMNS = 3
+
+
+class Sheet:
+    """A paper that is being written, block by block; ``sources`` are those that its sentences may rest on."""
+
+    def __init__(self, head: Head, sources: Sources | None = None) -> None:
+        load_fonts()
+        self.head = head
+        self.references = References(sources or {})
+        self.parts: list[Flowable] = []
+
+    def title(self, markup: str, under: str = "") -> None:
+        """The name of the thing, large; ``markup`` and ``under`` are safe already."""
+        self.parts.append(Lines(markup, TITLE))
+        if under:
+            self.parts.append(Lines(under, LEAD))
+
+    def write(self, *blocks: Block) -> None:
+        """Blocks, one below the other."""
+        for block in shown(blocks):
+            self.parts += self._laid_out(block)
+
+    def add(self, *parts: Flowable) -> None:
+        """Anything else that flows."""
+        self.parts += parts
+
+    def write_references(self) -> None:
+        """What the marks mean, and the works by their numbers."""
+        lines = (self.references.legend(), ";  ".join(self.references.lines()))
+        self.parts += [Lines(safe(line), SMALL) for line in lines if line]
+
+    def marked(self, words: Words) -> str:
+        """A sentence as markup, with the marks of its standing."""
+        mark = self.references.mark(words)
+        return safe(text_of(words)) + (f"<super size=6>{mark}</super>" if mark else "")
+
+    def _laid_out(self, block: Block) -> Iterator[Flowable]:
+        match block:
+            case Section():
+                inner = [part for one in shown(block.blocks) for part in self._laid_out(one)]
+                parts = [Lines(safe(block.heading), HEADING), *inner]
+                yield from [KeepTogether(parts)] if block.together else parts
+            case Paragraph():
+                yield Lines(" ".join(map(self.marked, block.words)), PARAGRAPHS[block.look])
+            case Bullets():
+                yield from self._bullets(block.items, ITEMS[block.look])
+            case Ticks():
+                yield ticks(block)
+            case Table():
+                yield table(block)
+                yield Spacer(1, 5)
+            case Calendar():
+                yield YearStrip(block)
+            case Card():
+                yield from self._card(block)
+
+    def _bullets(self, items: Iterable[Words], how: ParagraphStyle) -> list[Flowable]:
+        return [Lines(self.marked(item), how, bulletText="\u2013") for item in items]
+
+    def _card(self, card: Card) -> Iterator[Flowable]:
+        yield Lines(" ".join((f"<b>{safe(card.title)}.</b>", *map(self.marked, card.do))), CARD)
+        line = "; ".join(map(str, card.actives))
+        if more := " ".join(filter(None, (f"{line}." if line else "", card.foot))):
+            yield Lines(safe(more), CARD_MORE)
+        yield from self._bullets(card.points, SMALL_ITEM)
+
+    def as_pdf(self, columns: int = 1) -> bytes:
+        """The whole paper as a PDF file."""
+        return build(self.parts, self.head, columns)
+
+
+def table(block: Table) -> Grid:
+    """A table of plain text over the width of the page."""
+    rows = [(block.head, CELL_BOLD)] if block.head else []
+    rows += [(row, CELL) for row in block.rows]
+    cells = [[Lines(safe(text), how) for text in row] for row, how in rows]
+    heights = [None] * (len(rows) - len(block.tall)) + list(block.tall)
+    widths = [share * (WIDTH - 2 * MARGIN) for share in block.widths]
+    made = Grid(cells, widths, heights, repeatRows=1 if block.head else 0)
+    return ruled(made, bool(block.head), grid=bool(block.tall))
+
+
+def ticks(block: Ticks) -> Grid:
+    """A list to tick, down one column after the other."""
+    high = -(-len(block.items) // TICK_COLUMNS)
+    boxes = [Tick(line) for line in block.items] + [""] * (high * TICK_COLUMNS - len(block.items))
+    cells = [[boxes[column * high + row] for column in range(TICK_COLUMNS)] for row in range(high)]
+    made = Grid(cells, [(WIDTH - 2 * MARGIN) / TICK_COLUMNS] * TICK_COLUMNS, hAlign="LEFT")
+    pads = [(name, (0, 0), (-1, -1), 0) for name in ("LEFTPADDING", "TOPPADDING", "BOTTOMPADDING")]
+    made.setStyle([OWN_FACE, ("VALIGN", (0, 0), (-1, -1), "TOP"), *pads])
+    return made
+
+
+class Tick(Flowable):
+    """A small square to tick, and its words."""
+
+    def __init__(self, line: str) -> None:
+        super().__init__()
+        self.words = Lines(safe(line), style(9, leftIndent=13))
+
+    def wrap(self, width: float, height: float) -> tuple[float, float]:
+        self.size = self.words.wrap(width, height)
+        return self.size[0], self.size[1] + 2.5
+
+    def draw(self) -> None:
+        self.canv.setLineWidth(0.7)
+        self.canv.setStrokeGray(INK)
+        self.canv.rect(0.5, self.size[1] - 7.5, 7, 7)
+        self.words.drawOn(self.canv, 0, 2)
+
+
+def ruled(made: Grid, heads: bool, grid: bool) -> Grid:
+    """A table with hairlines between its rows; only a grid has them between its columns too."""
+    lines: list[Ruling] = [("VALIGN", (0, 0), (-1, -1), "TOP"), OWN_FACE]
+    lines.append(("LINEBELOW", (0, 0), (-1, -1), 0.35, grey(0.62)))
+    pads: list[Ruling] = [("LEFTPADDING", (0, 0), (-1, -1), 2), ("RIGHTPADDING", (0, 0), (-1, -1), 4)]
+    pads += [("TOPPADDING", (0, 0), (-1, -1), 2.2), ("BOTTOMPADDING", (0, 0), (-1, -1), 3)]
+    if heads:
+        lines.append(("LINEBELOW", (0, 0), (-1, 0), 0.9, grey(INK)))
+    if grid:
+        lines.append(("GRID", (0, 0), (-1, -1), 0.35, grey(0.45)))
+    made.setStyle([*lines, *pads])
+    made.hAlign = "LEFT"
+    return made

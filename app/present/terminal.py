@@ -1,0 +1,91 @@
+"""Blocks in the terminal."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from rich import table
+from rich.console import Console
+from rich.padding import Padding
+from rich.text import Text
+
+from app.present.block import (
+    Block,
+    Bullets,
+    Calendar,
+    Card,
+    Paragraph,
+    References,
+    Section,
+    Table,
+    Ticks,
+    shown,
+)
+from model.control.year import spans
+
+STYLES = {"body": "", "strong": "bold", "small": "dim"}
+MARKS = {"yes": ("YES ", "bold green"), "wait": ("WAIT", "bold yellow"), "no": ("NO  ", "bold red")}
+INDENT = 5
+
+
+def console_for(console: Console | None = None) -> Console:
+    """The console that was given, or one that leaves numbers without colour."""
+    return console or Console(highlight=False)
+
+
+def print_blocks(blocks: Iterable[Block], references: References, console: Console | None = None) -> None:
+    """Print blocks one below the other."""
+    console = console_for(console)
+    for block in shown(blocks):
+        match block:
+            case Section():
+                console.print(f"\n{block.heading}", style="bold", markup=False)
+                print_blocks(block.blocks, references, console)
+            case Paragraph():
+                line = " ".join(references.words(words) for words in block.words)
+                console.print(line, style=STYLES[block.look], markup=False)
+            case Bullets():
+                for item in block.items:
+                    console.print(f"- {references.words(item)}", style=STYLES[block.look], markup=False)
+            case Ticks():
+                for thing in block.items:
+                    console.print(f"[ ] {thing}", markup=False)
+            case Card():
+                _print_card(block, references, console)
+            case Table():
+                console.print(_table(block))
+            case Calendar():
+                rows = "; ".join(f"{label}: {spans(months)}" for label, _, months in block.rows)
+                console.print(f"{block.name}. {rows}.", markup=False)
+
+
+def print_works(references: References, console: Console) -> None:
+    """Print the works by their numbers, where any was referred to."""
+    if lines := references.lines():
+        console.print("\nReferences", style="bold")
+        for line in lines:
+            console.print(line, markup=False)
+
+
+def _print_card(card: Card, references: References, console: Console) -> None:
+    mark, style = MARKS[card.mark]
+    console.print(Text.assemble((f"\n{mark} ", style), (card.title, "bold")))
+    lines = [str(active) for active in card.actives] + [references.words(words) for words in card.do]
+    lines += [f"- {references.words(point)}" for point in card.points] + [card.foot]
+    console.print(Padding(Text("\n".join(filter(None, lines))), (0, 0, 0, INDENT), expand=False))
+
+
+def _table(block: Table) -> table.Table:
+    """A table without rules; columns of figures to the right, columns that are empty throughout left out."""
+    made = table.Table(box=None, pad_edge=False, show_header=bool(block.head))
+    width = len(block.rows[0]) if block.rows else len(block.head)
+    kept = [n for n in range(width) if any(row[n].strip("-") for row in block.rows)]
+    for n in kept:
+        made.add_column(block.head[n] if block.head else "", justify="right" if _is_figures(block, n) else "left")
+    for row in block.rows:
+        made.add_row(*(Text(row[n]) for n in kept))
+    return made
+
+
+def _is_figures(block: Table, column: int) -> bool:
+    return all(not row[column] or row[column][0] in "-<>0123456789" for row in block.rows)
