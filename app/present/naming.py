@@ -6,26 +6,27 @@ from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass, field, replace
 
 from app.present.block import Block, Paragraph, Section, Table, bullets, capital
-from app.present.finding import LEAST_NAMED, answer_text
+from app.present.finding import AGAINST, FOR, LEAST_NAMED, question_and_answer, share, status_text
 from model.flora.character import PARTS
 from model.identify import Finding, Key
 from model.proof import unseparated
 from model.traits import Answers, Likelihoods, Visible, age, in_sight, out_of_sight
 
+GIVEN = "given"  # the status of a name that a person gave, without the key
 REASONS, LOOK_ALIKES = 5, 4  # how many of each are shown, the most telling first
 AT_MOST = 3  # others that an undecided plant may still be
 
 
 @dataclass(frozen=True)
 class Naming:
-    """How a plant got its name. ``status`` as in a Finding, or ``told``: a person named it, without the key.
+    """How a plant got its name. ``status`` as in a Finding, or GIVEN.
 
     ``confirmed_by``: who looked at it and said so. ``also``: what an undecided plant may be as well. ``visible``: the
-    parts that could be seen, None where nobody told; answers on others are not counted.
+    parts that could be seen, None where that was not given; answers on others are not counted.
     """
 
     species: str
-    status: str = "told"
+    status: str = GIVEN
     probability: float | None = None
     answers: Answers = field(default_factory=dict)
     confirmed_by: str = ""
@@ -38,7 +39,7 @@ class Naming:
         lead, *others = finding.candidates
         chances = {candidate.species: candidate.probability for candidate in others}
         also = still_possible(chances) if finding.status == "undecided" else ()
-        # A Finding shows all parts where nobody told; a plant of no particular age is then what is meant.
+        # A Finding shows all parts where that was not given; a plant of no particular age is then what is meant.
         visible = finding.visible if finding.visible != PARTS else None
         return cls(lead.species, finding.status, lead.probability, answers, confirmed_by, also, visible)
 
@@ -66,31 +67,16 @@ def still_possible(chances: Mapping[str, float]) -> tuple[str, ...]:
 
 
 def how_sure(naming: Naming, key: Key) -> str:
-    """How far the name may be leant on, in one or two sentences."""
+    """How far the name is proven, in a few sentences."""
     name = key.flora.species[naming.species].common_name
-    told = f" The name was confirmed by {naming.confirmed_by}." if naming.confirmed_by else ""
-    if naming.status == "told":
+    by = f" The name was confirmed by {naming.confirmed_by}." if naming.confirmed_by else ""
+    if naming.status == GIVEN:
         names = "names were" if naming.also else "name was"
-        return (told or f" The {names} given by who looked at it; no characters were noted on this sheet.").strip()
-    chance = f" ({in_hundred(naming.probability)})" if naming.probability is not None else ""
-    if naming.status == "confirmed":
-        return f"This is {name}{chance}: what was seen rules out every plant on file that is mistaken for it.{told}"
-    if naming.status == "likely":
-        return f"This is most likely {name}{chance}, and not yet proven.{told}"
-    if naming.status == "unlisted":
-        return f"None of the plants on file fits well. The nearest is {name}; a sample should be looked at.{told}"
-    return f"It is not certain yet what this is. The leading candidate is {name}{chance}.{told}"
-
-
-def in_hundred(probability: float) -> str:
-    """A probability as people say it; never certain, never impossible.
-
-    >>> in_hundred(0.972), in_hundred(0.9999)
-    ('about 97 in 100', 'more than 99 in 100')
-    """
-    if probability > 0.995:
-        return "more than 99 in 100"
-    return f"about {max(round(probability * 100), 1)} in 100"
+        return (by or f" The {names} given by who looked at it; no characters were noted on this sheet.").strip()
+    chance = f", {share(naming.probability)}" if naming.probability is not None else ""
+    in_front = {"undecided": f" The leading candidate is {name}{chance}.", "unlisted": f" The nearest is {name}."}
+    probability = naming.probability if naming.status != "unlisted" else None
+    return f"{status_text(naming.status, name, probability)}{in_front.get(naming.status, '')}{by}"
 
 
 def seen(naming: Naming, key: Key) -> list[str]:
@@ -103,14 +89,14 @@ def seen(naming: Naming, key: Key) -> list[str]:
             chances = table.likelihood(answer)
             ratios[character] = chances[row] / chances[-1]
     best = sorted(ratios, key=lambda c: -ratios[c])[:REASONS]
-    return [f"{key.flora.characters[c].question} {answer_text(key, c, naming.answers[c])}." for c in best]
+    return [question_and_answer(key, c, naming.answers[c]) for c in best]
 
 
 def against(naming: Naming, key: Key) -> list[str]:
     """What was seen that does not fit the name."""
     row, tables = key.index[naming.species], naming.likelihoods(key).tables
     odd = [c for c, answer in naming.counted(key).items() if tables[c].verdict(answer, row) == "disagrees"]
-    return [f"{key.flora.characters[c].question} {answer_text(key, c, naming.answers[c])}." for c in odd]
+    return [question_and_answer(key, c, naming.answers[c]) for c in odd]
 
 
 def taken_for(naming: Naming, key: Key) -> list[tuple[str, str, bool]]:
@@ -136,8 +122,8 @@ def what_it_is(naming: Naming, key: Key, apart: Collection[str] = ()) -> Section
     """
     blocks: list[Block] = [Paragraph((how_sure(naming, key),))]
     for title, lines in (
-        ("What was seen, and fits:", seen(naming, key)),
-        ("What was seen, and does not fit:", against(naming, key)),
+        (f"{FOR}:", seen(naming, key)),
+        (f"{AGAINST}:", against(naming, key)),
     ):
         if lines:
             blocks += [Paragraph((title,)), *bullets(lines)]

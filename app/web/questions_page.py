@@ -6,6 +6,7 @@ from dataclasses import replace
 from typing import Any
 
 from app.figures.line_drawings import line_drawing
+from app.present.deciding import stopped
 from app.present.finding import headline
 from app.web import visible_parts as sight
 from app.web.candidates_page import ranking
@@ -14,7 +15,6 @@ from app.web.draft import Choosing, Draft
 from app.web.effects import set_aside, told
 from app.web.frame import Fields, FormError, one, several
 from app.web.state_choices import begun, choices, choosing, ruler
-from app.web.stopped import stopped
 from model.flora import Character
 from model.identify import MOST_ASKED, Finding
 from model.traits import UNSURE, in_sight, out_of_sight
@@ -29,7 +29,7 @@ def show(context: Context, draft: Draft) -> dict[str, Any]:
     counted = told(context, interview)
     return {
         **ranking(context, finding, seen),
-        **stopped(context, finding, interview.answers),
+        **stopped(finding, context.key, interview.answers),
         "headline": headline(finding, context.key),
         "finding": finding,
         "photo": next((shot for shot in draft.shots if shot.usable and shot.file), None),

@@ -107,7 +107,8 @@ def test_an_advice_sheet_says_what_how_sure_why_and_what_to_do(key: Key, control
     pdf = advice_paper(sheet, key, control)
     assert check_paper(pdf) <= 2
     text = text_of(pdf, tmp_path)
-    for words in ("Bindii", "Soliva sessilis", CLIENT.name, "What it is", "fits:", "does not fit", "milk", "Ruled out",
+    for words in ("Bindii", "Soliva sessilis", CLIENT.name, "What it is", "Evidence for it", "Evidence against it",
+                  "milk", "Ruled out",
                   "What to do now, in June", "Hand removal", "Not here, and why", "The year of bindii",
                   "common practice, no source", "children and pets above all", "guinea pigs",
                   "on the product's label"):  # fmt: skip

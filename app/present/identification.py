@@ -1,0 +1,103 @@
+"""A whole Finding in the terminal: the name, how sure, why, the others, and the next question or what would decide."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from rich.console import Console
+
+from app.present.block import Block, Paragraph, References, Table
+from app.present.deciding import known_so_far, message, why_stopped
+from app.present.finding import (
+    DRAWN,
+    LEAST_NAMED,
+    answer_text,
+    headline,
+    looked_at,
+    override_lines,
+    photo_lines,
+    share,
+    shown_candidates,
+)
+from app.present.terminal import console_for, print_blocks
+from model.identify import Finding, Key
+from model.traits import Answers
+
+
+def print_finding(finding: Finding, key: Key, answers: Answers, console: Console | None = None) -> None:
+    """Print a whole Finding for a person."""
+    console = console_for(console)
+    known = known_so_far(finding, key, answers) if finding.status == "undecided" else ""
+    print_blocks(
+        (
+            *_lines(photo_lines(finding)),
+            Paragraph((headline(finding, key),), "strong"),
+            *_lines([f"What is known: it is {known}."] if known else []),
+            *_lines(override_lines(finding, key)),
+            *candidates(finding),
+            *_answers(finding, key, answers),
+        ),
+        References({}),
+        console,
+    )
+    if finding.next_question is not None:
+        question = finding.next_question.character
+        console.print(f"Next question ({question.id}): {question.question}", markup=False)
+    elif finding.status != "unlisted" and (why := why_stopped(finding)):  # for one not on file a sample is asked for
+        _print_stop(why, message(finding, key, answers), console)
+
+
+def print_candidates(finding: Finding, console: Console | None = None) -> None:
+    """Print the best candidates."""
+    print_blocks(candidates(finding), References({}), console)
+
+
+def candidates(finding: Finding) -> tuple[Block, ...]:
+    """The best candidates, one a row: probability, the photo's own, answers for and against."""
+    shown, others, rest = shown_candidates(finding)
+    rows = [
+        (
+            share(c.probability),
+            "-" if c.photo_probability is None else share(c.photo_probability),
+            f"{c.common_name} ({c.scientific_name})" + (" *" if c.evidence == "drawn" else ""),
+            _characters(c.agrees),
+            _characters(c.disagrees),
+        )
+        for c in shown
+    ]
+    together = f"{others} other plants together" if shown else f"{others} plants, none of them at {share(LEAST_NAMED)}"
+    rows.append((share(rest), "", together, "", ""))
+    rows.append((share(finding.unlisted_probability), "", "none of the plants on file", "", ""))
+    drawn = any(c.evidence == "drawn" for c in shown)
+    note = [Paragraph((f"* {DRAWN}: the photo only hints at it",), "small")] if drawn else []
+    return Table(tuple(rows), ("chance", "photo", "plant", "for", "against")), *note
+
+
+def _answers(finding: Finding, key: Key, answers: Answers) -> tuple[Paragraph, ...]:
+    """What was looked at and answered, in order, and what of it does not count."""
+    lines = [looked_at(finding)]
+    for title, chosen in (
+        ("Answers", [c for c in answers if c not in finding.set_aside]),
+        ("Set aside, as that part cannot be seen", finding.set_aside),
+    ):
+        given = "; ".join(f"{_characters([c])}: {answer_text(key, c, answers[c])}" for c in chosen)
+        lines.append(f"{title}: {given}" if given else "")
+    return tuple(Paragraph((line,), "small") for line in lines if line)
+
+
+def _print_stop(why: str, text: str, console: Console) -> None:
+    """Why no more is asked; then the text for whoever has the plant, without breaks in its lines, to be copied."""
+    if not text:
+        console.print(f"{why} Collect a sample, or take closer photos.", markup=False)
+        return
+    console.print(f"{why} What would decide, as a message to whoever has the plant:\n", markup=False)
+    for line in text.splitlines():
+        console.print(f"    {line}", markup=False, soft_wrap=True)
+
+
+def _lines(lines: Iterable[str]) -> tuple[Paragraph, ...]:
+    return tuple(Paragraph((line,)) for line in lines)
+
+
+def _characters(names: Iterable[str]) -> str:
+    return ", ".join(name.replace("_", " ") for name in names)
