@@ -6,20 +6,9 @@ from dataclasses import dataclass
 
 from app.papers.pdf import Head, safe, slanted
 from app.papers.sheet import Sheet
+from app.present import plan as plan_words
 from app.present.block import Paragraph, Section, capital
 from app.present.naming import Naming, what_it_is
-from app.present.plan import (
-    about,
-    calendars,
-    cautions,
-    differences,
-    first,
-    names,
-    only_for_some,
-    options,
-    ruled_out,
-    summary,
-)
 from model.control import Control, Plan
 from model.identify import Key
 
@@ -52,22 +41,22 @@ def advice_paper(advice: AdviceSheet, key: Key, control: Control) -> bytes:
     head = Head("Advice on a weed", where, advice.day, advice.maker, "no rates: read the label")
     sheet = Sheet(head, control.flora.sources)
     species = plan.case.species if len(plan.case.species) > 1 else (advice.naming.species,)
-    title = capital(names(species, control)) + ("?" if len(species) > 1 else "")
+    title = capital(plan_words.names(species, control)) + ("?" if len(species) > 1 else "")
     sheet.title(safe(title), " or ".join(slanted(key.flora.species[one].scientific_name) for one in species))
     front = plan.case.species[0]
     told_apart = [p.other if p.one == front else p.one for p in plan.partings if front in (p.one, p.other)]
     sheet.write(
-        *summary(plan),
+        *plan_words.summary(plan),
         what_it_is(advice.naming.among(plan.case.species), key, told_apart),
-        *differences(plan, control),
-        *about(plan, control),
-        first(plan),
-        *options(plan, control, brief=True),
-        only_for_some(plan, control, brief=True),
-        ruled_out(plan),
+        *plan_words.differences(plan, control),
+        *plan_words.about(plan, control),
+        plan_words.first(plan),
+        *plan_words.options(plan, control, brief=True),
+        plan_words.only_for_some(plan, control, brief=True),
+        plan_words.ruled_out(plan),
     )
-    for year in calendars(plan, control):
+    for year in plan_words.calendars(plan, control):
         sheet.write(Section(f"The year of {year.name}", (year, Paragraph((STRIP,), "small")), together=True))
-    sheet.write(cautions(plan), Paragraph((RATE,), "strong"))
+    sheet.write(plan_words.cautions(plan), Paragraph((RATE,), "strong"))
     sheet.write_references()
     return sheet.as_pdf()

@@ -8,9 +8,9 @@ from typing import TYPE_CHECKING
 from app.papers.pdf import Head, safe, slanted
 from app.papers.sheet import Sheet
 from app.papers.to_bring import load_papers, to_bring
+from app.present import plan as plan_words
 from app.present.block import Block, Paragraph, Section, Table, Ticks, capital
 from app.present.naming import Naming, look_again
-from app.present.plan import card, cautions, differences, first, heading, law, names, summary
 from app.present.record import READINGS
 from app.present.spray import weather_limits
 from model.control import Control, JudgedOption, Plan
@@ -52,23 +52,23 @@ def job_paper(job: JobSheet, key: Key, control: Control, rules: Rules) -> bytes:
     head = Head("Job sheet", where, job.day, job.maker, "no rates but those you typed: the label comes first")
     sheet = Sheet(head, control.flora.sources)
     scientific = key.flora.species[job.naming.species].scientific_name
-    sheet.title(safe(capital(names([job.naming.species], control))), slanted(scientific))
+    sheet.title(safe(capital(plan_words.names([job.naming.species], control))), slanted(scientific))
     told_apart = [species for p in plan.partings for species in (p.one, p.other)]
     things = to_bring(control, (option.method for option in options), load_papers())
     sheet.write(
-        Paragraph((capital(heading(plan, control)),)),
-        *summary(plan),
+        Paragraph((capital(plan_words.heading(plan, control)),)),
+        *plan_words.summary(plan),
         _site(job, control),
         look_again(job.naming.among(plan.case.species), key, told_apart),
-        *differences(plan, control),
-        first(plan),
-        Section("What to do", tuple(card(option, control) for option in options)),
+        *plan_words.differences(plan, control),
+        plan_words.first(plan),
+        Section("What to do", tuple(plan_words.card(option, control) for option in options)),
         *((weather_limits(rules),) if sprayed else ()),
         Section("Calculations, from the figures entered", (Paragraph((LABEL_FIRST,)), *job.sums) if job.sums else ()),
         Section("What to bring", (Ticks(things),), together=True),
         *_to_write(sprayed),
-        cautions(plan),
-        law(plan),
+        plan_words.cautions(plan),
+        plan_words.law(plan),
     )
     sheet.write_references()
     return sheet.as_pdf()

@@ -12,21 +12,7 @@ from reportlab.platypus import Table as Grid
 
 from app.papers.pdf import GREY, INK, MARGIN, WIDTH, Head, build, grey, load_fonts, safe, style
 from app.papers.year_bar import YearStrip
-from app.present.block import (
-    Block,
-    Bullets,
-    Calendar,
-    Card,
-    Look,
-    Paragraph,
-    References,
-    Section,
-    Table,
-    Ticks,
-    Words,
-    shown,
-    text_of,
-)
+from app.present import block as blocks
 from model.flora.source import Sources
 
 Ruling = tuple[str, tuple[int, int], tuple[int, int], Any] | tuple[str, tuple[int, int], tuple[int, int], Any, Any]
@@ -34,14 +20,14 @@ OWN_FACE = ("FONTNAME", (0, 0), (-1, -1), "text")  # else a table names a font t
 BODY, SMALL = style(9, spaceAfter=3), style(7.4, textColor=grey(GREY), spaceAfter=2)
 HEADING = style(10.5, fontName="bold", spaceBefore=9, spaceAfter=3, keepWithNext=1)
 TITLE, LEAD = style(19, fontName="bold", spaceAfter=2, leading=23), style(11, spaceAfter=6, leading=15)
-PARAGRAPHS: dict[Look, ParagraphStyle] = {
+PARAGRAPHS: dict[blocks.Look, ParagraphStyle] = {
     "body": BODY,
     "strong": style(9.5, fontName="bold", spaceAfter=3),
     "small": SMALL,
 }
 ITEM = style(9, leftIndent=10, bulletIndent=1, spaceAfter=2.5)
 SMALL_ITEM = style(7.8, leftIndent=9, bulletIndent=1, spaceAfter=2)
-ITEMS: dict[Look, ParagraphStyle] = {"body": ITEM, "strong": ITEM, "small": SMALL_ITEM}
+ITEMS: dict[blocks.Look, ParagraphStyle] = {"body": ITEM, "strong": ITEM, "small": SMALL_ITEM}
 CELL, CELL_BOLD = style(8.4), style(8.4, fontName="bold")
 CARD, CARD_MORE = style(9, spaceAfter=1.5, spaceBefore=2, keepWithNext=1), style(8.2, leftIndent=10, spaceAfter=1.5)
 TICK_COLUMNS = 3
@@ -53,7 +39,7 @@ class Sheet:
     def __init__(self, head: Head, sources: Sources | None = None) -> None:
         load_fonts()
         self.head = head
-        self.references = References(sources or {})
+        self.references = blocks.References(sources or {})
         self.parts: list[Flowable] = []
 
     def title(self, markup: str, under: str = "") -> None:
@@ -62,9 +48,9 @@ class Sheet:
         if under:
             self.parts.append(Lines(under, LEAD))
 
-    def write(self, *blocks: Block) -> None:
+    def write(self, *parts: blocks.Block) -> None:
         """Blocks, one below the other."""
-        for block in shown(blocks):
+        for block in blocks.shown(parts):
             self.parts += self._laid_out(block)
 
     def add(self, *parts: Flowable) -> None:
@@ -76,35 +62,35 @@ class Sheet:
         lines = (self.references.legend(), ";  ".join(self.references.lines()))
         self.parts += [Lines(safe(line), SMALL) for line in lines if line]
 
-    def marked(self, words: Words) -> str:
+    def marked(self, words: blocks.Words) -> str:
         """A sentence as markup, with the marks of its standing."""
         mark = self.references.mark(words)
-        return safe(text_of(words)) + (f"<super size=6>{mark}</super>" if mark else "")
+        return safe(blocks.text_of(words)) + (f"<super size=6>{mark}</super>" if mark else "")
 
-    def _laid_out(self, block: Block) -> Iterator[Flowable]:
+    def _laid_out(self, block: blocks.Block) -> Iterator[Flowable]:
         match block:
-            case Section():
-                inner = [part for one in shown(block.blocks) for part in self._laid_out(one)]
+            case blocks.Section():
+                inner = [part for one in blocks.shown(block.blocks) for part in self._laid_out(one)]
                 parts = [Lines(safe(block.heading), HEADING), *inner]
                 yield from [KeepTogether(parts)] if block.together else parts
-            case Paragraph():
+            case blocks.Paragraph():
                 yield Lines(" ".join(map(self.marked, block.words)), PARAGRAPHS[block.look])
-            case Bullets():
+            case blocks.Bullets():
                 yield from self._bullets(block.items, ITEMS[block.look])
-            case Ticks():
+            case blocks.Ticks():
                 yield ticks(block)
-            case Table():
+            case blocks.Table():
                 yield table(block)
                 yield Spacer(1, 5)
-            case Calendar():
+            case blocks.Calendar():
                 yield YearStrip(block)
-            case Card():
+            case blocks.Card():
                 yield from self._card(block)
 
-    def _bullets(self, items: Iterable[Words], how: ParagraphStyle) -> list[Flowable]:
+    def _bullets(self, items: Iterable[blocks.Words], how: ParagraphStyle) -> list[Flowable]:
         return [Lines(self.marked(item), how, bulletText="\u2013") for item in items]
 
-    def _card(self, card: Card) -> Iterator[Flowable]:
+    def _card(self, card: blocks.Card) -> Iterator[Flowable]:
         yield Lines(" ".join((f"<b>{safe(card.title)}.</b>", *map(self.marked, card.do))), CARD)
         line = "; ".join(map(str, card.actives))
         if more := " ".join(filter(None, (f"{line}." if line else "", card.foot))):
@@ -116,7 +102,7 @@ class Sheet:
         return build(self.parts, self.head, columns)
 
 
-def table(block: Table) -> Grid:
+def table(block: blocks.Table) -> Grid:
     """A table of plain text over the width of the page."""
     rows = [(block.head, CELL_BOLD)] if block.head else []
     rows += [(row, CELL) for row in block.rows]
@@ -127,7 +113,7 @@ def table(block: Table) -> Grid:
     return ruled(made, bool(block.head), grid=bool(block.tall))
 
 
-def ticks(block: Ticks) -> Grid:
+def ticks(block: blocks.Ticks) -> Grid:
     """A list to tick, down one column after the other."""
     high = -(-len(block.items) // TICK_COLUMNS)
     boxes = [Tick(line) for line in block.items] + [""] * (high * TICK_COLUMNS - len(block.items))

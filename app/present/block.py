@@ -8,17 +8,18 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
-from typing import Literal, Protocol
+from typing import Literal
 
-from model.control.use import Suited
+from model.control.facts import Statement
+from model.control.use import Reason, Suited
 from model.flora.source import Sources
 
 Look = Literal["body", "strong", "small"]
-MARKS = {"common practice": "*", "from memory": "\u00b0", "by the label": "L"}  # of a standing, on paper
-MEANING = {
-    "common practice": "common practice, no source",
-    "from memory": "from memory, to be verified",
-    "by the label": "from a label that was read, as stated",
+# Of a standing: its sign on paper, and what that means.
+SIGNS = {
+    "common practice": ("*", "common practice, no source"),
+    "from memory": ("\u00b0", "from memory, to be verified"),
+    "by the label": ("L", "from a label that was read, as stated"),
 }
 
 
@@ -37,17 +38,6 @@ class Cited:
 
 
 Words = str | Cited
-
-
-class Stated(Protocol):
-    """What the model states: a sentence with its standing and source."""
-
-    @property
-    def text(self) -> str: ...
-    @property
-    def standing(self) -> str: ...
-    @property
-    def source(self) -> Iterable[str]: ...
 
 
 @dataclass(frozen=True)
@@ -134,7 +124,7 @@ class Section:
 Block = Paragraph | Bullets | Table | Ticks | Card | Calendar | Section
 
 
-def cited(fact: Stated, text: str | None = None) -> Cited:
+def cited(fact: Statement | Reason, text: str | None = None) -> Cited:
     """What the model states, as a sentence; ``text`` in place of its own."""
     return Cited(fact.text if text is None else text, fact.standing, tuple(fact.source))
 
@@ -193,7 +183,7 @@ class References:
         if fact.standing == "published":
             return self._numbers(fact)
         self.standings.setdefault(fact.standing)
-        return [MARKS[fact.standing]]
+        return [SIGNS[fact.standing][0]]
 
     def _numbers(self, fact: Cited) -> list[str]:
         if fact.standing != "published":
@@ -207,7 +197,7 @@ class References:
 
     def legend(self) -> str:
         """What the signs on a paper mean; "" where there are none."""
-        return "; ".join(f"{MARKS[standing]} {MEANING[standing]}" for standing in MARKS if standing in self.standings)
+        return "; ".join(" ".join(sign) for standing, sign in SIGNS.items() if standing in self.standings)
 
 
 def as_text(blocks: Iterable[Block]) -> str:

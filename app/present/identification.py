@@ -6,19 +6,9 @@ from collections.abc import Iterable
 
 from rich.console import Console
 
+from app.present import finding as words
 from app.present.block import Block, Paragraph, References, Table
 from app.present.deciding import known_so_far, message, why_stopped
-from app.present.finding import (
-    DRAWN,
-    LEAST_NAMED,
-    answer_text,
-    headline,
-    looked_at,
-    override_lines,
-    photo_lines,
-    share,
-    shown_candidates,
-)
 from app.present.terminal import console_for, print_blocks
 from model.identify import Finding, Key
 from model.traits import Answers
@@ -30,10 +20,10 @@ def print_finding(finding: Finding, key: Key, answers: Answers, console: Console
     known = known_so_far(finding, key, answers) if finding.status == "undecided" else ""
     print_blocks(
         (
-            *_lines(photo_lines(finding)),
-            Paragraph((headline(finding, key),), "strong"),
+            *_lines(words.photo_lines(finding)),
+            Paragraph((words.headline(finding, key),), "strong"),
             *_lines([f"What is known: it is {known}."] if known else []),
-            *_lines(override_lines(finding, key)),
+            *_lines(words.override_lines(finding, key)),
             *candidates(finding),
             *_answers(finding, key, answers),
         ),
@@ -54,33 +44,34 @@ def print_candidates(finding: Finding, console: Console | None = None) -> None:
 
 def candidates(finding: Finding) -> tuple[Block, ...]:
     """The best candidates, one a row: probability, the photo's own, answers for and against."""
-    shown, others, rest = shown_candidates(finding)
+    shown, others, rest = words.shown_candidates(finding)
     rows = [
         (
-            share(c.probability),
-            "-" if c.photo_probability is None else share(c.photo_probability),
+            words.share(c.probability),
+            "-" if c.photo_probability is None else words.share(c.photo_probability),
             f"{c.common_name} ({c.scientific_name})" + (" *" if c.evidence == "drawn" else ""),
             _characters(c.agrees),
             _characters(c.disagrees),
         )
         for c in shown
     ]
-    together = f"{others} other plants together" if shown else f"{others} plants, none of them at {share(LEAST_NAMED)}"
-    rows.append((share(rest), "", together, "", ""))
-    rows.append((share(finding.unlisted_probability), "", "none of the plants on file", "", ""))
+    least = words.share(words.LEAST_NAMED)
+    together = f"{others} other plants together" if shown else f"{others} plants, none of them at {least}"
+    rows.append((words.share(rest), "", together, "", ""))
+    rows.append((words.share(finding.unlisted_probability), "", "none of the plants on file", "", ""))
     drawn = any(c.evidence == "drawn" for c in shown)
-    note = [Paragraph((f"* {DRAWN}: the photo only hints at it",), "small")] if drawn else []
+    note = [Paragraph((f"* {words.DRAWN}: the photo only hints at it",), "small")] if drawn else []
     return Table(tuple(rows), ("chance", "photo", "plant", "for", "against")), *note
 
 
 def _answers(finding: Finding, key: Key, answers: Answers) -> tuple[Paragraph, ...]:
     """What was looked at and answered, in order, and what of it does not count."""
-    lines = [looked_at(finding)]
+    lines = [words.looked_at(finding)]
     for title, chosen in (
         ("Answers", [c for c in answers if c not in finding.set_aside]),
         ("Set aside, as that part cannot be seen", finding.set_aside),
     ):
-        given = "; ".join(f"{_characters([c])}: {answer_text(key, c, answers[c])}" for c in chosen)
+        given = "; ".join(f"{_characters([c])}: {words.answer_text(key, c, answers[c])}" for c in chosen)
         lines.append(f"{title}: {given}" if given else "")
     return tuple(Paragraph((line,), "small") for line in lines if line)
 

@@ -56,7 +56,7 @@ def record_blocks(current: Current, versions: Versions = (), beside: Iterable[Bl
     assert isinstance(treatment, Treatment)
     missing = {lacking.field for lacking in missing_fields(treatment)}
     return (
-        *_treatment(treatment, missing),
+        _treatment(treatment, missing),
         *(_chemical(treatment, missing) if treatment.chemical else ()),
         *beside,
         _signatures(current, versions),
@@ -107,37 +107,34 @@ def _cell(name: str, value: object, treatment: Treatment, missing: set[str]) -> 
     return MISSING if name in missing else EMPTY
 
 
-def _treatment(treatment: Treatment, missing: set[str]) -> tuple[Table, ...]:
-    own = {field.name for field in fields(Treatment)}
-    asked = {one.field: (label(one.text), ", ".join(one.states)) for one in union_of_fields() if one.field in own}
-    more = {name: (words, "") for name, words in MORE.items() if name not in asked}
-    rows = [
-        (words, _cell(name, getattr(treatment, name), treatment, missing), states)
-        for name, (words, states) in (asked | more).items()
-        if name in asked or value_text(getattr(treatment, name))
-    ]
+def _rows(
+    values: Sequence[Treatment | Product], treatment: Treatment, missing: set[str], more: Mapping[str, str]
+) -> tuple[tuple[str, ...], ...]:
+    """A row a field: what it is called, its values, and who asks for it; last what was filled in of ``more``."""
+    own = {field.name for field in fields(values[0])}
+    named = {one.field: (label(one.text), ", ".join(one.states)) for one in union_of_fields() if one.field in own}
+    for name, words in more.items():
+        if any(value_text(getattr(value, name)) for value in values):
+            named.setdefault(name, (words, ""))
+    return tuple(
+        (words, *(_cell(name, getattr(value, name), treatment, missing) for value in values), states)
+        for name, (words, states) in named.items()
+    )
+
+
+def _treatment(treatment: Treatment, missing: set[str]) -> Table:
+    rows = _rows((treatment,), treatment, missing, MORE)
     if treatment.chemical:
-        return (Table(tuple(rows), ("Field", "As written", "Asked by"), (0.34, 0.46, 0.20)),)
+        return Table(rows, ("Field", "As written", "Asked by"), (0.34, 0.46, 0.20))
     # No law of sprays is about it: only what was written, and what is kept of all work.
     written = tuple((words, value) for words, value, _ in rows if value != EMPTY)
-    return (Table(written, ("Field", "As written"), (0.34, 0.66)),)
+    return Table(written, ("Field", "As written"), (0.34, 0.66))
 
 
 def _chemical(treatment: Treatment, missing: set[str]) -> tuple[Block, ...]:
     """Products, weather, and the days that the law sets."""
     products = treatment.products or (Product(),)
-    own = {field.name for field in fields(Product)}
-    rows = [
-        (
-            label(one.text),
-            *(_cell(one.field, getattr(product, one.field), treatment, missing) for product in products),
-            ", ".join(one.states),
-        )
-        for one in union_of_fields()
-        if one.field in own
-    ]
-    if any(product.label for product in products):
-        rows.append(("What the label says", *(product.label or EMPTY for product in products), ""))
+    rows = _rows(products, treatment, missing, {"label": "What the label says"})
     head = ("Field", *(f"Product {n}" for n in range(1, len(products) + 1)), "Asked by")
     widths = (0.28, *[0.54 / len(products)] * len(products), 0.18)
     readings = tuple(
@@ -147,7 +144,7 @@ def _chemical(treatment: Treatment, missing: set[str]) -> tuple[Block, ...]:
     weather = Table(readings, tuple(READINGS.values()), READING_WIDTHS)
     law = f"{capital(write_up_by(treatment).text)}. Keep it until {day_text(keep_until(treatment))}."
     return (
-        Section("Products, from their labels", (Table(tuple(rows), head, widths),)),
+        Section("Products, from their labels", (Table(rows, head, widths),)),
         Section("Weather as measured on site", (weather,), together=True),
         Paragraph((law,), "small"),
     )

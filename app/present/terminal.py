@@ -9,18 +9,7 @@ from rich.console import Console
 from rich.padding import Padding
 from rich.text import Text
 
-from app.present.block import (
-    Block,
-    Bullets,
-    Calendar,
-    Card,
-    Paragraph,
-    References,
-    Section,
-    Table,
-    Ticks,
-    shown,
-)
+from app.present import block as blocks
 from model.control.year import spans
 
 STYLES = {"body": "", "strong": "bold", "small": "dim"}
@@ -33,33 +22,33 @@ def console_for(console: Console | None = None) -> Console:
     return console or Console(highlight=False)
 
 
-def print_blocks(blocks: Iterable[Block], references: References, console: Console | None = None) -> None:
+def print_blocks(parts: Iterable[blocks.Block], references: blocks.References, console: Console | None = None) -> None:
     """Print blocks one below the other."""
     console = console_for(console)
-    for block in shown(blocks):
+    for block in blocks.shown(parts):
         match block:
-            case Section():
+            case blocks.Section():
                 console.print(f"\n{block.heading}", style="bold", markup=False)
                 print_blocks(block.blocks, references, console)
-            case Paragraph():
+            case blocks.Paragraph():
                 line = " ".join(references.words(words) for words in block.words)
                 console.print(line, style=STYLES[block.look], markup=False)
-            case Bullets():
+            case blocks.Bullets():
                 for item in block.items:
                     console.print(f"- {references.words(item)}", style=STYLES[block.look], markup=False)
-            case Ticks():
+            case blocks.Ticks():
                 for thing in block.items:
                     console.print(f"[ ] {thing}", markup=False)
-            case Card():
+            case blocks.Card():
                 _print_card(block, references, console)
-            case Table():
+            case blocks.Table():
                 console.print(_table(block))
-            case Calendar():
+            case blocks.Calendar():
                 rows = "; ".join(f"{label}: {spans(months)}" for label, _, months in block.rows)
                 console.print(f"{block.name}. {rows}.", markup=False)
 
 
-def print_works(references: References, console: Console) -> None:
+def print_works(references: blocks.References, console: Console) -> None:
     """Print the works by their numbers, where any was referred to."""
     if lines := references.lines():
         console.print("\nReferences", style="bold")
@@ -67,7 +56,7 @@ def print_works(references: References, console: Console) -> None:
             console.print(line, markup=False)
 
 
-def _print_card(card: Card, references: References, console: Console) -> None:
+def _print_card(card: blocks.Card, references: blocks.References, console: Console) -> None:
     mark, style = MARKS[card.mark]
     console.print(Text.assemble((f"\n{mark} ", style), (card.title, "bold")))
     lines = [str(active) for active in card.actives] + [references.words(words) for words in card.do]
@@ -75,7 +64,7 @@ def _print_card(card: Card, references: References, console: Console) -> None:
     console.print(Padding(Text("\n".join(filter(None, lines))), (0, 0, 0, INDENT), expand=False))
 
 
-def _table(block: Table) -> table.Table:
+def _table(block: blocks.Table) -> table.Table:
     """A table without rules; columns of figures to the right, columns that are empty throughout left out."""
     made = table.Table(box=None, pad_edge=False, show_header=bool(block.head))
     width = len(block.rows[0]) if block.rows else len(block.head)
@@ -87,5 +76,5 @@ def _table(block: Table) -> table.Table:
     return made
 
 
-def _is_figures(block: Table, column: int) -> bool:
+def _is_figures(block: blocks.Table, column: int) -> bool:
     return all(not row[column] or row[column][0] in "-<>0123456789" for row in block.rows)

@@ -6,20 +6,8 @@ from dataclasses import replace
 from datetime import date
 from typing import Any
 
+from app.present import plan as plan_words
 from app.present.block import References
-from app.present.plan import (
-    about,
-    beside,
-    calendars,
-    differences,
-    first,
-    heading,
-    only_for_some,
-    option_key,
-    options,
-    ruled_out,
-    summary,
-)
 from app.services.labels import note_label, revoke_label, split_actives
 from app.services.spray_window import active_of
 from app.web.context import Context
@@ -36,13 +24,13 @@ def show(context: Context, draft: Draft) -> dict[str, Any]:
     every = _by_key(made)
     may_read = made.case.place == "lawn" and made.case.lawn != "unknown"
     return {
-        "heading": heading(made, control),
-        "summary": summary(made),
-        "about": (*about(made, control), first(made)),
-        "options": (*options(made, control), only_for_some(made, control)),
-        "after": (*differences(made, control), ruled_out(made)),
-        "beside": beside(made),
-        "years": calendars(made, control),
+        "heading": plan_words.heading(made, control),
+        "summary": plan_words.summary(made),
+        "about": (*plan_words.about(made, control), plan_words.first(made)),
+        "options": (*plan_words.options(made, control), plan_words.only_for_some(made, control)),
+        "after": (*plan_words.differences(made, control), plan_words.ruled_out(made)),
+        "beside": plan_words.beside(made),
+        "years": plan_words.calendars(made, control),
         "references": References(control.flora.sources),
         "itself": made.itself,
         "choice": _current(draft.choice),
@@ -54,6 +42,7 @@ def show(context: Context, draft: Draft) -> dict[str, Any]:
 
 def _by_key(made: Plan) -> dict[str, JudgedOption]:
     """The options by what names them on the page."""
+    option_key = plan_words.option_key
     return {option_key(o, whose=True): o for o in made.only} | {option_key(o): o for o in made.options}
 
 
