@@ -34,13 +34,17 @@ def context(key: Key, control: Control) -> Context:
     return context_of(key, control)
 
 
-@pytest.fixture
-def planner(context: Context) -> Person:
+def at_the_lawn(context: Context) -> Person:
     """Someone with a proven dandelion, at the step of the lawn."""
     answers = check_answers(context.key.flora.characters, typical(context.key))
     draft = Draft(new_id(), "lawn", STEPS.index("lawn"), month=11, visible=PARTS, answers=answers)
     context.drafts.save(draft)
     return Person(context, {"plant": draft.id})
+
+
+@pytest.fixture
+def planner(context: Context) -> Person:
+    return at_the_lawn(context)
 
 
 @pytest.fixture
