@@ -1,4 +1,4 @@
-"""How sure a name is and why, in words for who does not know plants: for the advice and the job sheet."""
+"""How sure a name is and why, for people who do not know plants: for the advice sheet and the job sheet."""
 
 from __future__ import annotations
 
@@ -57,7 +57,7 @@ class Naming:
 
 
 def still_possible(chances: Mapping[str, float]) -> tuple[str, ...]:
-    """Those that are likely enough to be reckoned with, the likeliest first.
+    """Those likely enough to be planned for, the likeliest first.
 
     >>> still_possible({"a": 0.2, "b": 0.3, "c": 0.09})
     ('b', 'a')
@@ -72,7 +72,9 @@ def how_sure(naming: Naming, key: Key) -> str:
     by = f" The name was confirmed by {naming.confirmed_by}." if naming.confirmed_by else ""
     if naming.status == GIVEN:
         names = "names were" if naming.also else "name was"
-        return (by or f" The {names} given by who looked at it; no characters were noted on this sheet.").strip()
+        return (
+            by or f" The {names} given by the person who looked at it; no characters were noted on this sheet."
+        ).strip()
     chance = f", {share(naming.probability)}" if naming.probability is not None else ""
     in_front = {"undecided": f" The leading candidate is {name}{chance}.", "unlisted": f" The nearest is {name}."}
     probability = naming.probability if naming.status != "unlisted" else None
@@ -99,8 +101,8 @@ def against(naming: Naming, key: Key) -> list[str]:
     return [question_and_answer(key, c, naming.answers[c]) for c in odd]
 
 
-def taken_for(naming: Naming, key: Key) -> list[tuple[str, str, bool]]:
-    """Plants that are taken for this one: name, what parts the two, and whether what was seen rules it out.
+def mistaken_for(naming: Naming, key: Key) -> list[tuple[str, str, bool]]:
+    """Plants that this one is mistaken for: name, how to tell them apart, and whether what was seen rules it out.
 
     What the plant may still be is never ruled out. Those that are not ruled out come first.
     """
@@ -127,7 +129,7 @@ def what_it_is(naming: Naming, key: Key, apart: Collection[str] = ()) -> Section
     ):
         if lines:
             blocks += [Paragraph((title,)), *bullets(lines)]
-    others = [one for one in taken_for(naming, key) if one[0] not in _names(apart, key)]
+    others = [one for one in mistaken_for(naming, key) if one[0] not in _names(apart, key)]
     shown, rest = others[:LOOK_ALIKES], others[LOOK_ALIKES:]
     answered = any(value != () for value in naming.answers.values())
     if shown:
@@ -144,7 +146,7 @@ def what_it_is(naming: Naming, key: Key, apart: Collection[str] = ()) -> Section
 
 def look_again(naming: Naming, key: Key, apart: Collection[str] = ()) -> Section:
     """How sure the name is, and what to check before work starts."""
-    open_ones = [(name, note) for name, note, out in taken_for(naming, key) if not out]
+    open_ones = [(name, note) for name, note, out in mistaken_for(naming, key) if not out]
     lines = [f"{name}: {note}" for name, note in open_ones if name not in _names(apart, key)][:LOOK_ALIKES]
     blocks: list[Block] = [Paragraph((how_sure(naming, key),))]
     if lines:

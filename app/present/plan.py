@@ -170,7 +170,7 @@ def card(
 ) -> Card:
     """An option: what to do, with what, and why or why not yet.
 
-    ``brief``: for the homeowner, who is told of the lawn and what calls for care, and of what waits only why.
+    ``brief``: for the homeowner, who needs the lawn and what calls for care, and of what waits only why.
     ``without``: what was said once for all of them. ``whose``: it is for its own plants only.
     """
     do: list[Words] = [cited(reason, reason.whole) for reason in option.do]

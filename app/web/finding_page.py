@@ -99,10 +99,10 @@ def learn(context: Context, draft: Draft, fields: Fields, which: str) -> Draft:
         status=finding.status,
         agreed=True,
     )
-    told = (
+    outcome = (
         f"{done.added} added to the collection as {context.name(finding.species)}, {done.known_already} there before."
     )
-    return replace(draft, record={**draft.record, "into_collection": told})
+    return replace(draft, record={**draft.record, "into_collection": outcome})
 
 
 def onward(context: Context, draft: Draft, fields: Fields, which: str) -> Draft:

@@ -13,7 +13,7 @@ from app.web.candidates_page import look_alikes, ranking
 from app.web.comparison import pair_of
 from app.web.context import Context
 from app.web.draft import STEPS, Choosing, Draft, Shot, new_id
-from app.web.effects import told
+from app.web.effects import effects
 from app.web.state_choices import choices
 from model.control import Control
 from model.flora.character import MOST_AT_ONCE, PARTS
@@ -179,7 +179,7 @@ def test_no_plant_is_put_forward_that_is_improbable(context: Context, species: s
         chance = dict(zip(context.key.flora.ids, _chances(context, draft), strict=False))
         named = re.findall(r"/flora\?species=(\w+)", person.text)
         assert all(chance[one] >= LEAST_NAMED for one in named)
-        for move in (move for one in told(context, interview) for move in one["moves"]):
+        for move in (move for one in effects(context, interview) for move in one["moves"]):
             assert max(move.before, move.after) >= LEAST_NAMED
         pairs = look_alikes(context, interview.finding)
         assert all(chance[one] >= LEAST_NAMED for pair in pairs for one in (pair.one, pair.other))

@@ -21,7 +21,7 @@ from app.papers.record_sheet import record_paper
 from app.papers.sheet import Sheet
 from app.present.block import Bullets, Paragraph, Table, Ticks
 from app.present.key import about
-from app.present.naming import Naming, how_sure, taken_for
+from app.present.naming import Naming, how_sure, mistaken_for
 from app.present.record import changes
 from app.present.sums import sum_on_paper
 from app.records.entries import Client, Current, Product, Reading, Signed, Site, Treatment
@@ -122,12 +122,12 @@ def test_a_shortlist_is_a_question_and_how_to_tell_them_apart_comes_first(key: K
 
 def test_nothing_that_a_shortlist_holds_is_called_ruled_out(key: Key) -> None:
     alone = naming(key)
-    ruled_out = {name for name, _, out in taken_for(alone, key) if out}
+    ruled_out = {name for name, _, out in mistaken_for(alone, key) if out}
     assert ruled_out, "the answers rule something out"
     listed = [s for s in key.flora.look_alikes[alone.species] if key.flora.species[s].common_name in ruled_out][:2]
     several = alone.among((alone.species, *listed))
     assert set(several.also) == {*alone.also, *listed}
-    found = {name: out for name, _, out in taken_for(several, key)}
+    found = {name: out for name, _, out in mistaken_for(several, key)}
     assert {name for name, out in found.items() if out} == ruled_out - {
         key.flora.species[s].common_name for s in listed
     }
@@ -181,7 +181,7 @@ def test_the_printed_key_holds_every_couplet_and_says_what_it_leaves_out(key: Ke
     assert about(replace(printed, month=None)).endswith("all year")
 
 
-def test_what_people_type_is_never_taken_for_markup() -> None:
+def test_what_people_type_is_never_mistaken_for_markup() -> None:
     nasty = '<b>x</b> <img src="http://example.org/x.png"/> & <para> \x00\x07 \U0001f33f'
     sheet = Sheet(paper.Head("Paper", nasty, nasty, nasty))
     table = Table(((nasty, "two"),), widths=(0.5, 0.5))

@@ -19,7 +19,7 @@ from dwca.read import DwCAReader
 from app.papers.csv_table import findings_csv, treatments_csv
 from app.papers.darwin_core import LICENCES, Sharing, archive, occurrence_csv, uncertainty
 from app.papers.follow_ups import calendar_file
-from app.present.naming import against, seen, taken_for
+from app.present.naming import against, mistaken_for, seen
 from app.records.entries import Client, Current, FollowUp, Product, Site, Treatment, Visit, VisitRecord
 from app.records.kept import KeptFinding
 from app.services.visit_papers import answers_of, naming_of
@@ -205,5 +205,5 @@ def test_answers_on_parts_that_could_not_be_seen_are_no_reasons(key: Key) -> Non
     wings = key.flora.characters["seed_wings"].question
     assert any(line.startswith(wings) for line in seen(whole, key))
     assert not any(line.startswith(wings) for line in (*seen(leaves, key), *against(leaves, key)))
-    ruled_out = [sum(out for *_, out in taken_for(naming, key)) for naming in (leaves, whole)]
+    ruled_out = [sum(out for *_, out in mistaken_for(naming, key)) for naming in (leaves, whole)]
     assert ruled_out[0] < ruled_out[1], "what could not be seen rules nothing out"
