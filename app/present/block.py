@@ -8,11 +8,13 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
-from typing import Literal
+from typing import TYPE_CHECKING, Literal
 
-from model.control.facts import Statement
-from model.control.use import Reason, Suited
 from model.flora.source import Sources
+
+if TYPE_CHECKING:
+    from model.control.facts import Statement
+    from model.control.use import Reason, Suited
 
 Look = Literal["body", "strong", "small"]
 # Of a standing: its sign on paper, and what that means.

@@ -5,7 +5,6 @@ from __future__ import annotations
 from typing import Any
 
 from app.present.block import Bullets, Paragraph, as_text
-from model.control.year import spans
 from model.decide import Decider
 from model.identify import Finding, Key
 from model.traits import Answers
@@ -82,6 +81,9 @@ def decider_line(decider: Decider, key: Key) -> str:
         case "dig":
             start = "Dig one up, roots and all"
         case "wait":
+            # Hardly ever needed, and the advice that it comes with would slow the start of every command.
+            from model.control.year import spans
+
             start = ONCE[decider.part] + (f" ({spans(decider.months)})" if decider.months else "")
         case "photo":
             start = f"Send a close, sharp photo of {PARTS[decider.part]}"

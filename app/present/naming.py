@@ -71,10 +71,8 @@ def how_sure(naming: Naming, key: Key) -> str:
     name = key.flora.species[naming.species].common_name
     by = f" The name was confirmed by {naming.confirmed_by}." if naming.confirmed_by else ""
     if naming.status == GIVEN:
-        names = "names were" if naming.also else "name was"
-        return (
-            by or f" The {names} given by the person who looked at it; no characters were noted on this sheet."
-        ).strip()
+        given = "names were given" if naming.also else "name was given"
+        return (by or f" The {given} by the person who looked at it; no characters were noted here.").strip()
     chance = f", {share(naming.probability)}" if naming.probability is not None else ""
     in_front = {"undecided": f" The leading candidate is {name}{chance}.", "unlisted": f" The nearest is {name}."}
     probability = naming.probability if naming.status != "unlisted" else None

@@ -10,7 +10,6 @@ from rich.padding import Padding
 from rich.text import Text
 
 from app.present import block as blocks
-from model.control.year import spans
 
 STYLES = {"body": "", "strong": "bold", "small": "dim"}
 MARKS = {"yes": ("YES ", "bold green"), "wait": ("WAIT", "bold yellow"), "no": ("NO  ", "bold red")}
@@ -44,6 +43,9 @@ def print_blocks(parts: Iterable[blocks.Block], references: blocks.References, c
             case blocks.Table():
                 console.print(_table(block))
             case blocks.Calendar():
+                # Only a plan has a year, and only a plan needs the whole advice loaded.
+                from model.control.year import spans
+
                 rows = "; ".join(f"{label}: {spans(months)}" for label, _, months in block.rows)
                 console.print(f"{block.name}. {rows}.", markup=False)
 
