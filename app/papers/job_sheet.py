@@ -9,7 +9,7 @@ from app.papers.pdf import Head, safe, slanted
 from app.papers.sheet import Sheet
 from app.papers.to_bring import load_papers, to_bring
 from app.present import plan as plan_words
-from app.present.block import Block, Paragraph, Section, Table, Ticks, capital
+from app.present.block import Block, Paragraph, Section, Table, capital, ticks
 from app.present.naming import Naming, look_again
 from app.present.record import READINGS
 from app.present.spray import weather_limits
@@ -65,7 +65,7 @@ def job_paper(job: JobSheet, key: Key, control: Control, rules: Rules) -> bytes:
         Section("What to do", tuple(plan_words.card(option, control) for option in options)),
         *((weather_limits(rules),) if sprayed else ()),
         Section("Calculations, from the figures entered", (Paragraph((LABEL_FIRST,)), *job.sums) if job.sums else ()),
-        Section("What to bring", (Ticks(things),), together=True),
+        Section("What to bring", (ticks(things),), together=True),
         *_to_write(sprayed),
         plan_words.cautions(plan),
         plan_words.law(plan),

@@ -30,7 +30,6 @@ SMALL_ITEM = style(7.8, leftIndent=9, bulletIndent=1, spaceAfter=2)
 ITEMS: dict[blocks.Look, ParagraphStyle] = {"body": ITEM, "strong": ITEM, "small": SMALL_ITEM}
 CELL, CELL_BOLD = style(8.4), style(8.4, fontName="bold")
 CARD, CARD_MORE = style(9, spaceAfter=1.5, spaceBefore=2, keepWithNext=1), style(8.2, leftIndent=10, spaceAfter=1.5)
-TICK_COLUMNS = 3
 
 
 class Sheet:
@@ -77,8 +76,6 @@ class Sheet:
                 yield Lines(" ".join(map(self.marked, block.words)), PARAGRAPHS[block.look])
             case blocks.Bullets():
                 yield from self._bullets(block.items, ITEMS[block.look])
-            case blocks.Ticks():
-                yield ticks(block)
             case blocks.Table():
                 yield table(block)
                 yield Spacer(1, 5)
@@ -103,55 +100,21 @@ class Sheet:
 
 
 def table(block: blocks.Table) -> Grid:
-    """A table of plain text over the width of the page."""
+    """A table of plain text over the width of the page; one to write in has lines between its columns too."""
     rows = [(block.head, CELL_BOLD)] if block.head else []
     rows += [(row, CELL) for row in block.rows]
     cells = [[Lines(safe(text), how) for text in row] for row, how in rows]
     heights = [None] * (len(rows) - len(block.tall)) + list(block.tall)
     widths = [share * (WIDTH - 2 * MARGIN) for share in block.widths]
-    made = Grid(cells, widths, heights, repeatRows=1 if block.head else 0)
-    return ruled(made, bool(block.head), grid=bool(block.tall))
-
-
-def ticks(block: blocks.Ticks) -> Grid:
-    """A list to tick, down one column after the other."""
-    high = -(-len(block.items) // TICK_COLUMNS)
-    boxes = [Tick(line) for line in block.items] + [""] * (high * TICK_COLUMNS - len(block.items))
-    cells = [[boxes[column * high + row] for column in range(TICK_COLUMNS)] for row in range(high)]
-    made = Grid(cells, [(WIDTH - 2 * MARGIN) / TICK_COLUMNS] * TICK_COLUMNS, hAlign="LEFT")
-    pads = [(name, (0, 0), (-1, -1), 0) for name in ("LEFTPADDING", "TOPPADDING", "BOTTOMPADDING")]
-    made.setStyle([OWN_FACE, ("VALIGN", (0, 0), (-1, -1), "TOP"), *pads])
-    return made
-
-
-class Tick(Flowable):
-    """A small square to tick, and its words."""
-
-    def __init__(self, line: str) -> None:
-        super().__init__()
-        self.words = Lines(safe(line), style(9, leftIndent=13))
-
-    def wrap(self, width: float, height: float) -> tuple[float, float]:
-        self.size = self.words.wrap(width, height)
-        return self.size[0], self.size[1] + 2.5
-
-    def draw(self) -> None:
-        self.canv.setLineWidth(0.7)
-        self.canv.setStrokeGray(INK)
-        self.canv.rect(0.5, self.size[1] - 7.5, 7, 7)
-        self.words.drawOn(self.canv, 0, 2)
-
-
-def ruled(made: Grid, heads: bool, grid: bool) -> Grid:
-    """A table with hairlines between its rows; only a grid has them between its columns too."""
+    made = Grid(cells, widths, heights, repeatRows=1 if block.head else 0, hAlign="LEFT")
     lines: list[Ruling] = [("VALIGN", (0, 0), (-1, -1), "TOP"), OWN_FACE]
-    lines.append(("LINEBELOW", (0, 0), (-1, -1), 0.35, grey(0.62)))
-    pads: list[Ruling] = [("LEFTPADDING", (0, 0), (-1, -1), 2), ("RIGHTPADDING", (0, 0), (-1, -1), 4)]
-    pads += [("TOPPADDING", (0, 0), (-1, -1), 2.2), ("BOTTOMPADDING", (0, 0), (-1, -1), 3)]
-    if heads:
+    pads = zip(("LEFT", "RIGHT", "TOP", "BOTTOM"), (2, 4, 2.2, 3) if block.ruled else (0, 4, 0, 2.5), strict=True)
+    lines += [(f"{side}PADDING", (0, 0), (-1, -1), points) for side, points in pads]
+    if block.ruled:
+        lines.append(("LINEBELOW", (0, 0), (-1, -1), 0.35, grey(0.62)))
+    if block.head:
         lines.append(("LINEBELOW", (0, 0), (-1, 0), 0.9, grey(INK)))
-    if grid:
+    if block.tall:
         lines.append(("GRID", (0, 0), (-1, -1), 0.35, grey(0.45)))
-    made.setStyle([*lines, *pads])
-    made.hAlign = "LEFT"
+    made.setStyle(lines)
     return made

@@ -6,7 +6,7 @@ The modules beside this one turn a value (a plan, a verdict, a finding, a record
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
 
@@ -60,19 +60,16 @@ class Bullets:
 
 @dataclass(frozen=True)
 class Table:
-    """Rows of text under a ``head``. ``widths``: shares of the page; ``tall``: heights of the last rows, in points."""
+    """Rows of text under a ``head``. ``widths``: shares of the page; ``tall``: heights of the last rows, in points.
+
+    ``ruled``: with lines between the rows.
+    """
 
     rows: tuple[tuple[str, ...], ...]
     head: tuple[str, ...] = ()
     widths: tuple[float, ...] = ()
     tall: tuple[float, ...] = ()
-
-
-@dataclass(frozen=True)
-class Ticks:
-    """Things to tick off."""
-
-    items: tuple[str, ...]
+    ruled: bool = True
 
 
 @dataclass(frozen=True)
@@ -123,7 +120,7 @@ class Section:
     together: bool = False
 
 
-Block = Paragraph | Bullets | Table | Ticks | Card | Calendar | Section
+Block = Paragraph | Bullets | Table | Card | Calendar | Section
 
 
 def cited(fact: Statement | Reason, text: str | None = None) -> Cited:
@@ -145,6 +142,18 @@ def bullets(items: Iterable[Words], look: Look = "body") -> tuple[Bullets, ...]:
     """A list, or nothing where it has no items."""
     kept = tuple(items)
     return (Bullets(kept, look),) if kept else ()
+
+
+def ticks(things: Sequence[str], columns: int = 3) -> Table:
+    """Things to tick off, down one column after the other.
+
+    >>> ticks(("knife", "bag", "hat", "pen")).rows
+    (('☐ knife', '☐ hat', ''), ('☐ bag', '☐ pen', ''))
+    """
+    high = -(-len(things) // columns)
+    boxes = [*(f"\u2610 {thing}" for thing in things), *[""] * (high * columns - len(things))]
+    rows = tuple(tuple(boxes[row::high]) for row in range(high))
+    return Table(rows, widths=(1 / columns,) * columns, ruled=False)
 
 
 def shown(blocks: Iterable[Block]) -> Iterator[Block]:

@@ -185,7 +185,7 @@ def card(
     return Card(
         title=f"{option.name}, only for {names(option.species, control)}" if whose else option.name,
         mark=option.suited,
-        actives=tuple(_active(active) for active in option.actives),
+        actives=tuple(_active(active, option.use.place == "lawn") for active in option.actives),
         do=tuple(do),
         points=tuple(points),
         foot=f"Best months: {spans(option.months)}.{again}",
@@ -214,9 +214,11 @@ def _leaves(leaves: tuple[str, ...]) -> str:
     return "; ".join(text for text in texts if not any(text != other and other.startswith(text) for other in texts))
 
 
-def _active(active: UsedActive) -> Active:
+def _active(active: UsedActive, on_lawn: bool) -> Active:
     rating = "unknown" if active.needs_label else active.lawn_rating
-    if active.label is not None:
+    if not on_lawn:
+        lawn = ""
+    elif active.label is not None:
         lawn = "lawn: by the label"
     elif active.needs_label and active.lawn_rating != "unknown":
         lawn = "lawn: from memory, so caution"

@@ -35,9 +35,6 @@ def print_blocks(parts: Iterable[blocks.Block], references: blocks.References, c
             case blocks.Bullets():
                 for item in block.items:
                     console.print(f"- {references.words(item)}", style=STYLES[block.look], markup=False)
-            case blocks.Ticks():
-                for thing in block.items:
-                    console.print(f"[ ] {thing}", markup=False)
             case blocks.Card():
                 _print_card(block, references, console)
             case blocks.Table():

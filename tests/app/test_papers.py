@@ -19,7 +19,7 @@ from app.papers.job_sheet import JobSheet, job_paper
 from app.papers.key_sheet import key_paper
 from app.papers.record_sheet import record_paper
 from app.papers.sheet import Sheet
-from app.present.block import Bullets, Paragraph, Table, Ticks
+from app.present.block import Bullets, Paragraph, Table, ticks
 from app.present.key import about
 from app.present.naming import Naming, how_sure, mistaken_for
 from app.present.record import changes
@@ -185,7 +185,7 @@ def test_what_people_type_is_never_mistaken_for_markup() -> None:
     nasty = '<b>x</b> <img src="http://example.org/x.png"/> & <para> \x00\x07 \U0001f33f'
     sheet = Sheet(paper.Head("Paper", nasty, nasty, nasty))
     table = Table(((nasty, "two"),), widths=(0.5, 0.5))
-    sheet.write(Paragraph((nasty,)), table, Ticks((nasty,)), Bullets(("word" * 400,)))
+    sheet.write(Paragraph((nasty,)), table, ticks((nasty,)), Bullets(("word" * 400,)))
     assert text_of(sheet.as_pdf()).count("<img src=") >= 3
 
 
