@@ -34,10 +34,15 @@ def context(key: Key, control: Control) -> Context:
     return context_of(key, control)
 
 
+def proven(key: Key) -> Draft:
+    """What is kept of a proven dandelion, at the step of the lawn."""
+    answers = check_answers(key.flora.characters, typical(key))
+    return Draft(new_id(), "lawn", STEPS.index("lawn"), month=11, visible=PARTS, answers=answers)
+
+
 def at_the_lawn(context: Context) -> Person:
     """Someone with a proven dandelion, at the step of the lawn."""
-    answers = check_answers(context.key.flora.characters, typical(context.key))
-    draft = Draft(new_id(), "lawn", STEPS.index("lawn"), month=11, visible=PARTS, answers=answers)
+    draft = proven(context.key)
     context.drafts.save(draft)
     return Person(context, {"plant": draft.id})
 
