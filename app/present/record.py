@@ -23,11 +23,12 @@ MORE = {
 }
 GEAR = {
     "": "",
-    "hand_spray": "held and pumped by hand",
+    "hand_spray": "hand sprayer or knapsack",
     "powered_spray": "powered sprayer",
     "spreader": "spreader",
     "wiper": "brush, sponge or wick",
 }
+OF_PRODUCT = {"label": "What the label says it is for"}
 READINGS = {
     "at": "Time",
     "temperature": "Air, C",
@@ -134,7 +135,7 @@ def _treatment(treatment: Treatment, missing: set[str]) -> Table:
 def _chemical(treatment: Treatment, missing: set[str]) -> tuple[Block, ...]:
     """Products, weather, and the days that the law sets."""
     products = treatment.products or (Product(),)
-    rows = _rows(products, treatment, missing, {"label": "What the label says"})
+    rows = _rows(products, treatment, missing, OF_PRODUCT)
     head = ("Field", *(f"Product {n}" for n in range(1, len(products) + 1)), "Asked by")
     widths = (0.28, *[0.54 / len(products)] * len(products), 0.18)
     readings = tuple(

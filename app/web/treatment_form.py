@@ -6,27 +6,14 @@ from dataclasses import dataclass, replace
 from datetime import date, time
 from typing import Any, get_args
 
+from app.present.record import GEAR, MORE, OF_PRODUCT
 from app.records import Product, Reading, RecordsError, Treatment, missing_fields, union_of_fields
 from app.records.fields import Gear
 from app.records.law import load_law
 from app.web.frame import Fields, FormError, number, one
 
-GEAR = {
-    "": "not given",
-    "hand_spray": "hand sprayer or knapsack",
-    "powered_spray": "powered sprayer",
-    "spreader": "spreader",
-    "wiper": "brush, sponge or wick",
-}
 LONG = ("notes", "label_extras", "order_treated", "other_weather", "clippings", "tank_loads")
 NUMBERS = ("area_m2", "water_litres", "temperature", "humidity", "wind_speed")
-# Beside what the law asks for: names in the records that the form has too.
-MORE = {
-    "area_m2": "The treated area, in square metres",
-    "tank_loads": "Tank loads",
-    "notes": "Notes",
-    "label": "What the label says it is for",
-}
 WEATHER = ("at", "temperature", "humidity", "wind_speed", "wind_direction")
 WEATHER_WORDS = {"at": "Time", "humidity": "Relative humidity, %"}
 PARTS = (
@@ -69,7 +56,7 @@ def form(treatment: Treatment) -> dict[str, Any]:
     missing = {m.field for m in lacks}
 
     def entry(name: str, owner: Any, prefix: str = "") -> Entry:
-        label = MORE.get(name) or words.get(name) or name.replace("_", " ")
+        label = {**MORE, **OF_PRODUCT}.get(name) or words.get(name) or name.replace("_", " ")
         value, asked = _shown(getattr(owner, name)), name in needed
         shown = asked or name in USUAL or bool(value)
         return Entry(f"{prefix}{name}", _capital(label), value, _kind(name), asked, name in missing, shown)
@@ -104,7 +91,7 @@ def form(treatment: Treatment) -> dict[str, Any]:
         ]
         if chemical
         else [],
-        "gear": [(name, GEAR[name]) for name in get_args(Gear)],
+        "gear": [(name, GEAR[name] or "not given") for name in get_args(Gear)],
         "lacks": [lack.text for lack in lacks],
         "may_leave": [
             (m.field, m.text, treatment.left_out.get(m.field, ""))
