@@ -2,19 +2,16 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
-from app.present.block import Bullets, Cited, Paragraph, References, Words
+from app.present.block import Bullets, Cited, Paragraph, Words
 from model.spray.degree_days import Record
 from model.spray.warmth import DegreeDayThreshold, Warmth
-
-if TYPE_CHECKING:
-    from rich.console import Console
 
 STANDS = {"before": "not reached", "within": "reached", "past": "passed"}
 
 
-def print_warmth(record: Record, warmth: Warmth, weed: str | None, console: Console | None = None) -> None:
+def print_warmth(record: Record, warmth: Warmth, weed: str | None) -> None:
     """Print the totals, where they stand, and what is known of the soil."""
     # Only the terminal loads the library that it prints with.
     from app.present.terminal import print_blocks
@@ -27,7 +24,7 @@ def print_warmth(record: Record, warmth: Warmth, weed: str | None, console: Cons
     ]
     found += [Cited(str(soil), warmth.cited(soil)) for soil in warmth.soil_of(weed or "")]
     remarks = tuple(f"Note: {note}." for note in notes(record, warmth, weed))
-    print_blocks((Paragraph((title,), "strong"), Bullets((*found, *remarks))), References({}), console)
+    print_blocks((Paragraph((title,), "strong"), Bullets((*found, *remarks))))
 
 
 def _in_words(entry: DegreeDayThreshold) -> str:

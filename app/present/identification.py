@@ -7,16 +7,16 @@ from collections.abc import Iterable
 from rich.console import Console
 
 from app.present import finding as words
-from app.present.block import Block, Paragraph, References, Table
+from app.present.block import Block, Paragraph, Table
 from app.present.deciding import known_so_far, message, why_stopped
-from app.present.terminal import console_for, print_blocks
+from app.present.terminal import print_blocks
 from model.identify import Finding, Key
 from model.traits import Answers
 
 
 def print_finding(finding: Finding, key: Key, answers: Answers, console: Console | None = None) -> None:
     """Print a whole Finding for a person."""
-    console = console_for(console)
+    console = console or Console(highlight=False)
     known = known_so_far(finding, key, answers) if finding.status == "undecided" else ""
     print_blocks(
         (
@@ -27,8 +27,7 @@ def print_finding(finding: Finding, key: Key, answers: Answers, console: Console
             *candidates(finding),
             *_answers(finding, key, answers),
         ),
-        References({}),
-        console,
+        console=console,
     )
     if finding.next_question is not None:
         question = finding.next_question.character
@@ -39,7 +38,7 @@ def print_finding(finding: Finding, key: Key, answers: Answers, console: Console
 
 def print_candidates(finding: Finding, console: Console | None = None) -> None:
     """Print the best candidates."""
-    print_blocks(candidates(finding), References({}), console)
+    print_blocks(candidates(finding), console=console)
 
 
 def candidates(finding: Finding) -> tuple[Block, ...]:

@@ -2,25 +2,20 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
-from app.present.block import Block, Bullets, Paragraph, References, Section
+from app.present.block import Block, Bullets, Paragraph, Section
 from app.present.finding import month_name
 from model.flora import Flora
 from model.printed_key import Couplet, Lead, PrintedKey
 
-if TYPE_CHECKING:
-    from rich.console import Console
 
-
-def print_key(printed: PrintedKey, flora: Flora, console: Console | None = None) -> None:
+def print_key(printed: PrintedKey, flora: Flora) -> None:
     """Print a key in the terminal."""
     # Only the terminal loads the library that it prints with.
     from app.present.terminal import print_blocks
 
     title = Paragraph((f"Key to lawn and garden weeds: {about(printed)}",), "strong")
     couplets = (_couplet(couplet, printed, flora) for couplet in printed.couplets)
-    print_blocks((title, *how_to_read(printed), *couplets, *left_out(printed, flora)), References({}), console)
+    print_blocks((title, *how_to_read(printed), *couplets, *left_out(printed, flora)))
 
 
 def about(printed: PrintedKey) -> str:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
-from typing import TYPE_CHECKING
 
 from app.figures.year_strip import strip_rows
 from app.present.block import (
@@ -27,9 +26,6 @@ from model.control.option import UsedActive
 from model.control.use import Suited
 from model.control.year import spans
 
-if TYPE_CHECKING:
-    from rich.console import Console
-
 LAWN = {
     "safe": "lawn: safe",
     "caution": "lawn: caution",
@@ -38,15 +34,13 @@ LAWN = {
 }
 
 
-def print_plan(plan: Plan, control: Control, console: Console | None = None) -> None:
+def print_plan(plan: Plan, control: Control) -> None:
     """Print a whole plan for a person."""
     # Only the terminal loads the library that it prints with.
-    from app.present.terminal import console_for, print_blocks, print_works
+    from app.present.terminal import print_blocks
 
-    console, references = console_for(console), References(control.flora.sources)
     title = Paragraph((heading(plan, control),), "strong")
-    print_blocks((title, *what_to_do(plan, control), *beside(plan)), references, console)
-    print_works(references, console)
+    print_blocks((title, *what_to_do(plan, control), *beside(plan)), References(control.flora.sources))
 
 
 def heading(plan: Plan, control: Control) -> str:

@@ -3,15 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from typing import TYPE_CHECKING
 
-from app.present.block import Block, Cited, Paragraph, References, Section, Table, Words, bullets, capital
+from app.present.block import Block, Cited, Paragraph, Section, Table, Words, bullets, capital
 from model.spray import Day, Reason, Verdict, clock
 from model.spray.reason import gravest_first
 from model.spray.rules import Band, Limit, Rules
-
-if TYPE_CHECKING:
-    from rich.console import Console
 
 LABEL_WINS = "The label in your hand wins over every limit here. Measure on site before, during and at the end."
 BY_THE_HOUR = ("delta_t", "wind", "heat", "cold", "humidity", "inversion", "rain", "volatile")
@@ -22,21 +18,21 @@ HEADLINES = {
 }
 
 
-def print_verdict(verdict: Verdict, console: Console | None = None) -> None:
+def print_verdict(verdict: Verdict) -> None:
     """Print one verdict with all its reasons, the gravest first."""
-    _print([headline(verdict), *reasons(verdict.reasons)], console)
+    _print(headline(verdict), *reasons(verdict.reasons))
 
 
-def print_day(day: Day, console: Console | None = None) -> None:
+def print_day(day: Day) -> None:
     """Print the usable hours, each hour's verdict, and the reasons against, once for each kind."""
-    _print([usable(day), hours(day), *reasons(one_of_each(day))], console)
+    _print(usable(day), hours(day), *reasons(one_of_each(day)))
 
 
-def _print(blocks: list[Block], console: Console | None) -> None:
+def _print(*blocks: Block) -> None:
     # Only the terminal loads the library that it prints with.
     from app.present.terminal import print_blocks
 
-    print_blocks([*blocks, Paragraph((LABEL_WINS,))], References({}), console)
+    print_blocks((*blocks, Paragraph((LABEL_WINS,))))
 
 
 def headline(verdict: Verdict) -> Paragraph:

@@ -16,19 +16,25 @@ MARKS = {"yes": ("YES ", "bold green"), "wait": ("WAIT", "bold yellow"), "no": (
 INDENT = 5
 
 
-def console_for(console: Console | None = None) -> Console:
-    """The console that was given, or one that leaves numbers without colour."""
-    return console or Console(highlight=False)
+def print_blocks(
+    parts: Iterable[blocks.Block], references: blocks.References | None = None, console: Console | None = None
+) -> None:
+    """Print blocks one below the other, then the works that they refer to."""
+    # Numbers are not coloured: a rate or a year is not worth more than its sentence.
+    console, references = console or Console(highlight=False), references or blocks.References({})
+    _print_all(parts, references, console)
+    if lines := references.lines():
+        console.print("\nReferences", style="bold")
+        for line in lines:
+            console.print(line, markup=False)
 
 
-def print_blocks(parts: Iterable[blocks.Block], references: blocks.References, console: Console | None = None) -> None:
-    """Print blocks one below the other."""
-    console = console_for(console)
+def _print_all(parts: Iterable[blocks.Block], references: blocks.References, console: Console) -> None:
     for block in blocks.shown(parts):
         match block:
             case blocks.Section():
                 console.print(f"\n{block.heading}", style="bold", markup=False)
-                print_blocks(block.blocks, references, console)
+                _print_all(block.blocks, references, console)
             case blocks.Paragraph():
                 line = " ".join(references.words(words) for words in block.words)
                 console.print(line, style=STYLES[block.look], markup=False)
@@ -45,14 +51,6 @@ def print_blocks(parts: Iterable[blocks.Block], references: blocks.References, c
 
                 rows = "; ".join(f"{label}: {spans(months)}" for label, _, months in block.rows)
                 console.print(f"{block.name}. {rows}.", markup=False)
-
-
-def print_works(references: blocks.References, console: Console) -> None:
-    """Print the works by their numbers, where any was referred to."""
-    if lines := references.lines():
-        console.print("\nReferences", style="bold")
-        for line in lines:
-            console.print(line, markup=False)
 
 
 def _print_card(card: blocks.Card, references: blocks.References, console: Console) -> None:
