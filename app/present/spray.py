@@ -49,7 +49,9 @@ def reasons(found: Iterable[Reason]) -> tuple[Block, ...]:
     titles = {"stop": "Stop", "caution": "Caution", "not judged": "Not judged", "go": "In favour"}
     lines: dict[str, list[Words]] = {level: [] for level in titles}
     for reason in found:
-        lines[reason.level].append(Cited(f"{capital(factor_name(reason.factor))}: {reason.text}", reason.cited))
+        name = factor_name(reason.factor)
+        named = reason.text.casefold().startswith(name.casefold())
+        lines[reason.level].append(Cited(capital(reason.text if named else f"{name}: {reason.text}"), reason.cited))
     return tuple(Section(title, bullets(lines[level]), folded=level == "go") for level, title in titles.items())
 
 
