@@ -1,6 +1,6 @@
 """The few shapes in which results are worded, once for the terminal, the pages, the papers and plain text.
 
-The modules beside this one turn a value (a plan, a verdict, a finding, a record) into blocks. ``terminal.py``,
+The modules beside this one turn a value (a plan, a verdict, a finding, a record) into blocks. ``console.py``,
 ``app/web/templates/blocks.html``, ``app/papers/pdf.py`` and ``as_text`` lay them out and add no words of their own.
 """
 

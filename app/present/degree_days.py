@@ -14,7 +14,7 @@ STANDS = {"before": "not reached", "within": "reached", "past": "passed"}
 def print_warmth(record: Record, warmth: Warmth, weed: str | None) -> None:
     """Print the totals, where they stand, and what is known of the soil."""
     # Only the terminal loads the library that it prints with.
-    from app.present.terminal import print_blocks
+    from app.present.console import print_blocks
 
     total, days = record.total, record.days
     title = f"{total.in_unit('C')}, which is {total.in_unit('F')} ({len(days)} days, {days[0]} to {days[-1]})."

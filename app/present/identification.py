@@ -8,8 +8,8 @@ from rich.console import Console
 
 from app.present import finding as words
 from app.present.block import Block, Paragraph, Table
+from app.present.console import print_blocks
 from app.present.deciding import known_so_far, message, why_stopped
-from app.present.terminal import print_blocks
 from model.identify import Finding, Key
 from model.traits import Answers
 

@@ -11,7 +11,7 @@ from model.printed_key import Couplet, Lead, PrintedKey
 def print_key(printed: PrintedKey, flora: Flora) -> None:
     """Print a key in the terminal."""
     # Only the terminal loads the library that it prints with.
-    from app.present.terminal import print_blocks
+    from app.present.console import print_blocks
 
     title = Paragraph((f"Key to lawn and garden weeds: {about(printed)}",), "strong")
     couplets = (_couplet(couplet, printed, flora) for couplet in printed.couplets)

@@ -37,7 +37,7 @@ LAWN = {
 def print_plan(plan: Plan, control: Control) -> None:
     """Print a whole plan for a person."""
     # Only the terminal loads the library that it prints with.
-    from app.present.terminal import print_blocks
+    from app.present.console import print_blocks
 
     title = Paragraph((heading(plan, control),), "strong")
     print_blocks((title, *what_to_do(plan, control), *beside(plan)), References(control.flora.sources))

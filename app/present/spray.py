@@ -30,7 +30,7 @@ def print_day(day: Day) -> None:
 
 def _print(*blocks: Block) -> None:
     # Only the terminal loads the library that it prints with.
-    from app.present.terminal import print_blocks
+    from app.present.console import print_blocks
 
     print_blocks((*blocks, Paragraph((LABEL_WINS,))))
 
