@@ -102,7 +102,7 @@ def identify(
 
         print_json(finding_json(finding, key, given))
     else:
-        from app.present.show_finding import print_finding
+        from app.present.identification import print_finding
 
         print_finding(finding, key, given)
 

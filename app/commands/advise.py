@@ -65,7 +65,7 @@ def advise(
     if as_json:
         print_json(made.as_json(control))
     else:
-        from app.present.show_plan import print_plan
+        from app.present.plan import print_plan
 
         print_plan(made, control)
 

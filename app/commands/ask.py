@@ -8,7 +8,7 @@ from pathlib import Path
 from rich.console import Console
 
 from app.present.finding import answer_text, photo_lines, progress
-from app.present.show_finding import candidates_table, print_finding
+from app.present.identification import print_candidates, print_finding
 from model.errors import AnswerError
 from model.flora.character import PARTS, Character, Group
 from model.interview import Interview
@@ -38,7 +38,7 @@ def hold_interview(interview: Interview, quiet_output: bool = False) -> Intervie
     if interview.photos is not None:
         for line in photo_lines(interview.finding):
             console.print(line, markup=False)
-        console.print(candidates_table(interview.finding))
+        print_candidates(interview.finding, console)
     step: Interview | None = interview if interview.visible is not None else _see(console, interview)
     while step is not None:
         interview = step

@@ -96,7 +96,7 @@ def degree_days(
 
     Only thresholds of the same base are compared, each with the model that it belongs to.
     """
-    from app.present.show_window import print_warmth, warmth_json
+    from app.present.degree_days import print_warmth, warmth_json
     from model.spray.degree_days import read_record
     from model.spray.warmth import load_warmth
 

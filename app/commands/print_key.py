@@ -3,15 +3,11 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import Annotated
 
 import typer
 
 from app.commands.json_output import print_json
-
-if TYPE_CHECKING:
-    from model.flora import Flora
-    from model.printed_key import Couplet, PrintedKey
 
 
 def key(
@@ -39,35 +35,6 @@ def key(
     elif pdf is not None:
         typer.echo(f"{pdf}: {printed.figures['couplets']} couplets to {printed.figures['species']} plants")
     else:
+        from app.present.key import print_key
+
         print_key(printed, known.flora)
-
-
-def print_key(printed: PrintedKey, flora: Flora) -> None:
-    """Print a key in the terminal."""
-    from rich.console import Console
-
-    from app.papers.key_words import about, how_to_read, left_out
-
-    console = Console(highlight=False)
-    console.print(f"Key to lawn and garden weeds: {about(printed)}", style="bold")
-    for line in how_to_read(printed):
-        console.print(line, markup=False)
-    for couplet in printed.couplets:
-        _print_couplet(couplet, printed, flora, console)
-    for title, names in left_out(printed, flora):
-        console.print(f"\n{title}", style="bold")
-        console.print("; ".join(names), markup=False)
-
-
-def _print_couplet(couplet: Couplet, printed: PrintedKey, flora: Flora, console) -> None:  # type: ignore[no-untyped-def]
-    from rich.padding import Padding
-    from rich.text import Text
-
-    from app.papers.key_words import end_words, number_of
-
-    mostly = " (mostly)" if couplet.mostly else ""
-    console.print(Text(f"\n{number_of(couplet)}  {couplet.character.question}{mostly}", style="bold"))
-    for letter, lead in zip("ab", couplet.leads, strict=True):
-        goes = f"go to {lead.couplet}" if lead.couplet is not None else end_words(lead, printed, flora)
-        line = Text(f"{letter}  {lead.text}: ").append(goes, style="bold")
-        console.print(Padding(line, (0, 0, 0, 4)))

@@ -97,8 +97,9 @@ def job(
     as_json: Json = False,
 ) -> None:
     """The job sheet of a visit: where, what, how, in which weather, with space to write."""
-    from app.papers.job_sheet import JobSheet, Sum, job_paper
+    from app.papers.job_sheet import JobSheet, job_paper
     from app.papers.paper_file import check_place
+    from app.present.block import Paragraph
     from app.services.visit_papers import decided_option
     from model.control.facts import FORMER_METHODS
     from model.spray import load_rules
@@ -113,7 +114,7 @@ def job(
             raise AnswerError(f"--do {method}: no such method is known; {nearest(method, control.methods.methods)}")
     sheet = JobSheet(
         naming, made, record.site, record.client, _day(record), maker, methods,  # type: ignore[arg-type]
-        tuple(Sum(text, ()) for text in sums or []),
+        tuple(Paragraph((text,), "strong") for text in sums or []),
         options=() if methods else decided_option(record, made),
     )  # fmt: skip
     _write(out, (".pdf",), lambda: job_paper(sheet, key, control, load_rules()), as_json)

@@ -7,7 +7,7 @@ import io
 from collections.abc import Iterable, Sequence
 from dataclasses import fields
 
-from app.papers.record_sheet import value_text
+from app.present.record import value_text
 from app.records.entries import Current, Product, Reading, Treatment, VisitRecord
 from model.csv_file import guarded
 
@@ -72,13 +72,13 @@ def findings_csv(visits: Iterable[VisitRecord]) -> bytes:
         for found in record.findings:
             where = (str(record.visit.id), day, record.client.name, site.address, site.state, site.lawn)
             chance = f"{found.probability:.4f}" if found.probability is not None else ""
-            answers = "; ".join(f"{name}: {told(answer)}" for name, answer in found.answers.items())
+            answers = "; ".join(f"{name}: {answer_in_words(answer)}" for name, answer in found.answers.items())
             what = (found.species or "", found.status, chance, answers, found.confirmed_by, found.confirmed_at)
             rows.append((*where, *what))
     return as_csv(rows)
 
 
-def told(answer: object) -> str:
+def answer_in_words(answer: object) -> str:
     """An answer as plain text."""
     if isinstance(answer, list | tuple):
         return " and ".join(str(one) for one in answer) or "unsure"

@@ -13,7 +13,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date
 from uuid import NAMESPACE_URL, uuid5
-from xml.etree import ElementTree as Xml
+from xml.sax.saxutils import escape
 
 from app.papers.csv_table import as_csv
 from app.records.entries import Site, VisitRecord
@@ -22,8 +22,35 @@ from model.errors import AnswerError
 from model.flora import Flora
 
 DWC, DCTERMS = "http://rs.tdwg.org/dwc/terms/", "http://purl.org/dc/terms/"
-TEXT = "http://rs.tdwg.org/dwc/text/"
-EML = "eml://ecoinformatics.org/eml-2.1.1"
+META = """<?xml version='1.0' encoding='utf-8'?>
+<archive xmlns="http://rs.tdwg.org/dwc/text/" metadata="eml.xml">
+  <core encoding="UTF-8" fieldsTerminatedBy="\\t" linesTerminatedBy="\\n" fieldsEnclosedBy="&quot;"
+        ignoreHeaderLines="1" rowType="{rows}">
+    <files><location>occurrence.txt</location></files>
+    <id index="0" />
+    {fields}
+  </core>
+</archive>
+"""
+EML = """<?xml version='1.0' encoding='utf-8'?>
+<eml:eml xmlns:eml="eml://ecoinformatics.org/eml-2.1.1" packageId="urn:uuid:{package}" system="swardkey" scope="system">
+  <dataset>
+    <title>Weeds of lawns and gardens, found and confirmed on visits</title>
+    <creator><organizationName>{by}</organizationName></creator>
+    <metadataProvider><organizationName>{by}</organizationName></metadataProvider>
+    <pubDate>{day}</pubDate>
+    <language>en</language>
+    <abstract>
+      <para>Weeds seen on visits to lawns and gardens. Each was confirmed by the characters that tell it from its
+      look-alikes, or by a person; identificationVerificationStatus says which. Places are left out or rounded.</para>
+    </abstract>
+    <intellectualRights>
+      <para><ulink url="{address}"><citetitle>{licence}</citetitle></ulink></para>
+    </intellectualRights>
+    <contact><organizationName>{by}</organizationName></contact>
+  </dataset>
+</eml:eml>
+"""
 # The licences that portals take.
 LICENCES = {
     "CC0": "http://creativecommons.org/publicdomain/zero/1.0/legalcode",
@@ -50,7 +77,7 @@ class Sharing:
     """What is given away and how. ``by`` is named as the publisher; ``decimals`` of a degree, None for no places.
 
     ``dataset`` is the random id of the record book, from which each finding has a name that stays.
-    ``names``: whether who saw and who named the plant are told.
+    ``names``: whether to say who saw and who named the plant.
     """
 
     by: str
@@ -91,11 +118,8 @@ def confirmed(visits: Iterable[VisitRecord], flora: Flora) -> list[tuple[VisitRe
 def occurrences(visits: Iterable[VisitRecord], flora: Flora, sharing: Sharing) -> list[tuple[str, ...]]:
     """The rows of the occurrence table, with its heads first."""
     check_sharing(sharing)
-    rows: list[tuple[str, ...]] = [COLUMNS]
-    for record, found in confirmed(visits, flora):
-        told = _occurrence(record, found, flora, sharing)
-        rows.append(tuple(told.get(column, "") for column in COLUMNS))
-    return rows
+    found = (_occurrence(record, finding, flora, sharing) for record, finding in confirmed(visits, flora))
+    return [COLUMNS, *(tuple(row.get(column, "") for column in COLUMNS) for row in found)]
 
 
 def occurrence_csv(visits: Iterable[VisitRecord], flora: Flora, sharing: Sharing) -> bytes:
@@ -119,7 +143,7 @@ def archive(visits: Iterable[VisitRecord], flora: Flora, sharing: Sharing, day: 
 def _occurrence(record: VisitRecord, found: KeptFinding, flora: Flora, sharing: Sharing) -> dict[str, str]:
     plant = flora.species[found.species or ""]
     shown = ", ".join(name.replace("_", " ") for name, answer in found.answers.items() if answer not in ([], ()))
-    told = {
+    row = {
         "occurrenceID": _known_as(record, found, sharing),
         "basisOfRecord": "HumanObservation",
         "occurrenceStatus": "present",
@@ -138,8 +162,8 @@ def _occurrence(record: VisitRecord, found: KeptFinding, flora: Flora, sharing: 
         "license": sharing.licence_address,
     }
     if sharing.names:
-        told |= {"identifiedBy": found.confirmed_by, "recordedBy": record.visit.who}
-    return told | _place(record.site, sharing.decimals)
+        row |= {"identifiedBy": found.confirmed_by, "recordedBy": record.visit.who}
+    return row | _place(record.site, sharing.decimals)
 
 
 def verification(found: KeptFinding) -> str:
@@ -150,7 +174,7 @@ def verification(found: KeptFinding) -> str:
 
 
 def _known_as(record: VisitRecord, found: KeptFinding, sharing: Sharing) -> str:
-    """A name of the occurrence that is the same in every export of this book, and tells of no place or client."""
+    """A name of the occurrence that is the same in every export of this book, and gives away no place or client."""
     parts = (sharing.dataset, record.visit.id, found.id)
     return f"urn:uuid:{uuid5(NAMESPACE_URL, 'swardkey:' + ':'.join(map(str, parts)))}"
 
@@ -197,55 +221,13 @@ def _tabbed(rows: Iterable[tuple[str, ...]]) -> bytes:
 
 def meta_xml() -> bytes:
     """What the archive holds, for the portal's reader."""
-    Xml.register_namespace("", TEXT)
-    root = Xml.Element(f"{{{TEXT}}}archive", {"metadata": "eml.xml"})
-    core = Xml.SubElement(
-        root,
-        f"{{{TEXT}}}core",
-        {
-            "encoding": "UTF-8",
-            "fieldsTerminatedBy": "\\t",
-            "linesTerminatedBy": "\\n",
-            "fieldsEnclosedBy": '"',
-            "ignoreHeaderLines": "1",
-            "rowType": f"{DWC}Occurrence",
-        },
-    )
-    Xml.SubElement(Xml.SubElement(core, f"{{{TEXT}}}files"), f"{{{TEXT}}}location").text = "occurrence.txt"
-    Xml.SubElement(core, f"{{{TEXT}}}id", {"index": "0"})
-    for index, column in enumerate(COLUMNS):
-        term = f"{DCTERMS if column == 'license' else DWC}{column}"
-        Xml.SubElement(core, f"{{{TEXT}}}field", {"index": str(index), "term": term})
-    return _written(root)
+    terms = [f"{DCTERMS if column == 'license' else DWC}{column}" for column in COLUMNS]
+    fields = "".join(f'<field index="{index}" term="{term}" />' for index, term in enumerate(terms))
+    return META.format(rows=f"{DWC}Occurrence", fields=fields).encode()
 
 
 def eml_xml(sharing: Sharing, day: date, rows: list[tuple[str, ...]]) -> bytes:
     """Who publishes the archive, under which licence, and what it is."""
-    Xml.register_namespace("eml", EML)
-    root = Xml.Element(f"{{{EML}}}eml", {"packageId": f"urn:uuid:{uuid5(NAMESPACE_URL, repr(rows))}",
-                                         "system": "swardkey", "scope": "system"})  # fmt: skip
-    data = Xml.SubElement(root, "dataset")
-    _add(data, "title", "Weeds of lawns and gardens, found and confirmed on visits")
-    _add(Xml.SubElement(data, "creator"), "organizationName", sharing.by)
-    _add(Xml.SubElement(data, "metadataProvider"), "organizationName", sharing.by)
-    _add(data, "pubDate", day.isoformat())
-    _add(data, "language", "en")
-    about = (
-        "Weeds seen on visits to lawns and gardens. Each was confirmed by the characters that tell it from its "
-        "look-alikes, or by a person; identificationVerificationStatus says which. Places are left out or rounded."
-    )
-    _add(Xml.SubElement(data, "abstract"), "para", about)
-    rights = Xml.SubElement(Xml.SubElement(data, "intellectualRights"), "para")
-    link = Xml.SubElement(rights, "ulink", {"url": sharing.licence_address})
-    _add(link, "citetitle", sharing.licence)
-    _add(Xml.SubElement(data, "contact"), "organizationName", sharing.by)
-    return _written(root)
-
-
-def _written(root: Xml.Element) -> bytes:
-    written: bytes = Xml.tostring(root, encoding="utf-8", xml_declaration=True)
-    return written
-
-
-def _add(parent: Xml.Element, name: str, text: str) -> None:
-    Xml.SubElement(parent, name).text = text
+    name = uuid5(NAMESPACE_URL, repr(rows))
+    by, licence = escape(sharing.by), escape(sharing.licence)
+    return EML.format(package=name, by=by, day=day, address=sharing.licence_address, licence=licence).encode()

@@ -4,9 +4,8 @@ from __future__ import annotations
 
 from reportlab.platypus import Flowable
 
-from app.figures.year_strip import strip_rows
 from app.papers.pdf import INK
-from model.control import Control, Year
+from app.present.block import Calendar
 from model.control.year import MONTHS
 
 ROW, NAMES, TOP = 11.5, 104.0, 11.0  # points: height of a row, width of its name, height of the months
@@ -14,12 +13,11 @@ SHADES = {"germinates": 0.82, "flowers": 0.60, "seeds": 0.30}  # of white; what 
 
 
 class YearStrip(Flowable):
-    """What a plant does in which month and when to act, a row each; ``month`` is framed."""
+    """What a plant does in which month and when to act, a row each; the month of the paper is framed."""
 
-    def __init__(self, control: Control, year: Year, month: int | None = None) -> None:
+    def __init__(self, calendar: Calendar) -> None:
         super().__init__()
-        self.rows = strip_rows(control, year)
-        self.month = month
+        self.rows, self.month = calendar.rows, calendar.month
 
     def wrap(self, width: float, height: float) -> tuple[float, float]:
         self.cell = (width - NAMES) / 12

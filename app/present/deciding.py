@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from typing import Any
 
-from app.present.finding import month_name
+from app.present.block import Bullets, Paragraph, as_text
 from model.decide import Decider
 from model.identify import Finding, Key
 from model.traits import Answers
@@ -82,28 +81,15 @@ def decider_line(decider: Decider, key: Key) -> str:
         case "dig":
             start = "Dig one up, roots and all"
         case "wait":
-            start = f"{ONCE[decider.part]}{_when(decider.months)}"
+            # Hardly ever needed, and the advice that it comes with would slow the start of every command.
+            from model.control.year import spans
+
+            start = ONCE[decider.part] + (f" ({spans(decider.months)})" if decider.months else "")
         case "photo":
             start = f"Send a close, sharp photo of {PARTS[decider.part]}"
         case _:
             start = f"Look closely at {PARTS[decider.part]}"
     return f"{start}: {character.question} {character.look}"
-
-
-def _when(months: Sequence[int]) -> str:
-    """The months, as a span where they follow one another around the year.
-
-    >>> _when((11, 12, 1)), _when((8,)), _when(())
-    (' (November to January)', ' (August)', '')
-    """
-    if not months:
-        return ""
-    spans = [m for m in months if (m - 2) % 12 + 1 not in months]
-    ends = [m for m in months if m % 12 + 1 not in months]
-    if len(spans) == 1:
-        first, last = month_name(spans[0]), month_name(ends[0])
-        return f" ({first})" if first == last else f" ({first} to {last})"
-    return f" ({', '.join(month_name(m) for m in months)})"
 
 
 def decider_lines(finding: Finding, key: Key) -> list[str]:
@@ -112,18 +98,32 @@ def decider_lines(finding: Finding, key: Key) -> list[str]:
 
 
 def message(finding: Finding, key: Key, answers: Answers) -> str:
-    """A text for whoever has the plant: what is wanted of it; "" where nothing is.
+    """A text for whoever has the plant: what would help; "" where nothing would.
 
     It names no plant, for none is proven.
     """
-    lines = decider_lines(finding, key)
+    lines = tuple(decider_lines(finding, key))
     if not lines:
         return ""
     known = known_so_far(finding, key, answers)
-    told = f" So far I can tell that it is {known}." if known else ""
-    start = f"Thanks for sending this in.{told} I cannot name it for certain yet."
+    so_far = [f"So far I can tell that it is {known}."] if known else []
+    thanks = Paragraph(("Thanks for sending this in.", *so_far, "I cannot name it for certain yet."))
     ask = "Any one of these would help most:" if len(lines) > 1 else "This would help most:"
-    return "\n".join([start, ask, *(f"- {line}" for line in lines)])
+    return as_text((thanks, Paragraph((ask,)), Bullets(lines)))
+
+
+def stopped(finding: Finding, key: Key, answers: Answers) -> dict[str, Any]:
+    """Where no more is asked: why, what is known all the same, what would decide, and a message that asks for it.
+
+    No lines where a question is asked, or the plant is not in the flora.
+    """
+    lost = finding.status == "unlisted"
+    return {
+        "why": why_stopped(finding),
+        "known": known_so_far(finding, key, answers),
+        "decide": [] if lost else decider_lines(finding, key),
+        "message": "" if lost else message(finding, key, answers),
+    }
 
 
 def finding_json(finding: Finding, key: Key, answers: Answers) -> dict[str, Any]:

@@ -1,7 +1,8 @@
-"""What a Finding says, in sentences: shared by the terminal and the web page."""
+"""What a Finding says, in sentences, and how chances, months and days are written."""
 
 from __future__ import annotations
 
+import calendar
 from datetime import date
 from pathlib import Path
 
@@ -13,6 +14,9 @@ from model.traits.answers import Answer
 LEAST_NAMED = 0.10  # a plant that is less probable is not put forward by name
 SEEN = {"leaves": "leaves", "flowers": "flowers", "seeds": "seed or fruit", "roots": "roots"}
 NEVER_PHOTOGRAPHED = "never photographed: the photo model has not learned it"  # of candidates beside a photo
+SAMPLE = "Collect a sample and ask a herbarium or weeds officer."
+STATUS = {"confirmed": "Confirmed", "likely": "Likely", "undecided": "Undecided", "unlisted": "Not in the flora"}
+FOR, AGAINST = "Evidence for it", "Evidence against it"
 
 
 def share(probability: float) -> str:
@@ -28,46 +32,54 @@ def share(probability: float) -> str:
     return f"{probability * 100:.0f} %"
 
 
+def status_text(status: str, name: str, probability: float | None, lacking: str = "Not yet proven.") -> str:
+    """A name and how far it is proven; ``lacking``: what a likely one still needs, ``probability`` of an unlisted one.
+
+    >>> status_text("likely", "bindii", 0.91)
+    'Likely: bindii, 91 %. Not yet proven.'
+    """
+    named = name if probability is None else f"{name}, {share(probability)}"
+    chance = "" if probability is None else f" ({share(probability)})"
+    texts = {
+        "confirmed": f"{named}. The answers rule out every look-alike in the flora, and fit it too closely for a "
+        "relative that is not listed.",
+        "likely": f"{named}. {lacking}",
+        "unlisted": f"no listed plant explains this{chance}. {SAMPLE}",
+        "undecided": "there is not enough yet to name it.",
+    }
+    known = status if status in STATUS else "undecided"  # a record may hold any word
+    return f"{STATUS[known]}: {texts[known]}"
+
+
 def headline(finding: Finding, key: Key) -> str:
     """The finding in one or two sentences."""
     if finding.status == "unlisted":
-        return (
-            "Not in the flora: no listed plant explains this "
-            f"({share(finding.unlisted_probability)}). Collect a sample and ask a herbarium or weeds officer."
-        )
+        return status_text("unlisted", "", finding.unlisted_probability)
     if finding.species is None or finding.probability is None:
         relative = finding.relative_probability
         if relative is not None and relative >= LEADS:
             like = key.flora.species[finding.candidates[0].species].common_name
             return (
-                f"Undecided: it is like {like}, but the answers point to a plant that is not in the flora "
-                f"({share(relative)}). Collect a sample and ask a herbarium or weeds officer."
+                f"{STATUS['undecided']}: it is like {like}, but the answers point to a plant that is not in the flora "
+                f"({share(relative)}). {SAMPLE}"
             )
         further = "" if finding.next_question is None else " Answer the next question."
-        return f"Undecided: there is not enough yet to name it.{further}"
+        return status_text("undecided", "", None) + further
     plant = key.flora.species[finding.species]
-    name = f"{plant.common_name} ({plant.scientific_name}), {share(finding.probability)}"
-    if finding.status == "confirmed":
-        return (
-            f"Confirmed: {name}. The answers rule out every look-alike in the flora, "
-            "and fit it too closely for a relative that is not listed."
-        )
+    name = f"{plant.common_name} ({plant.scientific_name})"
+    return status_text(finding.status, name, finding.probability, _lacking(finding, key))
+
+
+def _lacking(finding: Finding, key: Key) -> str:
+    """What a likely name still needs."""
     others = [*(key.flora.species[s].common_name for s in finding.still_to_exclude), *finding.outside_to_exclude]
-    left = f" Still to be told apart from: {', '.join(others)}." if others else f" Not yet proven.{_relative(finding)}"
-    return f"Likely: {name}.{left}{_hangs_on(finding, key)}"
-
-
-def _relative(finding: Finding) -> str:
+    lines = [f"Still to be told apart from: {', '.join(others)}." if others else "Not yet proven."]
     relative = finding.relative_probability
-    if relative is None or relative <= 1 - CONFIRMED:
-        return ""
-    return f" It may still be a relative that is not in the flora ({share(relative)})."
-
-
-def _hangs_on(finding: Finding, key: Key) -> str:
-    if finding.hangs_on is None:
-        return ""
-    return f" It hangs on one answer: {key.flora.characters[finding.hangs_on].question}"
+    if not others and relative is not None and relative > 1 - CONFIRMED:
+        lines.append(f"It may still be a relative that is not in the flora ({share(relative)}).")
+    if finding.hangs_on is not None:
+        lines.append(f"It hangs on one answer: {key.flora.characters[finding.hangs_on].question}")
+    return " ".join(lines)
 
 
 def shown_candidates(finding: Finding, most: int = 5, least: float = LEAST_NAMED) -> tuple[list[Candidate], int, float]:
@@ -81,7 +93,7 @@ def shown_candidates(finding: Finding, most: int = 5, least: float = LEAST_NAMED
 
 
 def looked_at(finding: Finding) -> str:
-    """What can be seen of the plant, in a sentence; "" where nobody told, or all of it can."""
+    """What can be seen of the plant, in a sentence; "" where that was not given, or all of it can."""
     if finding.visible == PARTS:
         return ""
     there = ", ".join(SEEN[part] for part in finding.visible)
@@ -90,32 +102,31 @@ def looked_at(finding: Finding) -> str:
 
 
 def photo_lines(finding: Finding) -> list[str]:
-    """What there is to say about each photo, by the name of its file: uploads lie in folders of ours."""
+    """The notes on each photo, by the name of its file: uploads lie in folders of ours."""
     return [f"{Path(photo['file']).name}: {note}" for photo in finding.photos for note in photo["notes"]]
 
 
 def override_lines(finding: Finding, key: Key) -> list[str]:
-    """Why the answers overturned the photo, one line a reason."""
-    if finding.override is None:
-        return []
+    """Why the answers overturned the photo: the outcome, then a line a reason."""
     over = finding.override
+    if over is None:
+        return []
     photo = key.flora.species[over.photo_said].common_name
-    now = (
-        key.flora.species[over.answers_say].common_name
-        if over.answers_say != "unlisted"
-        else "a plant outside the flora"
-    )
-    settled = finding.status in ("confirmed", "likely", "unlisted")
-    turn = f"the answers say {now}" if settled else f"the answers are against it, and {now} leads"
-    lines = [f"The photo looked like {photo}; {turn}, because:"]
+    outside = over.answers_say == "unlisted"
+    now = "a plant outside the flora" if outside else key.flora.species[over.answers_say].common_name
+    undecided = finding.status == "undecided"
+    outcome = f"the answers are against it, and {now} leads" if undecided else f"the answers say {now}"
+    lines = [f"The photo looked like {photo}; {outcome}, because:"]
     for reason in over.reasons:
-        character = key.flora.characters[reason["character"]]
         value = tuple(reason["answered"]) if isinstance(reason["answered"], list) else reason["answered"]
-        lines.append(
-            f"  {character.question} {answer_text(key, character.id, value)}. "
-            f"{photo} would have shown: {reason['would_have_shown']}."
-        )
+        answer = question_and_answer(key, reason["character"], value)
+        lines.append(f"{answer} {photo} would have shown: {reason['would_have_shown']}.")
     return lines
+
+
+def question_and_answer(key: Key, character: str, answer: Answer) -> str:
+    """A question with its answer."""
+    return f"{key.flora.characters[character].question} {answer_text(key, character, answer)}."
 
 
 def answer_text(key: Key, character: str, answer: Answer) -> str:
@@ -128,29 +139,21 @@ def answer_text(key: Key, character: str, answer: Answer) -> str:
     return f"{answer:g}" + (f" {question.unit}" if question.unit != "count" else "")
 
 
-def answer_in_full(key: Key, character: str, answer: Answer) -> str:
-    """What was answered to what, short enough for a list of reasons."""
-    return f"{character.replace('_', ' ')}: {answer_text(key, character, answer)}"
-
-
 def month_name(month: int) -> str:
     """Name of a month, 1 to 12.
 
     >>> month_name(3)
     'March'
     """
-    import calendar
-
     return calendar.month_name[month]
 
 
 def progress(answers: Answers, finding: Finding) -> str:
     """How far an interview has come, in one line."""
-    asked = len(answers)
     lead = finding.candidates[0]
     if lead.probability < LEAST_NAMED:
-        return f"{asked} answered; nothing in front yet"
-    return f"{asked} answered; in front: {lead.common_name} {share(lead.probability)}"
+        return f"{len(answers)} answered; no plant stands out yet"
+    return f"{len(answers)} answered; in front: {lead.common_name} {share(lead.probability)}"
 
 
 def day_text(day: date) -> str:

@@ -1,30 +1,32 @@
-"""How sure a name is and why, in words for who does not know plants: for the advice and the job sheet."""
+"""How sure a name is and why, for people who do not know plants: for the advice sheet and the job sheet."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass, field, replace
 
-from app.present.finding import LEAST_NAMED, answer_text
+from app.present.block import Block, Paragraph, Section, Table, bullets, capital
+from app.present.finding import AGAINST, FOR, LEAST_NAMED, question_and_answer, share, status_text
 from model.flora.character import PARTS
 from model.identify import Finding, Key
 from model.proof import unseparated
 from model.traits import Answers, Likelihoods, Visible, age, in_sight, out_of_sight
 
-REASONS, TAKEN_FOR = 5, 4  # how many of each are told, the most telling first
+GIVEN = "given"  # the status of a name that a person gave, without the key
+REASONS, LOOK_ALIKES = 5, 4  # how many of each are shown, the most telling first
 AT_MOST = 3  # others that an undecided plant may still be
 
 
 @dataclass(frozen=True)
 class Naming:
-    """How a plant got its name. ``status`` as in a Finding, or ``told``: a person named it, without the key.
+    """How a plant got its name. ``status`` as in a Finding, or GIVEN.
 
     ``confirmed_by``: who looked at it and said so. ``also``: what an undecided plant may be as well. ``visible``: the
-    parts that could be seen, None where nobody told; answers on others are not counted.
+    parts that could be seen, None where that was not given; answers on others are not counted.
     """
 
     species: str
-    status: str = "told"
+    status: str = GIVEN
     probability: float | None = None
     answers: Answers = field(default_factory=dict)
     confirmed_by: str = ""
@@ -37,7 +39,7 @@ class Naming:
         lead, *others = finding.candidates
         chances = {candidate.species: candidate.probability for candidate in others}
         also = still_possible(chances) if finding.status == "undecided" else ()
-        # A Finding shows all parts where nobody told; a plant of no particular age is then what is meant.
+        # A Finding shows all parts where that was not given; a plant of no particular age is then what is meant.
         visible = finding.visible if finding.visible != PARTS else None
         return cls(lead.species, finding.status, lead.probability, answers, confirmed_by, also, visible)
 
@@ -55,7 +57,7 @@ class Naming:
 
 
 def still_possible(chances: Mapping[str, float]) -> tuple[str, ...]:
-    """Those that are likely enough to be reckoned with, the likeliest first.
+    """Those likely enough to be planned for, the likeliest first.
 
     >>> still_possible({"a": 0.2, "b": 0.3, "c": 0.09})
     ('b', 'a')
@@ -65,31 +67,16 @@ def still_possible(chances: Mapping[str, float]) -> tuple[str, ...]:
 
 
 def how_sure(naming: Naming, key: Key) -> str:
-    """How far the name may be leant on, in one or two sentences."""
+    """How far the name is proven, in a few sentences."""
     name = key.flora.species[naming.species].common_name
-    told = f" The name was confirmed by {naming.confirmed_by}." if naming.confirmed_by else ""
-    if naming.status == "told":
-        names = "names were" if naming.also else "name was"
-        return (told or f" The {names} given by who looked at it; no characters were noted on this sheet.").strip()
-    chance = f" ({in_hundred(naming.probability)})" if naming.probability is not None else ""
-    if naming.status == "confirmed":
-        return f"This is {name}{chance}: what was seen rules out every plant on file that is mistaken for it.{told}"
-    if naming.status == "likely":
-        return f"This is most likely {name}{chance}, and not yet proven.{told}"
-    if naming.status == "unlisted":
-        return f"None of the plants on file fits well. The nearest is {name}; a sample should be looked at.{told}"
-    return f"It is not certain yet what this is. The leading candidate is {name}{chance}.{told}"
-
-
-def in_hundred(probability: float) -> str:
-    """A probability as people say it; never certain, never impossible.
-
-    >>> in_hundred(0.972), in_hundred(0.9999)
-    ('about 97 in 100', 'more than 99 in 100')
-    """
-    if probability > 0.995:
-        return "more than 99 in 100"
-    return f"about {max(round(probability * 100), 1)} in 100"
+    by = f" The name was confirmed by {naming.confirmed_by}." if naming.confirmed_by else ""
+    if naming.status == GIVEN:
+        given = "names were given" if naming.also else "name was given"
+        return (by or f" The {given} by the person who looked at it; no characters were noted here.").strip()
+    chance = f", {share(naming.probability)}" if naming.probability is not None else ""
+    in_front = {"undecided": f" The leading candidate is {name}{chance}.", "unlisted": f" The nearest is {name}."}
+    probability = naming.probability if naming.status != "unlisted" else None
+    return f"{status_text(naming.status, name, probability)}{in_front.get(naming.status, '')}{by}"
 
 
 def seen(naming: Naming, key: Key) -> list[str]:
@@ -102,18 +89,18 @@ def seen(naming: Naming, key: Key) -> list[str]:
             chances = table.likelihood(answer)
             ratios[character] = chances[row] / chances[-1]
     best = sorted(ratios, key=lambda c: -ratios[c])[:REASONS]
-    return [f"{key.flora.characters[c].question} {answer_text(key, c, naming.answers[c])}." for c in best]
+    return [question_and_answer(key, c, naming.answers[c]) for c in best]
 
 
 def against(naming: Naming, key: Key) -> list[str]:
     """What was seen that does not fit the name."""
     row, tables = key.index[naming.species], naming.likelihoods(key).tables
     odd = [c for c, answer in naming.counted(key).items() if tables[c].verdict(answer, row) == "disagrees"]
-    return [f"{key.flora.characters[c].question} {answer_text(key, c, naming.answers[c])}." for c in odd]
+    return [question_and_answer(key, c, naming.answers[c]) for c in odd]
 
 
-def taken_for(naming: Naming, key: Key) -> list[tuple[str, str, bool]]:
-    """Plants that are taken for this one: name, what parts the two, and whether what was seen rules it out.
+def mistaken_for(naming: Naming, key: Key) -> list[tuple[str, str, bool]]:
+    """Plants that this one is mistaken for: name, how to tell them apart, and whether what was seen rules it out.
 
     What the plant may still be is never ruled out. Those that are not ruled out come first.
     """
@@ -126,3 +113,44 @@ def taken_for(naming: Naming, key: Key) -> list[tuple[str, str, bool]]:
         if entry is not None:
             found.append((key.flora.species[other].common_name, entry.note, key.index[other] not in open_rows))
     return sorted(found, key=lambda one: one[2])
+
+
+def what_it_is(naming: Naming, key: Key, apart: Collection[str] = ()) -> Section:
+    """How sure the name is, what was seen, and what it is often mistaken for.
+
+    ``apart``: plants whose differences are shown elsewhere.
+    """
+    blocks: list[Block] = [Paragraph((how_sure(naming, key),))]
+    for title, lines in (
+        (f"{FOR}:", seen(naming, key)),
+        (f"{AGAINST}:", against(naming, key)),
+    ):
+        if lines:
+            blocks += [Paragraph((title,)), *bullets(lines)]
+    others = [one for one in mistaken_for(naming, key) if one[0] not in _names(apart, key)]
+    shown, rest = others[:LOOK_ALIKES], others[LOOK_ALIKES:]
+    answered = any(value != () for value in naming.answers.values())
+    if shown:
+        rows = [("Often mistaken for", "How to tell them apart", "Ruled out")]
+        rows += [(name, capital(note), "yes" if out else "not yet") for name, note, out in shown]
+        # Nothing is ruled out by characters that nobody looked at.
+        columns, widths = (3, (0.20, 0.68, 0.12)) if answered else (2, (0.20, 0.80, 0.0))
+        head, *body = (row[:columns] for row in rows)
+        blocks.append(Table(tuple(body), head, widths[:columns]))
+    if rest and answered and all(out for *_, out in rest):
+        blocks.append(Paragraph((f"Also ruled out: {', '.join(name for name, *_ in rest)}.",), "small"))
+    return Section("What it is", tuple(blocks))
+
+
+def look_again(naming: Naming, key: Key, apart: Collection[str] = ()) -> Section:
+    """How sure the name is, and what to check before work starts."""
+    open_ones = [(name, note) for name, note, out in mistaken_for(naming, key) if not out]
+    lines = [f"{name}: {note}" for name, note in open_ones if name not in _names(apart, key)][:LOOK_ALIKES]
+    blocks: list[Block] = [Paragraph((how_sure(naming, key),))]
+    if lines:
+        blocks += [Paragraph(("Before you start, look again: it is often mistaken for",)), *bullets(lines)]
+    return Section("What it is", tuple(blocks))
+
+
+def _names(species: Iterable[str], key: Key) -> set[str]:
+    return {key.flora.species[one].common_name for one in species}

@@ -24,22 +24,22 @@ def say(*lines: str) -> None:
     sys.stdout.write("".join(line + "\n" for line in lines))
 
 
-def show_added(what: str, entry: Any, as_json: bool, told: str = "is kept") -> None:
-    """Say that something was kept, and its number."""
+def show_added(what: str, entry: Any, as_json: bool, outcome: str = "is kept") -> None:
+    """Print that something was kept, and its number."""
     if as_json:
         print_json({what: plain(entry)})
     else:
-        say(f"{what.replace('_', '-')} {entry.id} {told}")
+        say(f"{what.replace('_', '-')} {entry.id} {outcome}")
 
 
 def show_signed(signed: Any, as_json: bool) -> None:
-    """Say what was signed."""
+    """Print what was signed."""
     if as_json:
         print_json({"signed": plain(signed)})
         return
-    what = f"{signed.kind} {signed.record}"
-    told = f"{what} is {'amended' if signed.amends else 'signed'} by {signed.signed_by}, {signed.signed_at}"
-    say(f"{told}; row {signed.sequence}, {signed.sha256[:12]}", *([signed.note] if signed.note else []))
+    done = "amended" if signed.amends else "signed"
+    line = f"{signed.kind} {signed.record} is {done} by {signed.signed_by}, {signed.signed_at}"
+    say(f"{line}; row {signed.sequence}, {signed.sha256[:12]}", *([signed.note] if signed.note else []))
 
 
 def show_list(what: str, entries: Iterable[Any], as_json: bool) -> None:
@@ -59,7 +59,7 @@ def show_list(what: str, entries: Iterable[Any], as_json: bool) -> None:
 
 
 def show_treatment(kept: Treatment, as_json: bool) -> None:
-    """Say that a treatment was kept, and what it still lacks."""
+    """Print that a treatment was kept, and what is still missing."""
     from app.records import missing_fields, prompts
 
     missing = [lack.text for lack in missing_fields(kept)]

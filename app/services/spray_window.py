@@ -9,7 +9,7 @@ from typing import get_args
 
 from app.commands.advise import as_word, group_number
 from app.commands.json_output import print_json
-from app.present.show_plan import heading
+from app.present.plan import heading
 from app.services.knowledge import load_advice
 from app.services.labels import labels_read, split_actives
 from model.control import Case, Control, JudgedOption, Use, judge_spraying, judge_spraying_day, plan
@@ -128,7 +128,7 @@ def judge_now(job: Job, weather: Weather, signs: Sequence[str], as_json: bool) -
     if as_json:
         print_json(verdict.as_json())
     else:
-        from app.present.show_window import print_verdict
+        from app.present.spray import print_verdict
 
         print_verdict(verdict)
 
@@ -148,7 +148,7 @@ def judge_file(job: Job, file: Path, figure: Path | None, as_json: bool) -> None
     if as_json:
         print_json(day.as_json())
     else:
-        from app.present.show_window import print_day
+        from app.present.spray import print_day
 
         print_day(day)
 

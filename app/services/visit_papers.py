@@ -78,15 +78,15 @@ def _chances(found: KeptFinding) -> dict[str, float]:
     return {str(one.get("species")): float(one.get("probability") or 0.0) for one in listed}
 
 
-def plan_of(records: Records, record: VisitRecord, naming: Naming, control: Control, **told: Any) -> Plan:
-    """The plan for the weed of a visit, for the case as it was told then; ``told`` takes the place of parts of it.
+def plan_of(records: Records, record: VisitRecord, naming: Naming, control: Control, **changed: Any) -> Plan:
+    """The plan for the weed of a visit, for the case as it was given then; ``changed`` replaces parts of it.
 
     Where no case was kept, the visit's site and month stand for it, with the groups used there before.
     """
     species = (naming.species, *naming.also)
     case = kept_case(record) or _case_of_site(records, record)
     return plan(
-        control, replace(case, **{name: value for name, value in told.items() if value is not None}, species=species)
+        control, replace(case, **{name: value for name, value in changed.items() if value is not None}, species=species)
     )
 
 

@@ -1,4 +1,4 @@
-"""Two plants that are taken for one another, side by side, with the one character that parts them best."""
+"""Two plants that are mistaken for one another, side by side, with the character that separates them best."""
 
 from __future__ import annotations
 
@@ -26,7 +26,7 @@ class Pair:
 
 
 def pair_of(context: Context, one: str, other: str, hidden: Collection[str] = ()) -> Pair | None:
-    """What parts two plants, if possible none of the ``hidden`` characters, which cannot be seen now.
+    """What separates two plants, if possible none of the ``hidden`` characters, which cannot be seen now.
 
     None where the flora does not say that they are alike.
     """
@@ -34,8 +34,8 @@ def pair_of(context: Context, one: str, other: str, hidden: Collection[str] = ()
     entry = flora.look_alike(one, other)
     if entry is None or one not in flora.species or other not in flora.species:
         return None
-    parting = [c for c in entry.separate_by if _parts(context, c, one, other)] or entry.separate_by
-    character = next((c for c in parting if c not in hidden), parting[0])
+    separating = [c for c in entry.separate_by if _separates(context, c, one, other)] or entry.separate_by
+    character = next((c for c in separating if c not in hidden), separating[0])
     return Pair(
         one,
         other,
@@ -48,7 +48,7 @@ def pair_of(context: Context, one: str, other: str, hidden: Collection[str] = ()
     )
 
 
-def _parts(context: Context, character: str, one: str, other: str) -> bool:
+def _separates(context: Context, character: str, one: str, other: str) -> bool:
     """Whether both plants are known in a character, and show different things."""
     scores = [context.key.flora.species[s].characters.get(character) for s in (one, other)]
     if not all(isinstance(score, Score) for score in scores):

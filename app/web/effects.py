@@ -10,7 +10,7 @@ from app.web.context import Context
 from model.interview import Interview
 from model.traits import in_sight, out_of_sight
 
-MOVED = 0.005  # smaller changes of a chance are not told
+MOVED = 0.005  # smaller changes of a chance are not shown
 
 
 @dataclass(frozen=True)
@@ -27,7 +27,7 @@ class Move:
         return self.after > self.before
 
 
-def told(context: Context, interview: Interview) -> list[dict[str, Any]]:
+def effects(context: Context, interview: Interview) -> list[dict[str, Any]]:
     """Every answer that counts with what it did, the latest first."""
     found, so_far = [], replace(interview, answers={})
     before = _chances(so_far)
@@ -58,7 +58,7 @@ def _chances(interview: Interview) -> Any:
 
 
 def _moves(context: Context, before: Any, after: Any) -> list[Move]:
-    """The plant that rose most and the one that fell most, where it is worth telling: no other is named."""
+    """The plant that rose most and the one that fell most, where it is worth showing: no other is named."""
     change = after - before
     names = [*(context.name(s) for s in context.key.flora.ids), "a plant outside the flora"]
     found = [Move(names[i], float(before[i]), float(after[i])) for i in (int(change.argmax()), int(change.argmin()))]

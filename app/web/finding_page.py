@@ -5,24 +5,18 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import Any
 
-from app.present.finding import LEAST_NAMED, answer_text, headline, override_lines
+from app.present.deciding import stopped
+from app.present.finding import AGAINST, FOR, LEAST_NAMED, STATUS, answer_text, headline, override_lines
 from app.web.comparison import pair_of
 from app.web.context import Context
 from app.web.draft import Draft
 from app.web.effects import set_aside
 from app.web.frame import Fields, FormError, one
 from app.web.questions_page import change
-from app.web.stopped import stopped
 from app.web.visible_parts import in_words, is_all, look_again
 from model.identify import Candidate
 from model.traits import Answers, out_of_sight
 
-WORDS = {
-    "confirmed": "Confirmed",
-    "likely": "Likely",
-    "undecided": "Undecided",
-    "unlisted": "Not in the list",
-}
 SHORTLIST, LEAST = 4, LEAST_NAMED
 
 
@@ -36,16 +30,16 @@ def show(context: Context, draft: Draft) -> dict[str, Any]:
     hidden = out_of_sight(context.key.flora.characters, draft.visible)
     pairs = [pair_of(context, lead.species, other, hidden) for other in finding.still_to_exclude]
     return {
-        **stopped(context, finding, interview.answers),
+        **stopped(finding, context.key, interview.answers),
         "finding": finding,
         "in_sight": in_words(draft),
         "sees_all": is_all(draft),
         "set_aside": set_aside(context, interview),
-        "word": WORDS[finding.status],
+        "word": STATUS[finding.status],
         "lead": lead,
         "headline": headline(finding, context.key),
         "override": override_lines(finding, context.key) if says else [],
-        "reasons": reasons(context, lead, dict(draft.answers)) if finding.species else {},
+        "evidence": evidence(context, lead, dict(draft.answers)) if finding.species else {},
         "pairs": [pair for pair in pairs if pair is not None],
         "shortlist": [c for c in finding.candidates if c.probability >= LEAST][:SHORTLIST],
         "more": finding.next_question is not None,
@@ -55,17 +49,16 @@ def show(context: Context, draft: Draft) -> dict[str, Any]:
     }
 
 
-def reasons(context: Context, lead: Candidate, answers: Answers) -> dict[str, list[dict[str, str]]]:
-    """The answers for and against the leading plant, in words."""
-
-    def told(characters: tuple[str, ...]) -> list[dict[str, str]]:
-        asked = context.key.flora.characters
-        return [
+def evidence(context: Context, lead: Candidate, answers: Answers) -> dict[str, list[dict[str, str]]]:
+    """The answers for and against the leading plant, in words, by their heading."""
+    asked = context.key.flora.characters
+    return {
+        heading: [
             {"id": c, "question": asked[c].question, "answer": answer_text(context.key, c, answers[c])}
             for c in characters
         ]
-
-    return {"for": told(lead.agrees), "against": told(lead.disagrees)}
+        for heading, characters in ((FOR, lead.agrees), (AGAINST, lead.disagrees))
+    }
 
 
 def plan_species(context: Context, draft: Draft) -> tuple[str, ...]:
@@ -106,10 +99,10 @@ def learn(context: Context, draft: Draft, fields: Fields, which: str) -> Draft:
         status=finding.status,
         agreed=True,
     )
-    told = (
+    outcome = (
         f"{done.added} added to the collection as {context.name(finding.species)}, {done.known_already} there before."
     )
-    return replace(draft, record={**draft.record, "into_collection": told})
+    return replace(draft, record={**draft.record, "into_collection": outcome})
 
 
 def onward(context: Context, draft: Draft, fields: Fields, which: str) -> Draft:

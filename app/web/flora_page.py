@@ -7,10 +7,10 @@ from dataclasses import dataclass
 from typing import Any
 
 from app.figures.line_drawings import line_drawing
+from app.present.plan import calendar
 from app.web.comparison import pair_of
 from app.web.context import Context
 from app.web.frame import Address, Fields, month_of, one, render
-from app.web.plan_page import year_rows
 from app.web.shots import learned
 from app.web.state_choices import states
 from model.control import year_of
@@ -103,7 +103,7 @@ def page_of(context: Context, species: str) -> dict[str, Any]:
     return {
         "plant": plant,
         "photographed": species in learned(),
-        "year": year_rows(context.control, year_of(context.control, species)) if treated else None,
+        "year": calendar(year_of(context.control, species), context.control) if treated else None,
         "season": cite(flora.sources, plant.season),
         "traits": traits(context, plant),
         "pairs": [pair for pair in pairs if pair is not None],

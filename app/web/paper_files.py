@@ -32,16 +32,14 @@ def advice(context: Context, draft: Draft) -> bytes:
 
 def job(context: Context, draft: Draft) -> bytes:
     """The job sheet of a plant for the contractor, with the sums that were done. Raises FormError without a plan."""
-    from app.papers.job_sheet import JobSheet, Sum, job_paper
+    from app.papers.job_sheet import JobSheet, job_paper
     from app.present.naming import Naming
-    from app.web.sums_page import SUMS, WORK
+    from app.present.sums import sum_on_paper
+    from app.web.sums_page import SUMS, result_of
 
     option = chosen(context, _planned(context, draft)) if draft.choice else None
-    sums = []
-    for kind, (title, _) in SUMS.items():
-        typed = draft.sums.get(kind)
-        if typed and "told" in _worked(kind, typed):
-            sums.append(Sum.of(title, WORK[kind](typed)))
+    done = {kind: result_of(kind, draft.sums[kind]) for kind in SUMS if kind in draft.sums}
+    sums = [sum_on_paper(SUMS[kind].title, found["result"]) for kind, found in done.items() if "result" in found]
     sheet = JobSheet(
         Naming.of(context.finding(draft), dict(draft.answers)),
         made_plan(context, _planned(context, draft)),
@@ -125,12 +123,6 @@ WHOLE = {
     "treatments.csv": "Treatments as a table",
     "findings.csv": "Findings as a table",
 }
-
-
-def _worked(kind: str, typed: dict[str, str]) -> dict[str, object]:
-    from app.web.sums_page import result_of
-
-    return result_of(kind, typed)
 
 
 def _planned(context: Context, draft: Draft) -> Draft:

@@ -6,67 +6,44 @@ from dataclasses import replace
 from datetime import date
 from typing import Any
 
-from app.figures.year_strip import STAGES
-from app.present.show_plan import Notes, heading, parting_lines, ruled_out_lines, said_of, shared_lines
+from app.present import plan as plan_words
+from app.present.block import References
 from app.services.labels import note_label, revoke_label, split_actives
+from app.services.spray_window import active_of
 from app.web.context import Context
 from app.web.draft import Draft
 from app.web.frame import Fields, FormError, one
 from app.web.lawn_page import case_of
-from model.control import Control, JudgedOption, Plan, Year, plan
-from model.control.facts import FORMER_METHODS, Statement
-from model.control.use import Suited
-
-MARKS: dict[Suited, str] = {"yes": "Do it now", "wait": "Wait"}
-STANDS = {"published": "published", "common practice": "common practice, no source", "from memory": "from memory"}
+from model.control import JudgedOption, Plan, Use, plan
+from model.control.facts import FORMER_METHODS
 
 
 def show(context: Context, draft: Draft) -> dict[str, Any]:
     """What the step shows."""
-    control = context.control
-    made = plan(control, case_of(context, draft))
-    notes = Notes(control)
-    said = {option: said_of(option, notes) for option in (*made.options, *made.only) if option.suited != "no"}
-    shared = {word: shared_lines(made, word, notes) for word in MARKS}
-    rows = {
-        word: [
-            _row(o, notes, _without(said[o], shared[word] if o.actives else []))
-            for o in made.options
-            if o.suited == word
-        ]
-        for word in MARKS
-    }
-    only = [o for o in made.only if o.suited != "no"]
+    control, made = context.control, made_plan(context, draft)
+    every = _by_key(made)
+    may_read = made.case.place == "lawn" and made.case.lawn != "unknown"
     return {
-        "heading": heading(made, control),
-        "summary": made.summary,
+        "heading": plan_words.heading(made, control),
+        "summary": plan_words.summary(made),
+        "about": (*plan_words.about(made, control), plan_words.first(made)),
+        "options": (*plan_words.options(made, control), plan_words.only_for_some(made, control)),
+        "after": (*plan_words.differences(made, control), plan_words.ruled_out(made)),
+        "beside": plan_words.beside(made),
+        "years": plan_words.calendars(made, control),
+        "references": References(control.flora.sources),
         "itself": made.itself,
-        "first": _said(notes, made.first),
-        "about": [notes.of(statement) for _, statement in made.about],
-        "rows": rows,
-        "shared": shared,
-        "only": [_row(o, notes, said[o], whose=True) | {"whose": _names(control, o)} for o in only],
-        "ruled_out": ruled_out_lines(made, notes),
-        "partings": parting_lines(made, control),
-        "marks": MARKS,
-        "years": [year_rows(control, year) for year in _years(made)],
-        "month": made.case.month,
-        "lists": [
-            ("About the name of the lawn grass", _said(notes, made.traps)),
-            ("Always", _said(notes, made.cautions)),
-            ("Law", _said(notes, made.law)),
-        ],
-        "works": notes.lines(),
         "choice": _current(draft.choice),
         "lawn": control.lawns[made.case.lawn].name,
-        "may_read": made.case.place == "lawn" and made.case.lawn != "unknown",
+        "unread": {key: _unread(option) if may_read else "" for key, option in every.items()},
+        "labels": {key: _labels(option) for key, option in every.items()},
     }
 
 
-def key_of(option: JudgedOption, whose: bool = False) -> str:
-    """What names an option on the page; with its plants where it holds for some of a shortlist only."""
-    whom = ["of", *option.species] if whose else []
-    return "+".join([option.method, *(active.name for active in option.actives), *whom])
+def _by_key(made: Plan) -> dict[str, JudgedOption]:
+    """The options by what names them on the page."""
+    option_key = plan_words.option_key
+    return {option_key(o, whose=True): o for o in made.only} | {option_key(o): o for o in made.options}
 
 
 def _current(choice: str) -> str:
@@ -75,55 +52,15 @@ def _current(choice: str) -> str:
     return "+".join([FORMER_METHODS.get(method, method), *rest])
 
 
-def _without(said: list[str], shared: list[str]) -> list[str]:
-    return [line for line in said if line not in shared]
+def _unread(option: JudgedOption) -> str:
+    """The actives of which a label that is read may say what is not known of this lawn."""
+    return " + ".join(active.name for active in option.actives if active.needs_label)
 
 
-def _years(made: Plan) -> list[Year]:
-    """The years of the plants, without the ways that are ruled out here."""
-    ways = {option.method for option in (*made.options, *made.only) if option.suited != "no"}
-    return [
-        replace(y, best={method: months for method, months in y.best.items() if method in ways}) for y in made.years
-    ]
-
-
-def _row(option: JudgedOption, notes: Notes, why: list[str], whose: bool = False) -> dict[str, Any]:
-    unread = [a.name for a in option.actives if a.needs_label]
-    return {
-        "key": key_of(option, whose),
-        "name": option.name,
-        "suited": option.suited,
-        "actives": option.actives,
-        "do": [notes.said(r.whole, r.standing, r.source) for r in option.do],
-        "why": why,
-        "out": option.out,
-        "leaves": option.leaves,
-        "months": option.months,
-        "look_again": option.look_again,
-        "standing": STANDS[option.standing],
-        "labels": list(dict.fromkeys(" + ".join(a.label.actives) for a in option.actives if a.label is not None)),
-        "unread": " + ".join(unread),
-    }
-
-
-def _names(control: Control, option: JudgedOption) -> str:
-    return ", ".join(control.flora.species[s].common_name for s in option.species)
-
-
-def _said(notes: Notes, statements: tuple[Statement, ...]) -> list[str]:
-    return [notes.of(statement) for statement in statements]
-
-
-def year_rows(control: Control, year: Year) -> dict[str, Any]:
-    """The year of a plant as rows of months: what it does, and when each way is at its best."""
-    rows = [(label, stage, set(year.stages[stage])) for stage, label in STAGES.items() if year.stages[stage]]
-    titles = control.methods.methods
-    rows += [
-        (titles[method].title, "act", set(months))  # type: ignore[index]
-        for method, months in year.best.items()
-        if months and len(months) < 12
-    ]
-    return {"name": control.flora.species[year.species].common_name, "rows": rows}
+def _labels(option: JudgedOption) -> list[str]:
+    """The mixes for which a label was read."""
+    mixes = (" + ".join(active.label.actives) for active in option.actives if active.label is not None)
+    return list(dict.fromkeys(mixes))
 
 
 def made_plan(context: Context, draft: Draft) -> Plan:
@@ -133,9 +70,27 @@ def made_plan(context: Context, draft: Draft) -> Plan:
 
 def chosen(context: Context, draft: Draft) -> JudgedOption | None:
     """The option that was chosen, where it is still in the plan."""
-    made = made_plan(context, draft)
-    every = {key_of(option, whose=True): option for option in made.only} | {key_of(o): o for o in made.options}
-    return every.get(_current(draft.choice))
+    return _by_key(made_plan(context, draft)).get(_current(draft.choice))
+
+
+def to_spray(context: Context, draft: Draft) -> tuple[Use, JudgedOption | None]:
+    """What is to be sprayed here, and the option of the plan that it is, where it is the one that was chosen.
+
+    The actives and the state given at the step of spraying, else those of the plan. Raises AnswerError for an active
+    that is not known.
+    """
+    option = chosen(context, draft) if draft.choice else None
+    case = case_of(context, draft)
+    state = draft.weather.get("state", draft.lawn.get("state", "")) or None
+    text = draft.weather.get("active", option.mix if option is not None else "")
+    actives = tuple(dict.fromkeys(active_of(context.control, name) for name in split_actives(text)))
+    if option is not None and actives and set(actives) == {active.name for active in option.actives}:
+        return replace(option.use, state=state), option if option.use.state == state else None
+    use = Use(
+        actives, lawn=case.lawn, cultivar=case.cultivar, place=case.place, month=case.month, state=state,
+        near=case.near, used=case.used, labels=case.labels,
+    )  # fmt: skip
+    return use, None
 
 
 def choose(context: Context, draft: Draft, fields: Fields, which: str) -> Draft:
@@ -147,7 +102,7 @@ def choose(context: Context, draft: Draft, fields: Fields, which: str) -> Draft:
     if option.suited == "no":
         raise FormError(f"{option.ruled_out} Choose another way.")
     # What was sprayed before is not what is chosen now; the readings still hold.
-    weather = {name: told for name, told in after.weather.items() if name not in ("active", "rain_fast")}
+    weather = {name: value for name, value in after.weather.items() if name not in ("active", "rain_fast")}
     return replace(after, weather=weather, step="spray" if option.actives else "record")
 
 
@@ -164,8 +119,7 @@ def revoke(context: Context, draft: Draft, fields: Fields, which: str) -> tuple[
     """Take back that a label was read."""
     lawn = case_of(context, draft).lawn
     revoke_label(context.control, split_actives(which), lawn)
-    told = f"Taken back: the label for {which} on {context.control.lawns[lawn].name}."
-    return replace(draft, choice=""), [told]
+    return replace(draft, choice=""), [f"Taken back: the label for {which} on {context.control.lawns[lawn].name}."]
 
 
 def to_record(context: Context, draft: Draft, fields: Fields, which: str) -> Draft:

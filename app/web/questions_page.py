@@ -6,15 +6,15 @@ from dataclasses import replace
 from typing import Any
 
 from app.figures.line_drawings import line_drawing
+from app.present.deciding import stopped
 from app.present.finding import headline
 from app.web import visible_parts as sight
 from app.web.candidates_page import ranking
 from app.web.context import Context
 from app.web.draft import Choosing, Draft
-from app.web.effects import set_aside, told
+from app.web.effects import effects, set_aside
 from app.web.frame import Fields, FormError, one, several
 from app.web.state_choices import begun, choices, choosing, ruler
-from app.web.stopped import stopped
 from model.flora import Character
 from model.identify import MOST_ASKED, Finding
 from model.traits import UNSURE, in_sight, out_of_sight
@@ -26,10 +26,10 @@ def show(context: Context, draft: Draft) -> dict[str, Any]:
     finding = interview.finding
     character = None if sight.is_asked(draft) else asked(context, draft, finding)
     seen = set(interview.photos.probabilities) if interview.photos is not None else set()
-    counted = told(context, interview)
+    counted = effects(context, interview)
     return {
         **ranking(context, finding, seen),
-        **stopped(context, finding, interview.answers),
+        **stopped(finding, context.key, interview.answers),
         "headline": headline(finding, context.key),
         "finding": finding,
         "photo": next((shot for shot in draft.shots if shot.usable and shot.file), None),
@@ -41,7 +41,7 @@ def show(context: Context, draft: Draft) -> dict[str, Any]:
         "first": not draft.answers and draft.visible is None,
         "asked": len(counted),
         "most": MOST_ASKED,
-        "told": counted,
+        "effects": counted,
         "set_aside": set_aside(context, interview),
         "choice": choices(draft, character) if character is not None and character.kind == "choice" else None,
         "given": draft.answers.get(draft.asking, ()) if draft.asking else (),

@@ -16,19 +16,10 @@ SMALL = 5  # drawings beside the name of a group
 
 
 def states(character: Character, only: Collection[str] | None = None) -> list[dict[str, str]]:
-    """The states of a question, or ``only`` some, with their drawings where all of them have one."""
-    shown = {state: text for state, text in character.states.items() if only is None or state in only}
+    """The states of a question, or ``only`` some, with their drawings."""
+    shown = [state for state in character.states if only is None or state in only]
     arts = {state: line_drawing(character.id, state) for state in shown}
-    drawn = all(art.svg for art in arts.values())
-    return [
-        {
-            "id": state,
-            "text": text,
-            "svg": arts[state].svg if drawn else "",
-            "words": arts[state].words if drawn else "",
-        }
-        for state, text in shown.items()
-    ]
+    return [{"id": s, "text": character.states[s], "svg": art.svg, "words": art.words} for s, art in arts.items()]
 
 
 def groups(character: Character, given: Collection[str]) -> list[dict[str, Any]]:
@@ -36,13 +27,16 @@ def groups(character: Character, given: Collection[str]) -> list[dict[str, Any]]
 
     ``here``: it holds one that was given; ``only``: its one state, which needs no second tap, else "".
     """
-    found = []
-    for name, group in character.groups.items():
-        arts = [line_drawing(character.id, state).svg for state in group.states[:SMALL]]
-        only = group.states[0] if len(group.states) == 1 else ""
-        shown = {"id": name, "text": group.text, "svgs": [art for art in arts if art], "only": only}
-        found.append({**shown, "here": not set(given).isdisjoint(group.states)})
-    return found
+    return [
+        {
+            "id": name,
+            "text": group.text,
+            "svgs": [line_drawing(character.id, state).svg for state in group.states[:SMALL]],
+            "only": group.states[0] if len(group.states) == 1 else "",
+            "here": not set(given).isdisjoint(group.states),
+        }
+        for name, group in character.groups.items()
+    ]
 
 
 def begun(draft: Draft, character: Character) -> Choosing:

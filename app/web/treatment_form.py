@@ -6,18 +6,12 @@ from dataclasses import dataclass, replace
 from datetime import date, time
 from typing import Any, get_args
 
+from app.present.record import GEAR, MORE, OF_PRODUCT
 from app.records import Product, Reading, RecordsError, Treatment, missing_fields, union_of_fields
 from app.records.fields import Gear
 from app.records.law import load_law
 from app.web.frame import Fields, FormError, number, one
 
-GEAR = {
-    "": "not given",
-    "hand_spray": "hand sprayer or knapsack",
-    "powered_spray": "powered sprayer",
-    "spreader": "spreader",
-    "wiper": "brush, sponge or wick",
-}
 NUMBERS = ("area_m2", "water_litres", "temperature", "humidity", "wind_speed")
 # How a field is filled in; all others are one line of text.
 KINDS = {
@@ -26,13 +20,6 @@ KINDS = {
     **dict.fromkeys(("started", "finished", "at"), "time"),
     **dict.fromkeys(NUMBERS, "number"),
     **dict.fromkeys(("notes", "label_extras", "order_treated", "other_weather", "clippings", "tank_loads"), "long"),
-}
-# Beside what the law asks for: names in the records that the form has too.
-MORE = {
-    "area_m2": "The treated area, in square metres",
-    "tank_loads": "Tank loads",
-    "notes": "Notes",
-    "label": "What the label says it is for",
 }
 WEATHER = ("at", "temperature", "humidity", "wind_speed", "wind_direction")
 WEATHER_WORDS = {"at": "Time", "humidity": "Relative humidity, %"}
@@ -79,7 +66,7 @@ def form(treatment: Treatment) -> dict[str, Any]:
         "more": [entry for _, part in parts for entry in part if not entry.shown],
         "products": [],
         "readings": [],
-        "gear": [(name, GEAR[name]) for name in get_args(Gear)],
+        "gear": [(name, GEAR[name] or "not given") for name in get_args(Gear)],
         "lacks": [lack.text for lack in lacks],
         "may_leave": [],
         "chemical": chemical,
@@ -104,7 +91,7 @@ class _Entries:
 
     def __init__(self, needed: set[str], missing: set[str]) -> None:
         self.needed, self.missing = needed, missing
-        self.words = {asked.field: asked.text for asked in union_of_fields()} | MORE
+        self.words = {asked.field: asked.text for asked in union_of_fields()} | MORE | OF_PRODUCT
 
     def of(self, name: str, owner: Any, prefix: str = "") -> Entry:
         """A field of a treatment, product or reading with its value."""

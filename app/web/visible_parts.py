@@ -22,7 +22,7 @@ WORDS: dict[Part, tuple[str, str]] = {
 
 
 def is_asked(draft: Draft) -> bool:
-    """Whether this is what the page asks: nothing was told yet, or it is to be changed."""
+    """Whether this is what the page asks: nothing was given yet, or it is to be changed."""
     return draft.asking == VISIBLE or (draft.visible is None and not draft.answers)
 
 
@@ -41,7 +41,7 @@ def cards(draft: Draft) -> list[dict[str, Any]]:
 
 
 def in_words(draft: Draft) -> str:
-    """What can be seen, as a list; "anything" where nobody has told, for then all is asked about."""
+    """What can be seen, as a list; "anything" where that was not given, for then all is asked about."""
     if draft.visible is None:
         return "anything"
     return ", ".join(WORDS[part][0].lower() for part in draft.visible)
@@ -53,7 +53,7 @@ def is_all(draft: Draft) -> bool:
 
 
 def see(context: Context, draft: Draft, fields: Fields, which: str) -> Draft:
-    """What is there, told or changed. Raises FormError where nothing is, AnswerError for what is no part."""
+    """Take what is there. Raises FormError where nothing is, AnswerError for what is not a part."""
     parts = several(fields, "visible")
     if not parts:
         raise FormError("Tap at least one: what can you see or reach?")

@@ -151,12 +151,12 @@ def test_a_whole_session_ends_with_the_name_or_with_what_would_settle_it(
     assert "Next question" not in said
     if end.finding.status != "confirmed":
         flat = " ".join(said.split())
-        assert "What would settle it, as a message to whoever has the plant:" in flat
+        assert "What would decide, as a message to whoever has the plant:" in flat
         assert "Thanks for sending this in." in flat and "bindii" not in flat.split("Thanks for")[1]
 
 
 def test_no_plant_is_put_forward_of_which_little_is_known(talk: Talk, key: Key) -> None:
     end, said = talk("", "q")
     assert end.finding.candidates[0].probability < 0.10
-    assert "nothing in front yet" in said and f"{len(key.flora.ids)} plants, none of them at 10 %" in said
+    assert "no plant stands out yet" in said and f"{len(key.flora.ids)} plants, none of them at 10 %" in said
     assert not any(plant.scientific_name in said for plant in key.flora.species.values())

@@ -12,7 +12,7 @@ from PIL import Image
 from app.records import open_records
 from app.web.context import Context
 from app.web.draft import DraftError, draft_of, new_id
-from app.web.effects import told
+from app.web.effects import effects
 from app.web.shots import evidence_of_shots
 from model.control import Control
 from model.identify import Key, Observation
@@ -162,7 +162,7 @@ def test_what_an_answer_did_is_the_change_of_the_chances(context: Context) -> No
     at = (None, interview.month, interview.region, interview.visible)
     answers = list(interview.answers.items())
     rows = [*(context.name(s) for s in context.key.flora.ids), "a plant outside the flora"]
-    moves = [(place, move) for place, one in enumerate(told(context, interview)[::-1]) for move in one["moves"]]
+    moves = [(place, move) for place, one in enumerate(effects(context, interview)[::-1]) for move in one["moves"]]
     assert {move.up for _, move in moves} == {True, False}
     for place, move in moves:
         before, after = (

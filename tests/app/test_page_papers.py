@@ -1,11 +1,10 @@
-"""Papers from the pages: for the case as it was told, with what was decided, and none for a plant without a name."""
+"""Papers from the pages: for the case as it was given, with what was decided, and none for a plant without a name."""
 
 from __future__ import annotations
 
 import html
 import re
 from dataclasses import replace
-from pathlib import Path
 
 import pytest
 
@@ -23,6 +22,7 @@ from model.control import Control
 from model.errors import AnswerError
 from model.identify import Key
 from tests.app.page_visitor import Person, context_of
+from tests.app.test_page_plan import at_the_lawn
 
 
 @pytest.fixture
@@ -32,9 +32,8 @@ def context(key: Key, control: Control) -> Context:
 
 @pytest.fixture
 def kept(context: Context) -> int:
-    """A visit for which another place, cover and stage than usual were told, and a spray chosen."""
-    person = Person(context).press("look", month="11").prove().press("onward")
-    person.press(
+    """A visit with another place, cover and stage than usual, and a spray chosen."""
+    person = at_the_lawn(context).press(
         "make_plan", lawn="couch", place="paving", month="4", cover="30", stage="young", state="NSW", near=["pets"],
         used=["9"],
     )  # fmt: skip
@@ -47,7 +46,7 @@ def kept(context: Context) -> int:
         return book.visits()[0].id
 
 
-def test_a_kept_plan_tells_its_case_and_papers_use_it(context: Context, kept: int) -> None:
+def test_papers_use_the_case_of_the_plan_that_was_kept(context: Context, kept: int) -> None:
     with open_records() as book:
         record = visit_record(book, kept)
         case = kept_case(record)
@@ -92,10 +91,15 @@ def test_the_job_sheet_of_a_visit_has_what_was_decided_only(
     assert [decided(option) for option in sheets[0].options] == [chosen]
 
 
+def never_found(context: Context, monkeypatch: pytest.MonkeyPatch) -> None:
+    """From now on no plant of the flora explains what is seen."""
+    unlisted = replace(context.finding(Draft(new_id())), status="unlisted", species=None)
+    monkeypatch.setattr(Context, "finding", lambda self, draft: unlisted)
+
+
 def test_no_advice_for_a_plant_that_is_not_in_the_list(context: Context, monkeypatch: pytest.MonkeyPatch) -> None:
     draft = Draft(new_id(), lawn={"lawn": "couch"}, answers={})
-    unlisted = replace(context.finding(draft), status="unlisted", species=None)
-    monkeypatch.setattr(Context, "finding", lambda self, draft: unlisted)
+    never_found(context, monkeypatch)
     assert plan_species(context, draft) == ()
     for kind in ("advice", "job"):
         with pytest.raises(FormError):
@@ -106,8 +110,7 @@ def test_a_plant_without_a_plan_is_kept_as_a_visit_without_papers(
     context: Context, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     person = Person(context).press("look", month="11").press("conclude")
-    real = context.finding(Draft(new_id()))
-    monkeypatch.setattr(Context, "finding", lambda self, draft: replace(real, status="unlisted", species=None))
+    never_found(context, monkeypatch)
     person.press("to_record").press("keep", day="2026-11-25", who="Sam", client="A", address="1 Low Street")
     assert person.title == "The record of the visit" and "a plant that is not in the list" in person.text
     assert "/paper/visit/" not in person.text and 'data-do="confirm"' not in person.text
@@ -115,7 +118,7 @@ def test_a_plant_without_a_plan_is_kept_as_a_visit_without_papers(
         naming_of(visit_record(book, 1), context.key)
 
 
-def test_who_confirms_must_be_told(context: Context, kept: int) -> None:
+def test_who_confirms_must_be_given(context: Context, kept: int) -> None:
     with pytest.raises(FormError, match="Who confirms"):
         visit.act(context, kept, "confirm", {"by": [""]}, "")
     assert visit.act(context, kept, "confirm", {"by": ["Kim"]}, "") == "Confirmed by Kim."
@@ -130,7 +133,7 @@ def test_findings_are_shared_as_the_form_says(context: Context, kept: int) -> No
         paper.shared(context, "zip", {"by": " ", "licence": "CC BY"})
 
 
-def test_a_search_leads_to_the_visit_in_words(context: Context, kept: int, tmp_path: Path) -> None:
+def test_a_search_leads_to_the_visit_in_words(context: Context, kept: int) -> None:
     with open_records() as book:
         book.add_finding(KeptFinding(kept, {"candidates": []}, "undecided"))
     shown = records.body(context, {"q": "dandelion"})

@@ -57,7 +57,7 @@ def test_the_key_is_printed_in_the_terminal_as_json_and_as_pdf(
     run("key", "--month", "6")
     out = capsys.readouterr().out
     assert "How is one whole leaf built?" in out and "Soliva sessilis" in " ".join(out.split())
-    assert "Left out, as not to be seen in June" in out
+    assert "Left out, as they cannot be seen in June" in out
     pdf = tmp_path / "key.pdf"
     run("key", "--json", "--pdf", str(pdf))
     told = json.loads(capsys.readouterr().out)
@@ -107,7 +107,7 @@ def test_advice_without_a_visit_by_name_and_answers(tmp_path: Path) -> None:
     answers.write_text("seed_wings: broad\nleaf_build: finely_cut\nspines: on_fruit\nflower_build: button\n")
     out = tmp_path / "advice.pdf"
     run("print", "advice", "bindii", "--answers", str(answers), "--month", "6", "--lawn", "Buffalo", "--out", str(out))
-    assert "What was seen, and fits" in text_of(out)
+    assert "Evidence for it" in text_of(out)
     # With too little to go by no plant is put on paper, however it is asked for.
     answers.write_text("leaf_build: simple\n")
     for named in ([], ["bindii"]):

@@ -19,7 +19,7 @@ from dwca.read import DwCAReader
 from app.papers.csv_table import findings_csv, treatments_csv
 from app.papers.darwin_core import LICENCES, Sharing, archive, occurrence_csv, uncertainty
 from app.papers.follow_ups import calendar_file
-from app.present.naming import against, seen, taken_for
+from app.present.naming import against, mistaken_for, seen
 from app.records.entries import Client, Current, FollowUp, Product, Site, Treatment, Visit, VisitRecord
 from app.records.findings import KeptFinding
 from app.services.visit_papers import answers_of, naming_of
@@ -103,10 +103,8 @@ def test_the_archive_is_read_by_another_reader(key: Key, tmp_path: Path) -> None
     one = rows[0]
     assert one["scientificName"] == "Soliva sessilis" and one["basisOfRecord"] == "HumanObservation"
     assert one["eventDate"] == "2026-06-09" and one["license"] == LICENCES["CC BY"]
-    assert [row["identificationVerificationStatus"] for row in rows] == [
-        "confirmed by characters",
-        "confirmed by the observer",
-    ]
+    by = [row["identificationVerificationStatus"] for row in rows]
+    assert by == ["confirmed by characters", "confirmed by the observer"]
     assert len({row["occurrenceID"] for row in rows}) == 2
     assert metadata.find("dataset/creator/organizationName").text == sharing.by
     assert metadata.find("dataset/pubDate").text == "2026-06-10"
@@ -155,15 +153,15 @@ def test_neither_client_nor_address_nor_names_leave(key: Key) -> None:
 
 
 @pytest.mark.parametrize(
-    ("sharing", "told"),
+    ("sharing", "words"),
     [
         (Sharing("Own", "CC BY-ND", BOOK), "choose one of"),
         (Sharing(" ", "CC0", BOOK), "name a publisher"),
         (Sharing("Own", "CC0", BOOK, 4), "client's house"),
     ],
 )
-def test_what_cannot_be_shared_is_refused(key: Key, sharing: Sharing, told: str) -> None:
-    with pytest.raises(AnswerError, match=told):
+def test_what_cannot_be_shared_is_refused(key: Key, sharing: Sharing, words: str) -> None:
+    with pytest.raises(AnswerError, match=words):
         occurrence_csv([visit(found())], key.flora, sharing)
 
 
@@ -177,12 +175,8 @@ def test_the_name_of_a_visit_is_its_confirmed_finding(key: Key) -> None:
     first = found(id=8, status="likely", confirmed_by="R. Grower")
     named = naming_of(visit(first, late), key)
     assert (named.species, named.confirmed_by) == ("soliva_sessilis", "R. Grower")
-    undecided = found(
-        species=None,
-        status="undecided",
-        finding={"candidates": [{"species": "poa_annua", "probability": 0.4}]},
-        probability=None,
-    )
+    finding = {"candidates": [{"species": "poa_annua", "probability": 0.4}]}
+    undecided = found(species=None, status="undecided", finding=finding, probability=None)
     named = naming_of(visit(undecided), key)
     assert (named.species, named.probability, named.also) == ("poa_annua", 0.4, ())
     listed = [{"species": s, "probability": p} for s, p in (("poa_annua", 0.5), ("lolium_rigidum", 0.3), ("x", 0.2))]
@@ -201,15 +195,15 @@ def test_the_name_of_a_visit_is_its_confirmed_finding(key: Key) -> None:
 
 
 def test_answers_on_parts_that_could_not_be_seen_are_no_reasons(key: Key) -> None:
-    told = {"seed_wings": "broad", "leaf_build": "finely_cut", "spines": "on_fruit"}
-    kept = found(answers=told, species="soliva_sessilis", status="likely")
+    given = {"seed_wings": "broad", "leaf_build": "finely_cut", "spines": "on_fruit"}
+    kept = found(answers=given, species="soliva_sessilis", status="likely")
     whole = naming_of(visit(kept), key)
-    assert list(whole.answers) == list(told) and whole.counted(key) == whole.answers
+    assert list(whole.answers) == list(given) and whole.counted(key) == whole.answers
     leaves = naming_of(visit(replace(kept, visible=("leaves",))), key)
     assert leaves.answers == whole.answers and "seed_wings" not in leaves.counted(key)
     assert "leaf_build" in leaves.counted(key)
     wings = key.flora.characters["seed_wings"].question
     assert any(line.startswith(wings) for line in seen(whole, key))
     assert not any(line.startswith(wings) for line in (*seen(leaves, key), *against(leaves, key)))
-    ruled_out = [sum(out for *_, out in taken_for(naming, key)) for naming in (leaves, whole)]
+    ruled_out = [sum(out for *_, out in mistaken_for(naming, key)) for naming in (leaves, whole)]
     assert ruled_out[0] < ruled_out[1], "what could not be seen rules nothing out"

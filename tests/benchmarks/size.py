@@ -20,7 +20,7 @@ OURS = ("app", "model", "training", "configs", "sample_images")
 LARGEST = 12  # packages that are listed by name
 # Imports what a way of use imports, and says which modules that were.
 LOADS = {
-    "identify, ask": "import app.present.show_finding",
+    "identify, ask": "import app.present.identification",
     "serve": "import app.web.page",
 }
 LOOK = """

@@ -89,31 +89,6 @@ def test_the_photo_stays_in_sight_and_does_not_cover_the_question(visitor: Visit
 
 
 @pytest.mark.parametrize("visitor", ["phone"], indirect=True)
-def test_two_taps_answer_a_long_list_and_a_reload_keeps_the_group(visitor: Visitor) -> None:
-    visitor.press("look", ".parts")
-    visitor.see()
-    visitor.into_a_long_list()
-    page, asked = visitor.page, visitor.asked()
-    assert page.locator(".kinds button").count() <= 8
-    page.click(f'button[data-do="group"][data-with^="{asked}:"] >> nth=0')
-    page.wait_for_selector(".ask [data-state]")
-    visitor.settled()
-    states = page.locator(".ask [data-state]").all_inner_texts()
-    page.reload()
-    page.wait_for_selector(".ask [data-state]")
-    assert page.locator(".ask [data-state]").all_inner_texts() == states and len(states) <= 8
-    visitor.press("group", ".kinds")
-    page.click(f'button[data-do="group"][data-with^="{asked}:"] >> nth=0')
-    page.wait_for_selector(".ask [data-state]")
-    visitor.settled()
-    page.click(".ask [data-state] >> nth=0")
-    page.wait_for_selector(f'.told [data-with="{asked}"]', state="attached")
-    visitor.settled()
-    visitor.press("back", ".kinds")
-    assert visitor.asked() == asked
-
-
-@pytest.mark.parametrize("visitor", ["phone"], indirect=True)
 def test_a_second_quick_tap_does_not_answer_the_next_question(visitor: Visitor) -> None:
     visitor.press("look", ".parts")
     visitor.see()

@@ -1,0 +1,120 @@
+"""Blocks on a sheet of paper."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+from typing import Any
+
+from reportlab.lib.styles import ParagraphStyle
+from reportlab.platypus import Flowable, KeepTogether, Spacer
+from reportlab.platypus import Paragraph as Lines
+from reportlab.platypus import Table as Grid
+
+from app.papers.pdf import GREY, INK, MARGIN, WIDTH, Head, build, grey, load_fonts, safe, style
+from app.papers.year_bar import YearStrip
+from app.present import block as blocks
+from model.flora.source import Sources
+
+Ruling = tuple[str, tuple[int, int], tuple[int, int], Any] | tuple[str, tuple[int, int], tuple[int, int], Any, Any]
+OWN_FACE = ("FONTNAME", (0, 0), (-1, -1), "text")  # else a table names a font that is not in the file
+BODY, SMALL = style(9, spaceAfter=3), style(7.4, textColor=grey(GREY), spaceAfter=2)
+HEADING = style(10.5, fontName="bold", spaceBefore=9, spaceAfter=3, keepWithNext=1)
+TITLE, LEAD = style(19, fontName="bold", spaceAfter=2, leading=23), style(11, spaceAfter=6, leading=15)
+PARAGRAPHS: dict[blocks.Look, ParagraphStyle] = {
+    "body": BODY,
+    "strong": style(9.5, fontName="bold", spaceAfter=3),
+    "small": SMALL,
+}
+ITEM = style(9, leftIndent=10, bulletIndent=1, spaceAfter=2.5)
+SMALL_ITEM = style(7.8, leftIndent=9, bulletIndent=1, spaceAfter=2)
+ITEMS: dict[blocks.Look, ParagraphStyle] = {"body": ITEM, "strong": ITEM, "small": SMALL_ITEM}
+CELL, CELL_BOLD = style(8.4), style(8.4, fontName="bold")
+CARD, CARD_MORE = style(9, spaceAfter=1.5, spaceBefore=2, keepWithNext=1), style(8.2, leftIndent=10, spaceAfter=1.5)
+
+
+class Sheet:
+    """A paper that is being written, block by block; ``sources`` are those that its sentences may rest on."""
+
+    def __init__(self, head: Head, sources: Sources | None = None) -> None:
+        load_fonts()
+        self.head = head
+        self.references = blocks.References(sources or {})
+        self.parts: list[Flowable] = []
+
+    def title(self, markup: str, under: str = "") -> None:
+        """The name of the thing, large; ``markup`` and ``under`` are safe already."""
+        self.parts.append(Lines(markup, TITLE))
+        if under:
+            self.parts.append(Lines(under, LEAD))
+
+    def write(self, *parts: blocks.Block) -> None:
+        """Blocks, one below the other."""
+        for block in blocks.shown(parts):
+            self.parts += self._laid_out(block)
+
+    def add(self, *parts: Flowable) -> None:
+        """Anything else that flows."""
+        self.parts += parts
+
+    def write_references(self) -> None:
+        """What the marks mean, and the works by their numbers."""
+        lines = (self.references.legend(), ";  ".join(self.references.lines()))
+        self.parts += [Lines(safe(line), SMALL) for line in lines if line]
+
+    def marked(self, words: blocks.Words) -> str:
+        """A sentence as markup, with the marks of its standing."""
+        mark = self.references.mark(words)
+        return safe(blocks.text_of(words)) + (f"<super size=6>{mark}</super>" if mark else "")
+
+    def _laid_out(self, block: blocks.Block) -> Iterator[Flowable]:
+        match block:
+            case blocks.Section():
+                inner = [part for one in blocks.shown(block.blocks) for part in self._laid_out(one)]
+                parts = [Lines(safe(block.heading), HEADING), *inner]
+                yield from [KeepTogether(parts)] if block.together else parts
+            case blocks.Paragraph():
+                yield Lines(" ".join(map(self.marked, block.words)), PARAGRAPHS[block.look])
+            case blocks.Bullets():
+                yield from self._bullets(block.items, ITEMS[block.look])
+            case blocks.Table():
+                yield table(block)
+                yield Spacer(1, 5)
+            case blocks.Calendar():
+                yield YearStrip(block)
+            case blocks.Card():
+                yield from self._card(block)
+
+    def _bullets(self, items: Iterable[blocks.Words], how: ParagraphStyle) -> list[Flowable]:
+        return [Lines(self.marked(item), how, bulletText="\u2013") for item in items]
+
+    def _card(self, card: blocks.Card) -> Iterator[Flowable]:
+        yield Lines(" ".join((f"<b>{safe(card.title)}.</b>", *map(self.marked, card.do))), CARD)
+        line = "; ".join(map(str, card.actives))
+        if more := " ".join(filter(None, (f"{line}." if line else "", card.foot))):
+            yield Lines(safe(more), CARD_MORE)
+        yield from self._bullets(card.points, SMALL_ITEM)
+
+    def as_pdf(self, columns: int = 1) -> bytes:
+        """The whole paper as a PDF file."""
+        return build(self.parts, self.head, columns)
+
+
+def table(block: blocks.Table) -> Grid:
+    """A table of plain text over the width of the page; one to write in has lines between its columns too."""
+    rows = [(block.head, CELL_BOLD)] if block.head else []
+    rows += [(row, CELL) for row in block.rows]
+    cells = [[Lines(safe(text), how) for text in row] for row, how in rows]
+    heights = [None] * (len(rows) - len(block.tall)) + list(block.tall)
+    widths = [share * (WIDTH - 2 * MARGIN) for share in block.widths]
+    made = Grid(cells, widths, heights, repeatRows=1 if block.head else 0, hAlign="LEFT")
+    lines: list[Ruling] = [("VALIGN", (0, 0), (-1, -1), "TOP"), OWN_FACE]
+    pads = zip(("LEFT", "RIGHT", "TOP", "BOTTOM"), (2, 4, 2.2, 3) if block.ruled else (0, 4, 0, 2.5), strict=True)
+    lines += [(f"{side}PADDING", (0, 0), (-1, -1), points) for side, points in pads]
+    if block.ruled:
+        lines.append(("LINEBELOW", (0, 0), (-1, -1), 0.35, grey(0.62)))
+    if block.head:
+        lines.append(("LINEBELOW", (0, 0), (-1, 0), 0.9, grey(INK)))
+    if block.tall:
+        lines.append(("GRID", (0, 0), (-1, -1), 0.35, grey(0.45)))
+    made.setStyle(lines)
+    return made

@@ -1,0 +1,203 @@
+"""The record of a treatment in words: every field that any state asks for, as signed, and what was amended."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import fields
+from datetime import date, datetime, time
+from itertools import pairwise
+
+from app.present.block import Block, Paragraph, Section, Table, bullets, capital
+from app.present.finding import day_text
+from app.records.entries import Current, Product, Reading, Signed, Treatment
+from app.records.law import keep_until, missing_fields, union_of_fields, write_up_by
+
+EMPTY, MISSING = "\u2013", "STILL MISSING"
+# What is written down beside the fields that states ask for.
+MORE = {
+    "gear": "Kind of gear",
+    "area_m2": "Treated area, in m\u00b2",
+    "tank_loads": "Tank loads",
+    "supervised": "Who was supervised",
+    "notes": "Notes",
+}
+GEAR = {
+    "": "",
+    "hand_spray": "hand sprayer or knapsack",
+    "powered_spray": "powered sprayer",
+    "spreader": "spreader",
+    "wiper": "brush, sponge or wick",
+}
+OF_PRODUCT = {"label": "What the label says it is for"}
+READINGS = {
+    "at": "Time",
+    "temperature": "Air, C",
+    "humidity": "Humidity, %",
+    "delta_t": "Delta T, C",
+    "wind_speed": "Wind, km/h",
+    "wind_direction": "Wind from",
+    "notes": "Notes",
+}
+READING_WIDTHS = (0.11, 0.11, 0.14, 0.13, 0.14, 0.15, 0.22)
+LINE = 24.0  # height of a line to sign on, in points
+Versions = Sequence[tuple[Signed, Treatment]]
+
+
+def record_kind(treatment: Treatment) -> str:
+    """What the record is called."""
+    return "Spray record" if treatment.chemical else "Record of work"
+
+
+def record_blocks(current: Current, versions: Versions = (), beside: Iterable[Block] = ()) -> tuple[Block, ...]:
+    """The record of a treatment.
+
+    ``versions``: every signed one, oldest first; ``beside``: what is not part of what is signed.
+    """
+    treatment = current.record
+    assert isinstance(treatment, Treatment)
+    missing = {lacking.field for lacking in missing_fields(treatment)}
+    return (
+        _treatment(treatment, missing),
+        *(_chemical(treatment, missing) if treatment.chemical else ()),
+        *beside,
+        _signatures(current, versions),
+    )
+
+
+def standing(current: Current) -> str:
+    """Whether it is signed, and how often it was amended."""
+    if not current.is_signed:
+        return "Not signed yet: this is a draft"
+    amended = len(current.chain) - 1
+    return "Signed" if not amended else f"Signed, and amended {'once' if amended == 1 else f'{amended} times'}"
+
+
+def value_text(value: object) -> str:
+    """A value of a record as it is written on paper; empty where there is none."""
+    match value:
+        case None:
+            return ""
+        case bool():
+            return "yes" if value else "no"
+        case date():
+            return day_text(value)
+        case time():
+            return f"{value:%H:%M}"
+        case float():
+            return f"{value:g}"
+        case tuple():
+            return ", ".join(value_text(one) for one in value)
+    return str(value)
+
+
+def label(text: str) -> str:
+    """What a field is called on paper, from what the law's list calls it.
+
+    >>> label("the full name of the product, from the label")
+    'Full name of the product, from the label'
+    """
+    return capital(text.removeprefix("the "))
+
+
+def _cell(name: str, value: object, treatment: Treatment, missing: set[str]) -> str:
+    """The value, why it was left out, or that it is still missing."""
+    if text := value_text(GEAR.get(str(value), value) if name == "gear" else value):
+        return text
+    if treatment.left_out.get(name):
+        return f"left out: {treatment.left_out[name]}"
+    return MISSING if name in missing else EMPTY
+
+
+def _rows(
+    values: Sequence[Treatment | Product], treatment: Treatment, missing: set[str], more: Mapping[str, str]
+) -> tuple[tuple[str, ...], ...]:
+    """A row a field: what it is called, its values, and who asks for it; last what was filled in of ``more``."""
+    own = {field.name for field in fields(values[0])}
+    named = {one.field: (label(one.text), ", ".join(one.states)) for one in union_of_fields() if one.field in own}
+    for name, words in more.items():
+        if any(value_text(getattr(value, name)) for value in values):
+            named.setdefault(name, (words, ""))
+    return tuple(
+        (words, *(_cell(name, getattr(value, name), treatment, missing) for value in values), states)
+        for name, (words, states) in named.items()
+    )
+
+
+def _treatment(treatment: Treatment, missing: set[str]) -> Table:
+    rows = _rows((treatment,), treatment, missing, MORE)
+    if treatment.chemical:
+        return Table(rows, ("Field", "As written", "Asked by"), (0.34, 0.46, 0.20))
+    # No law of sprays is about it: only what was written, and what is kept of all work.
+    written = tuple((words, value) for words, value, _ in rows if value != EMPTY)
+    return Table(written, ("Field", "As written"), (0.34, 0.66))
+
+
+def _chemical(treatment: Treatment, missing: set[str]) -> tuple[Block, ...]:
+    """Products, weather, and the days that the law sets."""
+    products = treatment.products or (Product(),)
+    rows = _rows(products, treatment, missing, OF_PRODUCT)
+    head = ("Field", *(f"Product {n}" for n in range(1, len(products) + 1)), "Asked by")
+    widths = (0.28, *[0.54 / len(products)] * len(products), 0.18)
+    readings = tuple(
+        tuple(_cell(name, getattr(reading, name), treatment, set() if number else missing) for name in READINGS)
+        for number, reading in enumerate(treatment.weather or (Reading(),))
+    )
+    weather = Table(readings, tuple(READINGS.values()), READING_WIDTHS)
+    law = f"{capital(write_up_by(treatment).text)}. Keep it until {day_text(keep_until(treatment))}."
+    return (
+        Section("Products, from their labels", (Table(rows, head, widths),)),
+        Section("Weather as measured on site", (weather,), together=True),
+        Paragraph((law,), "small"),
+    )
+
+
+def _signatures(current: Current, versions: Versions) -> Section:
+    if not current.is_signed:
+        lines = Table((("Signed by", ""), ("Date and time", "")), widths=(0.3, 0.7), tall=(LINE, LINE))
+        return Section("Signatures", (Paragraph(("Not signed yet. On paper:",)), lines), together=True)
+    rows = []
+    for number, signed in enumerate(current.chain, start=1):
+        why = ". ".join(filter(None, (signed.reason or "first signature", signed.note)))
+        rows.append((str(number), signed.signed_by, _moment(signed.signed_at), why, signed.sha256[:16]))
+    head = ("Version", "Signed by", "When (UTC)", "Why", "Mark of the row")
+    blocks: list[Block] = [Table(tuple(rows), head, (0.09, 0.22, 0.20, 0.29, 0.20))]
+    for (_, old), (signed, new) in pairwise(versions):
+        blocks.append(Paragraph((f"What {signed.signed_by} amended on {_moment(signed.signed_at)}:",)))
+        blocks += bullets(changes(old, new), "small")
+    mark = "The mark covers the content and the mark of the row before it: a changed row gives another mark."
+    return Section("Signatures", (*blocks, Paragraph((mark,), "small")), together=True)
+
+
+def _moment(iso: str) -> str:
+    try:
+        return f"{datetime.fromisoformat(iso):%Y-%m-%d %H:%M}"
+    except ValueError:
+        return iso
+
+
+def changes(old: Treatment, new: Treatment) -> list[str]:
+    """What differs between two versions, a line a field: what stood there, and what stands there now."""
+    words = {one.field: label(one.text) for one in union_of_fields()} | MORE
+    lines = _changed("", old, new, words, ("products", "weather", "id"))
+    for kind, before, after in (("Product", old.products, new.products), ("Reading", old.weather, new.weather)):
+        for number in range(max(len(before), len(after))):
+            title = f"{kind} {number + 1}"
+            if number >= len(before) or number >= len(after):
+                lines.append(f"{title}: {'removed' if number >= len(after) else 'added'}")
+            else:
+                lines += _changed(f"{title}, ", before[number], after[number], words)  # type: ignore[arg-type]
+    return lines
+
+
+def _changed(
+    title: str, was: Treatment, now: Treatment, words: Mapping[str, str], passed_over: Sequence[str] = ()
+) -> list[str]:
+    """The fields that differ between two values of one kind."""
+    lines = []
+    for name in (field.name for field in fields(was) if field.name not in passed_over):
+        both = getattr(was, name), getattr(now, name)
+        if both[0] != both[1]:
+            old, new = (str(value) if isinstance(value, dict) else value_text(value) for value in both)
+            called = words.get(name, name.replace("_", " "))
+            lines.append(f"{title}{called}: {old or 'nothing'} \u2192 {new or 'nothing'}")
+    return lines
