@@ -15,8 +15,8 @@ from typing import Annotated
 import typer
 from filelock import FileLock, Timeout
 
+from app.commands.terminal import progress_bar
 from app.services.home import DEMO_MARK, home, is_demo
-from app.services.progress import bar
 from model.errors import SwardkeyError
 
 PATIENCE = 120.0  # seconds to wait for another swardkey that fills the same
@@ -91,7 +91,7 @@ def _fill(folder: Path, today: date, quiet: bool) -> None:
     hidden.mkdir()
     mark = {"what": f"the invented town of {town.town}", "made_at": datetime.now(UTC).isoformat(timespec="seconds")}
     (hidden / DEMO_MARK).write_text(json.dumps(mark), encoding="utf-8")
-    with _at_home_in(hidden), bar("living through a season", len(town.visits), quiet) as progress:
+    with _at_home_in(hidden), progress_bar("living through a season", len(town.visits), quiet) as progress:
         live_through(town, today, progress)
     if folder.is_dir():
         folder.rmdir()

@@ -9,7 +9,7 @@ from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from app.services.collection import labeller, open_all
+from app.services.collection import labeller, plan_addition
 from app.services.home import home, registry
 from app.web.background import Work
 from app.web.context import Context
@@ -125,12 +125,8 @@ def take_files(address: Address, files: Sequence[str]) -> tuple[Address, list[st
 
 def _add(path: Path, species: str, by: str) -> str:
     """Add a folder or a zip to the collection; a sentence on what came of it. Raises CollectionError."""
-    from training.collection import Wishes, open_source, plan_intake
-
     try:
-        collection, names, _ = open_all(None)
-        offered = open_source(path, Wishes(as_name=species), lambda name: names.look_up(name) is not None)
-        plan = plan_intake(offered, names, collection, labeller(by))
+        collection, plan = plan_addition(path, by, as_name=species)
         if not plan.acceptable:
             raise CollectionError(plan.obstacle.replace(str(path), path.name))
         done = collection.add(plan)
@@ -173,7 +169,7 @@ def _check(context: Context, address: Address, fields: Fields) -> tuple[Address,
 
         # Looking at the photos is what takes long; afterwards it is remembered.
         features_of(photos, home() / "cache" / "features.safetensors", lambda done, of: progress(done))
-        report = checked(photos, True, (), None, True)
+        report = checked(photos, True, (), None)
         asked = [on_the_sheet(question, names) for question in report.questions()[:MOST_ASKED]]
         return {"kind": "check", "photos": report.photos, "species": report.species, "questions": asked}
 

@@ -34,14 +34,14 @@ def job(context: Context, draft: Draft) -> bytes:
     """The job sheet of a plant for the contractor, with the sums that were done. Raises FormError without a plan."""
     from app.papers.job_sheet import JobSheet, Sum, job_paper
     from app.present.naming import Naming
-    from app.web.sums_page import SUMS, WORK
+    from app.web.sums_page import SUMS, sum_of
 
     option = chosen(context, _planned(context, draft)) if draft.choice else None
     sums = []
     for kind, (title, _) in SUMS.items():
         typed = draft.sums.get(kind)
         if typed and "told" in _worked(kind, typed):
-            sums.append(Sum.of(title, WORK[kind](typed)))
+            sums.append(Sum.of(title, sum_of(kind, typed)))
     sheet = JobSheet(
         Naming.of(context.finding(draft), dict(draft.answers)),
         made_plan(context, _planned(context, draft)),

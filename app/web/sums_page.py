@@ -2,41 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass, replace
 from typing import Any
 
+from app.services import mixing
 from app.services.labels import split_actives
+from app.services.mixing import Form, notes_on
 from app.web.context import Context
 from app.web.draft import Draft
 from app.web.frame import Fields, FormError, one
 from app.web.lawn_page import case_of
 from app.web.plan_page import chosen
 from model.control import Use, judge_use
-from model.mix import (
-    LABEL_FIRST,
-    MixError,
-    Result,
-    feed,
-    mix_spot,
-    output_from_area,
-    output_from_speed,
-    plan_tank,
-    read_analysis,
-    read_quantity,
-    read_rate,
-    spread,
-)
-from model.mix.unit import (
-    KM_PER_HOUR,
-    LITRES,
-    LITRES_PER_HECTARE,
-    LITRES_PER_MINUTE,
-    METRES,
-    SQUARE_METRES,
-    Measure,
-    remarks,
-)
+from model.mix import LABEL_FIRST, MixError, Result
 
 
 @dataclass(frozen=True)
@@ -70,6 +48,9 @@ SUMS: dict[str, tuple[str, tuple[Field, ...]]] = {
         (Field("analysis", "Analysis on the bag", hint="N-P-K, three numbers"), RATE_FOR_AREA, AREA),
     ),
 }
+
+
+WORK = {kind: mixing.SUMS["output" if kind.startswith("by_") else kind] for kind in SUMS}
 
 
 def show(context: Context, draft: Draft) -> dict[str, Any]:
@@ -112,14 +93,25 @@ def _use(context: Context, draft: Draft) -> Use | None:
 def result_of(kind: str, typed: dict[str, str]) -> dict[str, Any]:
     """A sum from what was typed; a slip is asked about until it is said to be right. Never raises for bad input."""
     try:
-        result = WORK[kind](typed)
+        result = sum_of(kind, typed)
     except MixError as error:
         return {"fault": str(error)}
     asked = [doubt.text for doubt in result.doubts if doubt.asks]
     if asked and typed.get("sure") != "yes":
         return {"asked": asked}
-    notes = [doubt.text for doubt in (*result.doubts, *remarks(*typed.values()))]
+    notes = notes_on(result, *typed.values())
     return {"told": result.told, "working": result.working, "notes": notes}
+
+
+def sum_of(kind: str, typed: dict[str, str]) -> Result:
+    """A sum from what was typed. Raises MixError naming the field."""
+    given = {name: text for name, text in typed.items() if text and name != "sure"}
+    return WORK[kind](Form(given, label_of))
+
+
+def label_of(name: str, typed: str) -> str:
+    """What a field is called on the page."""
+    return next(field.label for _, wanted in SUMS.values() for field in wanted if field.name == name)
 
 
 def work_out(context: Context, draft: Draft, fields: Fields, which: str) -> Draft:
@@ -132,55 +124,3 @@ def work_out(context: Context, draft: Draft, fields: Fields, which: str) -> Draf
         raise FormError(f"{SUMS[which][0]}: fill in {' and '.join(m.lower() for m in missing)} first.")
     typed = {f.name: one(fields, f.name) for f in wanted} | {"sure": one(fields, "sure")}
     return replace(draft, sums={**draft.sums, which: typed, "last": which})
-
-
-def _amount(typed: dict[str, str], name: str, measure: Measure) -> float:
-    return float(_read(typed, name, lambda text: read_quantity(text, measure)))
-
-
-def _read(typed: dict[str, str], name: str, reader: Callable[[str], Any]) -> Any:
-    labels = {f.name: f.label for _, wanted in SUMS.values() for f in wanted}
-    try:
-        return reader(typed[name])
-    except MixError as error:
-        raise MixError(f"{labels[name]}: {error}") from None
-
-
-def _area(typed: dict[str, str]) -> float | None:
-    return _amount(typed, "area", SQUARE_METRES) if typed["area"] else None
-
-
-def _tank(typed: dict[str, str]) -> Result:
-    output = _amount(typed, "output", LITRES_PER_HECTARE)
-    return plan_tank(_amount(typed, "tank", LITRES), output, _read(typed, "rate", read_rate), _area(typed))
-
-
-def _spot(typed: dict[str, str]) -> Result:
-    return mix_spot(_amount(typed, "volume", LITRES), _read(typed, "rate", read_rate))
-
-
-def _granule(typed: dict[str, str]) -> Result:
-    return spread(_read(typed, "rate", read_rate), _area(typed))
-
-
-def _by_area(typed: dict[str, str]) -> Result:
-    return output_from_area(_amount(typed, "litres", LITRES), _amount(typed, "area", SQUARE_METRES))
-
-
-def _by_speed(typed: dict[str, str]) -> Result:
-    speed, swath = _amount(typed, "speed", KM_PER_HOUR), _amount(typed, "swath", METRES)
-    return output_from_speed(_amount(typed, "flow", LITRES_PER_MINUTE), speed, swath)
-
-
-def _nitrogen(typed: dict[str, str]) -> Result:
-    return feed(_read(typed, "analysis", read_analysis), _read(typed, "rate", read_rate), _area(typed))
-
-
-WORK: dict[str, Callable[[dict[str, str]], Result]] = {
-    "tank": _tank,
-    "spot": _spot,
-    "granule": _granule,
-    "by_area": _by_area,
-    "by_speed": _by_speed,
-    "nitrogen": _nitrogen,
-}

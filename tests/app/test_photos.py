@@ -45,7 +45,7 @@ print(len(evidence_of([Path(sys.argv[1])]).photos), sorted(hidden & set(sys.modu
 IN_A_FOLDER = """
 from pathlib import Path
 
-from app.commands.identify_folder import Worker
+from app.services.batch import Worker
 
 photo = Path(sys.argv[1])
 print(Worker(photo.parent, "starter", None, None).name(photo.name).photo[0][0], sorted(hidden & set(sys.modules)))

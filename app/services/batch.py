@@ -1,6 +1,6 @@
 """Many photos at once: each photo of a folder named by itself, by all processors, a row a photo.
 
-With ``--shard 2/8`` one machine of eight takes its share: which share a photo is in depends on its
+With a share such as 2/8, one machine of eight takes its part: which share a photo is in depends on its
 name within the folder only.
 """
 
@@ -10,11 +10,10 @@ import hashlib
 import multiprocessing
 import os
 import signal
-import sys
 import threading
 import unicodedata
 from collections import deque
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from concurrent.futures import Future, ProcessPoolExecutor
 from concurrent.futures.process import BrokenProcessPool
 from contextlib import contextmanager
@@ -22,18 +21,16 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from app.commands.folder_table import UNREADABLE, Named, Sheet, shown
-from app.commands.json_output import print_json
+from app.services.batch_table import UNREADABLE, Named, Table
 from app.services.home import registry
-from app.services.progress import bar
 from model.csv_file import clean_text
 from model.errors import PhotoError, SwardkeyError
 from model.prior import load_prior, region_named
 from training.data.labelled import ENDINGS, photos_below
 
-WAITING = 4  # photos that are handed out beforehand for each worker
+WAITING = 4  # photos handed out in advance to each worker
 MEMORY_EACH = 1_200_000_000  # bytes that a worker takes, with its decoder and some to spare
-DIGITS = 4  # digits of a probability
+DIGITS = 4  # of a probability
 ONE_THREAD = ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS")
 
 
@@ -70,10 +67,67 @@ def photos_in(folder: Path, share: Share) -> list[str]:
     return sorted(name for name in found if share.holds(name))
 
 
+@dataclass(frozen=True)
+class Batch:
+    """What is to be named, checked: ``left`` are the photos without a row in the table, ``before`` counts those with.
+
+    ``folder``, ``model``, ``month`` and ``region`` are what a worker needs to know.
+    """
+
+    folder: Path
+    model: str
+    month: int | None
+    region: str | None
+    workers: int
+    table: Table | None
+    left: list[str]
+    before: int
+
+    def rows(self) -> Iterator[Named]:
+        """Name the photos that are left, in the order of their names; each row is in the table once it is given.
+
+        Raises SwardkeyError. Interrupted, all rows so far are kept.
+        """
+        workers = min(self.workers, len(self.left))
+        for row in name_all(self.left, workers, self.folder, self.model, self.month, self.region) if workers else ():
+            if self.table is not None:
+                self.table.add(row)
+            yield row
+
+
+def check_batch(
+    photos: Sequence[Path],
+    *,
+    shard: str | None = None,
+    out: Path | None = None,
+    month: int | None = None,
+    region: str | None = None,
+    workers: int | None = None,
+    of_one_plant: Mapping[str, object] | None = None,
+) -> Batch:
+    """A folder to name, from the options of the command; ``of_one_plant`` are those that only suit a single plant.
+
+    Raises SwardkeyError for what does not go together, and for a table of something else.
+    """
+    if len(photos) != 1 or not photos[0].is_dir():
+        raise SwardkeyError("name one folder of photos, or photos of one plant without --out and --shard")
+    for option, given in (of_one_plant or {}).items():
+        if given is not None:
+            raise SwardkeyError(f"{option} is for one plant; leave it out with a folder, or name the plant's photos")
+    if out is not None and out.suffix.lower() != ".csv":
+        raise SwardkeyError(f"--out {out}: is not the name of a table; give one that ends in .csv")
+    share, region = Share.read(shard) if shard is not None else Share(), region_named(load_prior(), region)
+    model, names, table = registry().in_charge().name, photos_in(photos[0], share), Table(out) if out else None
+    done = table.done(model) if table else set()
+    left = [name for name in names if clean_text(name) not in done]
+    return Batch(photos[0], model, month, region, workers or processors(), table, left, len(names) - len(left))
+
+
 class Worker:
     """Names photos in a process of its own: the key and the photo model loaded once, one thread."""
 
     def __init__(self, folder: Path, model: str, month: int | None, region: str | None) -> None:
+        # Imported here, since only the processes of the pool need them.
         from app.services.knowledge import load_key
         from model.photo import load_model
 
@@ -92,7 +146,7 @@ class Worker:
             evidence = self.photo_model.look([open_photo(path)])
         except PhotoError as error:
             cause = str(error).removeprefix(f"{named(path)}: ")
-            return Named(name, UNREADABLE, None, None, (), False, clean_text(cause), self.model)
+            return Named(name, UNREADABLE, note=clean_text(cause), model=self.model)
         finding = identify(self.key, {}, evidence, self.month, self.region)
         return Named(
             file=name,
@@ -115,12 +169,11 @@ def top_three(probabilities: Mapping[str, float]) -> tuple[tuple[str, float], ..
 _worker: Worker  # in a process of the pool
 
 
-def _begin(*wishes: Any) -> None:
-    """Make a process of the pool ready."""
+def _start_worker(*knows: Any) -> None:
     global _worker
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # Ctrl-C is for the program, which lets them finish
     threading.Thread(target=_end_with_the_program, daemon=True).start()
-    _worker = Worker(*wishes)
+    _worker = Worker(*knows)
 
 
 def _end_with_the_program() -> None:
@@ -134,15 +187,15 @@ def _name(file: str) -> Named:
     return _worker.name(file)
 
 
-def name_all(files: Iterable[str], workers: int, *wishes: Any) -> Iterator[Named]:
-    """Rows of photos in the order of their names; ``wishes`` are those of Worker.
+def name_all(files: Iterable[str], workers: int, *knows: Any) -> Iterator[Named]:
+    """Rows of photos in the order of their names; ``knows`` are the arguments of Worker.
 
     Few photos are handed out at a time, so memory stays the same however many there are.
     Raises SwardkeyError when a process is ended from outside.
     """
     context = multiprocessing.get_context("spawn")
     waiting: deque[Future[Named]] = deque()
-    with _one_thread(), ProcessPoolExecutor(workers, context, _begin, wishes) as pool:
+    with _one_thread(), ProcessPoolExecutor(workers, context, _start_worker, knows) as pool:
         try:
             for file in files:
                 waiting.append(pool.submit(_name, file))
@@ -168,96 +221,11 @@ def _one_thread() -> Iterator[None]:
         yield
     finally:
         for name, value in before.items():
-            if value is None:
-                os.environ.pop(name, None)
-            else:
-                os.environ[name] = value
-
-
-@dataclass(frozen=True)
-class Job:
-    """What is to be done, checked: nothing is written before it is run."""
-
-    folder: Path
-    out: Path | None
-    share: Share
-    month: int | None
-    region: str | None
-    workers: int
-
-    def run(self, quiet: bool, each: Callable[[Named], None]) -> tuple[int, int]:
-        """Name all photos of the share that the table has no row of; how many were done now, and before.
-
-        ``each`` is given every new row, in the order of the names. Interrupted, all rows so far
-        are kept. Raises SwardkeyError.
-        """
-        model = registry().in_charge().name
-        names = photos_in(self.folder, self.share)
-        sheet = Sheet(self.out) if self.out else None
-        known = sheet.done(model) if sheet else set()
-        left = [name for name in names if clean_text(name) not in known]
-        done = 0
-        if left:
-            workers = min(self.workers, len(left))
-            with bar("naming", len(left), quiet) as progress:
-                for row in name_all(left, workers, self.folder, model, self.month, self.region):
-                    if sheet:
-                        sheet.add(row)
-                    each(row)
-                    done += 1
-                    progress(done)
-        return done, len(names) - len(left)
-
-
-def identify_folder(
-    photos: Sequence[Path] | None,
-    *,
-    shard: str | None = None,
-    out: Path | None = None,
-    answers: Path | None = None,
-    visible: str | None = None,
-    month: int | None = None,
-    region: str | None = None,
-    workers: int | None = None,
-    as_json: bool = False,
-) -> None:
-    """The command `swardkey identify FOLDER`: print a row a photo, or write them to ``out``.
-
-    Raises SwardkeyError.
-    """
-    if len(photos or ()) != 1 or not photos or not photos[0].is_dir():
-        raise SwardkeyError("name one folder of photos, or photos of one plant without --out and --shard")
-    for option, told in (("--answers", answers), ("--visible", visible)):
-        if told is not None:
-            raise SwardkeyError(f"{option} is of one plant; leave it out with a folder, or name the plant's photos")
-    if out is not None and out.suffix.lower() != ".csv":
-        raise SwardkeyError(f"--out {out}: is not the name of a table; give one that ends in .csv")
-    share = Share.read(shard) if shard is not None else Share()
-    job = Job(photos[0], out, share, month, region_named(load_prior(), region), workers or processors())
-    rows: list[Named] = []
-    done = 0
-
-    def each(row: Named) -> None:
-        nonlocal done
-        done += 1
-        if out is None:
-            rows.append(row) if as_json else print(shown(row))
-
-    try:
-        now, before = job.run(quiet=as_json, each=each)
-    except KeyboardInterrupt:
-        kept = f"{done} rows kept in {out}; the same command goes on from there" if out else f"{done} photos done"
-        sys.stderr.write(f"swardkey: {kept}\n")
-        raise
-    if as_json:
-        named = [row.as_json() for row in (Sheet(out).rows() if out else rows)]
-        print_json({"photos": len(named), "rows": named})
-    elif out is not None:
-        print(f"{now} photos named, {before} before: {out}")
+            os.environ.pop(name) if value is None else os.environ.update({name: value})
 
 
 def processors() -> int:
-    """Processors that this program may use, and no more than the memory is enough for."""
+    """Processors that this program may use, but no more than there is memory for."""
     found = len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
     if hasattr(os, "sysconf"):
         found = min(found, os.sysconf("SC_PHYS_PAGES") * os.sysconf("SC_PAGE_SIZE") // MEMORY_EACH)

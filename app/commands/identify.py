@@ -1,0 +1,96 @@
+"""The command `identify`: one plant from photos and answers, or each photo of a folder."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from app.commands.json_output import Json, answer, print_json
+from app.commands.options import AnyMonth
+from app.commands.terminal import progress_bar
+
+if TYPE_CHECKING:
+    from app.services.batch import Batch
+
+Photos = Annotated[list[Path] | None, typer.Argument(metavar="PHOTO...", help="Photos of one plant, or a folder.")]
+AnswersFile = Annotated[
+    Path | None,
+    typer.Option("--answers", metavar="FILE", help="YAML: `character: state` on each line, `visible: [leaves]`."),
+]
+Region = Annotated[
+    str | None,
+    typer.Option(
+        "--region",
+        help="How common weeds are, by a region of configs/prior.yaml; none: all weeds count alike.",
+        show_default="southern_australia",
+    ),
+]
+Visible = Annotated[
+    str | None,
+    typer.Option(
+        "--visible",
+        metavar="PARTS",
+        help="What can be seen or reached: leaves, flowers, seeds, roots, with commas; else as the answer file says.",
+    ),
+]
+
+
+def identify(
+    photos: Photos = None,
+    answers: AnswersFile = None,
+    month: AnyMonth = None,
+    region: Region = None,
+    visible: Visible = None,
+    shard: Annotated[str | None, typer.Option("--shard", metavar="2/8", help="Of a folder: this share.")] = None,
+    out: Annotated[
+        Path | None,
+        typer.Option("--out", metavar="FILE.csv", help="Of a folder: write rows here; a second run continues it."),
+    ] = None,
+    workers: Annotated[int | None, typer.Option(min=1, max=64, help="Of a folder: processes.")] = None,
+    as_json: Json = False,
+) -> None:
+    """Name the plant in the photos, with the answers in a file if there are any; or each photo of a folder."""
+    if shard is not None or out is not None or any(photo.is_dir() for photo in photos or ()):
+        from app.services.batch import check_batch  # only here: one plant needs no pool of processes
+
+        one = {"--answers": answers, "--visible": visible}
+        batch = check_batch(
+            photos or (), shard=shard, out=out, month=month, region=region, workers=workers, of_one_plant=one
+        )
+        run_batch(batch, as_json)
+        return
+    from app.present.deciding import finding_json
+    from app.present.show_finding import print_finding
+    from app.services.interview import identify
+
+    known = identify(photos or (), answers, visible, month, region)
+    finding = known.finding
+    answer(
+        as_json,
+        finding_json(finding, known.key, known.answers) if as_json else {},
+        lambda: print_finding(finding, known.key, known.answers),
+    )
+
+
+def run_batch(batch: Batch, as_json: bool) -> None:
+    """Name the photos of a folder, and print their rows or where they are."""
+    rows, done = [], 0
+    table = batch.table
+    try:
+        with progress_bar("naming", len(batch.left), quiet=as_json) as progress:
+            for done, row in enumerate(batch.rows(), start=1):
+                if table is None:
+                    rows.append(row) if as_json else print(row)
+                progress(done)
+    except KeyboardInterrupt:
+        kept = f"{done} rows kept in {table.path}; run it again to continue" if table else f"{done} photos done"
+        sys.stderr.write(f"swardkey: {kept}\n")
+        raise
+    if as_json:
+        named = [row.as_json() for row in (table.rows() if table else rows)]
+        print_json({"photos": len(named), "rows": named})
+    elif table:
+        print(f"{done} photos named, {batch.before} before: {table.path}")
