@@ -10,6 +10,7 @@ import typer
 from app.commands.json_output import Json, answer
 from app.commands.options import word
 from app.services.drawing import draw_species, save_picture
+from app.services.knowledge import load_key
 
 
 def draw(
@@ -23,7 +24,7 @@ def draw(
     as_json: Json = False,
 ) -> None:
     """Draw a photo of a species from its characters; the picture is drawn, never a real photo."""
-    name, scene, picture = draw_species(species, seed, stage, ground, mown, side)
+    name, scene, picture = draw_species(load_key().flora, species, seed, stage, ground, mown, side)
     file = out or Path(f"{name}_drawn_{seed}.jpg")
     save_picture(picture, file)
     what = {"file": str(file), "species": name, "seed": seed, "stage": scene.stage, "ground": scene.ground}

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from app.commands.json_output import Json, answer, print_json
+from app.commands.json_output import Json, print_json
 from app.commands.options import AnyMonth
 from app.commands.terminal import progress_bar
 
@@ -62,17 +62,18 @@ def identify(
         )
         run_batch(batch, as_json)
         return
-    from app.present.deciding import finding_json
-    from app.present.show_finding import print_finding
     from app.services.interview import identify
 
     known = identify(photos or (), answers, visible, month, region)
-    finding = known.finding
-    answer(
-        as_json,
-        finding_json(finding, known.key, known.answers) if as_json else {},
-        lambda: print_finding(finding, known.key, known.answers),
-    )
+    # Only what is printed is imported, for the start's sake.
+    if as_json:
+        from app.present.deciding import finding_json
+
+        print_json(finding_json(known.finding, known.key, known.answers))
+    else:
+        from app.present.show_finding import print_finding
+
+        print_finding(known.finding, known.key, known.answers)
 
 
 def run_batch(batch: Batch, as_json: bool) -> None:

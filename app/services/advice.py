@@ -30,6 +30,11 @@ def advise(
     return plan(control, case), control
 
 
+def plan_for(case: Case) -> Plan:
+    """The plan for a case. Raises AnswerError naming the word that is not known."""
+    return plan(load_advice(), case)
+
+
 def years_of(names: Sequence[str]) -> tuple[list[Year], Control]:
     """The years of some plants, each once, with the facts. Raises AnswerError for a name that is not one plant's."""
     control = load_advice()

@@ -7,8 +7,8 @@ from pathlib import Path
 from typing import Any, get_args
 
 from app.services.choices import one_of
-from app.services.knowledge import load_key
 from model.errors import SwardkeyError
+from model.flora import Flora
 from model.flora.name import PlantNames
 from model.storage import replace_file
 from training.drawn import PLAIN_LAWN, draw_scene, plan_scene
@@ -19,7 +19,7 @@ FORMATS = {".jpg": "JPEG", ".jpeg": "JPEG", ".png": "PNG"}
 
 
 def draw_species(
-    species: str, seed: int, stage: str | None, ground: str | None, mown: bool | None, side: int
+    flora: Flora, species: str, seed: int, stage: str | None, ground: str | None, mown: bool | None, side: int
 ) -> tuple[str, Any, Any]:
     """The id of a species, or of a plain lawn, its scene, and the picture of it, ``side`` px square.
 
@@ -27,7 +27,6 @@ def draw_species(
     """
     chosen_stage: Any = stage and one_of("--stage", stage, get_args(Stage))
     chosen_ground: Any = ground and one_of("--ground", ground, get_args(Ground))
-    flora = load_key().flora
     lawn = species.replace(" ", "_").lower() == PLAIN_LAWN
     name = PLAIN_LAWN if lawn else PlantNames(flora).the_species(species)
     plant = flora.species.get(name)

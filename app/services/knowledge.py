@@ -113,9 +113,9 @@ def load_advice() -> Control:
     return control
 
 
-def printed_key(month: int | None) -> tuple[PrintedKey, Flora]:
+def printed_key(month: int | None, key: Key | None = None) -> tuple[PrintedKey, Flora]:
     """The printed key, of all plants or of those that are to be seen in a month, and the flora."""
     from model.printed_key import make_key
 
-    key = load_key()
+    key = key or load_key()
     return make_key(key.likelihoods, month), key.flora

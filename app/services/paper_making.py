@@ -43,9 +43,12 @@ class _Visit:
     def day(self) -> str:
         return day_text(self.record.visit.day)
 
+    def maker(self, given: str | None) -> str:
+        return self.record.visit.who if given is None else given
 
-def _visit(number: int, place: str | None, cover: float | None) -> _Visit:
-    key, control = load_key(), load_advice()
+
+def _visit(number: int, place: str | None, cover: float | None, key: Key | None) -> _Visit:
+    key, control = key or load_key(), load_advice()
     with open_records() as book:
         record = visit_record(book, number)
         naming = naming_of(record, key)
@@ -53,13 +56,17 @@ def _visit(number: int, place: str | None, cover: float | None) -> _Visit:
 
 
 def advice_of_visit(
-    number: int, maker: str = "", client: str = "", place: str | None = None, cover: float | None = None
-) -> bytes:
-    """The advice sheet of a visit. Raises SwardkeyError where there is no such visit, or it names no plant."""
-    visit = _visit(number, place, cover)
+    number: int, maker: str | None = None, client: str = "", place: str | None = None, cover: float | None = None,
+    key: Key | None = None,
+) -> bytes:  # fmt: skip
+    """The advice sheet of a visit. Raises SwardkeyError where there is no such visit, or it names no plant.
+
+    ``maker``: who hands it out, by default who made the visit. ``key`` is loaded where it is not given.
+    """
+    visit = _visit(number, place, cover, key)
     record = visit.record
     who = client or record.client.name
-    sheet = AdviceSheet(visit.naming, visit.plan, who, record.site.address, visit.day, maker)
+    sheet = AdviceSheet(visit.naming, visit.plan, who, record.site.address, visit.day, visit.maker(maker))
     return advice_paper(sheet, visit.key, visit.control)
 
 
@@ -74,18 +81,18 @@ def advice_on(
 
 
 def job_of_visit(
-    number: int, maker: str = "", methods: Sequence[str] = (), sums: Sequence[str] = (), place: str | None = None,
-    cover: float | None = None,
+    number: int, maker: str | None = None, methods: Sequence[str] = (), sums: Sequence[str] = (),
+    place: str | None = None, cover: float | None = None, key: Key | None = None,
 ) -> bytes:  # fmt: skip
     """The job sheet of a visit: of the ``methods`` that were chosen, else of what was decided on at the visit."""
-    visit = _visit(number, place, cover)
+    visit = _visit(number, place, cover, key)
     known = visit.control.methods.methods
     chosen = tuple(FORMER_METHODS.get(method, method) for method in methods)
     for method in chosen:
         if method not in known:
             raise AnswerError(f"--do {method}: no such method is known; {nearest(method, known)}")
     sheet = JobSheet(
-        visit.naming, visit.plan, visit.record.site, visit.record.client, visit.day, maker, chosen,  # type: ignore[arg-type]
+        visit.naming, visit.plan, visit.record.site, visit.record.client, visit.day, visit.maker(maker), chosen,  # type: ignore[arg-type]
         tuple(Sum(text, ()) for text in sums), options=() if chosen else decided_option(visit.record, visit.plan),
     )  # fmt: skip
     return job_paper(sheet, visit.key, visit.control, load_rules())
@@ -111,13 +118,14 @@ def table(what: str, site: int | None = None) -> bytes:
 
 
 def shared_findings(
-    ending: str, by: str, licence: str, decimals: int | None, names: bool, site: int | None = None
-) -> bytes:
+    ending: str, by: str, licence: str, decimals: int | None, names: bool, site: int | None = None,
+    key: Key | None = None,
+) -> bytes:  # fmt: skip
     """Confirmed findings in Darwin Core: a table (.csv) or an archive (.zip). Raises AnswerError where none may go."""
     with open_records() as book:
         visits, dataset = all_visits(book, site), book.dataset()
     sharing = check_sharing(Sharing(by, kind_of(licence_of(licence)) or licence, dataset, decimals, names))
-    flora = load_key().flora
+    flora = (key or load_key()).flora
     if ending == ".zip":
         return archive(visits, flora, sharing, datetime.now(UTC).date())
     return occurrence_csv(visits, flora, sharing)

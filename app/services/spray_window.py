@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
+from tempfile import TemporaryDirectory
 from typing import Literal, get_args
 
 from app.present.finding import day_text
@@ -16,7 +17,7 @@ from model.control import Case, Control, JudgedOption, Use, judge_spraying, judg
 from model.control.facts import Near, Place, Stage
 from model.errors import AnswerError, nearest
 from model.flora.name import PlantNames
-from model.spray import Day, Forecast, Occasion, Reason, Verdict, Weather, load_rules, read_forecast
+from model.spray import Day, Forecast, Occasion, Reason, SprayError, Verdict, Weather, load_rules, read_forecast
 from model.spray.degree_days import Record, read_record
 from model.spray.warmth import Warmth, load_warmth
 
@@ -74,6 +75,17 @@ def day_of(job: Job, forecast: Forecast) -> Day:
     """The verdicts on the hours of a forecast."""
     more = (job.occasion, job.rain_fast, job.option, job.besides)
     return judge_spraying_day(job.control, load_rules(), job.use, forecast, *more)
+
+
+def forecast_of(text: str) -> Forecast:
+    """The hours of a forecast that was handed in as text. Raises SprayError naming row and column."""
+    with TemporaryDirectory(prefix="swardkey-") as folder:
+        file = Path(folder) / "forecast.csv"
+        file.write_text(text, encoding="utf-8")
+        try:
+            return read_forecast(file)
+        except SprayError as error:
+            raise SprayError(str(error).replace(str(file), "forecast")) from None
 
 
 def about(job: Job, forecast: Forecast) -> str:

@@ -165,11 +165,7 @@ def _check(context: Context, address: Address, fields: Fields) -> tuple[Address,
         raise FormError("The collection holds no photos yet; add some first.")
 
     def run(progress: Callable[[int], None]) -> dict[str, Any]:
-        from training.data.features import features_of
-
-        # Looking at the photos is what takes long; afterwards it is remembered.
-        features_of(photos, home() / "cache" / "features.safetensors", lambda done, of: progress(done))
-        report = checked(photos, True, (), None)
+        report = checked(photos, True, (), None, lambda stage, done, of: progress(done))
         asked = [on_the_sheet(question, names) for question in report.questions()[:MOST_ASKED]]
         return {"kind": "check", "photos": report.photos, "species": report.species, "questions": asked}
 
@@ -226,22 +222,19 @@ def _decide(context: Context, address: Address, fields: Fields) -> tuple[Address
 
 
 def _train(context: Context, address: Address, fields: Fields) -> tuple[Address, list[str]]:
+    from app.services.retraining import override_of, train_by_quick
     from app.web.model_figures import draw_figures
-    from training.gate import Override, load_rules
-    from training.recipes.quick import train_quick
-    from training.recipes.recipe import load_recipe
 
     collection = own_collection()
     photos = collection.photos()
     if not photos:
         raise FormError("The collection holds no photos yet; add some first.")
     by, because = one(fields, "by"), one(fields, "because")
-    override = Override(by, because) if because else None
+    override = override_of(by, because) if because else None
     plants: dict[str, Any] = {**collection.own_species(), **context.key.flora.species}
 
     def run(progress: Callable[[int], None]) -> dict[str, Any]:
-        cache = home() / "cache" / "features.safetensors"
-        done = train_quick(photos, registry(), load_recipe("quick"), load_rules(), cache, override, progress)
+        done = train_by_quick(photos, override, progress)
         draw_figures(done, lambda label: called(plants, label))
         return {"kind": "train", **in_words(done)}
 

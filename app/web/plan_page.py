@@ -8,12 +8,13 @@ from typing import Any
 
 from app.figures.year_strip import STAGES
 from app.present.show_plan import Notes, heading, parting_lines, ruled_out_lines, said_of, shared_lines
+from app.services.advice import plan_for
 from app.services.labels import note_label, revoke_label, split_actives
 from app.web.context import Context
 from app.web.draft import Draft
 from app.web.frame import Fields, FormError, one
 from app.web.lawn_page import case_of
-from model.control import Control, JudgedOption, Plan, Year, plan
+from model.control import Control, JudgedOption, Plan, Year
 from model.control.facts import FORMER_METHODS, Statement
 from model.control.use import Suited
 
@@ -24,7 +25,7 @@ STANDS = {"published": "published", "common practice": "common practice, no sour
 def show(context: Context, draft: Draft) -> dict[str, Any]:
     """What the step shows."""
     control = context.control
-    made = plan(control, case_of(context, draft))
+    made = plan_for(case_of(context, draft))
     notes = Notes(control)
     said = {option: said_of(option, notes) for option in (*made.options, *made.only) if option.suited != "no"}
     shared = {word: shared_lines(made, word, notes) for word in MARKS}
@@ -128,7 +129,7 @@ def year_rows(control: Control, year: Year) -> dict[str, Any]:
 
 def made_plan(context: Context, draft: Draft) -> Plan:
     """The plan of a draft, for the papers and the record."""
-    return plan(context.control, case_of(context, draft))
+    return plan_for(case_of(context, draft))
 
 
 def chosen(context: Context, draft: Draft) -> JudgedOption | None:

@@ -8,8 +8,9 @@ from pathlib import Path
 from typing import Any
 
 from app.present.show_window import LABEL_WINS, headline, one_of_each, usable_sentence
+from app.services.choices import clock_time
 from app.services.labels import split_actives
-from app.services.spray_window import Job, about, active_of, day_of, verdict_of
+from app.services.spray_window import Job, about, active_of, day_of, forecast_of, verdict_of
 from app.web import sums_page as sums
 from app.web.context import Context
 from app.web.draft import Draft
@@ -19,7 +20,7 @@ from app.web.plan_page import chosen
 from app.web.uploads import put_away
 from model.control import Use
 from model.errors import SwardkeyError
-from model.spray import Forecast, Occasion, Verdict, Weather, read_clock, read_forecast
+from model.spray import Occasion, Verdict, Weather
 
 LONGEST_FORECAST = 200_000  # bytes; a day's hours are a few thousand
 
@@ -96,29 +97,16 @@ def judged(context: Context, draft: Draft) -> Verdict:
         float(told["humidity"]),
         float(told["wind"]),
         float(told["rain_in"]) if told["rain_in"] else None,
-        read_clock(told["hour"]) if told["hour"] else None,
+        clock_time(told["hour"]) if told["hour"] else None,
     )
     return verdict_of(_job(context, draft, told), weather, told["signs"])
-
-
-def _forecast(draft: Draft) -> Forecast:
-    """The hours of a draft's forecast. Raises SwardkeyError naming row and column."""
-    import tempfile
-
-    with tempfile.TemporaryDirectory(prefix="swardkey-") as folder:
-        file = Path(folder) / "forecast.csv"
-        file.write_text(draft.forecast, encoding="utf-8")
-        try:
-            return read_forecast(file)
-        except SwardkeyError as error:
-            raise FormError(str(error).replace(str(file), "forecast")) from None
 
 
 def _day(context: Context, draft: Draft, told: dict[str, Any]) -> dict[str, Any]:
     from app.figures.picture import as_svg
     from app.figures.spray_hours import TITLE, hours_figure, in_words
 
-    job, forecast = _job(context, draft, told), _forecast(draft)
+    job, forecast = _job(context, draft, told), forecast_of(draft.forecast)
     day, words = day_of(job, forecast), about(job, forecast)
     return {
         "day": day,
@@ -165,7 +153,7 @@ def take_forecast(context: Context, draft: Draft, file: str) -> Draft:
     finally:
         put_away(path)
     after = replace(draft, forecast=text, weather={**draft.weather, "from": "forecast"})
-    day_of(_job(context, after, {**defaults(context, after), **after.weather}), _forecast(after))
+    day_of(_job(context, after, {**defaults(context, after), **after.weather}), forecast_of(after.forecast))
     return after
 
 
