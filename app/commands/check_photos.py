@@ -8,7 +8,7 @@ from typing import Annotated
 import typer
 
 from app.commands.json_output import Json, answer
-from app.commands.options import CollectionFolder
+from app.commands.options import CollectionFolder, option
 from app.commands.terminal import progress_of_stages
 from app.services.collection import (
     apply_decisions,
@@ -26,24 +26,15 @@ ENDINGS = (".html", ".htm", ".png")
 
 def check(
     folder: CollectionFolder = None,
-    photos: Annotated[
-        Path | None, typer.Option("--photos", metavar="FOLDER", help="Check this folder of labelled photos instead.")
-    ] = None,
-    unlabelled: Annotated[
-        Path | None, typer.Option("--unlabelled", metavar="FOLDER", help="Say which of these photos to label next.")
-    ] = None,
-    wanted: Annotated[
-        list[str] | None, typer.Option(metavar="SPECIES", help="A species to be learned, with photos or without.")
-    ] = None,
-    sheet: Annotated[
-        Path | None, typer.Option(metavar="OUT.html", help="Write a contact sheet to decide on; .png for pages.")
-    ] = None,
+    photos: Annotated[Path | None, option("FOLDER", "Check this folder of labelled photos instead.")] = None,
+    unlabelled: Annotated[Path | None, option("FOLDER", "Say which of these photos to label next.")] = None,
+    wanted: Annotated[list[str] | None, option("SPECIES", "A species to be learned, with photos or without.")] = None,
+    sheet: Annotated[Path | None, option("OUT.html", "Write a contact sheet to decide on; .png for pages.")] = None,
     decisions: Annotated[
-        Path | None,
-        typer.Option(metavar="FILE.csv", help="Write a file of decisions to fill in; with --apply, carry it out."),
+        Path | None, option("FILE.csv", "Write decisions to fill in; with --apply, carry them out.")
     ] = None,
     apply: Annotated[bool, typer.Option("--apply", help="Carry out the file of decisions.")] = False,
-    by: Annotated[str, typer.Option("--by", metavar="NAME", help="Who decides; default your name here.")] = "",
+    by: Annotated[str, option("NAME", "Who decides; default your name here.")] = "",
     as_json: Json = False,
 ) -> None:
     """Find copies, doubtful names, spoilt photos and species with too few. Nothing is changed without --apply."""

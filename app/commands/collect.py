@@ -9,7 +9,7 @@ import typer
 
 from app.commands.check_photos import check
 from app.commands.json_output import Json, answer
-from app.commands.options import CollectionFolder
+from app.commands.options import CollectionFolder, option
 from app.commands.terminal import is_interactive, print_table, progress_bar
 from app.services.collection import contents, labeller, open_all, plan_addition
 from app.services.collection import relabel as relabel_photo
@@ -24,7 +24,7 @@ MOST_SHOWN = 40  # rows of a table in the terminal; --json gives all
 collect = typer.Typer(no_args_is_help=True, help="Keep your own labelled photos, from which the photo model learns.")
 collect.command("check")(check)
 
-By = Annotated[str, typer.Option("--by", metavar="NAME", help="Who labels; default your name on this machine.")]
+By = Annotated[str, option("NAME", "Who labels; default your name on this machine.", "--by")]
 Photo = Annotated[str, typer.Argument(metavar="PHOTO", help="A photo's name in the collection, or its first digits.")]
 
 
@@ -35,18 +35,16 @@ def add(
     ],
     accept_new: Annotated[bool, typer.Option("--accept-new", help="Unknown names become species of your own.")] = False,
     skip_unknown: Annotated[bool, typer.Option("--skip-unknown", help="Leave out photos of unknown names.")] = False,
-    as_name: Annotated[str, typer.Option("--as", metavar="SPECIES", help="The species of every photo.")] = "",
-    origin: Annotated[str, typer.Option("--source", metavar="TEXT", help="Where the photos come from.")] = "",
-    creator: Annotated[str, typer.Option("--creator", metavar="TEXT", help="Who took them.")] = "",
+    as_name: Annotated[str, option("SPECIES", "The species of every photo.", "--as")] = "",
+    origin: Annotated[str, option("TEXT", "Where the photos come from.", "--source")] = "",
+    creator: Annotated[str, option("TEXT", "Who took them.")] = "",
     licence: Annotated[
-        list[str] | None,
-        typer.Option(metavar="TEXT", help="Their licence; of a Darwin Core archive, each licence to accept."),
+        list[str] | None, option("TEXT", "Their licence; of an archive, each licence to accept.")
     ] = None,
     allow_host: Annotated[
         list[str] | None,
-        typer.Option(
-            metavar="HOST[:PORT]",
-            help="Fetch from this host too: one of a private network, or one that a photo is redirected to.",
+        option(
+            "HOST[:PORT]", "Fetch from this host too: one of a private network, or one that a photo is redirected to."
         ),
     ] = None,
     by: By = "",

@@ -8,7 +8,7 @@ from typing import Annotated
 import typer
 
 from app.commands.json_output import Json, answer
-from app.commands.options import word
+from app.commands.options import option, word
 from app.services.drawing import draw_species, save_picture
 from app.services.knowledge import load_key
 
@@ -20,7 +20,7 @@ def draw(
     ground: Annotated[str | None, word("--ground", "GROUND", "turf, soil, mulch, gravel or paving.")] = None,
     mown: Annotated[bool | None, typer.Option("--mown/--unmown", help="In mown or unmown grass.")] = None,
     side: Annotated[int, typer.Option(min=64, max=2000, help="Width and height in px.")] = 412,
-    out: Annotated[Path | None, typer.Option(metavar="FILE", help="Where to: FILE.jpg or FILE.png.")] = None,
+    out: Annotated[Path | None, option("FILE", "Where to: FILE.jpg or FILE.png.")] = None,
     as_json: Json = False,
 ) -> None:
     """Draw a photo of a species from its characters; the picture is drawn, never a real photo."""

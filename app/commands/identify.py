@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from app.commands.json_output import Json, print_json
-from app.commands.options import AnyMonth
+from app.commands.options import AnyMonth, option
 from app.commands.terminal import progress_bar
 
 if TYPE_CHECKING:
@@ -17,24 +17,14 @@ if TYPE_CHECKING:
 
 Photos = Annotated[list[Path] | None, typer.Argument(metavar="PHOTO...", help="Photos of one plant, or a folder.")]
 AnswersFile = Annotated[
-    Path | None,
-    typer.Option("--answers", metavar="FILE", help="YAML: `character: state` on each line, `visible: [leaves]`."),
+    Path | None, option("FILE", "YAML: `character: state` on each line, `visible: [leaves]`.", "--answers")
 ]
 Region = Annotated[
     str | None,
-    typer.Option(
-        "--region",
-        help="How common weeds are, by a region of configs/prior.yaml; none: all weeds count alike.",
-        show_default="southern_australia",
-    ),
+    option("REGION", "How common weeds are there (configs/prior.yaml; default southern_australia); none: all alike."),
 ]
 Visible = Annotated[
-    str | None,
-    typer.Option(
-        "--visible",
-        metavar="PARTS",
-        help="What can be seen or reached: leaves, flowers, seeds, roots, with commas; else as the answer file says.",
-    ),
+    str | None, option("PARTS", "What can be seen: leaves, flowers, seeds, roots; else as in the file.", "--visible")
 ]
 
 
@@ -44,11 +34,8 @@ def identify(
     month: AnyMonth = None,
     region: Region = None,
     visible: Visible = None,
-    shard: Annotated[str | None, typer.Option("--shard", metavar="2/8", help="Of a folder: this share.")] = None,
-    out: Annotated[
-        Path | None,
-        typer.Option("--out", metavar="FILE.csv", help="Of a folder: write rows here; a second run continues it."),
-    ] = None,
+    shard: Annotated[str | None, option("2/8", "Of a folder: this share.")] = None,
+    out: Annotated[Path | None, option("FILE.csv", "Of a folder: write rows here; a second run continues it.")] = None,
     workers: Annotated[int | None, typer.Option(min=1, max=64, help="Of a folder: processes.")] = None,
     as_json: Json = False,
 ) -> None:

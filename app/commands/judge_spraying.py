@@ -8,28 +8,24 @@ from typing import Annotated, Literal
 import typer
 
 from app.commands.json_output import Json, answer
-from app.commands.options import CLOCK, LAWN, AnyMonth, Cultivar, Figure, Near, Place, Stage, State, Used, word
+from app.commands.options import CLOCK, LAWN, AnyMonth, Cultivar, Figure, Near, Place, Stage, State, Used, option, word
 from app.present.show_window import print_day, print_verdict, print_warmth, warmth_json
 from app.services.spray_window import degree_days as add_up
 from app.services.spray_window import job_of, judge_forecast, verdict_of
 from model.errors import AnswerError
 from model.spray import Weather
 
-Time = Annotated[float | None, typer.Option(metavar="TIME", parser=CLOCK, help="By the local clock, such as 17:40.")]
-Weed = Annotated[str | None, typer.Option("--weed", metavar="SPECIES", help="The weed: its season and plan count too.")]
+Time = Annotated[float | None, option("TIME", "By the local clock, such as 17:40.", parser=CLOCK)]
+Weed = Annotated[str | None, option("SPECIES", "The weed: its season and plan count too.", "--weed")]
 
 
 def window(
-    temperature: Annotated[float | None, typer.Option(metavar="C", help="Air temperature in the shade.")] = None,
-    humidity: Annotated[float | None, typer.Option(metavar="PERCENT", help="Relative humidity.")] = None,
-    wind: Annotated[float | None, typer.Option(metavar="KM_H", help="Wind on site.")] = None,
-    rain_in: Annotated[float | None, typer.Option(metavar="HOURS", help="Hours until rain.")] = None,
-    active: Annotated[
-        list[str] | None, typer.Option(metavar="NAME", help="The active on the label; repeat it for a mix.")
-    ] = None,
-    hour: Annotated[
-        float | None, typer.Option(metavar="H", parser=CLOCK, help="By the local clock: 17 or 17:30.")
-    ] = None,
+    temperature: Annotated[float | None, option("C", "Air temperature in the shade.")] = None,
+    humidity: Annotated[float | None, option("PERCENT", "Relative humidity.")] = None,
+    wind: Annotated[float | None, option("KM_H", "Wind on site.")] = None,
+    rain_in: Annotated[float | None, option("HOURS", "Hours until rain.")] = None,
+    active: Annotated[list[str] | None, option("NAME", "The active on the label; repeat it for a mix.")] = None,
+    hour: Annotated[float | None, option("H", "By the local clock: 17 or 17:30.", parser=CLOCK)] = None,
     month: AnyMonth = None,
     state: State = None,
     sunrise: Time = None,
@@ -46,11 +42,9 @@ def window(
         list[str] | None,
         word("--signs", "SIGN", "Of an inversion, seen on site: smoke, mist, sounds, clear_calm; repeatable."),
     ] = None,
-    rain_fast: Annotated[
-        float | None, typer.Option(metavar="HOURS", min=0, max=168, help="Rain-fast hours of the label.")
-    ] = None,
+    rain_fast: Annotated[float | None, option("HOURS", "Rain-fast hours of the label.", min=0, max=168)] = None,
     forecast: Annotated[
-        Path | None, typer.Option(metavar="FILE", help="CSV: time, temperature, humidity, wind and, if given, rain.")
+        Path | None, option("FILE", "CSV: time, temperature, humidity, wind and, if given, rain.")
     ] = None,
     figure: Figure = None,
     as_json: Json = False,
@@ -84,9 +78,9 @@ def window(
 
 def degree_days(
     file: Annotated[Path, typer.Argument(metavar="FILE", help="CSV: date, max and min, or date and mean.")],
-    base: Annotated[float, typer.Option(metavar="DEGREES", help="Base temperature, in degrees of --unit.")],
+    base: Annotated[float, option("DEGREES", "Base temperature, in degrees of --unit.")],
     unit: Annotated[Literal["C", "F"], typer.Option(case_sensitive=False, help="Of the base and of the file.")] = "C",
-    weed: Annotated[str | None, typer.Option(metavar="SPECIES", help="Only thresholds of this weed.")] = None,
+    weed: Annotated[str | None, option("SPECIES", "Only thresholds of this weed.")] = None,
     as_json: Json = False,
 ) -> None:
     """Add up degree-days from daily temperatures, and compare the total with published thresholds.

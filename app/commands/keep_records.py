@@ -11,7 +11,7 @@ import typer
 import yaml
 
 from app.commands.json_output import Json, answer
-from app.commands.options import LAWN, Day, Near, State
+from app.commands.options import LAWN, Day, Near, State, option
 from app.present.show_records import plain, show_added, show_list, show_signed, show_treatment
 from app.records import (
     Client,
@@ -32,13 +32,13 @@ from app.services.objections import against
 records = typer.Typer(no_args_is_help=True, help="Keep clients, sites, visits and spray records; sign and amend them.")
 Kind = Annotated[Literal["visit", "treatment"], typer.Argument(metavar="KIND", help="visit or treatment.")]
 Number = Annotated[int, typer.Argument(metavar="NUMBER", min=1, help="Its number.")]
-By = Annotated[str, typer.Option("--by", metavar="NAME", help="Who signs.")]
+By = Annotated[str, option("NAME", "Who signs.", "--by")]
 Changes = Annotated[Path, typer.Argument(metavar="FILE", help="YAML file of the fields that change.")]
 
 
 @records.command()
 def clients(
-    add: Annotated[str, typer.Option("--add", metavar="NAME", help="Add a client of this name.")] = "",
+    add: Annotated[str, option("NAME", "Add a client of this name.")] = "",
     phone: str = "",
     email: str = "",
     address: str = "",
@@ -55,11 +55,11 @@ def clients(
 @records.command()
 def sites(
     client: Annotated[int | None, typer.Option(min=1, help="Of this client only, or whose the new one is.")] = None,
-    add: Annotated[str, typer.Option("--add", metavar="ADDRESS", help="Add a site at this address.")] = "",
+    add: Annotated[str, option("ADDRESS", "Add a site at this address.")] = "",
     state: State = None,
     lawn: Annotated[str, LAWN] = "unknown",
     near: Near = None,
-    area: Annotated[float | None, typer.Option(metavar="M2", help="Area in square metres.")] = None,
+    area: Annotated[float | None, option("M2", "Area in square metres.")] = None,
     as_json: Json = False,
 ) -> None:
     """List the sites, or add one."""
@@ -76,7 +76,7 @@ def sites(
 @records.command()
 def visits(
     site: Annotated[int | None, typer.Option(min=1, help="To this site only, or the site of the new one.")] = None,
-    add: Annotated[str, typer.Option("--add", metavar="WHO", help="Add a visit by this person.")] = "",
+    add: Annotated[str, option("WHO", "Add a visit by this person.")] = "",
     day: Day = None,
     purpose: str = "",
     notes: str = "",
@@ -166,7 +166,7 @@ def amend(
     number: Number,
     file: Changes,
     by: By,
-    because: Annotated[str, typer.Option("--because", metavar="TEXT", help="Why it is amended.")],
+    because: Annotated[str, option("TEXT", "Why it is amended.")],
     as_json: Json = False,
 ) -> None:
     """Amend what is signed: a new signed version, beside the old one."""
@@ -195,7 +195,7 @@ def search(
 def due(
     day: Day = None,
     site: Annotated[int | None, typer.Option(min=1, help="Add something to look at again at this site.")] = None,
-    add: Annotated[str, typer.Option("--add", metavar="WHAT", help="What to look at; --day says when.")] = "",
+    add: Annotated[str, option("WHAT", "What to look at; --day says when.")] = "",
     done: Annotated[int | None, typer.Option(min=1, help="This one was done; --day says when.")] = None,
     as_json: Json = False,
 ) -> None:

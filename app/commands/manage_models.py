@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from app.commands.json_output import Json, answer
+from app.commands.options import option
 from app.commands.terminal import print_lines, print_table, progress_of_stages
 from app.services.home import registry
 from model.errors import CollectionError
@@ -96,12 +97,8 @@ def measure(
     folder: Annotated[
         Path, typer.Argument(metavar="FOLDER", help="Photos in folders named after species, or a manifest.csv.")
     ],
-    page: Annotated[
-        Path | None, typer.Option("--page", metavar="OUT.html", help="Write a page with figures and the worst errors.")
-    ] = None,
-    name: Annotated[
-        str, typer.Option("--model", metavar="NAME", help="A model from swardkey models list; else the active one.")
-    ] = "",
+    page: Annotated[Path | None, option("OUT.html", "Write a page with figures and the worst errors.")] = None,
+    name: Annotated[str, option("NAME", "A model from swardkey models list; else the active one.", "--model")] = "",
     held_out: Annotated[
         bool, typer.Option("--held-out", help="Only groups that the model's own recipe deals to the held-out part.")
     ] = False,

@@ -8,6 +8,7 @@ from typing import Annotated, Any
 import typer
 
 from app.commands.json_output import Json, print_json
+from app.commands.options import option
 from app.commands.terminal import is_interactive, print_lines
 from app.services.mixing import SUMS, Form, area_of, called_as_option, notes_on
 from model.mix.doubt import MixError
@@ -20,30 +21,23 @@ mix = typer.Typer(
 )
 
 
-def amount(name: str, metavar: str, help: str) -> Any:
-    """An option that takes text, because an amount may give its unit."""
-    return typer.Option(f"--{name}", metavar=metavar, help=help)
-
-
-RATE = amount("rate", "AMOUNT/AREA", "From the label in hand: an amount of product for an area, with both units.")
-Area = Annotated[str | None, amount("area", "M2", "Area in square metres.")]
+RATE = option("AMOUNT/AREA", "From the label in hand: an amount of product for an area, with both units.")
+Area = Annotated[str | None, option("M2", "Area in square metres.")]
 Sure = Annotated[bool, typer.Option("--sure", help="The numbers are right, even if they look like a slip.")]
 
 
 @mix.command()
 def output(
     context: typer.Context,
-    litres: Annotated[str | None, amount("litres", "L", "Litres used on --area.")] = None,
+    litres: Annotated[str | None, option("L", "Litres used on --area.")] = None,
     area: Area = None,
-    flow: Annotated[str | None, amount("flow", "L_MIN", "Flow of all nozzles, litres a minute.")] = None,
-    speed: Annotated[str | None, amount("speed", "KM_H", "Speed, kilometres an hour.")] = None,
-    swath: Annotated[
-        str | None, amount("swath", "M", "Width of one pass, metres; of a boomless nozzle, its pattern.")
-    ] = None,
+    flow: Annotated[str | None, option("L_MIN", "Flow of all nozzles, litres a minute.")] = None,
+    speed: Annotated[str | None, option("KM_H", "Speed, kilometres an hour.")] = None,
+    swath: Annotated[str | None, option("M", "Width of one pass, metres; of a boomless nozzle, its pattern.")] = None,
     seconds: Annotated[
-        list[str] | None, amount("seconds", "S", "Time for --area or --course; repeat it and the mean counts.")
+        list[str] | None, option("S", "Time for --area or --course; repeat it and the mean counts.")
     ] = None,
-    course: Annotated[str | None, amount("course", "M", "Metres walked in --seconds, instead of --speed.")] = None,
+    course: Annotated[str | None, option("M", "Metres walked in --seconds, instead of --speed.")] = None,
     as_json: Json = False,
     sure: Sure = False,
 ) -> None:
@@ -57,8 +51,8 @@ def output(
 @mix.command()
 def tank(
     context: typer.Context,
-    tank: Annotated[str, amount("tank", "L", "Litres of spray that the tank takes, or that you mix.")],
-    output: Annotated[str, amount("output", "L_HA", "Litres a hectare, as you measured them (mix output).")],
+    tank: Annotated[str, option("L", "Litres of spray that the tank takes, or that you mix.")],
+    output: Annotated[str, option("L_HA", "Litres a hectare, as you measured them (mix output).")],
     rate: Annotated[str, RATE],
     area: Area = None,
     as_json: Json = False,
@@ -71,10 +65,9 @@ def tank(
 @mix.command()
 def spot(
     context: typer.Context,
-    volume: Annotated[str, amount("volume", "L", "Litres of WATER, to which the product is added.")],
+    volume: Annotated[str, option("L", "Litres of WATER, to which the product is added.")],
     rate: Annotated[
-        str,
-        amount("rate", "AMOUNT/LITRES", "From the label in hand: product for water, with both units; a ratio or %."),
+        str, option("AMOUNT/LITRES", "From the label in hand: product for water, with both units; a ratio or %.")
     ],
     as_json: Json = False,
     sure: Sure = False,
@@ -88,7 +81,7 @@ def granule(
     context: typer.Context,
     rate: Annotated[str, RATE],
     area: Area = None,
-    active: Annotated[str | None, amount("active", "PERCENT", "Per cent of active in the product.")] = None,
+    active: Annotated[str | None, option("PERCENT", "Per cent of active in the product.")] = None,
     as_json: Json = False,
     sure: Sure = False,
 ) -> None:
@@ -99,10 +92,10 @@ def granule(
 @mix.command()
 def nitrogen(
     context: typer.Context,
-    analysis: Annotated[str, amount("analysis", "N-P-K", "The three percentages on the bag.")],
+    analysis: Annotated[str, option("N-P-K", "The three percentages on the bag.")],
     rate: Annotated[str | None, RATE] = None,
     want: Annotated[
-        str | None, amount("want", "G_PER_100M2", "Grams of nitrogen wanted on 100 square metres, instead of --rate.")
+        str | None, option("G_PER_100M2", "Grams of nitrogen wanted on 100 square metres, instead of --rate.")
     ] = None,
     area: Area = None,
     liquid: Annotated[
@@ -121,8 +114,8 @@ def nitrogen(
 @mix.command()
 def strip(
     context: typer.Context,
-    area: Annotated[str, amount("area", "M2", "Square metres that the test is to cover.")],
-    swath: Annotated[str, amount("swath", "M", "Width of one pass, metres.")],
+    area: Annotated[str, option("M2", "Square metres that the test is to cover.")],
+    swath: Annotated[str, option("M", "Width of one pass, metres.")],
     as_json: Json = False,
     sure: Sure = False,
 ) -> None:
@@ -133,11 +126,9 @@ def strip(
 @mix.command()
 def strength(
     context: typer.Context,
-    strength: Annotated[str, amount("strength", "ACTIVE/PRODUCT", "From the label: g/L, g/kg or %.")],
-    active: Annotated[str | None, amount("active", "AMOUNT/AREA", "A rate of active, from the label in hand.")] = None,
-    product: Annotated[
-        str | None, amount("product", "AMOUNT/AREA", "A rate of product, from the label in hand, instead.")
-    ] = None,
+    strength: Annotated[str, option("ACTIVE/PRODUCT", "From the label: g/L, g/kg or %.")],
+    active: Annotated[str | None, option("AMOUNT/AREA", "A rate of active, from the label in hand.")] = None,
+    product: Annotated[str | None, option("AMOUNT/AREA", "A rate of product, from the label in hand, instead.")] = None,
     area: Area = None,
     as_json: Json = False,
     sure: Sure = False,

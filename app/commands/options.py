@@ -25,6 +25,11 @@ def parsed(read: Callable[[str], Any]) -> Callable[[Any], Any]:
     return parse
 
 
+def option(metavar: str, help: str, *names: str, **more: Any) -> Any:
+    """An option that takes a value; it is named like its parameter where no name is given."""
+    return typer.Option(*names, metavar=metavar, help=help, **more)
+
+
 def word(name: str, metavar: str, help: str) -> Any:
     """An option that takes a word of the configs: case, blanks and hyphens do not matter."""
     return typer.Option(name, metavar=metavar, parser=as_word, help=help)
@@ -41,7 +46,7 @@ Lawn = Annotated[str, LAWN]
 Place = Annotated[str, PLACE]
 Stage = Annotated[str | None, word("--stage", "STAGE", "Growth stage: seedling, young, flowering or seeding.")]
 Cultivar = Annotated[str | None, word("--cultivar", "NAME", "Of a buffalo lawn, where it is known.")]
-Cover = Annotated[float | None, typer.Option("--cover", metavar="PERCENT", help="Ground covered by the weed.")]
+Cover = Annotated[float | None, option("PERCENT", "Ground covered by the weed.", "--cover")]
 State = Annotated[
     str | None,
     typer.Option(
@@ -61,7 +66,5 @@ Used = Annotated[
     ),
 ]  # fmt: skip
 Day = Annotated[date | None, typer.Option(metavar="YYYY-MM-DD", parser=parsed(date_of), help="The day; default today.")]
-Figure = Annotated[Path | None, typer.Option("--figure", metavar="FILE", help="Draw it to an .svg or .png file.")]
-CollectionFolder = Annotated[
-    Path | None, typer.Option("--collection", metavar="DIR", help="The collection; default your own.")
-]
+Figure = Annotated[Path | None, option("FILE", "Draw it to an .svg or .png file.", "--figure")]
+CollectionFolder = Annotated[Path | None, option("DIR", "The collection; default your own.", "--collection")]

@@ -5,13 +5,12 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Annotated
 
-import typer
 from rich.console import Console
 from rich.padding import Padding
 from rich.text import Text
 
 from app.commands.json_output import Json, answer
-from app.commands.options import AnyMonth
+from app.commands.options import AnyMonth, option
 from app.papers.key_words import about, end_words, how_to_read, left_out, number_of
 from app.papers.paper_file import check_place, write_paper
 from app.services.knowledge import printed_key
@@ -21,7 +20,7 @@ from model.printed_key import PrintedKey
 
 def key(
     month: AnyMonth = None,
-    pdf: Annotated[Path | None, typer.Option(metavar="FILE", help="Write it to a PDF for printing.")] = None,
+    pdf: Annotated[Path | None, option("FILE", "Write it to a PDF for printing.")] = None,
     as_json: Json = False,
 ) -> None:
     """Make a key for printing: numbered couplets, of whose two leads one fits, down to a name.

@@ -9,16 +9,16 @@ from typing import Annotated, Literal
 import typer
 
 from app.commands.json_output import Json, answer
-from app.commands.options import LAWN, PLACE, AnyMonth, Cover, Cultivar, Near, Stage, State, word
+from app.commands.options import LAWN, PLACE, AnyMonth, Cover, Cultivar, Near, Stage, State, option, word
 from app.papers.paper_file import check_place, write_paper
 from app.services import paper_making as making
 from model.errors import AnswerError
 
 papers = typer.Typer(no_args_is_help=True, help="Make the papers of the job: PDF, CSV, calendar, Darwin Core.")
-Out = Annotated[Path, typer.Option("--out", metavar="FILE", help="Where to.")]
+Out = Annotated[Path, option("FILE", "Where to.", "--out")]
 VISIT = typer.Option("--visit", min=1, metavar="NUMBER", help="A visit of the records.")
 Site = Annotated[int | None, typer.Option(min=1, metavar="NUMBER", help="Only this site of the records.")]
-Maker = Annotated[str, typer.Option("--maker", metavar="NAME", help="Who hands the paper out, for its foot.")]
+Maker = Annotated[str, option("NAME", "Who hands the paper out, for its foot.", "--maker")]
 Place = Annotated[str | None, PLACE]
 
 
@@ -35,7 +35,7 @@ def advice(
         list[str] | None, typer.Argument(metavar="SPECIES...", help="The weed, without a visit.")
     ] = None,
     visit: Annotated[int | None, VISIT] = None,
-    answers: Annotated[Path | None, typer.Option(metavar="FILE", help="YAML file of answers.")] = None,
+    answers: Annotated[Path | None, option("FILE", "YAML file of answers.")] = None,
     month: AnyMonth = None,
     lawn: Annotated[str, LAWN] = "unknown",
     place: Place = None,
@@ -67,7 +67,7 @@ def job(
     out: Out,
     visit: Annotated[int, VISIT],
     do: Annotated[list[str] | None, word("--do", "METHOD", "What was chosen; repeatable.")] = None,
-    sums: Annotated[list[str] | None, typer.Option("--sum", metavar="TEXT", help="A sum as you did it.")] = None,
+    sums: Annotated[list[str] | None, option("TEXT", "A sum as you did it.", "--sum")] = None,
     place: Place = None,
     cover: Cover = None,
     maker: Maker = "",
@@ -110,10 +110,8 @@ def csv(
 def findings(
     out: Out,
     licence: Annotated[str, typer.Option(help="CC0, CC BY or CC BY-NC: the licence you share them under.")],
-    by: Annotated[str, typer.Option("--by", metavar="NAME", help="The publisher that portals will name.")],
-    decimals: Annotated[
-        int | None, typer.Option(metavar="N", help="Places too, rounded to N decimals of a degree (0 to 3).")
-    ] = None,
+    by: Annotated[str, option("NAME", "The publisher that portals will name.")],
+    decimals: Annotated[int | None, option("N", "Places too, rounded to N decimals of a degree (0 to 3).")] = None,
     names: Annotated[bool, typer.Option("--names", help="Include who saw and who named the plants.")] = False,
     site: Site = None,
     as_json: Json = False,

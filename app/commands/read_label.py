@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from app.commands.json_output import Json, answer
-from app.commands.options import LAWN, Day
+from app.commands.options import LAWN, Day, option
 from app.services.knowledge import load_advice
 from app.services.labels import labels_read, note_label, revoke_label, split_actives
 from model.errors import AnswerError
@@ -30,7 +30,7 @@ def read(
     actives: Actives,
     lawn: Lawn,
     number: Annotated[str, typer.Option(help="The product's registration number, off the label.")],
-    by: Annotated[str, typer.Option(metavar="NAME", help="Who read it.")],
+    by: Annotated[str, option("NAME", "Who read it.")],
     on: Day = None,
     as_json: Json = False,
 ) -> None:

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated, Literal
 import typer
 
 from app.commands.json_output import Json, answer
-from app.commands.options import CollectionFolder
+from app.commands.options import CollectionFolder, option
 from app.commands.terminal import print_lines, progress_bar, progress_of_stages
 from app.services.retraining import override_of, photos_to_learn, train_by_full, train_by_quick
 
@@ -21,8 +21,8 @@ def train(
         typer.Option(help="quick: features once, then a closed-form head. full: a network is fine-tuned as well."),
     ] = "quick",
     collection: CollectionFolder = None,
-    by: Annotated[str, typer.Option(metavar="NAME", help="Who activates it where the photos cannot tell.")] = "",
-    because: Annotated[str, typer.Option(metavar="REASON", help="Why; it is logged.")] = "",
+    by: Annotated[str, option("NAME", "Who activates it where the photos cannot tell.")] = "",
+    because: Annotated[str, option("REASON", "Why; it is logged.")] = "",
     as_json: Json = False,
 ) -> None:
     """Learn from the collection. The new model takes over only if it is no worse on photos that neither has seen."""
