@@ -19,12 +19,12 @@ SMALL = 8.5  # points: it is shown in its own size, and scrolled where it is wid
 MANY = 24  # names from which on the figures in the fields would be too small
 
 
-def confusion_svg(said: Sequence[str], shown: Sequence[str], name: Callable[[str], str]) -> tuple[str, str]:
-    """The confusion of the first choices ``said`` with what the photos have ``shown``: SVG, and the same in words."""
-    labels = sorted({*said, *shown}, key=lambda label: (label == "other", name(label)))
+def confusion_svg(named: Sequence[str], shown: Sequence[str], name: Callable[[str], str]) -> tuple[str, str]:
+    """The confusion of the first choices ``named`` with what the photos have ``shown``: SVG, and the same in words."""
+    labels = sorted({*named, *shown}, key=lambda label: (label == "other", name(label)))
     place = {label: i for i, label in enumerate(labels)}
     counts = np.zeros((len(labels), len(labels)))
-    for one, other in zip(shown, said, strict=True):
+    for one, other in zip(shown, named, strict=True):
         counts[place[one], place[other]] += 1
     names = [name(label) for label in labels]
     words = _confusions(counts, names)
@@ -33,10 +33,8 @@ def confusion_svg(said: Sequence[str], shown: Sequence[str], name: Callable[[str
 
 def _confusions(counts: NDArray[Any], names: list[str]) -> str:
     """The commonest mistakes, in words."""
-    mistakes = [(-int(n), names[i], names[j]) for (i, j), n in np.ndenumerate(counts) if n and i != j]
-    listed = [
-        f"{shown} was taken for {said} {f'{-n} times' if n < -1 else 'once'}" for n, shown, said in sorted(mistakes)[:3]
-    ]
+    mistakes = sorted((-int(n), names[i], names[j]) for (i, j), n in np.ndenumerate(counts) if n and i != j)[:3]
+    listed = [f"{shown} was taken for {named} {f'{-n} times' if n < -1 else 'once'}" for n, shown, named in mistakes]
     right = f"{int(np.trace(counts))} of {int(counts.sum())} photos were named right"
     return f"{'; '.join([right, *listed])}."
 

@@ -16,7 +16,7 @@ if TYPE_CHECKING:
 
 STAGES = {"germinates": "comes up", "flowers": "flowers", "seeds": "seeds"}
 TITLE = "The year of a weed"
-# Stages are filled, control is hatched: the two are told apart without colour.
+# Stages are filled, control is hatched: the two differ without colour.
 STAGE_COLOURS = {"germinates": "#8fbf6a", "flowers": "#e6c229", "seeds": "#b5793c"}
 
 

@@ -58,7 +58,7 @@ class ParsedFiles:
         return dict(entry["mapping"])
 
     def keep(self) -> None:
-        """Write what was parsed, if anything was; a folder that cannot be written to is no fault."""
+        """Write what was parsed, if anything was; a folder that cannot be written to is not a fault."""
         if not self.parsed_now:
             return
         temporary = self.kept.with_name(self.kept.name + ".new")
