@@ -40,6 +40,8 @@ def check(
     """Find copies, doubtful names, spoilt photos and species with too few. Nothing is changed without --apply."""
     if sheet is not None and sheet.suffix.lower() not in ENDINGS:
         raise CollectionError(f"--sheet {sheet}: ends in {sheet.suffix or 'nothing'}; let it end in .html or .png")
+    if sheet is not None and not sheet.absolute().parent.is_dir():
+        raise CollectionError(f"--sheet {sheet}: cannot be written; there is no folder {sheet.parent}")
     if apply and decisions is None:
         raise CollectionError("--apply needs a file of decisions; name it with --decisions")
     if apply and photos is not None:

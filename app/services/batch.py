@@ -16,7 +16,6 @@ from collections import deque
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from concurrent.futures import Future, ProcessPoolExecutor
 from concurrent.futures.process import BrokenProcessPool
-from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -147,23 +146,18 @@ class Worker:
         except PhotoError as error:
             cause = str(error).removeprefix(f"{named(path)}: ")
             return Named(name, UNREADABLE, note=clean_text(cause), model=self.model)
+        likeliest = sorted(evidence.probabilities.items(), key=lambda item: (-item[1], item[0]))
         finding = identify(self.key, {}, evidence, self.month, self.region)
         return Named(
             file=name,
             status=finding.status,
             species=finding.species,
             probability=None if finding.probability is None else round(finding.probability, DIGITS),
-            photo=top_three(evidence.probabilities),
+            photo=tuple((species, round(p, DIGITS)) for species, p in likeliest[:3]),
             usable=bool(finding.photos[0]["usable"]),
             note=clean_text("; ".join(finding.photos[0]["notes"])),
             model=self.model,
         )
-
-
-def top_three(probabilities: Mapping[str, float]) -> tuple[tuple[str, float], ...]:
-    """The three likeliest species, likeliest first; of equal ones the first by name."""
-    best = sorted(probabilities.items(), key=lambda item: (-item[1], item[0]))[:3]
-    return tuple((species, round(p, DIGITS)) for species, p in best)
 
 
 _worker: Worker  # in a process of the pool
@@ -195,7 +189,8 @@ def name_all(files: Iterable[str], workers: int, *knows: Any) -> Iterator[Named]
     """
     context = multiprocessing.get_context("spawn")
     waiting: deque[Future[Named]] = deque()
-    with _one_thread(), ProcessPoolExecutor(workers, context, _start_worker, knows) as pool:
+    os.environ.update(dict.fromkeys(ONE_THREAD, "1"))  # for the workers, which inherit it
+    with ProcessPoolExecutor(workers, context, _start_worker, knows) as pool:
         try:
             for file in files:
                 waiting.append(pool.submit(_name, file))
@@ -210,18 +205,6 @@ def name_all(files: Iterable[str], workers: int, *knows: Any) -> Iterator[Named]
             ) from None
         finally:
             pool.shutdown(wait=True, cancel_futures=True)
-
-
-@contextmanager
-def _one_thread() -> Iterator[None]:
-    """Processes that are started meanwhile compute with one thread each."""
-    before = {name: os.environ.get(name) for name in ONE_THREAD}
-    os.environ.update(dict.fromkeys(ONE_THREAD, "1"))
-    try:
-        yield
-    finally:
-        for name, value in before.items():
-            os.environ.pop(name) if value is None else os.environ.update({name: value})
 
 
 def processors() -> int:

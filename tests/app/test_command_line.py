@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import errno
-import os
 import subprocess
 import sys
 from pathlib import Path
@@ -227,16 +226,3 @@ def test_a_fault_is_a_sentence(
         assert "inside" in next((tmp_path / "home" / "faults").iterdir()).read_text()
         monkeypatch.setattr(command_line, "fault_file", lambda: tmp_path / "no such folder" / "fault.txt")
         assert run("identify").err.endswith("the details could not be written down\n")
-
-
-def test_a_fault_of_ours_shows_no_traceback(tmp_path: Path) -> None:
-    code = (
-        "import model.identify as i\nfrom app.command_line import main\n"
-        "def broken(*a, **k): raise RuntimeError('inside')\ni.Key.__init__ = broken\n"
-        "main(['ask'])"
-    )
-    done = subprocess.run(
-        [sys.executable, "-c", code],
-        cwd=ROOT, capture_output=True, text=True, check=False, env={**os.environ, "SWARDKEY_HOME": str(tmp_path)},
-    )  # fmt: skip
-    assert done.returncode == 1 and "Traceback" not in done.stderr and "a fault of the program" in done.stderr

@@ -10,6 +10,7 @@ import pytest
 from pypdf import PdfReader
 
 from app.records import Client, FollowUp, KeptFinding, Product, Site, Visit, open_records
+from app.services.knowledge import printed_key
 from tests.app.conftest import Run
 
 
@@ -30,7 +31,11 @@ def text_of(file: Path) -> str:
     return " ".join(" ".join(page.extract_text() for page in PdfReader(file).pages).split())
 
 
-def test_the_key_is_printed_in_the_terminal_as_json_and_as_pdf(run: Run, tmp_path: Path) -> None:
+def test_the_key_is_printed_in_the_terminal_as_json_and_as_pdf(
+    run: Run, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    made = printed_key(6)
+    monkeypatch.setattr("app.commands.print_key.printed_key", {6: made}.__getitem__)
     out = run("key", "--month", "6").out
     assert "How is one whole leaf built?" in out and "Soliva sessilis" in " ".join(out.split())
     assert "Left out, as not to be seen in June" in out
