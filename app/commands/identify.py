@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sys
+from contextlib import closing
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -68,8 +69,9 @@ def run_batch(batch: Batch, as_json: bool) -> None:
     rows, done = [], 0
     table = batch.table
     try:
-        with progress_bar("naming", len(batch.left), quiet=as_json) as progress:
-            for done, row in enumerate(batch.rows(), start=1):
+        # Closed at once when interrupted, so that photos that wait are not named after all.
+        with progress_bar("naming", len(batch.left), quiet=as_json) as progress, closing(batch.rows()) as named:
+            for done, row in enumerate(named, start=1):
                 if table is None:
                     rows.append(row) if as_json else print(row)
                 progress(done)
@@ -78,7 +80,7 @@ def run_batch(batch: Batch, as_json: bool) -> None:
         sys.stderr.write(f"swardkey: {kept}\n")
         raise
     if as_json:
-        named = [row.as_json() for row in (table.rows() if table else rows)]
-        print_json({"photos": len(named), "rows": named})
+        found = [row.as_json() for row in (table.rows() if table else rows)]
+        print_json({"photos": len(found), "rows": found})
     elif table:
         print(f"{done} photos named, {batch.before} before: {table.path}")

@@ -12,9 +12,8 @@ import os
 import signal
 import threading
 import unicodedata
-from collections import deque
-from collections.abc import Iterable, Iterator, Mapping, Sequence
-from concurrent.futures import Future, ProcessPoolExecutor
+from collections.abc import Generator, Iterable, Iterator, Mapping, Sequence
+from concurrent.futures import ProcessPoolExecutor
 from concurrent.futures.process import BrokenProcessPool
 from dataclasses import dataclass
 from pathlib import Path
@@ -27,7 +26,6 @@ from model.errors import PhotoError, SwardkeyError
 from model.prior import load_prior, region_named
 from training.data.labelled import ENDINGS, photos_below
 
-WAITING = 4  # photos handed out in advance to each worker
 MEMORY_EACH = 1_200_000_000  # bytes that a worker takes, with its decoder and some to spare
 DIGITS = 4  # of a probability
 ONE_THREAD = ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS")
@@ -82,7 +80,7 @@ class Batch:
     left: list[str]
     before: int
 
-    def rows(self) -> Iterator[Named]:
+    def rows(self) -> Generator[Named, None, None]:
         """Name the photos that are left, in the order of their names; each row is in the table once it is given.
 
         Raises SwardkeyError. Interrupted, all rows so far are kept.
@@ -184,27 +182,18 @@ def _name(file: str) -> Named:
 def name_all(files: Iterable[str], workers: int, *knows: Any) -> Iterator[Named]:
     """Rows of photos in the order of their names; ``knows`` are the arguments of Worker.
 
-    Few photos are handed out at a time, so memory stays the same however many there are.
     Raises SwardkeyError when a process is ended from outside.
     """
-    context = multiprocessing.get_context("spawn")
-    waiting: deque[Future[Named]] = deque()
     os.environ.update(dict.fromkeys(ONE_THREAD, "1"))  # for the workers, which inherit it
+    context = multiprocessing.get_context("spawn")
     with ProcessPoolExecutor(workers, context, _start_worker, knows) as pool:
         try:
-            for file in files:
-                waiting.append(pool.submit(_name, file))
-                while len(waiting) >= workers * WAITING:
-                    yield waiting.popleft().result()
-            while waiting:
-                yield waiting.popleft().result()
+            yield from pool.map(_name, files)
         except BrokenProcessPool:
             raise SwardkeyError(
                 "a process that names photos was ended, perhaps for lack of memory; the rows so far are kept: "
                 f"run the same command again, with --workers {max(1, workers - 1)}"
             ) from None
-        finally:
-            pool.shutdown(wait=True, cancel_futures=True)
 
 
 def processors() -> int:

@@ -159,37 +159,6 @@ def test_what_does_not_go_together_is_one_sentence(
     assert not Path("a.csv").exists()
 
 
-def test_few_photos_are_handed_out_at_a_time(monkeypatch: pytest.MonkeyPatch) -> None:
-    """Ten thousand names are not put in a queue at once."""
-    handed, longest, done = 0, 0, 0
-
-    class Pool:
-        def __init__(self, *_: object) -> None: ...
-        def __enter__(self) -> Pool:
-            return self
-
-        def __exit__(self, *_: object) -> None: ...
-        def shutdown(self, **_: object) -> None: ...
-        def submit(self, _: object, file: str) -> Row:
-            nonlocal handed
-            handed += 1
-            return Row(file)
-
-    class Row:
-        def __init__(self, file: str) -> None:
-            self.file = file
-
-        def result(self) -> Named:
-            return a_row(self.file)
-
-    monkeypatch.setattr(batch, "ProcessPoolExecutor", Pool)
-    for number, row in enumerate(batch.name_all((f"{i}.jpg" for i in range(10_000)), 3)):
-        assert row.file == f"{number}.jpg"
-        done += 1
-        longest = max(longest, handed - done)
-    assert done == 10_000 and longest <= 3 * batch.WAITING
-
-
 def test_a_row_in_the_terminal() -> None:
     assert str(a_row("a.jpg")) == "a.jpg  likely  poa_annua 80%"
     blurred = Named("b.jpg", "undecided", photo=(("poa_annua", 0.6),), usable=True, note="blurred")
