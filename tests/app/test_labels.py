@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import date, timedelta
 from pathlib import Path
 from typing import Any
@@ -15,6 +15,7 @@ from app.records import back_up, open_records, plan_restore, restore
 from app.services.home import home, labels_file
 from app.services.labels import labels_read
 from model.control import Case, Control, JudgedOption, LabelRead, Use, judge_use, plan, suited_of
+from model.control.use import Reason
 from tests.app.conftest import Run
 
 BY = ("--number", "54321", "--by", "Kim Grower", "--on", "2026-06-09")
@@ -148,53 +149,54 @@ def test_it_unlocks_plan_window_and_advice_sheet_until_it_is_revoked(
     assert option() == before and not any(MARK in line for line in about_the_lawn())
 
 
+def reasons(control: Control, actives: tuple[str, ...], lawn: str, read_for: str = "", **more: Any) -> list[Reason]:
+    """The reasons for or against some actives on a lawn, with a label read for them on the lawn ``read_for``."""
+    labels = (LabelRead(actives, read_for, "1", "Kim", date(2026, 6, 9)),) if read_for else ()
+    given = {"state": "NSW", "month": 6, **more}
+    return list(judge_use(control, Use(actives, lawn=lawn, labels=labels, **given)))
+
+
+def of_the_lawn(found: list[Reason]) -> list[Reason]:
+    return [reason for reason in found if reason.factor == "lawn"]
+
+
 def test_it_says_nothing_of_another_lawn_or_another_active(locked: Locked, control: Control) -> None:
-    names = tuple(active.name for active in locked.option.actives)
-    read = LabelRead(names, locked.lawn, "54321", "Kim", date(2026, 6, 9))
+    names, lawn = tuple(active.name for active in locked.option.actives), locked.lawn
+    read = LabelRead(names, lawn, "1", "Kim", date(2026, 6, 9))
 
-    def suited(*actives: str, lawn: str = locked.lawn) -> str:
+    def suited(*actives: str, lawn: str = lawn) -> str:
         use = Use(actives, lawn=lawn, state="NSW", month=6, labels=(read,))
-        return suited_of([reason for reason in judge_use(control, use) if reason.factor == "lawn"])
+        return suited_of(of_the_lawn(list(judge_use(control, use))))
 
-    assert suited(*names) == "yes"
-    assert suited(*names, lawn="unknown") == "wait"
+    assert suited(*names) == "yes" and suited(*names, lawn="unknown") == "wait"
     others = [
         name for name, active in control.actives.items()
-        if name not in names and active.use != "non_selective" and control.rating(name, locked.lawn) is None
+        if name not in names and active.use != "non_selective" and control.rating(name, lawn) is None
     ]  # fmt: skip
     assert others and all(suited(*names, other) == "wait" for other in others)
 
 
-def test_it_lifts_no_other_ban(control: Control) -> None:
+def test_it_lifts_no_other_ban_and_no_injury(control: Control) -> None:
     """NRE Tasmania bans 2,4-D; chlorthal-dimethyl is cancelled: no label read changes either."""
     for lawn in control.lawns:
         for name in ("2,4-D", "chlorthal-dimethyl"):
-            read = LabelRead((name,), lawn, "1", "Kim", date(2026, 6, 9))
-            use = Use((name,), lawn=lawn, state="TAS", month=12, labels=(read,))
-            assert suited_of(judge_use(control, use)) == "no", (name, lawn)
-        injuring = [a for a in control.actives if (r := control.rating(a, lawn)) and r.rating == "injures"]
-        for name in injuring:
-            read = LabelRead((name,), lawn, "1", "Kim", date(2026, 6, 9))
-            use = Use((name,), lawn=lawn, state="NSW", month=6, labels=(read,))
-            assert suited_of(judge_use(control, use)) == "no", (name, lawn)
+            assert suited_of(reasons(control, (name,), lawn, lawn, state="TAS", month=12)) == "no", (name, lawn)
+        for name in control.actives:
+            if (known := control.rating(name, lawn)) and known.rating == "injures":
+                assert suited_of(reasons(control, (name,), lawn, lawn)) == "no", (name, lawn)
 
 
-def test_what_is_told_from_memory_only_waits_for_the_label_too(control: Control) -> None:
+def test_what_is_known_from_memory_only_waits_for_the_label_too(control: Control) -> None:
     """An active is never "yes" on a lawn from our memory alone."""
-    recalled = [
-        (name, lawn)
-        for name, lawns in control.tolerance.items()
-        for lawn, known in lawns.items()
-        if known.standing == "from memory" and known.rating != "injures"
-        and control.actives[name].use != "non_selective"
-    ]  # fmt: skip
-    for name, lawn in recalled:
-        use = Use((name,), lawn=lawn, state="NSW", month=6)
-        lawn_alone = [r for r in judge_use(control, use) if r.factor == "lawn"]
-        assert suited_of(lawn_alone) == "wait", (name, lawn)
-        read = LabelRead((name,), lawn, "1", "Kim", date(2026, 6, 9))
-        lawn_read = [r for r in judge_use(control, replace(use, labels=(read,))) if r.factor == "lawn"]
-        assert suited_of(lawn_read) == "yes" and all(r.standing == "by the label" for r in lawn_read)
+    for name, lawns in control.tolerance.items():
+        for lawn, known in lawns.items():
+            if known.standing != "from memory" or known.rating == "injures":
+                continue
+            if control.actives[name].use == "non_selective":
+                continue
+            assert suited_of(of_the_lawn(reasons(control, (name,), lawn))) == "wait", (name, lawn)
+            read = of_the_lawn(reasons(control, (name,), lawn, lawn))
+            assert suited_of(read) == "yes" and all(r.standing == "by the label" for r in read)
 
 
 def injured(control: Control) -> tuple[str, str]:
