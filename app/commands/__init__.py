@@ -1,1 +1,1 @@
-"""The commands of the terminal, a module each."""
+"""The commands of the terminal: options, a call of a service, and printing."""

@@ -2,34 +2,28 @@
 
 from __future__ import annotations
 
-import sys
 from pathlib import Path
 from typing import Annotated
 
 import typer
 
-from app.commands.json_output import print_json
+from app.commands.json_output import Json, answer
+from app.commands.terminal import is_interactive, progress_bar
+from app.records import RecordsError, back_up, plan_restore
+from app.records import restore as bring_back
+from app.records.serialization import plain
 from app.services.home import home
-from app.services.progress import bar
-
-Json = Annotated[bool, typer.Option("--json", help="Print one JSON object and nothing else.")]
 
 
 def backup(
-    file: Annotated[Path, typer.Argument(metavar="FILE.zip", help="The new file; it must not be there yet.")],
+    file: Annotated[Path, typer.Argument(metavar="FILE.zip", help="The new file; it must not exist yet.")],
     as_json: Json = False,
 ) -> None:
     """Put records, photos, collection, models, species of your own and work in progress into one zip."""
-    from app.records import back_up
-    from app.records.serialization import plain
-
-    with bar("backing up", None, as_json) as progress:
+    with progress_bar("backing up", None, as_json) as progress:
         done = back_up(home(), file, progress=progress)
-    if as_json:
-        print_json(plain(done))
-        return
-    told = f"{done.file}: {done.files} files, {done.bytes / 1e6:.1f} MB ({', '.join(done.folders)}), read back"
-    sys.stdout.write("".join(line + "\n" for line in (*done.notes, told)))
+    size = f"{done.files} files, {done.bytes / 1e6:.1f} MB ({', '.join(done.folders)})"
+    answer(as_json, plain(done), "\n".join([*done.notes, f"{done.file}: {size}, read back"]))
 
 
 def restore(
@@ -38,20 +32,13 @@ def restore(
     as_json: Json = False,
 ) -> None:
     """Bring back a backup, once all of it is checked; what is there now is kept aside."""
-    from app.records import RecordsError, plan_restore
-    from app.records import restore as bring_back
-    from app.records.serialization import plain
-
     plan = plan_restore(file, home())
     if not as_json:
-        sys.stdout.write(f"{plan}\n")
+        print(plan)
     if not yes:
-        if as_json or not sys.stdin.isatty():
+        if as_json or not is_interactive():
             raise RecordsError(f"{file}: can be restored; give --yes to do it")
         typer.confirm("Restore it?", abort=True)
-    with bar("restoring", plan.files, as_json) as progress:
+    with progress_bar("restoring", plan.files, as_json) as progress:
         bring_back(plan, progress=progress)
-    if as_json:
-        print_json(plain(plan))
-    else:
-        sys.stdout.write("restored\n")
+    answer(as_json, plain(plan), "restored")

@@ -2,38 +2,50 @@
 
 from __future__ import annotations
 
-from datetime import date
+from dataclasses import replace
+from datetime import date, datetime, time
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import Annotated, Any, Literal
 
 import typer
+import yaml
 
-from app.commands.json_output import print_json
-from app.present.show_records import plain, say, show_added, show_list, show_signed, show_treatment
-
-if TYPE_CHECKING:
-    from app.records import Current, Kind, Records
+from app.commands.json_output import Json, answer
+from app.commands.options import LAWN, Day, Near, State, option
+from app.present.show_records import plain, show_added, show_list, show_signed, show_treatment
+from app.records import (
+    Client,
+    Current,
+    FollowUp,
+    Records,
+    RecordsError,
+    Site,
+    Treatment,
+    Visit,
+    VisitRecord,
+    check_records,
+    open_records,
+)
+from app.records.yaml_fields import changed_by, read_fields
+from app.services.objections import against
 
 records = typer.Typer(no_args_is_help=True, help="Keep clients, sites, visits and spray records; sign and amend them.")
-Json = Annotated[bool, typer.Option("--json", help="Print one JSON object and nothing else.")]
-KindOf = Annotated[str, typer.Argument(metavar="KIND", help="visit or treatment.")]
+Kind = Annotated[Literal["visit", "treatment"], typer.Argument(metavar="KIND", help="visit or treatment.")]
 Number = Annotated[int, typer.Argument(metavar="NUMBER", min=1, help="Its number.")]
-By = Annotated[str, typer.Option("--by", metavar="NAME", help="Who signs.")]
-Day = Annotated[str, typer.Option(metavar="YYYY-MM-DD", help="The day; today without it.")]
+By = Annotated[str, option("NAME", "Who signs.", "--by")]
+Changes = Annotated[Path, typer.Argument(metavar="FILE", help="YAML file of the fields that change.")]
 
 
 @records.command()
 def clients(
-    add: Annotated[str, typer.Option("--add", metavar="NAME", help="Add a client of this name.")] = "",
+    add: Annotated[str, option("NAME", "Add a client of this name.")] = "",
     phone: str = "",
     email: str = "",
     address: str = "",
     as_json: Json = False,
 ) -> None:
     """List the clients, or add one."""
-    from app.records import Client
-
-    with opened() as book:
+    with open_records() as book:
         if add:
             show_added("client", book.add_client(Client(add, phone, email, address)), as_json)
         else:
@@ -43,45 +55,41 @@ def clients(
 @records.command()
 def sites(
     client: Annotated[int | None, typer.Option(min=1, help="Of this client only, or whose the new one is.")] = None,
-    add: Annotated[str, typer.Option("--add", metavar="ADDRESS", help="Add a site at this address.")] = "",
-    state: Annotated[str, typer.Option(help="Australian state or territory, such as NSW.")] = "",
-    lawn: Annotated[str, typer.Option(help="The lawn grass, or unknown.")] = "unknown",
-    near: Annotated[list[str] | None, typer.Option(help="What is near; repeat it for several.")] = None,
-    area: Annotated[float | None, typer.Option(metavar="M2", help="Area in square metres.")] = None,
+    add: Annotated[str, option("ADDRESS", "Add a site at this address.")] = "",
+    state: State = None,
+    lawn: Annotated[str, LAWN] = "unknown",
+    near: Near = None,
+    area: Annotated[float | None, option("M2", "Area in square metres.")] = None,
     as_json: Json = False,
 ) -> None:
     """List the sites, or add one."""
-    from app.records import RecordsError, Site
-
-    with opened() as book:
+    with open_records() as book:
         if not add:
             show_list("sites", book.sites(client), as_json)
             return
         if client is None:
             raise RecordsError("the client of the new site was not given; give --client NUMBER, see records clients")
-        site = Site(client, add, state.upper(), lawn, tuple(near or ()), area)  # type: ignore[arg-type]  # checked there
+        site = Site(client, add, state or "", lawn, tuple(near or ()), area)  # type: ignore[arg-type]  # checked there
         show_added("site", book.add_site(site), as_json)
 
 
 @records.command()
 def visits(
     site: Annotated[int | None, typer.Option(min=1, help="To this site only, or the site of the new one.")] = None,
-    add: Annotated[str, typer.Option("--add", metavar="WHO", help="Add a visit by this person.")] = "",
-    day: Day = "",
+    add: Annotated[str, option("WHO", "Add a visit by this person.")] = "",
+    day: Day = None,
     purpose: str = "",
     notes: str = "",
     as_json: Json = False,
 ) -> None:
     """List the visits, newest first, or add one."""
-    from app.records import RecordsError, Visit
-
-    with opened() as book:
+    with open_records() as book:
         if not add:
             show_list("visits", book.visits(site), as_json)
             return
         if site is None:
             raise RecordsError("the site of the new visit was not given; give --site NUMBER, see records sites")
-        show_added("visit", book.add_visit(Visit(site, day_of(day), add, purpose, notes)), as_json)
+        show_added("visit", book.add_visit(Visit(site, day or date.today(), add, purpose, notes)), as_json)
 
 
 @records.command()
@@ -91,27 +99,17 @@ def treat(
     as_json: Json = False,
 ) -> None:
     """Add a treatment from a file; site, client and business are filled in where the file does not name them."""
-    from app.records.yaml_fields import changed_by, read_fields
-
     fields = read_fields(file)
-    with opened() as book:
+    with open_records() as book:
         show_treatment(book.add_treatment(changed_by(book.new_treatment(visit), fields, file)), as_json)
 
 
 @records.command()
-def change(
-    kind: KindOf,
-    number: Number,
-    file: Annotated[Path, typer.Argument(metavar="FILE", help="YAML file of the fields that change.")],
-    as_json: Json = False,
-) -> None:
+def change(kind: Kind, number: Number, file: Changes, as_json: Json = False) -> None:
     """Change a visit or treatment that is not signed."""
-    from app.records import Treatment
-    from app.records.yaml_fields import changed_by, read_fields
-
     fields = read_fields(file)
-    with opened() as book:
-        now = book.current(known(kind), number).record
+    with open_records() as book:
+        now = book.current(kind, number).record
         if isinstance(now, Treatment):
             show_treatment(book.change_treatment(changed_by(now, fields, file)), as_json)
         else:
@@ -120,73 +118,66 @@ def change(
 
 @records.command()
 def show(
-    kind: Annotated[str, typer.Argument(metavar="KIND", help="client, site, visit or treatment.")],
+    kind: Annotated[
+        Literal["client", "site", "visit", "treatment"],
+        typer.Argument(metavar="KIND", help="client, site, visit or treatment."),
+    ],
     number: Number,
     as_json: Json = False,
 ) -> None:
     """Show one record in its latest version with its signatures; of a site, its history.
 
-    Beside a treatment stands what speaks against it, if anything does; the record itself keeps what was done.
+    Beside a treatment stands the evidence against it, if there is any; the record itself keeps what was done.
     """
-    from app.records import RecordsError
-
-    with opened() as book:
+    found: dict[str, Any]
+    with open_records() as book:
         if kind == "client":
-            found: dict[str, Any] = {
-                "client": plain(book.client(number)),
-                "sites": [plain(site) for site in book.sites(number)],
-            }
+            found = {"client": plain(book.client(number)), "sites": [plain(site) for site in book.sites(number)]}
         elif kind == "site":
             past = [
-                plain(visit) | {"treatments": [_with_against(book, one) for one in visit.treatments]}
+                plain(visit) | {"treatments": [with_objections(book, one) for one in visit.treatments]}
                 for visit in book.history(number)
             ]
             found = {"site": plain(book.site(number)), "groups_used": list(book.groups_used(number)), "history": past}
         elif kind == "treatment":
-            found = _with_against(book, book.current("treatment", number))
-        elif kind == "visit":
-            found = plain(book.current("visit", number))
+            found = with_objections(book, book.current("treatment", number))
         else:
-            raise RecordsError(f"{kind!r} is not a kind of record; give client, site, visit or treatment")
-    if as_json:
-        print_json(found)
-    else:
-        import yaml
+            found = plain(book.current("visit", number))
+    answer(as_json, found, yaml.safe_dump(found, sort_keys=False, allow_unicode=True).rstrip())
 
-        say(yaml.safe_dump(found, sort_keys=False, allow_unicode=True).rstrip())
+
+def with_objections(book: Records, treatment: Current) -> dict[str, Any]:
+    """A treatment as data, with the reasons against it."""
+    assert isinstance(treatment.record, Treatment)
+    return plain(treatment) | {"against": [str(remark) for remark in against(book, treatment.record)]}
 
 
 @records.command()
-def sign(kind: KindOf, number: Number, by: By, as_json: Json = False) -> None:
+def sign(kind: Kind, number: Number, by: By, as_json: Json = False) -> None:
     """Sign a visit or treatment: from then on it can only be amended."""
-    with opened() as book:
-        signed = book.sign(known(kind), number, by)
+    with open_records() as book:
+        signed = book.sign(kind, number, by)
     show_signed(signed, as_json)
 
 
 @records.command()
 def amend(
-    kind: KindOf,
+    kind: Kind,
     number: Number,
-    file: Annotated[Path, typer.Argument(metavar="FILE", help="YAML file of the fields that change.")],
+    file: Changes,
     by: By,
-    because: Annotated[str, typer.Option("--because", metavar="TEXT", help="Why it is amended.")],
+    because: Annotated[str, option("TEXT", "Why it is amended.")],
     as_json: Json = False,
 ) -> None:
     """Amend what is signed: a new signed version, beside the old one."""
-    from dataclasses import replace
-
-    from app.records import VisitRecord
-    from app.records.yaml_fields import changed_by, read_fields
-
     fields = read_fields(file)
-    with opened() as book:
-        now = book.current(known(kind), number).record
+    with open_records() as book:
+        now = book.current(kind, number).record
         if isinstance(now, VisitRecord):
             changed: Any = replace(now, visit=changed_by(now.visit, fields, file))
         else:
             changed = changed_by(now, fields, file)
-        signed = book.amend(known(kind), number, changed, by, because)
+        signed = book.amend(kind, number, changed, by, because)
     show_signed(signed, as_json)
 
 
@@ -196,25 +187,21 @@ def search(
     as_json: Json = False,
 ) -> None:
     """Find clients, sites, visits and treatments by their words."""
-    with opened() as book:
+    with open_records() as book:
         show_list("found", book.search(" ".join(text)), as_json)
 
 
 @records.command()
 def due(
-    day: Day = "",
+    day: Day = None,
     site: Annotated[int | None, typer.Option(min=1, help="Add something to look at again at this site.")] = None,
-    add: Annotated[str, typer.Option("--add", metavar="WHAT", help="What to look at; --day says when.")] = "",
+    add: Annotated[str, option("WHAT", "What to look at; --day says when.")] = "",
     done: Annotated[int | None, typer.Option(min=1, help="This one was done; --day says when.")] = None,
     as_json: Json = False,
 ) -> None:
     """Show what is overdue on a day, and treatments still to be signed; or add or finish something."""
-    from datetime import datetime, time
-
-    from app.records import FollowUp, RecordsError
-
-    on = day_of(day)
-    with opened() as book:
+    on = day or date.today()
+    with open_records() as book:
         if add:
             if site is None:
                 raise RecordsError("the site was not given; give --site NUMBER, see records sites")
@@ -225,68 +212,21 @@ def due(
             return
         overdue = book.overdue(on)
         waiting = book.unsigned(datetime.combine(on, time.max) if day else None)
-    if as_json:
-        print_json({"overdue": [plain(one) for one in overdue], "unsigned": [plain(one) for one in waiting]})
-        return
-    say(*(f"{one.due}  {one.id}  site {one.site}: {one.what}" for one in overdue))
-    say(
-        *(
-            f"treatment {w.treatment.id} is not signed{', and late' if w.late else ''}: by {w.write_up_by}"
-            for w in waiting
-        )
-    )
-    if not overdue and not waiting:
-        say("nothing is due")
+    lines = [f"{one.due}  {one.id}  site {one.site}: {one.what}" for one in overdue]
+    for one in waiting:
+        late = ", and late" if one.late else ""
+        lines.append(f"treatment {one.treatment.id} is not signed{late}: by {one.write_up_by}")
+    found = {"overdue": [plain(one) for one in overdue], "unsigned": [plain(one) for one in waiting]}
+    answer(as_json, found, "\n".join(lines) or "nothing is due")
 
 
 @records.command()
 def check(as_json: Json = False) -> None:
     """Look through the records and the chain of what is signed; exit status 1 where something is wrong."""
-    from app.records import check_records
-
-    with opened() as book:
+    with open_records() as book:
         found = check_records(book)
-    if as_json:
-        print_json({"sound": found.sound, **plain(found)})
-    else:
-        counted = (
-            f"{found.visits} visits, {found.treatments} treatments, {found.signed} signed rows, {found.photos} photos"
-        )
-        say(*found.faults, f"{counted}: {'all is as it was' if found.sound else 'see above'}")
+    counts = f"{found.visits} visits, {found.treatments} treatments, {found.signed} signed rows, {found.photos} photos"
+    text = "\n".join([*found.faults, f"{counts}: {'all is as it was' if found.sound else 'see above'}"])
+    answer(as_json, {"sound": found.sound, **plain(found)}, text)
     if not found.sound:
         raise typer.Exit(1)
-
-
-def _with_against(book: Records, treatment: Current) -> dict[str, Any]:
-    """A treatment as data, and what speaks against it."""
-    from app.records import Treatment
-    from app.services.objections import against
-
-    assert isinstance(treatment.record, Treatment)
-    return plain(treatment) | {"against": [str(remark) for remark in against(book, treatment.record)]}
-
-
-def opened() -> Records:
-    """The records of this user."""
-    from app.records import open_records
-
-    return open_records()
-
-
-def known(kind: str) -> Kind:
-    """The kind of what is signed. Raises RecordsError for another word."""
-    from app.records import RecordsError
-
-    if kind not in ("visit", "treatment"):
-        raise RecordsError(f"{kind!r} cannot be signed; give visit or treatment")
-    return kind  # type: ignore[return-value]
-
-
-def day_of(text: str) -> date:
-    """A day as it was typed; today where nothing was."""
-    from app.records import RecordsError
-
-    try:
-        return date.fromisoformat(text) if text else date.today()
-    except ValueError:
-        raise RecordsError(f"--day {text!r} is not a date; give it as 2026-03-01") from None

@@ -1,40 +1,34 @@
-"""The command `key`: a key for paper, or for who would rather read it in the terminal."""
+"""The command `key`: a dichotomous key for printing, or to read in the terminal."""
 
 from __future__ import annotations
 
 from pathlib import Path
 from typing import Annotated
 
-import typer
-
-from app.commands.json_output import print_json
+from app.commands.json_output import Json, answer
+from app.commands.options import AnyMonth, option
+from app.papers.paper_file import check_place, write_paper
+from app.present.key import print_key
+from app.services.knowledge import printed_key
 
 
 def key(
-    month: Annotated[int | None, typer.Option(min=1, max=12, help="Only plants that are to be seen in it.")] = None,
-    pdf: Annotated[Path | None, typer.Option(metavar="FILE", help="Write it to a PDF for printing.")] = None,
-    as_json: Annotated[bool, typer.Option("--json", help="Print one JSON object and nothing else.")] = False,
+    month: AnyMonth = None,
+    pdf: Annotated[Path | None, option("FILE", "Write it to a PDF for printing.")] = None,
+    as_json: Json = False,
 ) -> None:
-    """Make a key for printing: numbered couplets, of whose two leads one fits, down to a name."""
-    from app.services.knowledge import load_key
-    from model.printed_key import make_key
+    """Make a key for printing: numbered couplets, of whose two leads one fits, down to a name.
 
+    With --month, only of plants that are to be seen in it.
+    """
     if pdf is not None:
-        from app.papers.paper_file import check_place
-
         check_place(pdf, "--pdf", (".pdf",))
-    known = load_key()
-    printed = make_key(known.likelihoods, month)
-    if pdf is not None:
-        from app.papers.key_sheet import key_paper
-        from app.papers.paper_file import write_paper
+    printed, flora = printed_key(month)
+    if pdf is None:
+        answer(as_json, printed.as_json(), lambda: print_key(printed, flora))
+        return
+    from app.papers.key_sheet import key_paper  # only here: the terminal needs no PDF
 
-        write_paper(pdf, "--pdf", (".pdf",), lambda: key_paper(printed, known.flora))
-    if as_json:
-        print_json({**printed.as_json(), **({"file": str(pdf)} if pdf is not None else {})})
-    elif pdf is not None:
-        typer.echo(f"{pdf}: {printed.figures['couplets']} couplets to {printed.figures['species']} plants")
-    else:
-        from app.present.key import print_key
-
-        print_key(printed, known.flora)
+    write_paper(pdf, "--pdf", (".pdf",), lambda: key_paper(printed, flora))
+    text = f"{pdf}: {printed.figures['couplets']} couplets to {printed.figures['species']} plants"
+    answer(as_json, {**printed.as_json(), "file": str(pdf)}, text)

@@ -19,12 +19,12 @@ SMALL = 8.5  # points: it is shown in its own size, and scrolled where it is wid
 MANY = 24  # names from which on the figures in the fields would be too small
 
 
-def confusion_svg(said: Sequence[str], shown: Sequence[str], name: Callable[[str], str]) -> tuple[str, str]:
-    """The confusion of the first choices ``said`` with what the photos have ``shown``: SVG, and the same in words."""
-    labels = sorted({*said, *shown}, key=lambda label: (label == "other", name(label)))
+def confusion_svg(named: Sequence[str], shown: Sequence[str], name: Callable[[str], str]) -> tuple[str, str]:
+    """The confusion of the first choices ``named`` with what the photos have ``shown``: SVG, and the same in words."""
+    labels = sorted({*named, *shown}, key=lambda label: (label == "other", name(label)))
     place = {label: i for i, label in enumerate(labels)}
     counts = np.zeros((len(labels), len(labels)))
-    for one, other in zip(shown, said, strict=True):
+    for one, other in zip(shown, named, strict=True):
         counts[place[one], place[other]] += 1
     names = [name(label) for label in labels]
     words = _confusions(counts, names)
@@ -33,16 +33,10 @@ def confusion_svg(said: Sequence[str], shown: Sequence[str], name: Callable[[str
 
 def _confusions(counts: NDArray[Any], names: list[str]) -> str:
     """The commonest mistakes, in words."""
-    right = int(np.trace(counts))
-    pairs = [(int(n), names[i], names[j]) for (i, j), n in np.ndenumerate(counts) if n and i != j]
-    told = "; ".join(
-        f"{one} was taken for {other} {f'{n} times' if n > 1 else 'once'}" for n, one, other in _most(pairs)
-    )
-    return f"{right} of {int(counts.sum())} photos were named right" + (f"; {told}." if told else ".")
-
-
-def _most(pairs: list[tuple[int, str, str]]) -> list[tuple[int, str, str]]:
-    return sorted(pairs, key=lambda pair: (-pair[0], pair[1], pair[2]))[:3]
+    mistakes = sorted((-int(n), names[i], names[j]) for (i, j), n in np.ndenumerate(counts) if n and i != j)[:3]
+    listed = [f"{shown} was taken for {named} {f'{-n} times' if n < -1 else 'once'}" for n, shown, named in mistakes]
+    right = f"{int(np.trace(counts))} of {int(counts.sum())} photos were named right"
+    return f"{'; '.join([right, *listed])}."
 
 
 def _matrix(counts: NDArray[Any], names: list[str]) -> Figure:
@@ -74,8 +68,8 @@ def _matrix(counts: NDArray[Any], names: list[str]) -> Figure:
 
 def curve_svg(points: Sequence[Point]) -> tuple[str, str]:
     """The learning curve: SVG, and the same in words."""
-    told = [f"{p.right:.0%} from {p.photos} photos" for p in points]
-    words = f"Named right of the photos held out: {', '.join(told)}."
+    shares = ", ".join(f"{p.right:.0%} from {p.photos} photos" for p in points)
+    words = f"Named right of the photos held out: {shares}."
     return as_svg(lambda: _curve(points), CURVE, words), words
 
 
@@ -96,6 +90,5 @@ def _curve(points: Sequence[Point]) -> Figure:
     axes.set_ylabel("named right, %")
     axes.grid(axis="y", color="#e2e6e0")
     axes.set_axisbelow(True)
-    for side in ("top", "right"):
-        axes.spines[side].set_visible(False)
+    axes.spines[["top", "right"]].set_visible(False)
     return figure

@@ -74,7 +74,7 @@ def read_drawing(path: Path) -> Drawing:
     if start is None:
         raise FloraError(f"{path}: has no <svg> element; write it without a prefix")
     check_plain(root, path)
-    words = next((told for tag in ("title", "desc") if (told := (root.findtext(SVG + tag) or "").strip())), "")
+    words = next((found for tag in ("title", "desc") if (found := (root.findtext(SVG + tag) or "").strip())), "")
     if not words:
         raise FloraError(f"{path}: has no text alternative; add a <title> that says what it shows")
     return Drawing(text[start.start() :].rstrip(), " ".join(words.split()))

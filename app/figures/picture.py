@@ -60,8 +60,8 @@ def as_svg(draw: Callable[[], Figure], title: str, words: str) -> str:
     # Several figures may stand on one page.
     name = "-".join(title.lower().split())
     named = f' role="img" aria-labelledby="{name}-title {name}-words"'
-    told = f'<title id="{name}-title">{escape(title)}</title>\n<desc id="{name}-words">{escape(words)}</desc>'
-    return f"{text[:opening_ends]}{named}>\n{told}{text[opening_ends + 1 :]}"
+    described = f'<title id="{name}-title">{escape(title)}</title>\n<desc id="{name}-words">{escape(words)}</desc>'
+    return f"{text[:opening_ends]}{named}>\n{described}{text[opening_ends + 1 :]}"
 
 
 def _png(draw: Callable[[], Figure], title: str, words: str) -> bytes:

@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
 TITLE = "Hours to spray in"
-# A verdict is told by its letter, its hatch and its shade, so that it needs no colour.
+# A verdict is shown by its letter, its hatch and its shade, so that it needs no colour.
 LOOKS: dict[Word, tuple[str, str, str]] = {
     "go": ("G", "", "#dcefd2"),
     "caution": ("C", "//", "#f1cf63"),
@@ -38,15 +38,15 @@ def draw_hours(day: Day, rules: Rules, file: Path, about: str = "") -> None:
 
 def in_words(day: Day, about: str = "") -> str:
     """What the picture shows, in words: each run of hours with its verdict and the factors behind it."""
-    told = []
+    stretches = []
     for run in day.runs():
         factors = dict.fromkeys(reason.factor for hour in run for reason in hour.verdict.against())
         why = f" ({', '.join(factors).replace('delta_t', 'Delta T')})" if factors else ""
-        told.append(f"{clock(run[0].starts)} to {clock(run[-1].ends)} {run[0].verdict.word}{why}")
+        stretches.append(f"{clock(run[0].starts)} to {clock(run[-1].ends)} {run[0].verdict.word}{why}")
     depressions = [hour.verdict.delta_t for hour in day.hours]
     winds = [hour.weather.wind for hour in day.hours]
     return (
-        f"{about and f'{about}. '}{'; '.join(told)}. Delta T is {min(depressions):g} to {max(depressions):g} C, "
+        f"{about and f'{about}. '}{'; '.join(stretches)}. Delta T is {min(depressions):g} to {max(depressions):g} C, "
         f"wind {min(winds):g} to {max(winds):g} km/h."
     )
 
@@ -78,15 +78,13 @@ def hours_figure(day: Day, rules: Rules, about: str = "") -> Figure:
 
 
 def _rows(day: Day) -> list[tuple[str, list[Word]]]:
-    """The verdict, then each factor without a panel that speaks against some hour: name and a word for each hour."""
-    names: dict[str, None] = {}
-    for hour in day.hours:
-        names |= dict.fromkeys(reason.factor for reason in hour.verdict.against() if reason.factor not in PANELS)
-    rows: list[tuple[str, list[Word]]] = [("spray?", [hour.verdict.word for hour in day.hours])]
-    for name in names:
-        words = [worst(r for r in hour.verdict.reasons if r.factor == name) for hour in day.hours]
-        rows.append((name, words))
-    return rows
+    """The verdict, then each factor without a panel that is against some hour: its name, and a word for each hour."""
+    against = dict.fromkeys(reason.factor for hour in day.hours for reason in hour.verdict.against())
+    factors = [name for name in against if name not in PANELS]
+    rows = [("spray?", [hour.verdict.word for hour in day.hours])]
+    return rows + [
+        (name, [worst(r for r in hour.verdict.reasons if r.factor == name) for hour in day.hours]) for name in factors
+    ]
 
 
 def _draw_rows(axis: Axes, day: Day, rows: list[tuple[str, list[Word]]]) -> None:
@@ -109,8 +107,7 @@ def _draw_rows(axis: Axes, day: Day, rows: list[tuple[str, list[Word]]]) -> None
     axis.get_yticklabels()[0].set_fontweight("bold")
     axis.set_ylim(len(rows) - 0.5, -0.5)
     axis.tick_params(length=0, labelbottom=False)
-    for side in ("top", "right", "left", "bottom"):
-        axis.spines[side].set_visible(False)
+    axis.spines[:].set_visible(False)
     legend = [
         Patch(facecolor=colour, hatch=hatch, edgecolor=INK, linewidth=0.5, label=f"{letter}  {word}")
         for word, (letter, hatch, colour) in LOOKS.items()
@@ -135,39 +132,26 @@ def _stretches(day: Day, words: list[Word]) -> list[tuple[float, float, Word]]:
 def _draw_line(axis: Axes, day: Day, values: list[float], band: Band) -> None:
     from matplotlib.ticker import MaxNLocator
 
-    for run in _unbroken(day):
-        hours = [*(day.hours[i].starts for i in run), day.hours[run[-1]].ends]
-        axis.step(hours, [*(values[i] for i in run), values[run[-1]]], where="post", color=INK, linewidth=2.2)
-    highest = max([*values, *(limit.value for limit in band.limits)])
-    axis.set_ylim(0, highest * 1.12)
+    edges, levels = [day.hours[0].starts], []
+    for hour, value in zip(day.hours, values, strict=True):
+        if hour.starts - edges[-1] > 1e-6:  # hours are missing: the line is broken
+            edges.append(hour.starts)
+            levels.append(float("nan"))
+        edges.append(hour.ends)
+        levels.append(value)
+    axis.stairs(levels, edges, baseline=None, color=INK, linewidth=2.2)
+    axis.set_ylim(0, 1.12 * max([*values, *(limit.value for limit in band.limits)]))
     axis.yaxis.set_major_locator(MaxNLocator(nbins=5, integer=True))
     for start, end in day.usable:
         axis.axvspan(start, end, color=LOOKS["go"][2], linewidth=0, zorder=0)
-    right = day.hours[-1].ends
-    for name, limit in (
-        ("stop below", band.stop_below),
-        ("caution below", band.caution_below),
-        ("caution above", band.caution_above),
-        ("stop above", band.stop_above),
-    ):
+    for name in ("stop_below", "caution_below", "caution_above", "stop_above"):
+        limit = getattr(band, name)
         if limit is not None:
             dashes = "-" if name.startswith("stop") else "--"
             axis.axhline(limit.value, color=LOOKS["stop"][2], linestyle=dashes, linewidth=1.1, zorder=1)
             axis.annotate(
-                f"{name} {limit.value:g}", (right, limit.value), (4, 0), textcoords="offset points",
-                va="center", fontsize=9.5, annotation_clip=False,
+                f"{name.replace('_', ' ')} {limit.value:g}", (day.hours[-1].ends, limit.value), (4, 0),
+                textcoords="offset points", va="center", fontsize=9.5, annotation_clip=False,
             )  # fmt: skip
     axis.set_ylabel(f"{band.name}, {band.unit}")
-    for side in ("top", "right"):
-        axis.spines[side].set_visible(False)
-
-
-def _unbroken(day: Day) -> list[list[int]]:
-    """Indices of hours that follow one another without a gap."""
-    runs: list[list[int]] = [[0]]
-    for i, (before, hour) in enumerate(zip(day.hours, day.hours[1:], strict=False), start=1):
-        if abs(before.ends - hour.starts) < 1e-6:
-            runs[-1].append(i)
-        else:
-            runs.append([i])
-    return runs
+    axis.spines[["top", "right"]].set_visible(False)

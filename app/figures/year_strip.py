@@ -16,7 +16,7 @@ if TYPE_CHECKING:
 
 STAGES = {"germinates": "comes up", "flowers": "flowers", "seeds": "seeds"}
 TITLE = "The year of a weed"
-# Stages are filled, control is hatched: the two are told apart without colour.
+# Stages are filled, control is hatched: the two differ without colour.
 STAGE_COLOURS = {"germinates": "#8fbf6a", "flowers": "#e6c229", "seeds": "#b5793c"}
 
 
@@ -45,14 +45,15 @@ def _figure(control: Control, years: Sequence[Year], month: int | None) -> Figur
 
 def in_words(control: Control, years: Sequence[Year]) -> str:
     """What the strips show, in words."""
-    told = []
+    strips = []
     for year in years:
         rows = "; ".join(f"{name}: {spans(months)}" for name, _, months in strip_rows(control, year))
-        told.append(f"{control.flora.species[year.species].common_name}. {rows}.")
-    return " ".join(told)
+        strips.append(f"{control.flora.species[year.species].common_name}. {rows}.")
+    return " ".join(strips)
 
 
 def strip_rows(control: Control, year: Year) -> list[tuple[str, str, tuple[int, ...]]]:
+    """The rows of a strip: label, stage of the plant ("" for a way of control) and months."""
     rows = [(label, stage, year.stages[stage]) for stage, label in STAGES.items() if year.stages[stage]]
     titles = control.methods.methods
     # What may be done in any month needs no strip.
@@ -80,5 +81,4 @@ def _strip(axis: Axes, rows: list[tuple[str, str, tuple[int, ...]]], month: int 
         axis.axvline(edge + 0.5, color="#c9d1c4", linewidth=0.5, zorder=0)
     if month is not None:
         axis.axvspan(month - 0.5, month + 0.5, fill=False, edgecolor="#1f4e8c", linewidth=2.2, zorder=5, clip_on=False)
-    for side in ("top", "right", "left"):
-        axis.spines[side].set_visible(False)
+    axis.spines[["top", "right", "left"]].set_visible(False)

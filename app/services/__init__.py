@@ -1,1 +1,1 @@
-"""What commands and pages do alike: the user's folder, the key, the photo model, labels, the collection."""
+"""The use cases, as functions with values in and values out: the one layer that commands and pages call."""

@@ -1,24 +1,26 @@
-"""The user's collection of labelled photos, as commands and pages open, check and change it.
+"""The user's collection of labelled photos: open it, add photos, list it, check it and decide on doubtful photos.
 
-Libraries are imported within functions: the command line starts with this module.
+Libraries are imported within functions: pages and small commands start with this module.
 """
 
 from __future__ import annotations
 
 import getpass
-from collections.abc import Sequence
+from collections import Counter
+from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
-from app.services.home import cache_folder, home
-from app.services.progress import bar
-from model.errors import CollectionError
+from app.services.home import cache_folder, features_file, home
+from model.errors import CollectionError, nearest
 
 if TYPE_CHECKING:
     from model.flora import Flora
     from training.audit import Decision, Report
-    from training.collection import Collection, Names
+    from training.collection import Collection, Intake, Names
     from training.data.manifest import LabelledPhoto
+
+Progress = Callable[[int], None]
 
 
 def open_all(folder: Path | None) -> tuple[Collection, Names, Flora]:
@@ -34,6 +36,19 @@ def open_all(folder: Path | None) -> tuple[Collection, Names, Flora]:
     return collection, Names(flora, collection.own_species()), flora
 
 
+def plants_of(collection: Collection, flora: Flora) -> dict[str, Any]:
+    """All plants by their ids: the flora, and the user's own species."""
+    return {**collection.own_species(), **flora.species}
+
+
+def labelled_photos(collection: Collection) -> list[LabelledPhoto]:
+    """The photos of the collection. Raises CollectionError where it holds none."""
+    photos = collection.photos()
+    if not photos:
+        raise CollectionError(f"{collection.folder}: holds no photos; add some with swardkey collect add FOLDER")
+    return photos
+
+
 def labeller(by: str) -> str:
     """Who labels: as given, or the user of this machine."""
     if by:
@@ -44,41 +59,170 @@ def labeller(by: str) -> str:
         return "unknown"
 
 
+def plan_addition(
+    source: Path, by: str = "", folder: Path | None = None, *, as_name: str = "", origin: str = "", creator: str = "",
+    licence: Sequence[str] = (), allow_host: Sequence[str] = (), accept_new: bool = False, skip_unknown: bool = False,
+    progress: Progress = lambda done: None,
+) -> tuple[Collection, Intake]:  # fmt: skip
+    """The collection, and what adding a source to it would do; nothing is written. Raises CollectionError."""
+    from training.collection import Wishes, open_source, plan_intake
+
+    if accept_new and skip_unknown:
+        raise CollectionError("--accept-new and --skip-unknown exclude each other; give one")
+    collection, names, _ = open_all(folder)
+    wishes = Wishes(origin, creator, licence, allow_host, as_name)
+    offered = open_source(source, wishes, lambda name: names.look_up(name) is not None)
+    plan = plan_intake(
+        offered, names, collection, labeller(by), accept_new=accept_new, skip_unknown=skip_unknown, progress=progress
+    )
+    return collection, plan
+
+
+def contents(folder: Path | None, each: bool = False) -> dict[str, Any]:
+    """What the collection holds, as plain data; ``each``: with every photo by name."""
+    collection, _, flora = open_all(folder)
+    plants, photos = plants_of(collection, flora), collection.photos()
+    readable = Counter(photo.label for photo in photos if is_whole(photo.file))
+    groups = Counter(label for label, _ in {(photo.label, photo.group) for photo in photos})
+    species = {
+        label: {
+            "photos": count,
+            "groups": groups[label],
+            "readable": readable[label],
+            "common_name": plants[label].common_name if label in plants else None,
+            "own": label not in flora.species and label in plants,
+        }
+        for label, count in sorted(Counter(photo.label for photo in photos).items())
+    }
+    names = [{"photo": p.name, "species": p.label, "group": p.group if p.group_known else ""} for p in photos]
+    return {
+        "collection": str(collection.folder),
+        "photos": len(photos),
+        "species": species,
+        "removed": collection.removed(),
+        "without_row": [str(path) for path in collection.orphans()],
+        "notes": collection.notes,
+        **({"names": names} if each else {}),
+    }
+
+
+def is_whole(file: Path) -> bool:
+    """Whether a stored photo is there from its first to its last byte."""
+    try:
+        with file.open("rb") as data:
+            begins = data.read(3) == b"\xff\xd8\xff"
+            data.seek(-2, 2)
+            return begins and data.read(2) == b"\xff\xd9"
+    except OSError:
+        return False
+
+
+def relabel(photo: str, species: str, by: str, folder: Path | None) -> dict[str, str]:
+    """Give a photo another label; its name and its species. Raises CollectionError."""
+    collection, names, _ = open_all(folder)
+    found = names.look_up(species)
+    if isinstance(found, list):
+        raise CollectionError(f"{species}: may be {' or '.join(found)}; name one of them")
+    if found is None:
+        raise CollectionError(f"{species}: not in the key, nor a species of your own; check the spelling")
+    row = collection.relabel(photo, found, labeller(by))
+    return {"photo": row.photo, "species": row.species}
+
+
 def checked(
-    photos: Sequence[LabelledPhoto], with_starter: bool, wanted: Sequence[str], unlabelled: Path | None, quiet: bool
-) -> Report:
+    photos: Sequence[LabelledPhoto], with_starter: bool, wanted: Sequence[str], unlabelled: Path | None,
+    watch: Callable[[str, int, int], None] = lambda stage, done, of: None,
+) -> Report:  # fmt: skip
     """What is wrong with labelled photos, and which of those ``unlabelled`` to label next.
 
-    ``with_starter``: judged by the shipped model's statistics too. Raises CollectionError, PhotoError.
+    ``with_starter``: judged by the shipped model's statistics too; ``watch`` is given the stage, and how many photos
+    of how many are done. Raises CollectionError, PhotoError.
     """
     from model.photo.saved import STARTER, read_model
     from training.audit import check_photos, load_settings
     from training.data.features import features_of
+    from training.data.labelled import photos_below
     from training.data.manifest import LabelledPhoto
 
-    cache = home() / "cache" / "features.safetensors"
-    with bar("features", len(photos), quiet) as progress:
-        x, _ = features_of(photos, cache, lambda done, of: progress(done))
+    x, _ = features_of(photos, features_file(), lambda done, of: watch("features", done, of))
     others = None
     if unlabelled is not None:
-        files = _files(unlabelled)
+        if not unlabelled.is_dir():
+            raise CollectionError(f"--unlabelled {unlabelled}: no such folder; name one with photos")
+        files = photos_below(unlabelled)
+        if not files:
+            raise CollectionError(f"--unlabelled {unlabelled}: holds no photos; name a folder with some")
         loose = [LabelledPhoto(f, str(f.relative_to(unlabelled)), "", str(f), False, "", "", "") for f in files]
-        with bar("unlabelled", len(loose), quiet) as progress:
-            others = ([p.name for p in loose], features_of(loose, cache, lambda done, of: progress(done))[0])
+        features, _ = features_of(loose, features_file(), lambda done, of: watch("unlabelled", done, of))
+        others = ([photo.name for photo in loose], features)
     background = read_model(STARTER)[0] if with_starter else None
-    with bar("looking", len(photos), quiet) as progress:
-        return check_photos(photos, x, load_settings(), background, wanted, others, progress=progress)
+    return check_photos(
+        photos, x, load_settings(), background, wanted, others,
+        progress=lambda done: watch("looking", done, len(photos)),
+    )  # fmt: skip
 
 
-def _files(folder: Path) -> list[Path]:
-    from training.data.labelled import photos_below
+def photos_to_check(
+    collection: Collection, folder: Path | None, names: Names, plants: Mapping[str, Any], wanted: Sequence[str]
+) -> list[LabelledPhoto]:
+    """The photos of a folder, or else of the collection, once every name in ``wanted`` is a plant's."""
+    from training.data.labelled import read_labelled
 
-    if not folder.is_dir():
-        raise CollectionError(f"--unlabelled {folder}: no such folder; name one with photos")
-    found = photos_below(folder)
-    if not found:
-        raise CollectionError(f"--unlabelled {folder}: holds no photos; name a folder with some")
-    return found
+    for name in wanted:
+        if name not in plants:
+            raise CollectionError(
+                f"--wanted {name}: is neither in the flora nor one of your own species; {nearest(name, plants)}"
+            )
+    if folder is None:
+        return labelled_photos(collection)
+    return read_labelled(folder, names, {name: str(plant.common_name) for name, plant in plants.items()})
+
+
+def called(plants: Mapping[str, Any], label: str) -> str:
+    """The common name of a label with its id: people know the one, files hold the other."""
+    if label not in plants:
+        return label.replace("other:", "outside the flora: ").replace("_", " ")
+    common = str(plants[label].common_name)
+    return f"{common} ({label})" if common != label else label
+
+
+def write_questions(
+    report: Report, photos: Sequence[LabelledPhoto], plants: Mapping[str, Any], sheet: Path | None,
+    decisions: Path | None,
+) -> list[str]:  # fmt: skip
+    """Write the photos that a person should decide on: a contact sheet, a file of decisions; a sentence on each."""
+    from training.audit import write_decisions
+    from training.audit.decisions import decided
+    from training.audit.pages import write_pages
+    from training.audit.sheet import Words, write_sheet
+
+    words = Words(lambda label: called(plants, label), sorted({*plants, *report.labels.values()}))
+    questions, written = report.questions(), []
+    where = {photo.name: photo.file for photo in photos}
+    if decisions is not None:
+        kept = write_decisions(decisions, questions)
+        written.append(f"{decisions}: {len(questions)} photos to decide on, {kept} decided before")
+    if sheet is not None and sheet.suffix.lower() == ".png":
+        pages = write_pages(sheet, questions, where, words)
+        span = f"{sheet}: {len(pages)} pages, {pages[0].name} to {pages[-1].name}" if pages else "no page is needed"
+        written.append(span)
+    elif sheet is not None:
+        made = decided(decisions) if decisions is not None else {}
+        write_sheet(sheet, questions, where, words, {photo: row["decision"] for photo, row in made.items()})
+        written.append(f"{sheet}: the contact sheet; open it in a browser, decide, and save the decisions")
+    return written
+
+
+def apply_decisions(collection: Collection, file: Path, species: Sequence[str], by: str) -> dict[str, int]:
+    """Carry out a file of decisions, all of it understood before anything is changed; how many of each kind."""
+    from training.audit import read_decisions
+
+    labels = {photo.name: photo.label for photo in collection.photos()}
+    done = {"keep": 0, "relabel": 0, "drop": 0}
+    for decision in read_decisions(file, {*species, *labels.values()}, labels):
+        carry_out(collection, decision, labeller(by))
+        done[decision.action] += 1
+    return done
 
 
 def carry_out(collection: Collection, decision: Decision, by: str) -> None:

@@ -28,6 +28,11 @@ def cache_folder() -> Path:
     return Path(given).expanduser() if given else home() / "cache"
 
 
+def features_file() -> Path:
+    """Where the features of photos are kept, so that no photo is looked at twice."""
+    return home() / "cache" / "features.safetensors"
+
+
 def is_demo(folder: Path) -> bool:
     """Whether a folder holds a demo, an invented town in place of the user's own records."""
     return (folder / DEMO_MARK).is_file()

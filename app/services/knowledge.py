@@ -15,7 +15,8 @@ from model.traits.refit import OwnRates, with_rates
 
 if TYPE_CHECKING:
     from model.control import Control
-    from model.flora import Species
+    from model.flora import Flora, Species
+    from model.printed_key import PrintedKey
 
 
 class ParsedFiles:
@@ -57,7 +58,7 @@ class ParsedFiles:
         return dict(entry["mapping"])
 
     def keep(self) -> None:
-        """Write what was parsed, if anything was; a folder that cannot be written to is no fault."""
+        """Write what was parsed, if anything was; a folder that cannot be written to is not a fault."""
         if not self.parsed_now:
             return
         temporary = self.kept.with_name(self.kept.name + ".new")
@@ -110,3 +111,11 @@ def load_advice() -> Control:
     control = load_control(load_flora(read=files), read=files)
     files.keep()
     return control
+
+
+def printed_key(month: int | None, key: Key | None = None) -> tuple[PrintedKey, Flora]:
+    """The printed key, of all plants or of those that are to be seen in a month, and the flora."""
+    from model.printed_key import make_key
+
+    key = key or load_key()
+    return make_key(key.likelihoods, month), key.flora

@@ -16,18 +16,8 @@ from app.present.finding import day_text
 from app.services.home import labels_file
 from model.control import Control, LabelRead
 from model.errors import AnswerError, nearest
-
-
-class Entry(BaseModel):
-    """One label in the file."""
-
-    model_config = ConfigDict(extra="forbid", frozen=True)
-
-    actives: list[str]
-    lawn: str
-    number: str
-    by: str
-    on: date
+from model.flora.load import read_as
+from model.storage import replace_file
 
 
 class Labels(BaseModel):
@@ -35,18 +25,13 @@ class Labels(BaseModel):
 
     model_config = ConfigDict(extra="forbid", frozen=True)
 
-    labels: list[Entry] = []
+    labels: tuple[LabelRead, ...] = ()
 
 
 def labels_read(file: Path | None = None) -> tuple[LabelRead, ...]:
     """The labels that the user has read, in the order in which they were noted. Raises FloraError for a bad file."""
-    from model.flora.load import read_as
-
     path = file or labels_file()
-    if not path.exists():
-        return ()
-    kept = read_as(path, Labels).labels
-    return tuple(LabelRead(tuple(e.actives), e.lawn, e.number, e.by, e.on) for e in kept)
+    return read_as(path, Labels).labels if path.exists() else ()
 
 
 def note_label(control: Control, actives: Sequence[str], lawn: str, number: str, by: str, on: date) -> LabelRead:
@@ -109,8 +94,6 @@ def _active(control: Control, name: str) -> str:
 
 
 def _keep(labels: Sequence[LabelRead]) -> None:
-    from model.storage import replace_file
-
     path = labels_file()
     path.parent.mkdir(parents=True, exist_ok=True)
     plain = {"labels": [one.as_json() for one in labels]}

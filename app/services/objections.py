@@ -1,13 +1,12 @@
-"""What speaks against a treatment that was done, by the judgement that plan and spray window share.
+"""The evidence against a treatment that was done, by the judgement that plan and spray window share.
 
-A record keeps what was done: nothing is refused here and nothing changed, it is only said.
+A record keeps what was done: nothing is refused or changed here, it is only pointed out.
 """
 
 from __future__ import annotations
 
 import re
 from dataclasses import dataclass
-from functools import lru_cache
 from typing import TYPE_CHECKING, get_args
 
 if TYPE_CHECKING:
@@ -16,7 +15,7 @@ if TYPE_CHECKING:
     from model.control.facts import Place
     from model.control.use import Reason
 
-HEADING = "What speaks against this"
+HEADING = "Evidence against this treatment"
 # Words by which people tell where they worked; a lawn that is named at all decides, as the most is asked of it.
 PLACES: tuple[tuple[Place, str], ...] = (
     ("lawn", r"\b(lawns?|turf|grass|oval|verge|nature strip)\b"),
@@ -30,7 +29,7 @@ ESTERS = r"(-P)?-(methyl|dimethyl|ethyl|butyl|sodium|ammonium)$"
 
 @dataclass(frozen=True)
 class Remark:
-    """A reason in a sentence, and how far it may be leant on."""
+    """A reason in a sentence, and how well it is founded."""
 
     text: str
     cited: str
@@ -40,13 +39,14 @@ class Remark:
 
 
 def against(records: Records, treatment: Treatment, control: Control | None = None) -> tuple[Remark, ...]:
-    """What speaks against a treatment, at the site and on the day of its visit; nothing where it says too little."""
+    """The evidence against a treatment, at the site and on the day of its visit; none where too little is recorded."""
     if not treatment.chemical or not treatment.products:
         return ()
-    # Loaded only here: lists and signatures need no advice.
+    # Imported only here: lists and signatures need no advice.
     from app.records import VisitRecord
+    from app.services.knowledge import load_advice
 
-    control = control or _advice()
+    control = control or load_advice()
     actives = actives_named(control, treatment.products)
     if not actives:
         return ()
@@ -69,26 +69,26 @@ def actives_named(control: Control, products: tuple[Product, ...]) -> tuple[str,
 
     A name that is not known is passed over.
     """
-    told = "; ".join(f"{product.actives}; {product.name}" for product in products)
-    told = re.sub("sulph", "sulf", told, flags=re.IGNORECASE)
+    text = "; ".join(f"{product.actives}; {product.name}" for product in products)
+    text = re.sub("sulph", "sulf", text, flags=re.IGNORECASE)
     found = []
     for key, active in control.actives.items():
         names = {key, re.sub(ESTERS, "", key), *active.also_called}
-        if any(re.search(_spelt_anyhow(name), told, re.IGNORECASE) for name in names):
+        if any(re.search(_spelt_anyhow(name), text, re.IGNORECASE) for name in names):
             found.append(key)
     return tuple(found)
 
 
 def use_of_treatment(control: Control, treatment: Treatment, record: VisitRecord, actives: tuple[str, ...]) -> Use:
-    """What was used, in the case of its visit: as it was told for the plan then, else as the site has it."""
+    """What was used, in the case of its visit: as given for the plan then, else as the site has it."""
     from app.services.visit_papers import kept_case
     from model.control import Use
     from model.control.facts import Near
 
     site, case = record.site, kept_case(record)
-    told = case is not None and case.lawn in control.lawns and case.lawn != "unknown"
-    lawn = case.lawn if case is not None and told else site.lawn if site.lawn in control.lawns else "unknown"
-    cultivar = case.cultivar if case is not None and told else None
+    known = case is not None and case.lawn in control.lawns and case.lawn != "unknown"
+    lawn = case.lawn if case is not None and known else site.lawn if site.lawn in control.lawns else "unknown"
+    cultivar = case.cultivar if case is not None and known else None
     state = treatment.state or site.state
     place = place_named(treatment.situation) or place_named(treatment.plants) or (case.place if case else None)
     wiped = treatment.gear == "wiper" or (not treatment.gear and re.search(WIPED, treatment.method, re.IGNORECASE))
@@ -97,7 +97,7 @@ def use_of_treatment(control: Control, treatment: Treatment, record: VisitRecord
         how="wipe" if wiped else "spray",
         lawn=lawn,
         cultivar=cultivar if cultivar in control.lawns[lawn].cultivars else None,
-        # Of a place that nobody told, only what holds anywhere is said: in a bed, no lawn stands in the way.
+        # Of an unknown place, only what holds anywhere is said: in a bed, no lawn stands in the way.
         place=place or "bed",
         month=treatment.day.month,
         state=state if state in control.states else None,
@@ -112,13 +112,6 @@ def place_named(text: str) -> Place | None:
     ('lawn', 'bed', 'paving', None)
     """
     return next((place for place, words in PLACES if re.search(words, text, re.IGNORECASE)), None)
-
-
-@lru_cache(maxsize=1)
-def _advice() -> Control:
-    from app.services.knowledge import load_advice
-
-    return load_advice()
 
 
 def _remark(control: Control, reason: Reason) -> Remark:

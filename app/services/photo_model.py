@@ -1,8 +1,8 @@
-"""From files of photos to evidence, with the model that is in charge."""
+"""From files of photos to evidence, by the active photo model."""
 
 from __future__ import annotations
 
-import sys
+import logging
 from collections.abc import Sequence
 from concurrent.futures import ThreadPoolExecutor
 from functools import lru_cache
@@ -13,7 +13,7 @@ from app.services.home import registry
 from model.photo.sandbox import open_photo
 
 if TYPE_CHECKING:
-    from model.photo import Evidence, Photo, PhotoModel
+    from model.photo import Evidence, PhotoModel
 
 
 @lru_cache(maxsize=2)
@@ -24,30 +24,21 @@ def _loaded(folder: Path) -> PhotoModel:
 
 
 @lru_cache(maxsize=8)
-def _say_once(note: str) -> None:
-    sys.stderr.write(f"swardkey: {note}\n")
+def _warn_once(note: str) -> None:
+    logging.getLogger("swardkey").warning("swardkey: %s", note)
 
 
 def model_in_charge() -> PhotoModel:
-    """The photo model in charge; loaded once, and anew when another is put in charge."""
+    """The active photo model; loaded once, and anew when another is activated. A damaged one is warned of once."""
     model, found = registry().load(_loaded)
     if found.note:
-        _say_once(found.note)
+        _warn_once(found.note)
     return model
 
 
-def opened_and_evidence(files: Sequence[Path]) -> tuple[list[Photo], Evidence]:
-    """Photos of one plant as they were opened, each once, and what they say.
-
-    Raises PhotoError naming the file that cannot be read.
-    """
-    with ThreadPoolExecutor(1) as beside:  # a photo is opened in the time that the model takes to load
+def evidence_of(files: Sequence[Path]) -> Evidence:
+    """The evidence of photos of one plant. Raises PhotoError naming the file that cannot be read."""
+    with ThreadPoolExecutor(1) as beside:  # photos are opened in the time that the model takes to load
         opening = beside.submit(lambda: [open_photo(file) for file in files])
         model = model_in_charge()
-        photos = opening.result()
-    return photos, model.look(photos)
-
-
-def evidence_of(files: Sequence[Path]) -> Evidence:
-    """What photos of one plant say. Raises PhotoError naming the file that cannot be read."""
-    return opened_and_evidence(files)[1]
+        return model.look(opening.result())

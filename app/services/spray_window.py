@@ -1,21 +1,25 @@
-"""Whether to spray, for what a person told of a job: the plan's judgement and the weather's limits as one verdict."""
+"""Whether to spray: the plan's judgement of a use and the weather's limits as one verdict; and degree-days."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import get_args
+from tempfile import TemporaryDirectory
+from typing import Literal, get_args
 
-from app.commands.advise import as_word, group_number
-from app.commands.json_output import print_json
+from app.present.finding import day_text
 from app.present.plan import heading
+from app.services.choices import one_of
 from app.services.knowledge import load_advice
 from app.services.labels import labels_read, split_actives
 from model.control import Case, Control, JudgedOption, Use, judge_spraying, judge_spraying_day, plan
 from model.control.facts import Near, Place, Stage
 from model.errors import AnswerError, nearest
-from model.spray import Day, Forecast, Occasion, Reason, Verdict, Weather, load_rules, read_forecast
+from model.flora.name import PlantNames
+from model.spray import Day, Forecast, Occasion, Reason, SprayError, Verdict, Weather, load_rules, read_forecast
+from model.spray.degree_days import Record, read_record
+from model.spray.warmth import Warmth, load_warmth
 
 
 @dataclass(frozen=True)
@@ -32,52 +36,20 @@ class Job:
     option: JudgedOption | None = None
     besides: tuple[Reason, ...] = ()
 
-    @classmethod
-    def told(
-        cls, actives: Sequence[str], month: int | None, state: str | None, lawn: str | None, cultivar: str | None,
-        place: str, near: Sequence[str], used: Sequence[str], weed: str | None, stage: str | None, wipe: bool,
-        rain_fast: float | None, sunrise: float | None, sunset: float | None,
-    ) -> Job:  # fmt: skip
-        """From the options of the command. Raises AnswerError for a word that is not known."""
-        control = load_advice()
-        use = Use(
-            actives=tuple(dict.fromkeys(active_of(control, a) for text in actives for a in split_actives(text))),
-            how="wipe" if wipe else "spray",
-            lawn=_one_of("--lawn", lawn, control.lawns),
-            place=_one_of("--place", place, get_args(Place)) or "lawn",  # type: ignore[arg-type]
-            month=month,
-            state=_one_of("--state", state.upper() if state else None, control.states, as_it_is=True),
-            near=tuple(_one_of("--near", thing, get_args(Near)) for thing in near),  # type: ignore[misc]
-            used=tuple(group_number(text) for text in used),
-            labels=labels_read(),
-        )
-        if cultivar is not None:
-            known = control.lawns[use.lawn].cultivars if use.lawn else {}
-            if not known:
-                raise AnswerError("--cultivar: give the lawn grass that it is of (--lawn buffalo)")
-            use = use.with_cultivar(_one_of("--cultivar", cultivar, known))
-        occasion = Occasion(state=use.state, month=month, sunrise=sunrise, sunset=sunset)
-        job = cls(control, use, occasion, rain_fast)
-        if stage is not None and weed is None:
-            raise AnswerError("--stage is the weed's; name the weed too (--weed)")
-        return job if weed is None else job.for_weed(weed, _one_of("--stage", stage, get_args(Stage)))
-
     def for_weed(self, weed: str, stage: str | None) -> Job:
-        """The same, with the weed's season and what its plan makes of these actives."""
-        from model.flora.name import PlantNames
-
-        if self.use.month is None:
-            raise AnswerError("--weed: its season is judged by the month; give --month too")
+        """The same, with the weed's season and what its plan makes of these actives. Raises AnswerError."""
         use = self.use
+        if use.month is None:
+            raise AnswerError("--weed: its season is judged by the month; give --month too")
         case = Case(
-            species=(PlantNames(self.control.flora).the_species(weed),), month=self.use.month,
+            species=(PlantNames(self.control.flora).the_species(weed),), month=use.month,
             lawn=use.lawn or "unknown", place=use.place, stage=stage, state=use.state, near=use.near,  # type: ignore[arg-type]
             used=use.used, cultivar=use.cultivar, labels=use.labels,
         )  # fmt: skip
         return self.in_case(case)
 
     def in_case(self, case: Case) -> Job:
-        """The same, with the option of the case's plan that has these actives, put on in this way."""
+        """The same, with the option of the case's plan that has these actives, applied in this way."""
         if not self.use.actives:
             return self
         made = plan(self.control, case)
@@ -93,6 +65,75 @@ class Job:
         return replace(self, use=replace(self.use, blooming=blooming), besides=(remark,))
 
 
+def verdict_of(job: Job, weather: Weather, signs: Sequence[str] = ()) -> Verdict:
+    """The verdict on one reading. Raises SprayError for one that is impossible."""
+    more = (job.occasion, signs, job.rain_fast, job.option, job.besides)
+    return judge_spraying(job.control, load_rules(), job.use, weather, *more)
+
+
+def day_of(job: Job, forecast: Forecast) -> Day:
+    """The verdicts on the hours of a forecast."""
+    more = (job.occasion, job.rain_fast, job.option, job.besides)
+    return judge_spraying_day(job.control, load_rules(), job.use, forecast, *more)
+
+
+def forecast_of(text: str) -> Forecast:
+    """The hours of a forecast that was handed in as text. Raises SprayError naming row and column."""
+    with TemporaryDirectory(prefix="swardkey-") as folder:
+        file = Path(folder) / "forecast.csv"
+        file.write_text(text, encoding="utf-8")
+        try:
+            return read_forecast(file)
+        except SprayError as error:
+            raise SprayError(str(error).replace(str(file), "forecast")) from None
+
+
+def about(job: Job, forecast: Forecast) -> str:
+    """What a figure of the hours is for: the actives, the state and the day, as far as they are known."""
+    where = job.control.states[job.use.state].name if job.use.state else ""
+    day = day_text(forecast.day) if forecast.day is not None else ""
+    return ", ".join(filter(None, (" + ".join(job.use.actives), where, day)))
+
+
+def job_of(
+    *, actives: Sequence[str], wipe: bool, month: int | None, state: str | None, lawn: str | None,
+    cultivar: str | None, place: str, near: Sequence[str], used: Sequence[int], weed: str | None, stage: str | None,
+    rain_fast: float | None, sunrise: float | None, sunset: float | None,
+) -> Job:  # fmt: skip
+    """A job from the options of the command. Raises AnswerError for a word that is not known."""
+    control = load_advice()
+    if lawn is not None:
+        one_of("--lawn", lawn, control.lawns)
+    if state is not None:
+        one_of("--state", state, control.states)
+    for thing in near:
+        one_of("--near", thing, get_args(Near))
+    if cultivar is not None:
+        cultivars = control.lawns[lawn].cultivars if lawn else {}
+        if not cultivars:
+            raise AnswerError("--cultivar: give the lawn grass that it is of (--lawn buffalo)")
+        one_of("--cultivar", cultivar, cultivars)
+    if stage is not None:
+        if weed is None:
+            raise AnswerError("--stage is the weed's; name the weed too (--weed)")
+        one_of("--stage", stage, get_args(Stage))
+    use = Use(
+        actives=tuple(dict.fromkeys(active_of(control, a) for text in actives for a in split_actives(text))),
+        how="wipe" if wipe else "spray",
+        lawn=lawn,
+        place=one_of("--place", place, get_args(Place)),  # type: ignore[arg-type]
+        month=month,
+        state=state,
+        near=tuple(near),  # type: ignore[arg-type]
+        used=tuple(used),
+        labels=labels_read(),
+    )
+    if cultivar is not None:
+        use = use.with_cultivar(cultivar)
+    job = Job(control, use, Occasion(state=state, month=month, sunrise=sunrise, sunset=sunset), rain_fast)
+    return job if weed is None else job.for_weed(weed, stage)
+
+
 def active_of(control: Control, name: str) -> str:
     """The active that a name means. Raises AnswerError for an unknown one."""
     found = control.active_named(name)
@@ -101,63 +142,23 @@ def active_of(control: Control, name: str) -> str:
     return found
 
 
-def verdict_of(job: Job, weather: Weather, signs: Sequence[str] = ()) -> Verdict:
-    """The verdict on one reading."""
-    told = (job.occasion, signs, job.rain_fast, job.option, job.besides)
-    return judge_spraying(job.control, load_rules(), job.use, weather, *told)
+def judge_forecast(job: Job, file: Path, figure: Path | None = None) -> Day:
+    """Judge the hours of a forecast file, and draw them if asked. Raises SwardkeyError naming what is wrong."""
+    from app.figures.picture import check_ending  # here and below: few forecasts are drawn
+    from app.figures.spray_hours import draw_hours
 
-
-def day_of(job: Job, forecast: Forecast) -> Day:
-    """The verdicts on the hours of a forecast."""
-    told = (job.occasion, job.rain_fast, job.option, job.besides)
-    return judge_spraying_day(job.control, load_rules(), job.use, forecast, *told)
-
-
-def about(job: Job, forecast: Forecast) -> str:
-    """What a figure of the hours is for: the actives, the state and the day, as far as they are known."""
-    from app.present.finding import day_text
-
-    where = job.control.states[job.use.state].name if job.use.state else ""
-    day = day_text(forecast.day) if forecast.day is not None else ""
-    return ", ".join(filter(None, (" + ".join(job.use.actives), where, day)))
-
-
-def judge_now(job: Job, weather: Weather, signs: Sequence[str], as_json: bool) -> None:
-    """Judge one reading and print it."""
-    verdict = verdict_of(job, weather, signs)
-    if as_json:
-        print_json(verdict.as_json())
-    else:
-        from app.present.spray import print_verdict
-
-        print_verdict(verdict)
-
-
-def judge_file(job: Job, file: Path, figure: Path | None, as_json: bool) -> None:
-    """Judge a forecast, draw it if asked, and print it."""
     if figure is not None:
-        from app.figures.picture import check_ending
-
         check_ending(figure)
     forecast = read_forecast(file)
     day = day_of(job, forecast)
     if figure is not None:
-        from app.figures.spray_hours import draw_hours
-
         draw_hours(day, load_rules(), figure, about(job, forecast))
-    if as_json:
-        print_json(day.as_json())
-    else:
-        from app.present.spray import print_day
-
-        print_day(day)
+    return day
 
 
-def _one_of(what: str, text: str | None, known: Iterable[str], as_it_is: bool = False) -> str | None:
-    if text is None:
-        return None
-    word = text.strip() if as_it_is else as_word(text)
-    names = list(known)
-    if word not in names:
-        raise AnswerError(f"{what} {text}: not known; {nearest(word, names)}")
-    return word
+def degree_days(
+    file: Path, base: float, unit: Literal["C", "F"], weed: str | None
+) -> tuple[Record, Warmth, str | None]:
+    """Degree-days of a file over a base in its unit, what is known of warmth, and the species of the weed."""
+    species = PlantNames(load_advice().flora).the_species(weed) if weed is not None else None
+    return read_record(file, base, unit), load_warmth(), species

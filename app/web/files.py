@@ -164,10 +164,10 @@ def drawing_of(context: Context, species: str) -> bytes:
     """A species drawn from its traits, in flower, as JPEG; one at a time, so that the pages stay quick."""
     with _drawing:
         if species not in _drawn:
-            from training.drawn import draw_scene, plan_scene  # loaded while the first page is already there
+            from app.services.drawing import draw_species
 
-            plant = context.key.flora.species[species]
             out = io.BytesIO()
-            draw_scene(plan_scene(plant, 1, "flowering", "turf", False), plant, SIDE).save(out, "JPEG", quality=86)
+            _, _, picture = draw_species(context.key.flora, species, 1, "flowering", "turf", False, SIDE)
+            picture.save(out, "JPEG", quality=86)
             _drawn[species] = out.getvalue()
         return _drawn[species]

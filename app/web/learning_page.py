@@ -9,7 +9,7 @@ from collections.abc import Callable, Sequence, Set
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from app.services.collection import carry_out, checked, labeller, open_all
+from app.services.collection import carry_out, checked, labeller, plan_addition
 from app.services.home import home, registry
 from app.web.background import Work
 from app.web.context import Context
@@ -119,12 +119,8 @@ def take_files(address: Address, files: Sequence[Path]) -> tuple[Address, list[s
 
 def _add(path: Path, species: str, by: str) -> str:
     """Add a folder or a zip to the collection; a sentence on what came of it. Raises CollectionError."""
-    from training.collection import Wishes, open_source, plan_intake
-
     try:
-        collection, names, _ = open_all(None)
-        offered = open_source(path, Wishes(as_name=species), lambda name: names.look_up(name) is not None)
-        plan = plan_intake(offered, names, collection, labeller(by))
+        collection, plan = plan_addition(path, by, as_name=species)
         if not plan.acceptable:
             raise CollectionError(plan.obstacle.replace(str(path), path.name))
         done = collection.add(plan)
@@ -161,11 +157,7 @@ def _check(context: Context, address: Address, fields: Fields) -> tuple[Address,
         raise FormError("The collection holds no photos yet; add some first.")
 
     def run(progress: Callable[[int], None]) -> dict[str, Any]:
-        from training.data.features import features_of
-
-        # Looking at the photos is what takes long; afterwards it is remembered.
-        features_of(photos, home() / "cache" / "features.safetensors", lambda done, of: progress(done))
-        report = checked(photos, True, (), None, True)
+        report = checked(photos, True, (), None, lambda stage, done, of: progress(done))
         asked = [on_the_sheet(question, names) for question in report.questions()[:MOST_ASKED]]
         return {"kind": "check", "photos": report.photos, "species": report.species, "questions": asked}
 
@@ -208,20 +200,18 @@ def _decide(context: Context, address: Address, fields: Fields) -> tuple[Address
 
 
 def _train(context: Context, address: Address, fields: Fields) -> tuple[Address, list[str]]:
-    from training.gate import Override
-    from training.recipes.train import train
+    from app.services.retraining import override_of, train_on
 
     collection = own_collection()
     photos = collection.photos()
     if not photos:
         raise FormError("The collection holds no photos yet; add some first.")
     by, because = one(fields, "by"), one(fields, "because")
-    override = Override(by, because) if because else None
+    override = override_of(by, because) if because else None
     plants = plants_of(context, collection)
 
     def run(progress: Callable[[int], None]) -> dict[str, Any]:
-        cache = home() / "cache" / "features.safetensors"
-        done = train("quick", photos, registry(), cache, override, lambda stage, count, of: progress(count))
+        done = train_on(photos, "quick", override, lambda stage, count, of: progress(count))
         draw_figures(done, lambda label: called(plants, label))
         return {"kind": "train", **in_words(done)}
 

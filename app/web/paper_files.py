@@ -3,10 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from datetime import UTC, date, datetime
+from datetime import date
 
 from app.present.finding import day_text
-from app.records import open_records
 from app.web.context import Context
 from app.web.draft import Draft
 from app.web.finding_page import plan_species
@@ -53,51 +52,31 @@ def job(context: Context, draft: Draft) -> bytes:
 def printed_key(context: Context, month: int | None) -> bytes:
     """The printed key, of all plants or of those to be seen in a month."""
     from app.papers.key_sheet import key_paper
-    from model.printed_key import make_key
+    from app.services.knowledge import printed_key
 
-    return key_paper(make_key(context.key.likelihoods, month), context.key.flora)
+    return key_paper(*printed_key(month, context.key))
 
 
 def of_visit(context: Context, visit: int, kind: str) -> bytes:
     """The advice or job sheet of a visit that is kept. Raises SwardkeyError where there is none."""
-    from app.papers.advice_sheet import AdviceSheet, advice_paper
-    from app.papers.job_sheet import JobSheet, job_paper
-    from app.services.visit_papers import decided_option, naming_of, plan_of, visit_record
+    from app.services.paper_making import advice_of_visit, job_of_visit
 
-    with open_records() as records:
-        record = visit_record(records, visit)
-        naming = naming_of(record, context.key)
-        made = plan_of(records, record, naming, context.control)
-    day, who = day_text(record.visit.day), record.visit.who
-    if kind == "advice":
-        sheet = AdviceSheet(naming, made, record.client.name, record.site.address, day, who)
-        return advice_paper(sheet, context.key, context.control)
-    options = decided_option(record, made)
-    job_sheet = JobSheet(naming, made, record.site, record.client, day, who, options=options)
-    return job_paper(job_sheet, context.key, context.control, context.rules)
+    make = advice_of_visit if kind == "advice" else job_of_visit
+    return make(visit, key=context.key)
 
 
 def of_treatment(number: int) -> bytes:
     """The record of a treatment as PDF, with its amendments. Raises RecordsError where there is none."""
-    from app.papers.record_sheet import paper_of_treatment
+    from app.services.paper_making import record_of_treatment
 
-    with open_records() as records:
-        return paper_of_treatment(records, number)
+    return record_of_treatment(number)
 
 
 def of_all(name: str) -> tuple[bytes, str]:
     """What is taken out of the records as a whole: tables and the calendar, with the kind of file."""
-    from app.papers.csv_table import findings_csv, treatments_csv
-    from app.papers.follow_ups import calendar_file
-    from app.services.visit_papers import all_visits
+    from app.services.paper_making import calendar, table
 
-    with open_records() as records:
-        if name == "follow-ups.ics":
-            sites = {site.id: site for site in records.sites()}
-            return calendar_file(records.follow_ups(), sites, datetime.now(UTC)), CALENDAR
-        if name == "treatments.csv":
-            return treatments_csv(records.treatments()), CSV
-        return findings_csv(all_visits(records)), CSV
+    return (calendar()[0], CALENDAR) if name == "follow-ups.ics" else (table(name.removesuffix(".csv")), CSV)
 
 
 def shared(context: Context, ending: str, told: Mapping[str, str]) -> tuple[bytes, str]:
@@ -105,17 +84,13 @@ def shared(context: Context, ending: str, told: Mapping[str, str]) -> tuple[byte
 
     Raises AnswerError where it cannot be shared so, or nothing is confirmed.
     """
-    from app.papers.darwin_core import Sharing, archive, occurrence_csv
-    from app.services.visit_papers import all_visits
+    from app.services.paper_making import shared_findings
 
     places = told.get("places", "")
     decimals = int(places) if places.isascii() and places.isdigit() else None
-    with open_records() as records:
-        visits, dataset = all_visits(records), records.dataset()
-    sharing = Sharing(told.get("by", ""), told.get("licence", ""), dataset, decimals, told.get("names") == "yes")
-    if ending == "csv":
-        return occurrence_csv(visits, context.key.flora, sharing), CSV
-    return archive(visits, context.key.flora, sharing, date.today()), "application/zip"
+    by, licence = told.get("by", ""), told.get("licence", "")
+    data = shared_findings(f".{ending}", by, licence, decimals, told.get("names") == "yes", key=context.key)
+    return data, CSV if ending == "csv" else "application/zip"
 
 
 WHOLE = {

@@ -8,13 +8,14 @@ from typing import Any
 
 from app.present import plan as plan_words
 from app.present.block import References
+from app.services.advice import plan_for
 from app.services.labels import note_label, revoke_label, split_actives
 from app.services.spray_window import active_of
 from app.web.context import Context
 from app.web.draft import Draft
 from app.web.frame import Fields, FormError, one
 from app.web.lawn_page import case_of
-from model.control import JudgedOption, Plan, Use, plan
+from model.control import JudgedOption, Plan, Use
 from model.control.facts import FORMER_METHODS
 
 
@@ -65,7 +66,7 @@ def _labels(option: JudgedOption) -> list[str]:
 
 def made_plan(context: Context, draft: Draft) -> Plan:
     """The plan of a draft, for the papers and the record."""
-    return plan(context.control, case_of(context, draft))
+    return plan_for(case_of(context, draft))
 
 
 def chosen(context: Context, draft: Draft) -> JudgedOption | None:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import tempfile
 from dataclasses import replace
 from datetime import datetime
 from pathlib import Path
@@ -10,7 +9,8 @@ from typing import Any
 
 from app.present.block import References
 from app.present.spray import LABEL_WINS, headline, one_of_each, reasons, usable
-from app.services.spray_window import Job, about, day_of, verdict_of
+from app.services.choices import clock_time
+from app.services.spray_window import Job, about, day_of, forecast_of, verdict_of
 from app.web import sums_page as sums
 from app.web.context import Context
 from app.web.draft import Draft
@@ -19,7 +19,7 @@ from app.web.lawn_page import case_of
 from app.web.plan_page import chosen, to_spray
 from app.web.uploads import put_away
 from model.errors import SwardkeyError
-from model.spray import Forecast, Occasion, Verdict, Weather, read_clock, read_forecast
+from model.spray import Occasion, Verdict, Weather
 
 LONGEST_FORECAST = 200_000  # bytes; a day's hours are a few thousand
 NUMBERS = {
@@ -86,27 +86,16 @@ def judged(context: Context, draft: Draft) -> Verdict:
     given = _given(context, draft)
     temperature, humidity, wind = (float(given[name]) for name in NEEDED)
     rain_in = float(given["rain_in"]) if given["rain_in"] else None
-    hour = read_clock(given["hour"]) if given["hour"] else None
+    hour = clock_time(given["hour"]) if given["hour"] else None
     weather = Weather(temperature, humidity, wind, rain_in, hour)
     return verdict_of(_job(context, draft), weather, given["signs"])
-
-
-def _forecast(draft: Draft) -> Forecast:
-    """The hours of a draft's forecast. Raises SwardkeyError naming row and column."""
-    with tempfile.TemporaryDirectory(prefix="swardkey-") as folder:
-        file = Path(folder) / "forecast.csv"
-        file.write_text(draft.forecast, encoding="utf-8")
-        try:
-            return read_forecast(file)
-        except SwardkeyError as error:
-            raise FormError(str(error).replace(str(file), "forecast")) from None
 
 
 def _day(context: Context, draft: Draft) -> dict[str, Any]:
     from app.figures.picture import as_svg
     from app.figures.spray_hours import TITLE, hours_figure, in_words
 
-    job, forecast = _job(context, draft), _forecast(draft)
+    job, forecast = _job(context, draft), forecast_of(draft.forecast)
     day, title = day_of(job, forecast), about(job, forecast)
     chart = as_svg(lambda: hours_figure(day, context.rules, title), TITLE, in_words(day, title))
     return {"headline": [usable(day)], "reasons": reasons(one_of_each(day)), "chart": chart}
@@ -137,7 +126,7 @@ def take_forecast(context: Context, draft: Draft, file: str) -> Draft:
     finally:
         put_away(path)
     after = replace(draft, forecast=text, weather={**draft.weather, "from": "forecast"})
-    day_of(_job(context, after), _forecast(after))
+    day_of(_job(context, after), forecast_of(after.forecast))
     return after
 
 

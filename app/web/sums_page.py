@@ -2,29 +2,27 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass, replace
-from functools import partial
 from typing import Any
 
 from app.present.sums import sum_blocks
+from app.services import mixing
+from app.services.mixing import Form, notes_on
 from app.web.context import Context
 from app.web.draft import Draft
 from app.web.frame import Fields, FormError, one
 from app.web.plan_page import to_spray
-from model import mix
 from model.control import judge_use
 from model.errors import SwardkeyError
-from model.mix import unit
+from model.mix import MixError, Result
 
 
 @dataclass(frozen=True)
 class Field:
-    """One field of a sum: what it is called, how it is read, the unit of a bare number, and a hint."""
+    """One field of a sum: what it is called, in which unit a bare number is read, and a hint."""
 
     name: str
     label: str
-    read: Callable[[str], Any]
     unit: str = ""
     hint: str = ""
     needed: bool = True
@@ -32,47 +30,33 @@ class Field:
 
 @dataclass(frozen=True)
 class Sum:
-    """A sum: its name, its fields, and what works it out from them in this order."""
+    """A sum: its name, its fields, and which of the sums in app.services.mixing works it out."""
 
     title: str
+    work: str
     fields: tuple[Field, ...]
-    work: Callable[..., mix.Result]
 
-    def result(self, typed: dict[str, str]) -> mix.Result:
+    def result(self, typed: dict[str, str]) -> Result:
         """The result of what was typed. Raises MixError naming the field."""
-        return self.work(*(self._value(field, typed[field.name]) for field in self.fields))
-
-    def _value(self, field: Field, text: str) -> Any:
-        try:
-            return field.read(text) if text or field.needed else None
-        except mix.MixError as error:
-            raise mix.MixError(f"{field.label}: {error}") from None
+        given = {field.name: typed[field.name] for field in self.fields if typed.get(field.name)}
+        labels = {field.name: field.label for field in self.fields}
+        return mixing.SUMS[self.work](Form(given, lambda name, text: labels[name]))
 
 
-def quantity(name: str, label: str, symbol: str, measure: unit.Measure, needed: bool = True) -> Field:
-    """A field for an amount."""
-    return Field(name, label, partial(mix.read_quantity, measure=measure), symbol, needed=needed)
-
-
-RATE_FOR_AREA = Field("rate", "Rate on the label", mix.read_rate, hint="amount and area, both with their unit")
+RATE_FOR_AREA = Field("rate", "Rate on the label", hint="amount and area, both with their unit")
 RATE_FOR_WATER = replace(RATE_FOR_AREA, hint="amount and water, both with their unit, or a ratio")
-AREA = quantity("area", "Area", "m\u00b2", unit.SQUARE_METRES, needed=False)
-TANK = quantity("tank", "Tank", "L", unit.LITRES)
-OUTPUT = quantity("output", "Measured output", "L/ha", unit.LITRES_PER_HECTARE)
-WATER = quantity("volume", "Water", "L", unit.LITRES)
-USED = quantity("litres", "Litres used", "L", unit.LITRES)
-TEST_AREA = quantity("area", "Test area", "m\u00b2", unit.SQUARE_METRES)
-FLOW = quantity("flow", "Flow of all nozzles", "L/min", unit.LITRES_PER_MINUTE)
-SPEED = quantity("speed", "Speed", "km/h", unit.KM_PER_HOUR)
-SWATH = quantity("swath", "Swath", "m", unit.METRES)
-ANALYSIS = Field("analysis", "Analysis on the bag", mix.read_analysis, hint="N-P-K, three numbers")
+TANK, OUTPUT = Field("tank", "Tank", "L"), Field("output", "Measured output", "L/ha")
+AREA, TEST_AREA = Field("area", "Area", "m\u00b2", needed=False), Field("area", "Test area", "m\u00b2")
+WATER, USED = Field("volume", "Water", "L"), Field("litres", "Litres used", "L")
+FLOW, SPEED = Field("flow", "Flow of all nozzles", "L/min"), Field("speed", "Speed", "km/h")
+SWATH, ANALYSIS = Field("swath", "Swath", "m"), Field("analysis", "Analysis on the bag", hint="N-P-K, three numbers")
 SUMS = {
-    "tank": Sum("Tank mix for an area", (TANK, OUTPUT, RATE_FOR_AREA, AREA), mix.plan_tank),
-    "spot": Sum("Spot mix in water", (WATER, RATE_FOR_WATER), mix.mix_spot),
-    "granule": Sum("Granules", (RATE_FOR_AREA, AREA), mix.spread),
-    "by_area": Sum("Output, from a test area", (USED, TEST_AREA), mix.output_from_area),
-    "by_speed": Sum("Output, from walking speed", (FLOW, SPEED, SWATH), mix.output_from_speed),
-    "nitrogen": Sum("Nitrogen in a feed", (ANALYSIS, RATE_FOR_AREA, AREA), mix.feed),
+    "tank": Sum("Tank mix for an area", "tank", (TANK, OUTPUT, RATE_FOR_AREA, AREA)),
+    "spot": Sum("Spot mix in water", "spot", (WATER, RATE_FOR_WATER)),
+    "granule": Sum("Granules", "granule", (RATE_FOR_AREA, AREA)),
+    "by_area": Sum("Output, from a test area", "output", (USED, TEST_AREA)),
+    "by_speed": Sum("Output, from walking speed", "output", (FLOW, SPEED, SWATH)),
+    "nitrogen": Sum("Nitrogen in a feed", "nitrogen", (ANALYSIS, RATE_FOR_AREA, AREA)),
 }
 
 
@@ -100,13 +84,12 @@ def result_of(kind: str, typed: dict[str, str]) -> dict[str, Any]:
     """A sum from what was typed; a slip is asked about until it is said to be right. Never raises for bad input."""
     try:
         result = SUMS[kind].result(typed)
-    except mix.MixError as error:
+    except MixError as error:
         return {"fault": str(error)}
     asked = [doubt.text for doubt in result.doubts if doubt.asks]
     if asked and typed.get("sure") != "yes":
         return {"asked": asked}
-    notes = [doubt.text for doubt in (*result.doubts, *unit.remarks(*typed.values()))]
-    return {"result": result, "blocks": sum_blocks(result, notes)}
+    return {"result": result, "blocks": sum_blocks(result, notes_on(result, *typed.values()))}
 
 
 def work_out(context: Context, draft: Draft, fields: Fields, which: str) -> Draft:

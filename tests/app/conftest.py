@@ -1,12 +1,16 @@
-"""Commands that tests call in their own process find the files of facts checked already."""
+"""Commands run in the process of the tests, where the files of facts are checked already."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+import io
+import json
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
 from typing import Any
 
 import pytest
 
+from app.command_line import main
 from app.services.knowledge import ParsedFiles
 from model import control as control_package
 from model import flora as flora_package
@@ -41,3 +45,44 @@ def _facts_are_loaded_once(key: Key, control: Control) -> Iterator[None]:
         patch.setattr(flora_package, "load_flora", flora)
         patch.setattr(control_package, "load_control", advice)
         yield
+
+
+@dataclass(frozen=True)
+class Ended:
+    """How a command ended: its exit status, standard output and standard error."""
+
+    status: int
+    out: str
+    err: str
+
+    @property
+    def json(self) -> dict[str, Any]:
+        """The one object on standard output of a command that worked."""
+        assert self.status == 0, self.err
+        return dict(json.loads(self.out))
+
+    @property
+    def refusal(self) -> str:
+        """The one sentence on standard error for bad input; nothing is on standard output."""
+        assert (self.status, self.out) == (2, ""), self.out
+        assert self.err.startswith("swardkey: ") and self.err.count("\n") == 1 and "Traceback" not in self.err
+        return self.err
+
+
+Run = Callable[..., Ended]
+
+
+@pytest.fixture
+def run(capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch) -> Run:
+    """Runs a command as the console script does; ``stdin`` is what is typed."""
+    monkeypatch.setenv("COLUMNS", "120")
+
+    def command(*arguments: object, stdin: str = "") -> Ended:
+        capsys.readouterr()
+        monkeypatch.setattr("sys.stdin", io.StringIO(stdin))
+        with pytest.raises(SystemExit) as ended:
+            main([str(argument) for argument in arguments])
+        said = capsys.readouterr()
+        return Ended(int(ended.value.code or 0), said.out, said.err)
+
+    return command

@@ -7,8 +7,9 @@ import re
 from collections.abc import Callable
 
 import pytest
+from rich.console import Console
 
-from app.commands.ask import TO_SEE, hold_interview
+from app.commands.ask import TO_SEE, Dialogue
 from model.flora.character import PARTS, Character
 from model.identify import Key
 from model.interview import Interview
@@ -27,7 +28,7 @@ def talk(key: Key, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixtur
 
     def hold(*typed: str, start: Interview | None = None) -> tuple[Interview, str]:
         monkeypatch.setattr("sys.stdin", io.StringIO("".join(f"{line}\n" for line in typed)))
-        end = hold_interview(start or Interview(key, month=7))
+        end = Dialogue(Console(highlight=False), start or Interview(key, month=7)).hold()
         return end, capsys.readouterr().out
 
     return hold

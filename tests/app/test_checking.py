@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import csv
-import json
+import shutil
 from collections.abc import Sequence
 from pathlib import Path
 
@@ -13,18 +13,12 @@ from PIL import Image
 
 import training.audit
 import training.data.features
-from app.command_line import main
+from app.services.collection import plan_addition
+from tests.app.conftest import Run
 from tests.training.test_audit import picture
 from training.audit import load_settings
 from training.collection import Collection
 from training.data.manifest import LabelledPhoto
-
-
-def run(capsys: pytest.CaptureFixture[str], *arguments: object) -> tuple[int, str, str]:
-    with pytest.raises(SystemExit) as ended:
-        main(["collect", *map(str, arguments)])
-    out, err = capsys.readouterr()
-    return int(ended.value.code or 0), out, err
 
 
 def features(photos: Sequence[LabelledPhoto], *_: object) -> tuple[np.ndarray, list[str]]:
@@ -41,22 +35,30 @@ def toned(seed: int, bright: bool) -> Image.Image:
     return picture(seed).point(lambda value: value // 2 + (110 if bright else 20))
 
 
-@pytest.fixture
-def collection(tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch) -> Collection:
+@pytest.fixture(scope="module")
+def prepared(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """Dark photos of winter grass; bright ones of daisy, one of which is called winter grass; one picture twice."""
+    top = tmp_path_factory.mktemp("prepared")
+    for place, label in enumerate(("poa_annua", "bellis_perennis")):
+        (top / "source" / label).mkdir(parents=True)
+        for i in range(8):
+            toned(10 * place + i, bool(place)).save(top / "source" / label / f"{i}.png")
+    toned(77, True).save(top / "source" / "poa_annua" / "daisy.png")
+    toned(0, False).save(top / "source" / "bellis_perennis" / "again.jpg", quality=70)
+    collection, plan = plan_addition(top / "source", folder=top / "collection")
+    assert collection.add(plan).added == 18
+    return top
+
+
+@pytest.fixture
+def collection(prepared: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Collection:
+    """A collection of these, and the photos beside it, checked by fewer heads than in use."""
     settings = load_settings()
     labels = settings.labels.model_copy(update={"folds": 4, "shrinkage": [0.2]})
-    # Fewer heads than in use, each of which takes a quarter of a second.
     monkeypatch.setattr(training.audit, "load_settings", lambda: settings.model_copy(update={"labels": labels}))
     monkeypatch.setattr(training.data.features, "features_of", features)
-    source = tmp_path / "source"
-    for place, label in enumerate(("poa_annua", "bellis_perennis")):
-        (source / label).mkdir(parents=True)
-        for i in range(8):
-            toned(10 * place + i, bool(place)).save(source / label / f"{i}.png")
-    toned(77, True).save(source / "poa_annua" / "daisy.png")
-    toned(0, False).save(source / "bellis_perennis" / "again.jpg", quality=70)
-    assert run(capsys, "add", source, "--yes")[0] == 0
+    shutil.copytree(prepared / "source", tmp_path / "source")
+    shutil.copytree(prepared / "collection", tmp_path / "home" / "collection")
     return Collection(tmp_path / "home" / "collection").open()
 
 
@@ -69,29 +71,25 @@ def decide(path: Path, said: dict[str, str]) -> None:
         writer.writerows({**row, "decision": said.get(row["photo"], "")} for row in rows)
 
 
-def test_check_reports_and_changes_nothing(collection: Collection, capsys: pytest.CaptureFixture[str]) -> None:
+def test_check_reports_and_changes_nothing(run: Run, collection: Collection) -> None:
     before = (collection.folder / "manifest.csv").read_bytes()
-    status, out, err = run(capsys, "check", "--wanted", "soliva_sessilis", "--json")
-    assert status == 0, err
-    found = json.loads(out)
+    found = run("collect", "check", "--wanted", "soliva_sessilis", "--json").json
     assert found["photos"] == 18 and found["species"] == 2
     (cluster,) = found["clusters"]
     assert cluster["is_conflict"] and cluster["labels"] == ["bellis_perennis", "poa_annua"]
     assert found["suspects"][0]["given"] != found["suspects"][0]["likelier"]
     assert {s["species"] for s in found["shortages"]} == {"soliva_sessilis"}
-    status, out, _ = run(capsys, "check")
-    assert status == 0 and "What to do, in this order:" in out
-    assert "(poa_annua)" in out, "the plant is called by its common name, with its id"
+    done = run("collect", "check")
+    assert done.status == 0 and "What to do, in this order:" in done.out
+    assert "(poa_annua)" in done.out, "the plant is called by its common name, with its id"
     assert (collection.folder / "manifest.csv").read_bytes() == before
 
 
-def test_what_was_decided_is_done_and_no_more(
-    collection: Collection, capsys: pytest.CaptureFixture[str], tmp_path: Path
-) -> None:
+def test_what_was_decided_is_done_and_no_more(run: Run, collection: Collection, tmp_path: Path) -> None:
     sheet, decisions = tmp_path / "sheet.html", tmp_path / "decide.csv"
-    status, out, err = run(capsys, "check", "--sheet", sheet, "--decisions", decisions)
-    assert status == 0, err
-    assert str(sheet) in out and "photos to decide on, 0 decided before" in out
+    apply = ("collect", "check", "--decisions", decisions, "--apply")
+    done = run("collect", "check", "--sheet", sheet, "--decisions", decisions)
+    assert done.status == 0 and str(sheet) in done.out and "photos to decide on, 0 decided before" in done.out
     assert sheet.read_text(encoding="utf-8").startswith("<!doctype html>")
     with decisions.open(encoding="utf-8", newline="") as file:
         rows = {row["photo"]: row for row in csv.DictReader(file)}
@@ -99,67 +97,54 @@ def test_what_was_decided_is_done_and_no_more(
     wrong = next(name for name, row in rows.items() if row["given"] == "poa_annua" and float(row["score"]) < 0.2)
     copy = next(name for name, row in rows.items() if row["given"] == "bellis_perennis")
     labels = {photo.name: photo.label for photo in collection.photos()}
-    assert run(capsys, "check", "--decisions", decisions, "--apply")[1].startswith("0 relabelled, 0 dropped")
+    assert run(*apply).out.startswith("0 relabelled, 0 dropped")
+    decide(decisions, {wrong: "drop", copy: "relabel:bellis_perenis"})
+    before = (collection.folder / "manifest.csv").read_bytes()
+    refusal = run(*apply).refusal
+    assert " row " in refusal and "did you mean bellis_perennis?" in refusal
+    assert (collection.folder / "manifest.csv").read_bytes() == before, "a bad decision changes nothing"
     decide(decisions, {wrong: "relabel:bellis_perennis", copy: "drop"})
-    status, out, _ = run(capsys, "check", "--decisions", decisions, "--apply", "--by", "tester", "--json")
-    assert status == 0 and json.loads(out) == {"keep": 0, "relabel": 1, "drop": 1}
+    assert run(*apply, "--by", "tester", "--json").json == {"keep": 0, "relabel": 1, "drop": 1}
     again = Collection(collection.folder).open()
     expected = {**labels, wrong: "bellis_perennis"}
     del expected[copy]
     assert {photo.name: photo.label for photo in again.photos()} == expected
     assert again.history(wrong)[-1].labelled_by == "tester"
     assert again.file_of(copy).exists(), "a photo that is dropped is learned from no more, but is not lost"
-    status, out, _ = run(capsys, "check", "--decisions", decisions, "--apply")
-    assert status == 0 and out.startswith("0 relabelled, 0 dropped, 2 kept"), "twice is once"
+    assert run(*apply).out.startswith("0 relabelled, 0 dropped, 2 kept"), "twice is once"
 
 
-def test_a_bad_decision_changes_nothing(
-    collection: Collection, capsys: pytest.CaptureFixture[str], tmp_path: Path
-) -> None:
-    decisions = tmp_path / "decide.csv"
-    assert run(capsys, "check", "--decisions", decisions)[0] == 0
-    with decisions.open(encoding="utf-8", newline="") as file:
-        names = [row["photo"] for row in csv.DictReader(file)]
-    decide(decisions, {names[0]: "drop", names[1]: "relabel:bellis_perenis"})
-    before = (collection.folder / "manifest.csv").read_bytes()
-    status, out, err = run(capsys, "check", "--decisions", decisions, "--apply")
-    assert status == 2 and out == "" and err.count("\n") == 1
-    assert "row 3" in err and "did you mean bellis_perennis?" in err
-    assert (collection.folder / "manifest.csv").read_bytes() == before
-
-
-def test_a_folder_of_photos_and_photos_without_a_label(
-    collection: Collection, capsys: pytest.CaptureFixture[str], tmp_path: Path
-) -> None:
+def test_a_folder_of_photos_and_photos_without_a_label(run: Run, collection: Collection, tmp_path: Path) -> None:
     loose = tmp_path / "loose"
     loose.mkdir()
     for i in range(4):
         toned(200 + i, i % 2 == 0).save(loose / f"{i}.png")
-    status, out, err = run(capsys, "check", "--photos", tmp_path / "source", "--unlabelled", loose, "--json")
-    assert status == 0, err
-    found = json.loads(out)
+    check = ("collect", "check", "--photos", tmp_path / "source")
+    found = run(*check, "--unlabelled", loose, "--sheet", tmp_path / "sheet.png", "--json").json
     assert found["photos"] == 18 and found["to_label"]
     assert {t["photo"] for t in found["to_label"]} <= {f"{i}.png" for i in range(4)}
-    status, out, _ = run(capsys, "check", "--photos", tmp_path / "source", "--sheet", tmp_path / "sheet.png")
-    assert status == 0 and (tmp_path / "sheet-1.png").exists() and "sheet-1.png to sheet-1.png" in out
+    assert (tmp_path / "sheet-1.png").exists() and "sheet-1.png to sheet-1.png" in found["written"][0]
 
 
-def test_bad_options_are_sentences(collection: Collection, capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
-    wrong = {
-        ("--apply",): "--apply needs a file of decisions",
-        ("--apply", "--decisions", tmp_path / "none.csv"): "no such file",
-        ("--apply", "--decisions", tmp_path / "d.csv", "--photos", tmp_path): "changes the collection only",
-        ("--sheet", tmp_path / "sheet.pdf"): "let it end in .html or .png",
-        ("--wanted", "poa_anua"): "did you mean poa_annua?",
-        ("--photos", tmp_path / "none"): "no such folder",
-        ("--unlabelled", tmp_path / "none"): "no such folder",
-        ("--sheet", tmp_path / "none" / "sheet.html"): "cannot be written",
-    }
-    for options, told in wrong.items():
-        status, out, err = run(capsys, "check", *options)
-        assert status == 2 and out == "" and told in err and err.count("\n") == 1, options
-
-
-def test_an_empty_collection_is_said(capsys: pytest.CaptureFixture[str]) -> None:
-    status, _, err = run(capsys, "check")
-    assert status == 2 and "holds no photos" in err
+@pytest.mark.parametrize(
+    ("options", "says"),
+    [
+        ("--apply", "--apply needs a file of decisions"),
+        ("--apply --decisions none.csv", "no such file"),
+        ("--apply --decisions d.csv --photos .", "changes the collection only"),
+        ("--sheet sheet.pdf", "let it end in .html or .png"),
+        ("--sheet none/sheet.html", "cannot be written"),
+        ("--wanted poa_anua", "did you mean poa_annua?"),
+        ("--photos none", "no such folder"),
+        ("--photos source --unlabelled none", "no such folder"),
+        ("", "holds no photos"),
+    ],
+)
+def test_bad_options_are_sentences(
+    run: Run, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, options: str, says: str
+) -> None:
+    (tmp_path / "source" / "poa_annua").mkdir(parents=True)
+    toned(1, True).save(tmp_path / "source" / "poa_annua" / "a.png")
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.setattr(training.data.features, "features_of", features)
+    assert says in run("collect", "check", *options.split()).refusal

@@ -4,66 +4,21 @@ from __future__ import annotations
 
 import csv
 import json
-import os
 import signal
 import subprocess
 import sys
 import time
-from collections.abc import Callable
-from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
 import pytest
-import typer
 from PIL import Image
 
-from app import command_line
-from app.commands.collect import collect, is_whole
+from app.services.collection import is_whole
 from app.services.home import home
+from tests.app.conftest import Run
 
 ROOT = Path(__file__).resolve().parents[2]
-# The commands as they hang under swardkey; added here too, so that these tests need no other command.
-CODE = (
-    "from app import command_line\nfrom app.commands.collect import collect\n"
-    "command_line.cli.add_typer(collect, name='collect')\ncommand_line.main()"
-)
-
-
-def command(*arguments: object) -> list[str]:
-    return [sys.executable, "-c", CODE, "collect", *map(str, arguments)]
-
-
-def environment() -> dict[str, str]:
-    return {**os.environ, "COLUMNS": "120", "PYTHONPATH": str(ROOT), "PYTHONIOENCODING": "utf-8"}
-
-
-@dataclass(frozen=True)
-class Done:
-    returncode: int
-    stdout: str
-    stderr: str
-
-
-Run = Callable[..., Done]
-
-
-@pytest.fixture
-def run(capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch) -> Run:
-    """The command as main() runs it, in this process: starting Python anew costs seconds each time."""
-    cli = typer.Typer()
-    cli.add_typer(collect, name="collect")
-    monkeypatch.setattr(command_line, "cli", cli)
-    monkeypatch.setenv("COLUMNS", "120")
-
-    def do(*arguments: object) -> Done:
-        capsys.readouterr()
-        with pytest.raises(SystemExit) as ended:
-            command_line.main(["collect", *map(str, arguments)])
-        said = capsys.readouterr()
-        return Done(int(str(ended.value.code)), said.out, said.err)
-
-    return do
 
 
 def save(path: Path, seed: int, size: tuple[int, int] = (240, 200)) -> None:
@@ -83,56 +38,55 @@ def folders(tmp_path: Path) -> Path:
 
 def test_add_list_relabel_and_remove_from_one_end_to_the_other(run: Run, folders: Path) -> None:
     (folders / "capeweed" / "words.jpg").write_text("words")
-    done = run("add", folders, "--json", "--by", "Kim")
-    assert done.returncode == 0, done.stderr
-    found = json.loads(done.stdout)
-    assert {"added", "known_already", "refused", "unknown_names", "ambiguous", "species"} <= set(found)
+    found = run("collect", "add", folders, "--json", "--by", "Kim").json
+    assert set(found) == {
+        "added", "known_already", "refused", "refused_more", "unknown_names", "ambiguous", "species", "hosts", "left",
+        "notes",
+    }  # fmt: skip
     assert found["added"] == 4 and found["species"] == {"arctotheca_calendula": 1, "taraxacum_officinale": 3}
     assert [one["file"] for one in found["refused"]] == ["capeweed/words.jpg"] and found["refused"][0]["why"]
-    listed = json.loads(run("list", "--json").stdout)
+    listed = run("collect", "list", "--json").json
     assert listed["photos"] == 4 and listed["collection"] == str(home() / "collection")
-    dandelion = listed["species"]["taraxacum_officinale"]
-    assert (dandelion["photos"], dandelion["groups"], dandelion["readable"], dandelion["own"]) == (3, 1, 3, False)
+    assert listed["species"]["taraxacum_officinale"] == {
+        "photos": 3, "groups": 1, "readable": 3, "common_name": "dandelion", "own": False,
+    }  # fmt: skip
     with (home() / "collection" / "manifest.csv").open(encoding="utf-8", newline="") as file:
-        rows = list(csv.DictReader(file))
-    photo = next(row["photo"] for row in rows if row["species"] == "arctotheca_calendula")
-    done = run("relabel", photo[3:15], "catsear", "--json")
-    assert json.loads(done.stdout) == {"photo": photo, "species": "hypochaeris_radicata"}, done.stderr
-    assert json.loads(run("remove", photo, "--json").stdout) == {"photo": photo, "removed": True}
-    text = run("list").stdout
-    assert "3 photos of 1 species" in text and "1 photo taken back" in text
+        photo = next(row["photo"] for row in csv.DictReader(file) if row["species"] == "arctotheca_calendula")
+    moved = run("collect", "relabel", photo[3:15], "catsear", "--json").json
+    assert moved == {"photo": photo, "species": "hypochaeris_radicata"}
+    assert run("collect", "remove", photo, "--json").json == {"photo": photo, "removed": True}
     assert (home() / "collection" / "photos" / photo).exists()
-    each = json.loads(run("list", "--photos", "--json").stdout)["names"]
+    each = run("collect", "list", "--photos", "--json").json["names"]
     assert [(one["species"], one["group"]) for one in each] == [("taraxacum_officinale", "bed")] * 3
-    assert all(one["photo"][3:15] in run("list", "--photos").stdout for one in each)
+    text = run("collect", "list", "--photos").out
+    assert "3 photos of 1 species" in text and "1 photo taken back" in text
+    assert all(one["photo"][3:15] in text for one in each)
 
 
 def test_bad_names_are_listed_with_exit_status_2_and_nothing_is_written(run: Run, folders: Path) -> None:
     save(folders / "milk thistle" / "x.jpg", 20)
     save(folders / "wandering jew" / "x.jpg", 21)
-    done = run("add", folders, "--json")
-    assert done.returncode == 2 and done.stderr.count("\n") == 1 and "Traceback" not in done.stderr
-    found = json.loads(done.stdout)
+    done = run("collect", "add", folders, "--json")
+    assert done.status == 2 and done.err.count("\n") == 1 and "Traceback" not in done.err
+    found = json.loads(done.out)
     assert found["added"] == 0 and found["unknown_names"] == ["wandering jew"]
     assert found["ambiguous"] == {"milk thistle": ["silybum_marianum", "sonchus_oleraceus"]}
-    assert not (home() / "collection").exists()
-    done = run("add", folders)
-    assert done.returncode == 2 and "several plants are called milk thistle" in done.stdout
+    done = run("collect", "add", folders)
+    assert done.status == 2 and "several plants are called milk thistle" in done.out
     (folders / "milk thistle").rename(folders / "sonchus oleraceus")
-    done = run("add", folders, "--accept-new", "--json", "--collection", folders.parent / "mine")
-    assert json.loads(done.stdout)["species"]["wandering_jew"] == 1, done.stderr
-    listed = json.loads(run("list", "--json", "--collection", folders.parent / "mine").stdout)
-    assert listed["species"]["wandering_jew"]["own"] and listed["species"]["wandering_jew"]["common_name"]
+    mine = ("--collection", folders.parent / "mine", "--json")
+    assert run("collect", "add", folders, "--accept-new", *mine).json["species"]["wandering_jew"] == 1
+    listed = run("collect", "list", *mine).json["species"]["wandering_jew"]
+    assert listed["own"] and listed["common_name"]
     assert not (home() / "collection").exists()
 
 
 def test_a_person_sees_the_plan_and_a_table_of_what_was_refused(run: Run, folders: Path) -> None:
     (folders / "capeweed" / "[bold]words.jpg").write_text("words")
-    done = run("add", folders, "--yes")
-    assert done.returncode == 0, done.stderr
-    assert "taraxacum_officinale: 3 photos in 1 group" in done.stdout
-    assert "4 photos added, 0 in the collection already" in done.stdout
-    assert "capeweed/[bold]words.jpg" in done.stdout and "is not a photo that can be read" in done.stdout
+    out = run("collect", "add", folders, "--yes").out
+    assert "taraxacum_officinale: 3 photos in 1 group" in out
+    assert "4 photos added, 0 in the collection already" in out
+    assert "capeweed/[bold]words.jpg" in out and "is not a photo that can be read" in out
 
 
 @pytest.mark.parametrize(
@@ -161,48 +115,45 @@ def test_bad_input_is_one_sentence(
     elif make:
         source = tmp_path / make
         source.write_text("words")
-    done = run("add", source, *options, "--json")
-    assert done.returncode == 2, done.stdout + done.stderr
-    assert done.stderr.count("\n") == 1 and says in done.stderr
+    done = run("collect", "add", source, *options, "--json")
+    assert done.status == 2 and done.err.count("\n") == 1 and says in done.err
     assert not (home() / "collection" / "manifest.csv").exists()
 
 
 @pytest.mark.parametrize(
     ("arguments", "says"),
     [
-        (["relabel", "abcdef", "dandelion"], "no photo in the collection begins like that"),
-        (["relabel", "abcdef", "dandelio"], "not in the key"),
-        (["relabel", "abcdef", "onion weed"], "may be allium_triquetrum"),
-        (["remove", "../../x"], "not the name of a photo"),
+        (("relabel", "abcdef", "dandelion"), "no photo in the collection begins like that"),
+        (("relabel", "abcdef", "dandelio"), "not in the key"),
+        (("relabel", "abcdef", "onion weed"), "may be allium_triquetrum"),
+        (("remove", "../../x"), "not the name of a photo"),
     ],
 )
-def test_a_wrong_photo_or_species_is_one_sentence(run: Run, arguments: list[str], says: str) -> None:
-    done = run(*arguments)
-    assert done.returncode == 2 and done.stderr.count("\n") == 1 and says in done.stderr
+def test_a_wrong_photo_or_species_is_one_sentence(run: Run, arguments: tuple[str, ...], says: str) -> None:
+    assert says in run("collect", *arguments).refusal
 
 
 def test_a_killed_command_leaves_a_whole_collection_and_the_next_completes_it(run: Run, folders: Path) -> None:
     for seed in range(30, 50):
-        save(folders / "capeweed" / f"{seed}.jpg", seed, (2400, 2000))
+        save(folders / "capeweed" / f"{seed}.jpg", seed, (1200, 1000))
     manifest = home() / "collection" / "manifest.csv"
-    process = subprocess.Popen(
-        command("add", folders, "--json"), cwd=ROOT, env=environment(), stdout=subprocess.PIPE, stderr=subprocess.PIPE
-    )
-    deadline = time.monotonic() + 120
-    while process.poll() is None and time.monotonic() < deadline:
-        if manifest.exists() and manifest.read_bytes().count(b"\n") > 4:
-            process.send_signal(signal.SIGKILL if hasattr(signal, "SIGKILL") else signal.SIGTERM)
-            break
-        time.sleep(0.005)
-    process.communicate()
+    code = "from app.command_line import main; main()"
+    command = [sys.executable, "-c", code, "collect", "add", str(folders), "--json"]
+    with subprocess.Popen(command, cwd=ROOT, stdout=subprocess.PIPE, stderr=subprocess.PIPE) as process:
+        deadline = time.monotonic() + 120
+        while process.poll() is None and time.monotonic() < deadline:
+            if manifest.exists() and manifest.read_bytes().count(b"\n") > 4:
+                process.send_signal(signal.SIGKILL if hasattr(signal, "SIGKILL") else signal.SIGTERM)
+                break
+            time.sleep(0.002)
+        process.communicate()
     assert process.returncode not in (0, 2), "it was done before it could be killed"
-    listed = json.loads(run("list", "--json").stdout)
+    listed = run("collect", "list", "--json").json
     assert 4 <= listed["photos"] < 24
     assert all(row["photos"] == row["readable"] for row in listed["species"].values())
-    done = run("add", folders, "--json")
-    found = json.loads(done.stdout)
+    found = run("collect", "add", folders, "--json").json
     assert found["known_already"] == listed["photos"] and found["added"] == 24 - listed["photos"]
-    assert json.loads(run("list", "--json").stdout)["photos"] == 24
+    assert run("collect", "list", "--json").json["photos"] == 24
 
 
 def test_a_stored_photo_that_was_cut_short_is_not_readable(tmp_path: Path) -> None:

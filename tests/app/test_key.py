@@ -21,11 +21,12 @@ def _facts_are_loaded_once() -> None:
     """Not here, where the loading itself is tested."""
 
 
-def test_the_key_is_the_same_with_and_without_what_was_kept(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_the_key_is_the_same_with_and_without_what_was_kept(
+    key: Key, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
     monkeypatch.delenv("SWARDKEY_CACHE")
-    key, first, second = Key(), load_key(), load_key()
-    assert (tmp_path / "home" / "cache" / "configs.json").exists()
-    for other in (first, second):
+    for other in (load_key(), load_key()):  # the second from what the first kept
+        assert (tmp_path / "home" / "cache" / "configs.json").exists()
         assert other.flora.species == key.flora.species
         assert np.array_equal(other.likelihoods.stacked, key.likelihoods.stacked)
 
@@ -57,14 +58,14 @@ def test_a_broken_file_is_still_named(tmp_path: Path) -> None:
         ParsedFiles(tmp_path / "kept.json")(tmp_path / "none.yaml")
 
 
-def test_species_of_the_users_own_are_candidates_but_never_proven() -> None:
+def test_species_of_the_users_own_are_candidates_but_never_proven(key: Key) -> None:
     folder = home() / "collection" / "species"
     folder.mkdir(parents=True)
     (folder / "garden_daisy.yaml").write_text("common_names: [garden daisy]\n", encoding="utf-8")
-    key = load_key()
-    assert len(key.flora.ids) == len(Key().flora.ids) + 1
+    own = load_key()
+    assert len(own.flora.ids) == len(key.flora.ids) + 1
     photos = Evidence({"garden_daisy": 9.0}, -3.0, {"garden_daisy": 0.99}, ())
-    found = identify(key, {"leaf_build": ("simple",)}, photos)
+    found = identify(own, {"leaf_build": ("simple",)}, photos)
     assert found.candidates[0].species == "garden_daisy" and found.probability is not None
     assert found.probability > 0.95 and found.status == "likely"
     (folder / "garden_daisy.yaml").write_text("common_names: garden daisy\n", encoding="utf-8")

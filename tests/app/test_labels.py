@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-import json
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import date, timedelta
 from pathlib import Path
 from typing import Any
@@ -12,28 +11,16 @@ import pytest
 import yaml
 from pypdf import PdfReader
 
-from app.command_line import main
 from app.records import back_up, open_records, plan_restore, restore
 from app.services.home import home, labels_file
 from app.services.labels import labels_read
-from model.control import Case, Control, JudgedOption, Use, judge_use, plan, suited_of
+from model.control import Case, Control, JudgedOption, LabelRead, Use, judge_use, plan, suited_of
+from model.control.use import Reason
+from tests.app.conftest import Run
 
 BY = ("--number", "54321", "--by", "Kim Grower", "--on", "2026-06-09")
 MARK = "by the label, read by Kim Grower on 9 June 2026, product 54321"
 FINE = ("--temperature", "22", "--humidity", "60", "--wind", "8", "--hour", "10", "--rain-in", "24", "--state", "NSW")
-
-
-def run(capsys: pytest.CaptureFixture[str], *arguments: object) -> tuple[int, str, str]:
-    with pytest.raises(SystemExit) as ended:
-        main([str(argument) for argument in arguments])
-    out, err = capsys.readouterr()
-    return int(ended.value.code or 0), out, err
-
-
-def told(capsys: pytest.CaptureFixture[str], *arguments: object) -> dict[str, Any]:
-    status, out, err = run(capsys, *arguments, "--json")
-    assert status == 0, err
-    return dict(json.loads(out))
 
 
 @dataclass(frozen=True)
@@ -56,11 +43,11 @@ class Locked:
         """The case for the commands `advise` and `print advice`."""
         return (self.case.species[0], "--month", str(self.case.month), "--lawn", self.lawn, "--state", "NSW")
 
-    def among(self, plan_told: dict[str, Any]) -> dict[str, Any]:
+    def among(self, found_plan: dict[str, Any]) -> dict[str, Any]:
         """The option in what `advise` gave."""
         names = [active.name for active in self.option.actives]
         (found,) = [
-            o for o in plan_told["options"]
+            o for o in found_plan["options"]
             if [a["name"] for a in o["actives"]] == names and o["method"] == self.option.method
         ]  # fmt: skip
         return dict(found)
@@ -88,137 +75,128 @@ def locked(control: Control) -> Locked:
     return locked_in(control, "kikuyu")
 
 
-def test_a_label_is_kept_listed_and_taken_back(locked: Locked, capsys: pytest.CaptureFixture[str]) -> None:
-    assert run(capsys, "label", "list")[1] == "No label is recorded yet.\n"
+@pytest.fixture
+def read(locked: Locked) -> tuple[str, ...]:
+    """The command that records the label which unlocks the case."""
+    return ("label", "read", locked.mix, "--lawn", locked.lawn, *BY)
+
+
+@pytest.fixture
+def revoke(locked: Locked) -> tuple[str, ...]:
+    return ("label", "revoke", locked.mix, "--lawn", locked.lawn)
+
+
+def test_a_label_is_kept_listed_and_revoked(
+    run: Run, locked: Locked, read: tuple[str, ...], revoke: tuple[str, ...]
+) -> None:
+    assert run("label", "list").out == "No label is recorded yet.\n"
     assert not labels_file().exists(), "reading never writes"
-    status, out, _ = run(capsys, "label", "read", locked.mix, "--lawn", locked.lawn, *BY)
     line = f"{locked.mix} on {locked.lawn}: {MARK}"
-    assert (status, out) == (0, f"Kept: {line}.\n")
-    assert run(capsys, "label", "list")[1] == f"{line}\n"
-    assert told(capsys, "label", "list") == {
-        "labels": [
-            {
-                "actives": locked.mix.split(" + "), "lawn": locked.lawn, "number": "54321", "by": "Kim Grower",
-                "on": "2026-06-09",
-            }
-        ]
+    assert run(*read).out == f"Kept: {line}.\n"
+    assert run("label", "list").out == f"{line}\n"
+    entry = {
+        "actives": locked.mix.split(" + "), "lawn": locked.lawn, "number": "54321", "by": "Kim Grower",
+        "on": "2026-06-09",
     }  # fmt: skip
-    assert run(capsys, "label", "revoke", locked.mix, "--lawn", locked.lawn)[1] == "Taken back.\n"
-    assert told(capsys, "label", "list") == {"labels": []}
-    status, out, err = run(capsys, "label", "revoke", locked.mix, "--lawn", locked.lawn)
-    assert (status, out) == (2, "") and "swardkey label list" in err
+    assert run("label", "list", "--json").json == {"labels": [entry]}
+    assert run(*revoke).out == "Taken back.\n"
+    assert run(*read, "--json").json == {"label": entry}
+    assert run(*revoke, "--json").json == {"revoked": 1}
+    assert run("label", "list", "--json").json == {"labels": []}
+    assert "swardkey label list" in run(*revoke).refusal
 
 
-def test_the_json_of_reading_and_revoking(locked: Locked, capsys: pytest.CaptureFixture[str]) -> None:
-    kept = told(capsys, "label", "read", locked.mix, "--lawn", locked.lawn, *BY)["label"]
-    assert kept["number"] == "54321" and kept["on"] == "2026-06-09"
-    assert told(capsys, "label", "revoke", locked.mix, "--lawn", locked.lawn) == {"revoked": 1}
-
-
-def test_without_a_day_it_was_read_today(locked: Locked, capsys: pytest.CaptureFixture[str]) -> None:
-    kept = told(capsys, "label", "read", locked.mix, "--lawn", locked.lawn, "--number", "1", "--by", "Kim")["label"]
-    assert kept["on"] == date.today().isoformat()
-
-
-def test_a_second_reading_takes_the_place_of_the_first(locked: Locked, capsys: pytest.CaptureFixture[str]) -> None:
-    run(capsys, "label", "read", locked.mix, "--lawn", locked.lawn, "--number", "1", "--by", "Lee")
-    run(capsys, "label", "read", locked.mix, "--lawn", locked.lawn.upper(), *BY)
+def test_a_second_reading_replaces_the_first_and_without_a_day_it_was_today(
+    run: Run, locked: Locked, read: tuple[str, ...]
+) -> None:
+    first = run("label", "read", locked.mix, "--lawn", locked.lawn.upper(), "--number", "1", "--by", "Lee", "--json")
+    assert first.json["label"]["on"] == date.today().isoformat()
+    run(*read)
     assert [(one.number, one.by) for one in labels_read()] == [("54321", "Kim Grower")]
 
 
-def test_it_unlocks_the_plan_until_it_is_taken_back(locked: Locked, capsys: pytest.CaptureFixture[str]) -> None:
-    before = locked.among(told(capsys, "advise", *locked.words))
+def test_it_unlocks_plan_window_and_advice_sheet_until_it_is_revoked(
+    run: Run, locked: Locked, read: tuple[str, ...], revoke: tuple[str, ...], tmp_path: Path
+) -> None:
+    def option() -> dict[str, Any]:
+        return locked.among(run("advise", *locked.words, "--json").json)
+
+    def about_the_lawn() -> list[str]:
+        reasons = run(*locked.window(), "--json").json["reasons"]
+        return [line for line in reasons if line.startswith("lawn: ")]
+
+    def sheet() -> str:
+        assert run("print", "advice", *locked.words, "--out", tmp_path / "a.pdf").status == 0
+        return " ".join(" ".join(p.extract_text() for p in PdfReader(tmp_path / "a.pdf").pages).split())
+
+    before = option()
     assert before["suited"] == "wait" and all(active["label"] is None for active in before["actives"])
-    run(capsys, "label", "read", locked.mix, "--lawn", locked.lawn, *BY)
-    after = locked.among(told(capsys, "advise", *locked.words))
+    assert all(line.startswith("lawn: caution: ") for line in about_the_lawn())
+    assert "by the label" not in sheet().casefold()
+    run(*read)
+    after = option()
     assert after["suited"] == "yes"
     for active in after["actives"]:
         assert active["label"]["by"] == "Kim Grower"
         assert active["lawn_rating"] == "unknown", "what we know is not changed by it"
         named = [line for line in after["why"] if active["name"].casefold() in line.casefold() and MARK in line]
         assert named and all(line.endswith("[by the label]") for line in named)
-    printed = " ".join(run(capsys, "advise", *locked.words)[1].split())
-    assert MARK in printed
-    run(capsys, "label", "revoke", locked.mix, "--lawn", locked.lawn)
-    assert locked.among(told(capsys, "advise", *locked.words)) == before
+    unlocked = about_the_lawn()
+    assert unlocked and all(MARK in line and line.endswith("[the label, as it was noted]") for line in unlocked)
+    assert not any("stop" in line.split(": ")[1] for line in unlocked)
+    assert MARK in " ".join(run("advise", *locked.words).out.split()) and MARK in sheet()
+    run(*revoke)
+    assert option() == before and not any(MARK in line for line in about_the_lawn())
 
 
-def test_it_unlocks_the_window_until_it_is_taken_back(locked: Locked, capsys: pytest.CaptureFixture[str]) -> None:
-    def about_the_lawn() -> list[str]:
-        return [line for line in told(capsys, *locked.window())["reasons"] if line.startswith("lawn: ")]
-
-    assert all(line.startswith("lawn: caution: ") for line in about_the_lawn())
-    run(capsys, "label", "read", locked.mix, "--lawn", locked.lawn, *BY)
-    read = about_the_lawn()
-    assert read and all(MARK in line and line.endswith("[the label, as it was noted]") for line in read)
-    assert not any("stop" in line.split(": ")[1] for line in read)
-    run(capsys, "label", "revoke", locked.mix, "--lawn", locked.lawn)
-    assert not any(MARK in line for line in about_the_lawn())
+def reasons(control: Control, actives: tuple[str, ...], lawn: str, read_for: str = "", **more: Any) -> list[Reason]:
+    """The reasons for or against some actives on a lawn, with a label read for them on the lawn ``read_for``."""
+    labels = (LabelRead(actives, read_for, "1", "Kim", date(2026, 6, 9)),) if read_for else ()
+    given = {"state": "NSW", "month": 6, **more}
+    return list(judge_use(control, Use(actives, lawn=lawn, labels=labels, **given)))
 
 
-def test_it_stands_on_the_advice_sheet(locked: Locked, capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
-    def sheet(name: str) -> str:
-        assert run(capsys, "print", "advice", *locked.words, "--out", tmp_path / name)[0] == 0
-        return " ".join(" ".join(p.extract_text() for p in PdfReader(tmp_path / name).pages).split())
-
-    assert "by the label" not in sheet("before.pdf").casefold()
-    run(capsys, "label", "read", locked.mix, "--lawn", locked.lawn, *BY)
-    assert MARK in sheet("after.pdf")
+def of_the_lawn(found: list[Reason]) -> list[Reason]:
+    return [reason for reason in found if reason.factor == "lawn"]
 
 
 def test_it_says_nothing_of_another_lawn_or_another_active(locked: Locked, control: Control) -> None:
-    from model.control import LabelRead
+    names, lawn = tuple(active.name for active in locked.option.actives), locked.lawn
+    read = LabelRead(names, lawn, "1", "Kim", date(2026, 6, 9))
 
-    names = tuple(active.name for active in locked.option.actives)
-    read = LabelRead(names, locked.lawn, "54321", "Kim", date(2026, 6, 9))
-
-    def suited(*actives: str, lawn: str = locked.lawn) -> str:
+    def suited(*actives: str, lawn: str = lawn) -> str:
         use = Use(actives, lawn=lawn, state="NSW", month=6, labels=(read,))
-        return suited_of([reason for reason in judge_use(control, use) if reason.factor == "lawn"])
+        return suited_of(of_the_lawn(list(judge_use(control, use))))
 
-    assert suited(*names) == "yes"
-    assert suited(*names, lawn="unknown") == "wait"
+    assert suited(*names) == "yes" and suited(*names, lawn="unknown") == "wait"
     others = [
         name for name, active in control.actives.items()
-        if name not in names and active.use != "non_selective" and control.rating(name, locked.lawn) is None
+        if name not in names and active.use != "non_selective" and control.rating(name, lawn) is None
     ]  # fmt: skip
     assert others and all(suited(*names, other) == "wait" for other in others)
 
 
-def test_it_lifts_no_other_ban(control: Control) -> None:
+def test_it_lifts_no_other_ban_and_no_injury(control: Control) -> None:
     """NRE Tasmania bans 2,4-D; chlorthal-dimethyl is cancelled: no label read changes either."""
-    from model.control import LabelRead
-
     for lawn in control.lawns:
         for name in ("2,4-D", "chlorthal-dimethyl"):
-            read = LabelRead((name,), lawn, "1", "Kim", date(2026, 6, 9))
-            use = Use((name,), lawn=lawn, state="TAS", month=12, labels=(read,))
-            assert suited_of(judge_use(control, use)) == "no", (name, lawn)
-        injuring = [a for a in control.actives if (r := control.rating(a, lawn)) and r.rating == "injures"]
-        for name in injuring:
-            read = LabelRead((name,), lawn, "1", "Kim", date(2026, 6, 9))
-            use = Use((name,), lawn=lawn, state="NSW", month=6, labels=(read,))
-            assert suited_of(judge_use(control, use)) == "no", (name, lawn)
+            assert suited_of(reasons(control, (name,), lawn, lawn, state="TAS", month=12)) == "no", (name, lawn)
+        for name in control.actives:
+            if (known := control.rating(name, lawn)) and known.rating == "injures":
+                assert suited_of(reasons(control, (name,), lawn, lawn)) == "no", (name, lawn)
 
 
-def test_what_is_told_from_memory_only_waits_for_the_label_too(control: Control) -> None:
+def test_what_is_known_from_memory_only_waits_for_the_label_too(control: Control) -> None:
     """An active is never "yes" on a lawn from our memory alone."""
-    from model.control import LabelRead
-
-    recalled = [
-        (name, lawn)
-        for name, lawns in control.tolerance.items()
-        for lawn, known in lawns.items()
-        if known.standing == "from memory" and known.rating != "injures"
-        and control.actives[name].use != "non_selective"
-    ]  # fmt: skip
-    for name, lawn in recalled:
-        use = Use((name,), lawn=lawn, state="NSW", month=6)
-        lawn_alone = [r for r in judge_use(control, use) if r.factor == "lawn"]
-        assert suited_of(lawn_alone) == "wait", (name, lawn)
-        read = LabelRead((name,), lawn, "1", "Kim", date(2026, 6, 9))
-        lawn_read = [r for r in judge_use(control, replace(use, labels=(read,))) if r.factor == "lawn"]
-        assert suited_of(lawn_read) == "yes" and all(r.standing == "by the label" for r in lawn_read)
+    for name, lawns in control.tolerance.items():
+        for lawn, known in lawns.items():
+            if known.standing != "from memory" or known.rating == "injures":
+                continue
+            if control.actives[name].use == "non_selective":
+                continue
+            assert suited_of(of_the_lawn(reasons(control, (name,), lawn))) == "wait", (name, lawn)
+            read = of_the_lawn(reasons(control, (name,), lawn, lawn))
+            assert suited_of(read) == "yes" and all(r.standing == "by the label" for r in read)
 
 
 def injured(control: Control) -> tuple[str, str]:
@@ -230,25 +208,17 @@ def injured(control: Control) -> tuple[str, str]:
     )
 
 
-def test_a_grass_that_is_known_to_be_injured_is_not_unlocked(
-    control: Control, capsys: pytest.CaptureFixture[str]
-) -> None:
+def test_no_label_unlocks_a_grass_that_is_injured(run: Run, locked: Locked, control: Control) -> None:
     name, lawn = injured(control)
-    status, out, err = run(capsys, "label", "read", name, "--lawn", lawn, *BY)
-    assert (status, out) == (2, "") and f"{name} is known to injure" in err and err.count("\n") == 1
+    assert f"{name} is known to injure" in run("label", "read", name, "--lawn", lawn, *BY).refusal
+    hurts = next(n for n, lawns in control.tolerance.items() if (k := lawns.get("kikuyu")) and k.rating == "injures")
+    mix = f"{locked.mix} + {hurts}"
+    assert "a label read does not change that" in run("label", "read", mix, "--lawn", "kikuyu", *BY).refusal
     assert not labels_file().exists()
 
 
-def test_a_mix_is_not_unlocked_where_a_part_of_it_injures(
-    locked: Locked, control: Control, capsys: pytest.CaptureFixture[str]
-) -> None:
-    hurts = next(n for n, lawns in control.tolerance.items() if (k := lawns.get("kikuyu")) and k.rating == "injures")
-    status, _, err = run(capsys, "label", "read", f"{locked.mix} + {hurts}", "--lawn", "kikuyu", *BY)
-    assert status == 2 and not labels_file().exists() and "a label read does not change that" in err
-
-
 @pytest.mark.parametrize(
-    ("actives", "lawn", "more", "said"),
+    ("actives", "lawn", "more", "says"),
     [
         ("glyphosate", "kikuyu", BY, "a label read does not change that"),
         ("glyphosate", "zoysia", BY, "a label read does not change that"),
@@ -258,101 +228,74 @@ def test_a_mix_is_not_unlocked_where_a_part_of_it_injures(
         ("{mix}", "unknown", BY, "no such lawn grass"),
         ("{mix}", "kikuyu", ("--number", " ", "--by", "Kim"), "registration number"),
         ("{mix}", "kikuyu", ("--number", "54321", "--by", " "), "who read it"),
-        ("{mix}", "kikuyu", ("--number", "54321", "--by", "Kim", "--on", "9 June"), "not a day"),
-        ("{mix}", "kikuyu", ("--number", "54321", "--by", "Kim", "--on", "{tomorrow}"), "is in the future"),
+        ("{mix}", "kikuyu", ("--number", "54321"), "--by"),
+        ("{mix}", "kikuyu", ("--by", "Kim"), "--number"),
+        ("{mix}", "kikuyu", (*BY[:4], "--on", "9 June"), "is not a date"),
+        ("{mix}", "kikuyu", (*BY[:4], "--on", "{tomorrow}"), "is in the future"),
         ("{known}", "{known_lawn}", BY, "known already"),
     ],
 )
 def test_what_cannot_be_is_refused_in_one_sentence(
-    actives: str, lawn: str, more: tuple[str, ...], said: str, locked: Locked, control: Control,
-    capsys: pytest.CaptureFixture[str],
-) -> None:  # fmt: skip
+    actives: str, lawn: str, more: tuple[str, ...], says: str, run: Run, locked: Locked, control: Control
+) -> None:
     known, known_lawn = next(
         (name, lawn)
         for name, lawns in control.tolerance.items()
-        for lawn, bearing in lawns.items()
-        if bearing.rating == "safe" and bearing.standing == "published"
+        for lawn, tolerance in lawns.items()
+        if tolerance.rating == "safe" and tolerance.standing == "published"
     )
     words = {
         "mix": locked.mix, "known": known, "known_lawn": known_lawn,
         "tomorrow": (date.today() + timedelta(days=1)).isoformat(),
     }  # fmt: skip
     arguments = [text.format(**words) for text in (actives, "--lawn", lawn, *more)]
-    status, out, err = run(capsys, "label", "read", *arguments)
-    assert (status, out) == (2, "") and said in err and err.count("\n") == 1
+    assert says in run("label", "read", *arguments).refusal
     assert not labels_file().exists()
 
 
-@pytest.mark.parametrize("lacking", ["--number", "--by"])
-def test_without_number_or_name_nothing_is_kept(
-    lacking: str, locked: Locked, capsys: pytest.CaptureFixture[str]
-) -> None:
-    given = [word for pair in zip(BY[::2], BY[1::2], strict=True) if pair[0] != lacking for word in pair]
-    status, out, err = run(capsys, "label", "read", locked.mix, "--lawn", locked.lawn, *given)
-    assert (status, out) == (2, "") and lacking in err and not labels_file().exists()
-
-
-def test_it_lies_in_the_users_folder_and_never_beside_the_tool(
-    locked: Locked, capsys: pytest.CaptureFixture[str]
-) -> None:
-    run(capsys, "label", "read", locked.mix, "--lawn", locked.lawn, *BY)
-    assert labels_file() == home() / "labels" / "labels.yaml"
-    (kept,) = yaml.safe_load(labels_file().read_text(encoding="utf-8"))["labels"]
-    assert kept["by"] == "Kim Grower" and str(kept["on"]) == "2026-06-09"
-    assert not list(labels_file().parent.glob(".*")), "nothing is left unfinished"
-
-
-def test_it_is_in_a_backup_and_there_after_a_restore(
-    locked: Locked, capsys: pytest.CaptureFixture[str], tmp_path: Path
+def test_it_lies_in_the_users_folder_and_in_its_backups(
+    run: Run, read: tuple[str, ...], revoke: tuple[str, ...], tmp_path: Path
 ) -> None:
     with open_records():
         pass
-    run(capsys, "label", "read", locked.mix, "--lawn", locked.lawn, *BY)
+    run(*read)
+    assert labels_file() == home() / "labels" / "labels.yaml"
+    (entry,) = yaml.safe_load(labels_file().read_text(encoding="utf-8"))["labels"]
+    assert entry["by"] == "Kim Grower" and str(entry["on"]) == "2026-06-09"
+    assert not list(labels_file().parent.glob(".*")), "nothing is left unfinished"
     kept = labels_read()
     back_up(home(), tmp_path / "b.zip")
-    run(capsys, "label", "revoke", locked.mix, "--lawn", locked.lawn)
+    run(*revoke)
     assert labels_read() == ()
-    restore(plan_restore(tmp_path / "b.zip", home()))
-    assert labels_read() == kept != ()
-    fresh = tmp_path / "fresh"
-    restore(plan_restore(tmp_path / "b.zip", fresh))
-    assert labels_read(fresh / "labels" / "labels.yaml") == kept
+    for folder in (home(), tmp_path / "fresh"):
+        restore(plan_restore(tmp_path / "b.zip", folder))
+        assert labels_read(folder / "labels" / "labels.yaml") == kept != ()
 
 
 @pytest.mark.parametrize(
     "text",
     [
-        "labels: [",
-        "labels: 3\n",
-        "labels:\n- {actives: [MCPA], lawn: kikuyu, number: '1', by: Kim}\n",
-        "labels:\n- {actives: [MCPA], lawn: kikuyu, number: '1', by: Kim, on: 9 June}\n",
-        "others: []\n",
-        "\x00",
+        b"labels: [",
+        b"labels: 3\n",
+        b"labels:\n- {actives: [MCPA], lawn: kikuyu, number: '1', by: Kim}\n",
+        b"labels:\n- {actives: [MCPA], lawn: kikuyu, number: '1', by: Kim, on: 9 June}\n",
+        b"labels:\n- {actives: [MCPA], lawn: kikuyu, number: '1', by: Kim, on: 2026-06-09, rate: 1}\n",
+        b"others: []\n",
+        b"\x00",
+        b"\xff\xfe\x00",
     ],
 )
-def test_a_broken_file_gives_one_sentence(text: str, locked: Locked, capsys: pytest.CaptureFixture[str]) -> None:
+def test_a_broken_file_is_one_sentence_and_is_not_written_over(
+    text: bytes, run: Run, locked: Locked, read: tuple[str, ...]
+) -> None:
     labels_file().parent.mkdir(parents=True)
-    labels_file().write_text(text, encoding="utf-8")
-    for command in (
-        ("label", "list"),
-        ("advise", *locked.words),
-        locked.window(),
-        ("label", "read", locked.mix, "--lawn", locked.lawn, *BY),
-    ):
-        status, out, err = run(capsys, *command)
-        assert (status, out) == (2, ""), command
-        assert err.count("\n") == 1 and "labels.yaml" in err and "Traceback" not in err, command
-    assert labels_file().read_text(encoding="utf-8") == text, "what is broken is not written over"
+    labels_file().write_bytes(text)
+    for command in (("label", "list"), ("advise", *locked.words), locked.window(), read):
+        assert "labels.yaml" in run(*command).refusal, command
+    assert labels_file().read_bytes() == text
 
 
-def test_a_file_of_bytes_gives_one_sentence(capsys: pytest.CaptureFixture[str]) -> None:
-    labels_file().parent.mkdir(parents=True)
-    labels_file().write_bytes(b"\xff\xfe\x00")
-    status, out, err = run(capsys, "label", "list")
-    assert (status, out) == (2, "") and err.count("\n") == 1 and "labels.yaml" in err
-
-
-def test_an_empty_file_holds_no_labels(capsys: pytest.CaptureFixture[str]) -> None:
+def test_an_empty_file_holds_no_labels(run: Run) -> None:
     labels_file().parent.mkdir(parents=True)
     labels_file().write_text("labels: []\n", encoding="utf-8")
-    assert told(capsys, "label", "list") == {"labels": []}
+    assert run("label", "list", "--json").json == {"labels": []}

@@ -4,16 +4,17 @@ from __future__ import annotations
 
 import json
 import re
+import shlex
 from typing import Any
 
 import pytest
 import typer
 from typer.testing import CliRunner
 
-from app import command_line
 from app.commands.mix import mix
 from model.mix.doubt import MixError
 from model.mix.result import LABEL_FIRST
+from tests.app.conftest import Run
 
 DOCUMENTED = {
     "output --litres 2 --area 100": {"litres_per_hectare": 200, "litres_per_100m2": 2},
@@ -53,35 +54,22 @@ DOCUMENTED = {
 }  # fmt: skip
 
 
-def words(line: str) -> list[str]:
-    return [part.strip("'") for part in re.findall(r"'[^']*'|\S+", line)]
-
-
-def run(line: str, *more: str) -> Any:
-    return CliRunner().invoke(mix, [*words(line), *more])
+def mixed(line: str, *more: str, **options: Any) -> Any:
+    return CliRunner().invoke(mix, [*shlex.split(line), *more], **options)
 
 
 @pytest.mark.parametrize("line", DOCUMENTED)
-def test_json_holds_the_documented_figures(line: str) -> None:
-    done = run(line, "--json")
+def test_the_figures_are_the_documented_ones_and_a_person_reads_working_and_label(line: str) -> None:
+    done = mixed(line, "--json")
     assert done.exit_code == 0, done.exception
     found = json.loads(done.stdout)
     assert {key: found[key] for key in DOCUMENTED[line]} == pytest.approx(DOCUMENTED[line], rel=1e-12)
     assert found["label_first"] == LABEL_FIRST and found["working"]
-    # Every figure names its unit, or is a count.
     for key, value in found.items():
-        if isinstance(value, float):
-            assert re.search(r"_(ml|g|kg|m|m2|litres|litre_ml|litre_g|hectares?|100m2|km_h)$", key) or key == "fills", (
-                key
-            )
-
-
-@pytest.mark.parametrize("line", DOCUMENTED)
-def test_what_a_person_reads_has_the_working_and_ends_with_the_label(line: str) -> None:
-    done = run(line)
-    told = " ".join(done.stdout.split())
-    assert done.exit_code == 0 and told.endswith(LABEL_FIRST)
-    assert re.search(r"\d.* = [0-9.,]+", told)
+        named = re.search(r"_(ml|g|kg|m|m2|litres|litre_ml|litre_g|hectares?|100m2|km_h)$", key) or key == "fills"
+        assert named or not isinstance(value, float), f"{key} names no unit"
+    printed = " ".join(mixed(line).stdout.split())
+    assert printed.endswith(LABEL_FIRST) and re.search(r"\d.* = [0-9.,]+", printed)
 
 
 @pytest.mark.parametrize(
@@ -109,10 +97,10 @@ def test_what_a_person_reads_has_the_working_and_ends_with_the_label(line: str) 
     ],
 )
 def test_what_cannot_be_computed_is_said_in_one_sentence(line: str, cause: str) -> None:
-    done = run(line, "--json")
+    done = mixed(line, "--json")
     assert isinstance(done.exception, MixError) and done.stdout == ""
     assert re.search(cause, str(done.exception)) and "\n" not in str(done.exception)
-    assert isinstance(run(line, "--json", "--sure").exception, MixError), "--sure must not compute the impossible"
+    assert isinstance(mixed(line, "--json", "--sure").exception, MixError), "--sure must not compute the impossible"
 
 
 SLIPS = [
@@ -132,50 +120,37 @@ SLIPS = [
 @pytest.mark.parametrize("line", SLIPS)
 def test_a_likely_slip_is_not_computed_until_the_user_is_sure(line: str) -> None:
     for more in (["--json"], []):
-        done = run(line, *more)
+        done = mixed(line, *more)
         assert isinstance(done.exception, MixError) and done.stdout == ""
         assert str(done.exception).endswith("if that is right, add --sure")
-    sure = run(line, "--json", "--sure")
-    assert sure.exit_code == 0 and json.loads(sure.stdout)["doubts"]
+    assert json.loads(mixed(line, "--json", "--sure").stdout)["doubts"]
 
 
 @pytest.mark.parametrize(("answer", "computed"), [("y\n", True), ("n\n", False), ("\n", False)])
 def test_on_a_terminal_the_slip_is_asked_about(monkeypatch: pytest.MonkeyPatch, answer: str, computed: bool) -> None:
-    monkeypatch.setattr("app.commands.confirm_sum.someone_is_there", lambda: True)
-    done = CliRunner().invoke(mix, words(SLIPS[0]), input=answer)
+    monkeypatch.setattr("app.commands.mix.is_interactive", lambda: True)
+    done = mixed(SLIPS[0], input=answer)
     assert "Is it right?" in done.stderr and "Is it right?" not in done.stdout
     assert ("L/ha" in done.stdout) == computed
     assert isinstance(done.exception, MixError) != computed
 
 
-def test_the_command_line_makes_a_sentence_and_status_2_of_it(
-    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
-) -> None:
-    whole = typer.Typer()
-    whole.add_typer(mix, name="mix")
-    monkeypatch.setattr(command_line, "cli", whole)
-    with pytest.raises(SystemExit) as end:
-        command_line.main(["mix", "spot", "--volume", "10", "--rate", "5 L/ha", "--json"])
-    out, err = capsys.readouterr()
-    assert end.value.code == 2 and out == "" and err.count("\n") == 1
-    assert err.startswith("swardkey: 5 L/ha is product for an area")
-    with pytest.raises(SystemExit) as end:
-        command_line.main(["mix", "tank", "--tank", "10", "--output", "200"])
-    assert end.value.code == 2 and "--rate" in capsys.readouterr().err, "a rate must be typed"
+def test_the_command_line_makes_a_sentence_and_status_2_of_it(run: Run) -> None:
+    wrong = run("mix", "spot", "--volume", "10", "--rate", "5 L/ha", "--json")
+    assert wrong.refusal.startswith("swardkey: 5 L/ha is product for an area")
+    assert "--rate" in run("mix", "tank", "--tank", "10", "--output", "200").refusal, "a rate must be typed"
 
 
 def test_no_option_has_a_rate_of_its_own_and_no_help_shows_one() -> None:
     group = typer.main.get_command(mix)
     for name, command in group.commands.items():  # type: ignore[attr-defined]
         for option in command.params:
-            if option.name in ("rate", "active", "product", "want", "analysis", "strength", "output", "tank", "volume"):
-                assert option.required or option.default is None, (name, option.name)
-            assert option.default in (None, False), (name, option.name)
-        told = " ".join([command.help or "", *(getattr(option, "help", "") or "" for option in command.params)])
-        assert not re.search(r"\d\s*(m?l|k?g|%|lb|floz|oz|gal)\b|\d:\d", told, re.IGNORECASE), (name, told)
+            assert option.required or option.default in (None, False), (name, option.name)
+        texts = " ".join([command.help or "", *(getattr(option, "help", "") or "" for option in command.params)])
+        assert not re.search(r"\d\s*(m?l|k?g|%|lb|floz|oz|gal)\b|\d:\d", texts, re.IGNORECASE), (name, texts)
 
 
 def test_a_rate_stays_in_the_result_as_it_was_typed() -> None:
-    found = json.loads(run("tank --tank 10 --output 200 --rate '32 fl oz/acre'", "--json").stdout)
+    found = json.loads(mixed("tank --tank 10 --output 200 --rate '32 fl oz/acre'", "--json").stdout)
     assert found["rate"] == {"typed": "32 fl oz/acre", "read_as": "2.338 L/ha"}
     assert any("US one" in note for note in found["doubts"])

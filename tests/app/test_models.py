@@ -2,51 +2,27 @@
 
 from __future__ import annotations
 
-import json
-import os
 import shutil
 import subprocess
 import sys
-from collections.abc import Callable
 from pathlib import Path
 
 import numpy as np
 import pytest
-import typer
 from PIL import Image
 
-from app import command_line
-from app.commands.manage_models import measure, models
 from app.services.home import home
 from model.photo.saved import STARTER as SHIPPED
+from tests.app.conftest import Run
 from training.registry.models import Registry
 
 ROOT = Path(__file__).resolve().parents[2]
 DRAWN = ROOT / "sample_images" / "taraxacum_officinale_flowering_3.jpg"
-Run = Callable[..., tuple[int, str, str]]
-
-
-@pytest.fixture
-def swardkey(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> Run:
-    """Runs a command as the console script does: exit status, standard output, standard error."""
-    cli = typer.Typer(no_args_is_help=True, add_completion=False, pretty_exceptions_enable=False)
-    cli.add_typer(models, name="models")
-    cli.command()(measure)
-    monkeypatch.setattr(command_line, "cli", cli)
-    monkeypatch.setenv("COLUMNS", "140")
-
-    def run(*arguments: object) -> tuple[int, str, str]:
-        with pytest.raises(SystemExit) as ended:
-            command_line.main([str(argument) for argument in arguments])
-        said = capsys.readouterr()
-        return int(ended.value.code or 0), said.out, said.err
-
-    return run
 
 
 @pytest.fixture
 def two(tmp_path: Path) -> tuple[str, str]:
-    """Two models of the user's own, the second in charge."""
+    """Two models of the user's own, the second active."""
     registry = Registry(home() / "models")
     names = []
     for n in ("one", "two"):
@@ -57,52 +33,44 @@ def two(tmp_path: Path) -> tuple[str, str]:
     return names[0], names[1]
 
 
-def test_a_new_user_has_the_starter_in_charge_and_nothing_is_written(swardkey: Run) -> None:
-    status, out, err = swardkey("models", "list", "--json")
-    found = json.loads(out)
-    assert (status, err, found["in_charge"], found["note"]) == (0, "", "starter", None)
+def test_a_new_user_has_the_starter_and_nothing_is_written(run: Run) -> None:
+    found = run("models", "list", "--json").json
+    assert (found["in_charge"], found["note"]) == ("starter", None)
     assert [m["name"] for m in found["models"]] == ["starter"] and found["models"][0]["species"] == 11
     assert not home().exists()
-    assert json.loads(swardkey("models", "--json")[1]) == found
-    status, _, err = swardkey("models", "undo")
-    assert status == 2 and "nothing to undo" in err and err.count("\n") == 1
+    assert run("models", "--json").json == found
+    assert "nothing to undo" in run("models", "undo").refusal
 
 
-def test_use_and_undo(swardkey: Run, two: tuple[str, str]) -> None:
+def test_use_undo_and_pin(run: Run, two: tuple[str, str]) -> None:
     one, second = two
-    status, out, _ = swardkey("models", "undo")
-    assert status == 0 and f"{one} is active now, instead of {second}" in out
-    assert json.loads(swardkey("models", "use", "starter", "--json")[1]) == {"in_charge": "starter", "before": one}
-    assert "active already" in swardkey("models", "use", "starter")[1]
-    assert json.loads(swardkey("models", "undo", "--json")[1])["in_charge"] == one
-    status, out, err = swardkey("models", "use", "20200101T000000Z-00000000")
-    assert status == 2 and out == "" and "is not installed" in err and err.count("\n") == 1
-    listed = swardkey("models")[1]
-    assert "active" in listed and "before" in listed and "sound" in listed
-    assert json.loads(swardkey("models", "pin", one, "--json")[1]) == {"model": one, "pinned": True}
-    assert "pinned" in swardkey("models", "list")[1]
-    assert "no longer pinned" in swardkey("models", "pin", one, "--off")[1]
+    assert f"{one} is active now, instead of {second}" in run("models", "undo").out
+    assert run("models", "use", "starter", "--json").json == {"in_charge": "starter", "before": one}
+    assert "active already" in run("models", "use", "starter").out
+    assert run("models", "undo", "--json").json["in_charge"] == one
+    assert "is not installed" in run("models", "use", "20200101T000000Z-00000000").refusal
+    assert run("models", "pin", one, "--json").json == {"model": one, "pinned": True}
+    listed = run("models").out
+    assert all(word in listed for word in ("active", "before", "sound", "pinned"))
+    assert "no longer pinned" in run("models", "pin", one, "--off").out
 
 
-def test_a_damaged_model_is_said_and_what_is_used_instead(swardkey: Run, two: tuple[str, str]) -> None:
+def test_a_damaged_model_is_said_and_what_is_used_instead(run: Run, two: tuple[str, str]) -> None:
     one, second = two
     (home() / "models" / second / "model.json").write_text("{}")
-    found = json.loads(swardkey("models", "list", "--json")[1])
+    found = run("models", "list", "--json").json
     assert found["in_charge"] == one and "damaged (model.json is not as it was written)" in found["note"]
     assert [m["fault"] != "" for m in found["models"]] == [False, False, True]
-    out = swardkey("models", "list")[1]
+    out = run("models", "list").out
     assert "chosen" in out and "is used instead" in " ".join(out.split())
-    status, _, err = swardkey("models", "use", second)
-    assert status == 2 and "damaged" in err
+    assert "damaged" in run("models", "use", second).refusal
 
 
 def test_undo_loads_nothing_slow(two: tuple[str, str]) -> None:
     code = "import sys\nfrom app.commands.manage_models import models\n"
     code += "try:\n    models(['undo'])\nexcept SystemExit:\n    pass\n"
     code += "print([m for m in ('torch', 'numpy', 'sklearn', 'gradio') if m in sys.modules])"
-    done = subprocess.run(
-        [sys.executable, "-c", code], cwd=ROOT, capture_output=True, text=True, check=True, env=dict(os.environ)
-    )
+    done = subprocess.run([sys.executable, "-c", code], cwd=ROOT, capture_output=True, text=True, check=True)
     assert done.stdout.splitlines()[-1] == "[]", "nothing slow is loaded"
     assert Registry(home() / "models").in_charge().name == two[0]
 
@@ -122,47 +90,40 @@ def folder(tmp_path: Path) -> Path:
     return photos
 
 
-def test_measure_prints_one_object_writes_the_page_and_keeps_features(
-    swardkey: Run, folder: Path, tmp_path: Path
-) -> None:
+def test_measure_prints_one_object_writes_the_page_and_keeps_features(run: Run, folder: Path, tmp_path: Path) -> None:
     page = tmp_path / "page.html"
-    status, out, err = swardkey("measure", folder, "--page", page, "--json")
-    assert status == 0, err
-    found = json.loads(out)
+    done = run("measure", folder, "--page", page, "--json")
+    found = done.json
     assert (found["photos"], found["species"]) == (3, 2)
     assert found["per_species"]["soliva_sessilis"]["known"] is False
     assert found["per_species"]["taraxacum_officinale"] == {
         "photos": 1, "top1": 1.0, "low": pytest.approx(0.2065, abs=1e-3), "high": 1.0, "known": True,
     }  # fmt: skip
-    assert "left out" in err and "words.jpg" in err and "the page is" in err
+    assert "left out" in done.err and "words.jpg" in done.err and "the page is" in done.err
     assert "bindii" in page.read_text(encoding="utf-8")
     assert (home() / "cache" / "features.safetensors").exists()
     # In words, from the features that were kept.
-    status, out, _ = swardkey("measure", folder)
-    assert status == 0 and "starter on 3 photos" in out and "bindii (not known to the model)" in out
+    out = run("measure", folder).out
+    assert "starter on 3 photos" in out and "bindii (not known to the model)" in out
 
 
-def test_measure_says_what_is_wrong_in_one_sentence(swardkey: Run, tmp_path: Path) -> None:
-    (tmp_path / "odd" / "no such weed").mkdir(parents=True)
-    shutil.copy(DRAWN, tmp_path / "odd" / "no such weed" / "a.jpg")
-    (tmp_path / "bad" / "dandelion").mkdir(parents=True)
+def test_measure_says_what_is_wrong_in_one_sentence(run: Run, tmp_path: Path) -> None:
+    for place, plant in (("odd", "no such weed"), ("good", "dandelion"), ("bad", "dandelion")):
+        (tmp_path / place / plant).mkdir(parents=True)
+        shutil.copy(DRAWN, tmp_path / place / plant / "a.jpg")
     (tmp_path / "bad" / "dandelion" / "a.jpg").write_text("words")
-    (tmp_path / "good" / "dandelion").mkdir(parents=True)
-    shutil.copy(DRAWN, tmp_path / "good" / "dandelion" / "a.jpg")
     for arguments, says in (
-        ((tmp_path / "nothing",), "no such folder"),
-        ((tmp_path / "odd",), "not species of the flora: no such weed"),
-        ((tmp_path / "good", "--model", "unknown"), "is not installed"),
-        ((tmp_path / "good", "--page", tmp_path / "none" / "p.html"), "cannot be written"),
-        ((tmp_path / "good", "--page", tmp_path), "cannot be written"),
-        ((tmp_path / "bad",), "none of its 1 photos can be read"),
+        (("nothing",), "no such folder"),
+        (("odd",), "not species of the flora: no such weed"),
+        (("good", "--model", "unknown"), "is not installed"),
+        (("good", "--page", tmp_path / "none" / "p.html"), "cannot be written"),
+        (("good", "--page", tmp_path), "cannot be written"),
+        (("bad",), "none of its 1 photos can be read"),
     ):
-        status, out, err = swardkey("measure", *arguments, "--json")
-        assert status == 2 and out == "", arguments
-        assert says in err.splitlines()[-1] and "Traceback" not in err
+        assert says in run("measure", tmp_path / str(arguments[0]), *arguments[1:], "--json").refusal
 
 
-def test_only_the_groups_that_the_model_left_out_on_request(swardkey: Run, tmp_path: Path) -> None:
+def test_only_the_groups_that_the_model_left_out_on_request(run: Run, tmp_path: Path) -> None:
     from training.data.split import part_of
     from training.recipes.recipe import load_recipe
 
@@ -174,8 +135,7 @@ def test_only_the_groups_that_the_model_left_out_on_request(swardkey: Run, tmp_p
     lines = ["photo,species,group,source,creator,licence"]
     lines += [f"a.jpg,taraxacum_officinale,{group},s,c,l" for group in (out_of, learned)]
     (tmp_path / "manifest.csv").write_text("\n".join(lines) + "\n")
-    assert json.loads(swardkey("measure", tmp_path, "--held-out", "--json")[1])["photos"] == 1
-    assert json.loads(swardkey("measure", tmp_path, "--json")[1])["photos"] == 2
+    assert run("measure", tmp_path, "--held-out", "--json").json["photos"] == 1
+    assert run("measure", tmp_path, "--json").json["photos"] == 2
     (tmp_path / "manifest.csv").write_text("\n".join([lines[0], lines[2]]) + "\n")
-    status, _, err = swardkey("measure", tmp_path, "--held-out")
-    assert status == 2 and "held-out part" in err
+    assert "held-out part" in run("measure", tmp_path, "--held-out").refusal

@@ -26,13 +26,17 @@ hidden = set(sys.argv.pop(1).split(","))
 sys.meta_path.insert(0, Hidden())
 """
 IDENTIFY = """
+from pathlib import Path
+
 from app.command_line import main
+from app.services.batch import Worker
 
 try:
     main(["identify", sys.argv[1], "--json"])
 except SystemExit as end:
     assert not end.code, end.code
-print(sorted(hidden & set(sys.modules)))
+photo = Path(sys.argv[1])
+print(Worker(photo.parent, "starter", None, None).name(photo.name).photo[0][0], sorted(hidden & set(sys.modules)))
 """
 ANSWER_PAGES = """
 from pathlib import Path
@@ -42,17 +46,8 @@ from app.services.photo_model import evidence_of
 
 print(len(evidence_of([Path(sys.argv[1])]).photos), sorted(hidden & set(sys.modules)))
 """
-IN_A_FOLDER = """
-from pathlib import Path
-
-from app.commands.identify_folder import Worker
-
-photo = Path(sys.argv[1])
-print(Worker(photo.parent, "starter", None, None).name(photo.name).photo[0][0], sorted(hidden & set(sys.modules)))
-"""
 WAYS = {
-    "identify": (IDENTIFY, FOR_TRAINING + FOR_PAGES, "[]"),
-    "a worker on a folder": (IN_A_FOLDER, FOR_TRAINING + FOR_PAGES, "taraxacum_officinale []"),
+    "identify, and a worker on a folder": (IDENTIFY, FOR_TRAINING + FOR_PAGES, "taraxacum_officinale []"),
     "serve": (ANSWER_PAGES, FOR_TRAINING, "1 []"),
 }
 

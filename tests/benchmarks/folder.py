@@ -9,7 +9,7 @@ import time
 from dataclasses import dataclass
 from pathlib import Path
 
-from app.commands.identify_folder import name_all
+from app.services.batch import name_all
 from tests.benchmarks.stopwatch import Watch, table
 
 

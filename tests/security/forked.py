@@ -133,11 +133,10 @@ def warm_up(*more: str) -> None:
     """Import beforehand what every fork would import, and ``more``; nothing here starts a thread."""
     import importlib
 
-    from app.command_line import add_desk_work, cli
+    from app.command_line import COMMANDS, command_named
 
-    add_desk_work()
-    if all(group.name != "records" for group in cli.registered_groups):  # a test had another program in its place
-        add_desk_work.__wrapped__()
+    for name in COMMANDS:
+        command_named(name)
     for name in ("app.services.knowledge", "training.collection", "model.spray.delta_t", *more):
         importlib.import_module(name)
 

@@ -20,10 +20,15 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 import numpy as np
+from app.records.photos import keep_photo
 from PIL import Image
 
+from app.services.collection import plan_addition
+from app.services.interview import start_interview
 from model.errors import SwardkeyError
 from tests.security.picture_parts import HEIC, box, chunk, saved, segment, webp_of, with_chunk, with_segment
+from training.data.features import features_of
+from training.data.manifest import LabelledPhoto
 
 GPS, DETAILS = 0x8825, 0x8769
 SPECIES = "poa_annua"
@@ -205,47 +210,27 @@ def plant(folder: Path, count: int) -> dict[Path, Secret]:
 
 def collect(source: Path, home: Path) -> str:
     """Add a folder or zip to the collection; what would be said."""
-    from model.identify import Key
-    from training.collection import Collection, Names, Wishes, open_source, plan_intake
-
-    collection = Collection(home / "collection").open()
-    names = Names(Key().flora)
-    offered = open_source(source, Wishes(), lambda name: names.look_up(name) is not None)
-    outcome = collection.add(plan_intake(offered, names, collection, "a person"))
+    collection, plan = plan_addition(source, "a person", home / "collection")
+    outcome = collection.add(plan)
     assert outcome.added + outcome.known_already, outcome
     return repr(outcome)
 
 
-def record(files: Sequence[Path], home: Path) -> str:
-    """Keep every photo with the records; what would be said."""
-    from app.records import Records
-
+def tried(work: Callable[[Path], str], files: Sequence[Path]) -> str:
+    """What would be said of each file, also where it is refused."""
     said = []
     for file in files:
         try:
-            with Records(home / "records") as records:
-                said.append(records.store_photo(file))
+            said.append(work(file))
         except SwardkeyError as error:
             said.append(str(error))
     return "\n".join(said)
 
 
-def look_at(files: Sequence[Path], home: Path) -> str:
-    """Name photos, and keep their features as training does; what would be said."""
-    from app.services.photo_model import evidence_of
-    from model.identify import Key, identify
-    from training.data.features import features_of
-    from training.data.manifest import LabelledPhoto
-
-    key, said = Key(), []
-    for file in files:
-        try:
-            said.append(json.dumps(identify(key, {}, evidence_of([file])).as_json()))
-        except SwardkeyError as error:
-            said.append(str(error))
+def features(files: Sequence[Path], home: Path) -> str:
+    """Keep features of photos as training does; what would be said."""
     photos = [LabelledPhoto(file, file.name, SPECIES, "", False, "", "", "") for file in files]
-    said += features_of(photos, home / "cache" / "features.safetensors")[1]
-    return "\n".join(said)
+    return "\n".join(features_of(photos, home / "cache" / "features.safetensors")[1])
 
 
 def search_all(work: Path, count: int, looked_at: int) -> Search:
@@ -259,12 +244,16 @@ def search_all(work: Path, count: int, looked_at: int) -> Search:
     tempfile.tempdir = str(temporary)
     os.environ["SWARDKEY_HOME"] = str(home)
     try:
-        said = {"collecting a folder": collect(work / "photos", home), "keeping records": record(files, home)}
+        said = {
+            "collecting a folder": collect(work / "photos", home),
+            "keeping records": tried(lambda file: keep_photo(file, home / "records"), files),
+            "naming": tried(lambda file: json.dumps(start_interview([file]).finding.as_json()), files[:looked_at]),
+            "keeping features": features(files[:looked_at], home) if looked_at else "",
+        }
         with zipfile.ZipFile(work / "photos.zip", "w") as archive:
             for file in files[::5]:
                 archive.write(file, f"{SPECIES}/z{file.name}")
         said["collecting a zip"] = collect(work / "photos.zip", work / "home" / "second")
-        said["naming"] = look_at(files[:looked_at], home) if looked_at else ""
     finally:
         tempfile.tempdir = before
     search = Search()

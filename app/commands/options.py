@@ -1,0 +1,70 @@
+"""Options that several commands share. What is typed reaches a command as the files of facts spell it."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from datetime import date
+from pathlib import Path
+from typing import Annotated, Any
+
+import typer
+
+from app.services.choices import as_word, clock_time, date_of, group_number
+from model.errors import SwardkeyError
+
+
+def parsed(read: Callable[[str], Any]) -> Callable[[Any], Any]:
+    """A parser for typer, which then names the option in the message. A default is passed on as it is."""
+
+    def parse(value: Any) -> Any:
+        try:
+            return read(value) if isinstance(value, str) else value
+        except SwardkeyError as error:
+            raise typer.BadParameter(str(error)) from None
+
+    return parse
+
+
+def option(metavar: str, help: str, *names: str, **more: Any) -> Any:
+    """An option that takes a value; it is named like its parameter where no name is given."""
+    return typer.Option(*names, metavar=metavar, help=help, **more)
+
+
+def word(name: str, metavar: str, help: str) -> Any:
+    """An option that takes a word of the configs: case, blanks and hyphens do not matter."""
+    return typer.Option(name, metavar=metavar, parser=as_word, help=help)
+
+
+MONTH = typer.Option("--month", metavar="N", min=1, max=12, help="Month, 1 to 12.")
+CLOCK = parsed(clock_time)
+LAWN = word("--lawn", "LAWN", "The lawn grass, or unknown.")
+PLACE = word("--place", "PLACE", "lawn, bed or paving.")
+
+Month = Annotated[int, MONTH]
+AnyMonth = Annotated[int | None, MONTH]
+Lawn = Annotated[str, LAWN]
+Place = Annotated[str, PLACE]
+Stage = Annotated[str | None, word("--stage", "STAGE", "Growth stage: seedling, young, flowering or seeding.")]
+Cultivar = Annotated[str | None, word("--cultivar", "NAME", "Of a buffalo lawn, where it is known.")]
+Cover = Annotated[float | None, option("PERCENT", "Ground covered by the weed.", "--cover")]
+State = Annotated[
+    str | None,
+    typer.Option(
+        "--state", metavar="STATE", parser=lambda text: text.strip().upper(),
+        help="Australian state or territory, such as NSW.",
+    ),
+]  # fmt: skip
+Near = Annotated[
+    list[str] | None,
+    word("--near", "THING", "What is near: edibles, pond, pets, bees, grazing or children; repeatable."),
+]
+Used = Annotated[
+    list[int] | None,
+    typer.Option(
+        "--used", metavar="GROUP", parser=parsed(group_number),
+        help="Mode of action group used here before; repeatable.",
+    ),
+]  # fmt: skip
+Day = Annotated[date | None, typer.Option(metavar="YYYY-MM-DD", parser=parsed(date_of), help="The day; default today.")]
+Figure = Annotated[Path | None, option("FILE", "Draw it to an .svg or .png file.", "--figure")]
+CollectionFolder = Annotated[Path | None, option("DIR", "The collection; default your own.", "--collection")]

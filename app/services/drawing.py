@@ -1,0 +1,48 @@
+"""Draw a plant from its characters, as far as its file knows them; never evidence of what it looks like."""
+
+from __future__ import annotations
+
+import io
+from pathlib import Path
+from typing import Any, get_args
+
+from app.services.choices import one_of
+from model.errors import SwardkeyError
+from model.flora import Flora
+from model.flora.name import PlantNames
+from model.storage import replace_file
+from training.drawn import PLAIN_LAWN, draw_scene, plan_scene
+from training.drawn.ground import Ground
+from training.drawn.grow import Stage
+
+FORMATS = {".jpg": "JPEG", ".jpeg": "JPEG", ".png": "PNG"}
+
+
+def draw_species(
+    flora: Flora, species: str, seed: int, stage: str | None, ground: str | None, mown: bool | None, side: int
+) -> tuple[str, Any, Any]:
+    """The id of a species, or of a plain lawn, its scene, and the picture of it, ``side`` px square.
+
+    Raises AnswerError for a word that is not known.
+    """
+    chosen_stage: Any = stage and one_of("--stage", stage, get_args(Stage))
+    chosen_ground: Any = ground and one_of("--ground", ground, get_args(Ground))
+    lawn = species.replace(" ", "_").lower() == PLAIN_LAWN
+    name = PLAIN_LAWN if lawn else PlantNames(flora).the_species(species)
+    plant = flora.species.get(name)
+    scene = plan_scene(plant, seed, chosen_stage, chosen_ground, mown)
+    return name, scene, draw_scene(scene, plant, side)
+
+
+def save_picture(picture: Any, file: Path) -> None:
+    """Write a picture as a whole or not at all. Raises SwardkeyError naming the file."""
+    if file.suffix.lower() not in FORMATS:
+        raise SwardkeyError(f"--out {file}: not a .jpg or .png; give the file one of these endings")
+    if not file.parent.is_dir():
+        raise SwardkeyError(f"--out {file}: there is no folder {file.parent}; make it first")
+    drawn = io.BytesIO()
+    picture.save(drawn, format=FORMATS[file.suffix.lower()], quality=88)
+    try:
+        replace_file(file, drawn.getvalue())
+    except OSError as error:
+        raise SwardkeyError(f"--out {file}: cannot be written ({error.strerror}); choose another place") from None

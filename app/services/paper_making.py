@@ -1,0 +1,133 @@
+"""Make the papers of the job: of a visit in the records, of a weed that is named, or of the records as a whole."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any
+
+from app.papers.advice_sheet import AdviceSheet, advice_paper
+from app.papers.csv_table import findings_csv, treatments_csv
+from app.papers.darwin_core import Sharing, archive, check_sharing, occurrence_csv
+from app.papers.follow_ups import calendar_file
+from app.papers.job_sheet import JobSheet, job_paper
+from app.papers.record_sheet import paper_of_treatment
+from app.present.block import Paragraph
+from app.present.finding import day_text
+from app.present.naming import Naming
+from app.records import VisitRecord, open_records
+from app.services.advice import advise
+from app.services.interview import named_for_paper
+from app.services.knowledge import load_advice, load_key
+from app.services.visit_papers import all_visits, decided_option, naming_of, plan_of, visit_record
+from model.control import Control, Plan
+from model.control.facts import FORMER_METHODS
+from model.errors import AnswerError, nearest
+from model.identify import Key
+from model.spray import load_rules
+from training.collection.licence import kind_of, licence_of
+
+
+@dataclass(frozen=True)
+class _Visit:
+    """A visit with how its weed was named and the plan for it, and what both rest on."""
+
+    record: VisitRecord
+    naming: Naming
+    plan: Plan
+    key: Key
+    control: Control
+
+    @property
+    def day(self) -> str:
+        return day_text(self.record.visit.day)
+
+    def maker(self, given: str | None) -> str:
+        return self.record.visit.who if given is None else given
+
+
+def _visit(number: int, place: str | None, cover: float | None, key: Key | None) -> _Visit:
+    key, control = key or load_key(), load_advice()
+    with open_records() as book:
+        record = visit_record(book, number)
+        naming = naming_of(record, key)
+        return _Visit(record, naming, plan_of(book, record, naming, control, place=place, cover=cover), key, control)
+
+
+def advice_of_visit(
+    number: int, maker: str | None = None, client: str = "", place: str | None = None, cover: float | None = None,
+    key: Key | None = None,
+) -> bytes:  # fmt: skip
+    """The advice sheet of a visit. Raises SwardkeyError where there is no such visit, or it names no plant.
+
+    ``maker``: who hands it out, by default who made the visit. ``key`` is loaded where it is not given.
+    """
+    visit = _visit(number, place, cover, key)
+    record = visit.record
+    who = client or record.client.name
+    sheet = AdviceSheet(visit.naming, visit.plan, who, record.site.address, visit.day, visit.maker(maker))
+    return advice_paper(sheet, visit.key, visit.control)
+
+
+def advice_on(
+    names: Sequence[str], answers: Path | None, month: int, client: str, maker: str, **circumstances: Any
+) -> bytes:
+    """The advice sheet without a visit, of a weed that is named, or that a file of answers names."""
+    key = load_key()
+    naming, species = named_for_paper(key, names, answers, month)
+    plan, control = advise(species, month, **circumstances)
+    return advice_paper(AdviceSheet(naming, plan, client, "", "", maker), key, control)
+
+
+def job_of_visit(
+    number: int, maker: str | None = None, methods: Sequence[str] = (), sums: Sequence[str] = (),
+    place: str | None = None, cover: float | None = None, key: Key | None = None,
+) -> bytes:  # fmt: skip
+    """The job sheet of a visit: of the ``methods`` that were chosen, else of what was decided on at the visit."""
+    visit = _visit(number, place, cover, key)
+    known = visit.control.methods.methods
+    chosen = tuple(FORMER_METHODS.get(method, method) for method in methods)
+    for method in chosen:
+        if method not in known:
+            raise AnswerError(f"--do {method}: no such method is known; {nearest(method, known)}")
+    sheet = JobSheet(
+        visit.naming, visit.plan, visit.record.site, visit.record.client, visit.day, visit.maker(maker), chosen,  # type: ignore[arg-type]
+        tuple(Paragraph((text,), "strong") for text in sums),
+        options=() if chosen else decided_option(visit.record, visit.plan),
+    )  # fmt: skip
+    return job_paper(sheet, visit.key, visit.control, load_rules())
+
+
+def record_of_treatment(number: int, maker: str = "") -> bytes:
+    """The spray record of a treatment, with its amendments. Raises RecordsError where there is none."""
+    with open_records() as book:
+        return paper_of_treatment(book, number, maker)
+
+
+def calendar(site: int | None = None) -> tuple[bytes, int]:
+    """The open follow-ups as a calendar file, and how many there are."""
+    with open_records() as book:
+        due, sites = book.follow_ups(site), {one.id: one for one in book.sites()}
+    return calendar_file(due, sites, datetime.now(UTC)), len(due)
+
+
+def table(what: str, site: int | None = None) -> bytes:
+    """All ``treatments`` or all ``findings``, as CSV for a spreadsheet."""
+    with open_records() as book:
+        return treatments_csv(book.treatments(site)) if what == "treatments" else findings_csv(all_visits(book, site))
+
+
+def shared_findings(
+    ending: str, by: str, licence: str, decimals: int | None, names: bool, site: int | None = None,
+    key: Key | None = None,
+) -> bytes:  # fmt: skip
+    """Confirmed findings in Darwin Core: a table (.csv) or an archive (.zip). Raises AnswerError where none may go."""
+    with open_records() as book:
+        visits, dataset = all_visits(book, site), book.dataset()
+    sharing = check_sharing(Sharing(by, kind_of(licence_of(licence)) or licence, dataset, decimals, names))
+    flora = (key or load_key()).flora
+    if ending == ".zip":
+        return archive(visits, flora, sharing, datetime.now(UTC).date())
+    return occurrence_csv(visits, flora, sharing)
