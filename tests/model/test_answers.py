@@ -151,11 +151,11 @@ def test_a_file_that_does_not_say_leaves_it_open(key: Key, tmp_path: Path) -> No
         ("visible\n", "holds plain text"),
     ],
 )
-def test_what_is_wrong_in_a_file_is_told_with_its_name(key: Key, tmp_path: Path, text: str, says: str) -> None:
+def test_a_mistake_in_a_file_is_reported_with_its_name(key: Key, tmp_path: Path, text: str, says: str) -> None:
     path = written(tmp_path, text)
-    with pytest.raises(AnswerError) as told:
+    with pytest.raises(AnswerError) as error:
         read_answers(path, key.flora.characters)
-    assert str(told.value).startswith(str(path)) and says in str(told.value) and "\n" not in str(told.value)
+    assert str(error.value).startswith(str(path)) and says in str(error.value) and "\n" not in str(error.value)
 
 
 def test_no_character_is_called_as_what_can_be_seen(key: Key) -> None:

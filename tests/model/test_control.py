@@ -178,7 +178,7 @@ def test_a_ban_of_a_state_is_kept(control: Control) -> None:
     assert len(law) >= 3 and "Not confirmed" in law[-1].text
 
 
-def test_who_need_not_keep_the_law_is_told_first(control: Control) -> None:
+def test_who_is_exempt_comes_first(control: Control) -> None:
     """DPIRD (2020), domestic use of pesticides: the grounds of a home are exempt in Western Australia."""
     law = plan(control, Case(("taraxacum_officinale",), 5, "couch", state="WA")).law
     assert law[0].text.startswith("Exempt, Western Australia")
@@ -217,7 +217,7 @@ def test_in_a_shortlist_the_lawn_itself_is_ruled_out_for_what_it_is(control: Con
     assert not [option for option in made.by("yes") if option.actives]
 
 
-def test_a_shortlist_gets_what_holds_for_all_and_is_told_where_it_parts(control: Control) -> None:
+def test_a_shortlist_gets_what_applies_to_all_and_notes_where_they_differ(control: Control) -> None:
     made = plan(control, Case(("taraxacum_officinale", "hypochaeris_radicata"), 5, "couch"))
     alone = [plan(control, Case((s,), 5, "couch")) for s in made.case.species]
     keys = [{o.key for o in p.options} for p in alone]

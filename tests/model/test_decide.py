@@ -45,7 +45,7 @@ ALL = (
 )  # fmt: skip
 
 
-def test_the_best_of_each_part_comes_in_order_of_what_it_tells() -> None:
+def test_the_best_of_each_part_comes_in_order_of_information() -> None:
     made = asked(*ALL)
     bits = dict(zip(made.flora.characters, expected_bits(made, EVEN), strict=True))
     found = told(made)
@@ -71,7 +71,7 @@ def test_how_to_come_by_it_follows_from_part_effort_and_what_is_hidden() -> None
         assert [d.how for d in told(asked((character("bulb", "dig", part="roots"), SAP)), hidden=hidden)] == ["dig"]
 
 
-def test_months_are_those_in_which_most_of_what_is_probable_bears_the_part() -> None:
+def test_months_are_those_in_which_most_probable_plants_have_the_part() -> None:
     petal = (character("petal", part="flowers"), SAP)
 
     def months(p: Any, *flowers: Any) -> tuple[int, ...]:
@@ -90,7 +90,7 @@ def test_months_are_those_in_which_most_of_what_is_probable_bears_the_part() -> 
     assert told(pod, [0.4, 0.3, 0.3, 0.0], hidden=("pod",))[0].months == (1,)
 
 
-def test_what_was_answered_is_left_out_and_what_was_unsure_may_still_be_told() -> None:
+def test_what_was_answered_is_left_out_and_what_was_unsure_is_not() -> None:
     made = asked(*ALL)
     assert "petal" not in [d.character for d in told(made, answers={"petal": ("petal_0",)})]
     assert "spots" in [d.character for d in told(made, answers={"petal": ("petal_0",)})]
@@ -103,7 +103,7 @@ def test_what_was_answered_is_left_out_and_what_was_unsure_may_still_be_told() -
     assert told(only) == (), "a month is not looked for on a plant"
 
 
-def test_what_tells_too_little_is_not_worth_a_visit() -> None:
+def test_too_little_information_is_not_worth_a_visit() -> None:
     made = asked((character("sap"), SAP))
     low, high = 0.0, 0.5
     for _ in range(50):  # the share of b at which the sap brings just so much
@@ -126,7 +126,7 @@ def test_look_alikes_that_are_left_count_as_much_as_bits() -> None:
     assert [d.character for d in found] == ["smell"], "of the plant that leads now"
 
 
-def test_what_parts_a_plant_from_one_outside_the_flora_counts_beside_bits() -> None:
+def test_separating_a_plant_from_one_outside_the_flora_counts_beside_bits() -> None:
     made = asked((character("smell"), SMELL), (character("sap"), SAP))
     p = np.array([0.998, 0.001, 0.001, 0.0])
     found = told(made, p, separate_outside={"smell"})
@@ -150,7 +150,7 @@ def test_a_part_that_hardly_any_candidate_has_is_not_asked_for() -> None:
 # -- on the flora ------------------------------------------------------------------------------------
 
 
-def test_a_winter_rosette_is_told_what_to_wait_for_and_what_to_dig(key: Key) -> None:
+def test_for_a_winter_rosette_it_says_what_to_wait_for_and_what_to_dig(key: Key) -> None:
     answers: Any = check_answers(
         key.flora.characters,
         {"leaf_build": "simple", "growth_habit": "rosette", "leaf_hairs": "unsure", "leaf_edge": "unsure",
@@ -173,7 +173,7 @@ def test_a_winter_rosette_is_told_what_to_wait_for_and_what_to_dig(key: Key) -> 
     ]
 
 
-def test_what_is_gone_is_not_asked_for_and_what_few_can_tell_counts_less() -> None:
+def test_what_is_gone_is_not_asked_for_and_what_few_can_answer_counts_less() -> None:
     seedling = character("seed_leaf").model_copy(update={"until": "flowering"})
     made = asked((seedling, SAP), (character("petal", part="flowers"), SAP))
     assert [d.character for d in told(made, hidden={"seed_leaf"})] == ["petal"]

@@ -154,7 +154,7 @@ def full(overlay: Overlay) -> tuple[int, ...]:
     return len(overlay.lawns), 12, len(STAGES), len(PLACES), len(overlay.states)
 
 
-def test_doing_nothing_is_said_with_its_reason(control: Control) -> None:
+def test_doing_nothing_has_a_reason(control: Control) -> None:
     tried = 0
     for species in control.flora.ids:
         months = MONTHS[::3] if len(species) % 2 else MONTHS[1::3]

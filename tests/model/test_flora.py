@@ -71,7 +71,7 @@ def test_every_species_of_the_facts_and_of_the_photos_is_in_the_flora(key: Key) 
     assert wanted <= set(key.flora.ids)
 
 
-def test_every_look_alike_is_told_apart_by_a_character_that_is_named_for_it(key: Key) -> None:
+def test_every_look_alike_is_separated_by_a_character_named_for_it(key: Key) -> None:
     left = []
     for plant in key.flora.species.values():
         for entry in plant.look_alikes:
@@ -222,7 +222,7 @@ AGED = {
 
 
 @pytest.mark.parametrize("kind", AGED)
-def test_an_age_that_is_told_by_half_is_refused(copy: Path, kind: str) -> None:
+def test_an_incomplete_age_is_refused(copy: Path, kind: str) -> None:
     character, told, says = AGED[kind]
     path = with_score(copy, character, told)
     with pytest.raises(FloraError) as error:
@@ -240,7 +240,7 @@ def test_an_age_that_is_told_by_half_is_refused(copy: Path, kind: str) -> None:
         ("plant_height", "range: [1, 9], when: flowering, before: [1, 1]"),
     ],
 )
-def test_an_age_that_is_told_whole_is_taken(copy: Path, character: str, told: str) -> None:
+def test_a_complete_age_is_accepted(copy: Path, character: str, told: str) -> None:
     with_score(copy, character, told)
     assert isinstance(read_copy(copy).species["soliva_sessilis"].characters[character], Score)
 

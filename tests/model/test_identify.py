@@ -34,7 +34,7 @@ BINDII = {
 }
 
 
-def test_nothing_told_is_undecided_and_flat(key: Key) -> None:
+def test_without_input_it_is_undecided_and_flat(key: Key) -> None:
     finding = identify(key, {})
     p = key.posterior(Observation({}))
     assert finding.status == "undecided" and finding.species is None and finding.next_question is not None
@@ -48,7 +48,7 @@ def test_a_photo_alone_never_confirms_however_sure(key: Key) -> None:
     assert finding.candidates[0].photo_probability == pytest.approx(0.979)
 
 
-def test_confirmed_needs_every_look_alike_told_apart(key: Key) -> None:
+def test_confirmed_needs_every_look_alike_excluded(key: Key) -> None:
     """At every step of an interview, confirmed is what all the rules together allow, and nothing else."""
     from tests.claims.observer import SimulatedObserver
 

@@ -163,7 +163,7 @@ def test_the_status_follows_the_probability(p: list[float], status: str) -> None
 
 
 @pytest.mark.usefixtures("hangs_on_nothing")
-def test_a_name_is_proven_only_by_answers_that_tell_every_look_alike() -> None:
+def test_a_name_is_proven_only_by_answers_that_exclude_every_look_alike() -> None:
     p = [0.97, 0.01, 0.01, 0.01]
     alike = {"a": ("b", "c")}
     assert identify(a_key(p, alike=alike), SAP_TELLS).status == "confirmed"
@@ -206,7 +206,7 @@ def test_a_name_must_not_hang_on_one_answer() -> None:
     assert (unnamed.species, unnamed.hangs_on) == (None, None)
 
 
-def test_a_photo_of_the_lead_speaks_against_a_relative_and_one_of_others_says_nothing() -> None:
+def test_a_photo_of_the_lead_is_evidence_against_a_relative_and_one_of_others_is_none() -> None:
     p, answers = [0.97, 0.01, 0.01, 0.01], SAP_TELLS
     key = a_key(p, relatives=0.3)
     none = identify(key, answers).relative_probability
@@ -283,7 +283,7 @@ def test_look_alikes_are_asked_about_once_the_lead_is_settled(monkeypatch: pytes
 
 
 @pytest.mark.usefixtures("hangs_on_nothing")
-def test_then_about_what_tells_a_relative(monkeypatch: pytest.MonkeyPatch) -> None:
+def test_then_about_evidence_against_a_relative(monkeypatch: pytest.MonkeyPatch) -> None:
     key = a_key(leading(CONFIRMED + HAIR), relatives=0.3)
     told = all_asked(monkeypatch, key, SAP_TELLS, after=2)[-1]
     assert told.left == () and told.settled
@@ -308,7 +308,7 @@ def a_key_with_outside(relatives: float = A_RELATIVE_IS_OUT, part: Any = "leaves
 
 
 @pytest.mark.usefixtures("hangs_on_nothing")
-def test_look_alikes_outside_the_flora_are_asked_about_once_those_in_it_are_told(
+def test_look_alikes_outside_the_flora_are_asked_about_once_those_in_it_are_excluded(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
     key = a_key_with_outside(relatives=0.3)
@@ -342,7 +342,7 @@ def next_of(key: Key, answers: Any, **more: Any) -> str | None:
 
 
 @pytest.mark.usefixtures("hangs_on_nothing")
-def test_what_parts_a_plant_from_one_outside_comes_before_what_tells_more() -> None:
+def test_separating_a_plant_from_one_outside_comes_before_more_information() -> None:
     """The spots tell most, the smell parts the two; it is asked until one answer on it, or on the edge, agrees."""
     for relatives in (A_RELATIVE_IS_OUT, 0.3):
         key = a_key_with_outside(relatives)
@@ -559,7 +559,7 @@ def test_the_month_of_flowers_in_sight_is_not_asked(monkeypatch: pytest.MonkeyPa
 # -- candidates ---------------------------------------------------------------------------------------
 
 
-def test_candidates_come_best_first_with_what_speaks_for_and_against_them() -> None:
+def test_candidates_come_best_first_with_evidence_for_and_against_them() -> None:
     photo: Any = Photo({"a": 0.2, "b": 0.5})
     key = a_key([0.2, 0.5, 0.2, 0.1])
     found = identify(key, {"sap": ("sap_1",), "smell": ("smell_0",)}, photo).candidates
@@ -649,7 +649,7 @@ def test_nothing_is_overturned_without_a_photo_of_a_listed_species_and_answers()
     assert override(p, Photo({"b": 0.4, "c": 0.3})) is not None
 
 
-def test_what_a_species_shows_is_told_in_words() -> None:
+def test_what_a_species_shows_in_words() -> None:
     told = flora()
     width = Character(
         id="width", kind="number", effort="glance", part="leaves", question="?", look="l", otherwise="o", unit="mm",

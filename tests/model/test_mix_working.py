@@ -257,9 +257,9 @@ REFUSED: dict[str, Callable[[], Any]] = {
 
 @pytest.mark.parametrize("says", REFUSED)
 def test_a_refusal_says_what_was_wrong_and_what_to_give(says: str) -> None:
-    with pytest.raises(MixError) as told:
+    with pytest.raises(MixError) as error:
         REFUSED[says]()
-    assert str(told.value) == says
+    assert str(error.value) == says
 
 
 @pytest.mark.parametrize(
@@ -273,18 +273,18 @@ def test_a_refusal_says_what_was_wrong_and_what_to_give(says: str) -> None:
     ],
 )  # fmt: skip
 def test_a_rate_for_water_is_sent_to_the_spot_mix(run: Callable[[Rate], Result], name: str) -> None:
-    with pytest.raises(MixError) as told:
+    with pytest.raises(MixError) as error:
         run(read_rate("3 g/10 L"))
-    assert str(told.value) == (
+    assert str(error.value) == (
         f"3 g/10 L is product for an amount of water, and {name} needs product for an area (AMOUNT/AREA, "
         "from the label in hand); for a spot mix use mix spot"
     )
 
 
 def test_a_boom_rate_is_never_carried_into_a_spot_mix() -> None:
-    with pytest.raises(MixError) as told:
+    with pytest.raises(MixError) as error:
         mix_spot(10, read_rate("5 L/ha"))
-    assert str(told.value) == (
+    assert str(error.value) == (
         "5 L/ha is product for an area, and a spot mix cannot be computed from it: a spot rate is product for an "
         "amount of water (AMOUNT mL/L, AMOUNT g/10 L, 1:PARTS or PERCENT%), so find that on the label, and never carry "
         "a boom rate into a spot mix; where the output is measured, use mix tank"
@@ -312,9 +312,9 @@ def test_words_are_read_in_capitals_too() -> None:
 
 def test_a_unit_that_is_not_known_is_advised_on() -> None:
     for typed, advice in (("litters", "did you mean liters"), ("qqqq", "write one like mL, L, g, kg, m2 or ha")):
-        with pytest.raises(MixError) as told:
+        with pytest.raises(MixError) as error:
             read_quantity(f"5 {typed}", LITRES)
-        assert str(told.value).startswith(f"{typed} is not a unit that is known; {advice}")
+        assert str(error.value).startswith(f"{typed} is not a unit that is known; {advice}")
     with pytest.raises(MixError) as fraction:
         read_quantity("½ L", LITRES)
     assert "write a fraction like 0.5" in str(fraction.value)

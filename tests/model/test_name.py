@@ -14,7 +14,7 @@ OXALIS = {
 }  # fmt: skip
 
 
-def test_a_name_that_means_several_or_none_is_told_with_what_to_say(key: Key) -> None:
+def test_a_name_that_means_several_or_none_is_refused_with_a_hint(key: Key) -> None:
     names = PlantNames(key.flora)
     assert names.the_species("Bindy-Eye") == "soliva_sessilis"
     with pytest.raises(AnswerError, match=r"may be any of several plants; say which: .*trifolium_repens"):
@@ -40,7 +40,7 @@ def test_a_name_that_means_several_or_none_is_told_with_what_to_say(key: Key) ->
         ("pes caprae", {"oxalis_pes_caprae"}),
     ],
 )
-def test_an_everyday_name_means_every_plant_that_bears_it(key: Key, said: str, meant: set[str]) -> None:
+def test_an_everyday_name_means_every_plant_that_has_it(key: Key, said: str, meant: set[str]) -> None:
     names = PlantNames(key.flora)
     assert set(names.candidates(said)) == set(names.the_plants(said)) == meant
 
@@ -77,9 +77,9 @@ def test_a_word_of_too_many_names_names_nothing(key: Key) -> None:
 def test_a_name_that_is_not_known_gets_names_with_its_words_as_a_hint(key: Key, said: str, hint: str) -> None:
     names = PlantNames(key.flora)
     assert names.candidates(said) == ()
-    with pytest.raises(AnswerError) as told:
+    with pytest.raises(AnswerError) as error:
         names.the_plants(said)
-    assert hint in str(told.value)
+    assert hint in str(error.value)
 
 
 def test_every_name_of_the_flora_finds_its_plant_and_so_does_its_genus(key: Key) -> None:

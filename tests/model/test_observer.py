@@ -37,7 +37,7 @@ def named(of: Observer, states: int = 5) -> np.ndarray:
     return mistakes(asked, tuple(asked.states), of)
 
 
-def test_shares_land_where_they_are_told_and_the_rest_of_the_error_falls_elsewhere() -> None:
+def test_slips_have_their_shares_and_the_rest_of_the_error_falls_elsewhere() -> None:
     found = named(observer((["s0", "s1"], 0.1), (["s1", "s2", "s3"], 0.05)))
     # For each state: what is left of the error where slips are told, never less than `elsewhere` of it; or all of it.
     rest, least, even = (0.2 - 0.1) / 5, 0.2 * 0.25 / 5, 0.2 / 5
@@ -140,9 +140,9 @@ def test_one_way_only_the_first_is_taken_for_those_behind_it() -> None:
     ],
 )  # fmt: skip
 def test_mistakes_that_cannot_be_are_refused(entries: Any, says: str) -> None:
-    with pytest.raises(FloraError) as told:
+    with pytest.raises(FloraError) as error:
         check_mistakes(observer(*entries), {"build": flower()})
-    assert str(told.value).startswith("observer.yaml: taken_for build") and says in str(told.value)
+    assert str(error.value).startswith("observer.yaml: taken_for build") and says in str(error.value)
 
 
 def test_an_unknown_character_is_named_with_the_nearest() -> None:
@@ -156,7 +156,7 @@ def test_an_unknown_character_is_named_with_the_nearest() -> None:
         check_mistakes(observer((["s0", "s1"], 0.1)), {"build": number})
 
 
-def test_what_is_seldom_told_must_be_a_character() -> None:
+def test_what_is_seldom_answered_must_be_a_character() -> None:
     told = observer().model_copy(update={"seldom": {"build": 0.5, "biuld": 0.5}})
     with pytest.raises(FloraError) as error:
         check_mistakes(told, {"build": flower()})
@@ -198,9 +198,9 @@ def test_a_broken_observer_file_is_named_with_the_field(copy: Path, kind: str) -
         at = at[step]
     at[path[-1]] = value
     (copy / "observer.yaml").write_text(yaml.safe_dump(whole), encoding="utf-8")
-    with pytest.raises(FloraError) as told:
+    with pytest.raises(FloraError) as error:
         load_observer(copy)
-    message = str(told.value)
+    message = str(error.value)
     assert message.startswith(str(copy / "observer.yaml")) and says in message and "\n" not in message
 
 

@@ -101,7 +101,7 @@ def rows_below(key: Key, printed: PrintedKey, lead: Lead) -> set[int]:
     return set().union(*(rows_below(key, printed, further) for further in printed.couplets[lead.couplet - 1].leads))
 
 
-def test_no_hard_character_is_asked_where_an_easy_one_makes_the_same_two_heaps(key: Key, whole: PrintedKey) -> None:
+def test_no_hard_character_is_asked_where_an_easy_one_makes_the_same_two_groups(key: Key, whole: PrintedKey) -> None:
     cost = key.likelihoods.observer.cost
     hard = [c for c in whole.couplets if c.character.effort in ("lens", "dig")]
     assert hard
@@ -161,7 +161,7 @@ def test_the_figures_are_what_is_counted(key: Key, whole: PrintedKey) -> None:
     assert found["worst_depth"] <= 13 and found["mean_depth"] <= 8.5, "longer than was measured"
 
 
-def test_plants_that_nothing_parts_end_together_with_what_to_look_at(key: Key) -> None:
+def test_plants_that_nothing_separates_end_together_with_what_to_look_at(key: Key) -> None:
     from model.printed_key.grow import how_to_separate
 
     notes = how_to_separate(key.flora, ("soliva_sessilis", "soliva_stolonifera"))
@@ -171,7 +171,7 @@ def test_plants_that_nothing_parts_end_together_with_what_to_look_at(key: Key) -
     assert best_division(key.likelihoods, rows, {}, None) is None
 
 
-def test_a_plant_known_by_name_only_is_said_to_be_left_out(key: Key) -> None:
+def test_a_plant_known_by_name_only_is_listed_as_left_out(key: Key) -> None:
     from model.flora.load import CONFIGS, species_without_characters, with_own
     from model.traits import Likelihoods
 

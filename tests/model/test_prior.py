@@ -31,9 +31,9 @@ def test_a_region_is_the_usual_one_unless_another_or_none_is_named(config: Prior
 
 @pytest.mark.parametrize("name", ["", "plains", "None", "southern australia"])
 def test_an_unknown_region_is_refused_with_what_may_be_named(config: PriorConfig, name: str) -> None:
-    with pytest.raises(SwardkeyError) as told:
+    with pytest.raises(SwardkeyError) as error:
         region_named(config, name)
-    message = str(told.value)
+    message = str(error.value)
     assert message.startswith(f"region {name!r} is not in configs/prior.yaml; ") and "\n" not in message
     assert any(known in message for known in ("plain", "later", "none"))
     with pytest.raises(SwardkeyError, match="choose from: plain, later, none"):
@@ -59,9 +59,9 @@ def test_a_broken_prior_file_is_named_with_the_field(tmp_path: Path, field: str,
     shutil.copy(CONFIGS / "prior.yaml", path)
     assert load_prior(tmp_path).looks >= 1
     path.write_text(yaml.safe_dump({**yaml.safe_load(path.read_text(encoding="utf-8")), field: value}), "utf-8")
-    with pytest.raises(FloraError) as told:
+    with pytest.raises(FloraError) as error:
         load_prior(tmp_path)
-    assert str(told.value).startswith(f"{path}: {field}: ") and "\n" not in str(told.value)
+    assert str(error.value).startswith(f"{path}: {field}: ") and "\n" not in str(error.value)
 
 
 def test_months_go_round_the_year(config: PriorConfig) -> None:

@@ -94,7 +94,7 @@ def table_of(one: float, other: float) -> list[list[float]]:
 TAKEN_FOR_ANOTHER = [[False, True], [True, False]]
 
 
-def test_two_answers_tell_a_look_alike_where_each_may_be_a_slip() -> None:
+def test_two_answers_exclude_a_look_alike_where_each_may_be_a_slip() -> None:
     slips = dict.fromkeys(("smell", "sap", "edge"), TAKEN_FOR_ANOTHER)
     made, flora = of(
         (character("smell"), SAP), (character("sap"), SAP), (character("edge"), [[0.98, 0.02]] * 4), slips=slips
@@ -109,7 +109,7 @@ def test_two_answers_tell_a_look_alike_where_each_may_be_a_slip() -> None:
     assert unseparated(made, flora, {"smell": ("smell_0",), "sap": ("sap_1",)}, 0) == (1, 2), "nor one against it"
 
 
-def test_one_answer_tells_a_look_alike_where_it_is_no_slip() -> None:
+def test_one_answer_excludes_a_look_alike_where_it_is_not_a_slip() -> None:
     made, flora = of((character("sap"), SAP))
     assert unseparated(made, flora, answered("sap"), 0) == ()
     assert unseparated(made, flora, answered("sap"), 1) == (0,), "the lead must be the one that it speaks for"
@@ -136,14 +136,14 @@ def test_for_the_second_of_two_all_other_answers_together_do_as_well() -> None:
     assert left(SEPARATES * 0.999, 1 / 1.5) == (1,), "what speaks for the other counts against"
 
 
-def test_many_answers_that_tell_a_little_each_tell_nothing_without_one_that_tells() -> None:
+def test_many_weak_answers_exclude_nothing_without_a_strong_one() -> None:
     rows = [[0.8, 0.2], [0.8 / (SEPARATES - 1), 1 - 0.8 / (SEPARATES - 1)], [0.8, 0.2], [0.5, 0.5]]
     names = [f"c{i}" for i in range(5)]
     made, flora = of(*((character(c), rows) for c in names), alike=("b",))
     assert unseparated(made, flora, answered(*names), 0) == (1,)
 
 
-def test_each_look_alike_is_told_by_itself() -> None:
+def test_each_look_alike_is_excluded_by_itself() -> None:
     """The smell is a slip of b alone, and tells c for good; d is no look-alike."""
     rows = [[0.9, 0.05, 0.05], [0.05, 0.9, 0.05], [0.05, 0.05, 0.9], [0.3, 0.3, 0.4]]
     slips = {"smell": [[False] * 3, [True, False, False], [False] * 3]}
@@ -153,7 +153,7 @@ def test_each_look_alike_is_told_by_itself() -> None:
     assert unseparated(made, flora, {}, 0) == (2,)
 
 
-def test_four_to_one_tells_and_less_does_not() -> None:
+def test_four_to_one_separates_and_less_does_not() -> None:
     for other, left in ((0.8 / SEPARATES, ()), (0.8 / SEPARATES + 1e-9, (1, 2))):
         made, flora = of((character("smell"), table_of(0.8, other)))
         # What is usual of the other is no slip but no proof either: here it is too rare for that.
@@ -166,7 +166,7 @@ def test_four_to_one_tells_and_less_does_not() -> None:
     [(True, True, ()), (False, True, (1,)), (True, False, ()), (False, False, ())],
     ids=["described", "not described", "lacking", "lacking and not described"],
 )
-def test_an_answer_tells_only_what_is_known_of_the_look_alike_or_that_it_lacks_the_part(
+def test_an_answer_counts_only_where_the_look_alike_is_described_or_lacks_the_part(
     known: bool, applicable: bool, left: tuple[int, ...]
 ) -> None:
     made, flora = of((character("sap"), SAP), alike=("b",))
@@ -191,7 +191,7 @@ def with_file(*entries: LookAlike) -> tuple[Likelihoods, Any]:
     return made, flora
 
 
-def test_a_look_alike_outside_the_flora_is_told_by_one_agreeing_answer_on_what_parts_the_two() -> None:
+def test_a_look_alike_outside_the_flora_is_excluded_by_one_agreeing_answer_that_separates_the_two() -> None:
     x, y = taken_for("x", "sap", "smell"), taken_for("y", "edge")
     made, flora = with_file(x, y)
     assert outside_left(made, flora, {}, 0) == (x, y), "as the file has them"
@@ -201,7 +201,7 @@ def test_a_look_alike_outside_the_flora_is_told_by_one_agreeing_answer_on_what_p
     assert outside_left(made, flora, answered("sap", "edge"), 0) == ()
 
 
-def test_unsure_or_an_answer_against_the_plant_tells_nothing_outside_the_flora() -> None:
+def test_unsure_or_an_answer_against_the_plant_excludes_nothing_outside_the_flora() -> None:
     x = taken_for("x", "sap")
     made, flora = with_file(x)
     assert outside_left(made, flora, {"sap": ()}, 0) == (x,)
@@ -219,7 +219,7 @@ def test_only_the_file_of_the_lead_names_what_is_outside_and_what_is_in_the_flor
     assert outside_left(made, flora, {}, 1) == ()
 
 
-def test_look_alikes_outside_the_flora_are_told_by_the_plants_own_answers(key: Key) -> None:
+def test_look_alikes_outside_the_flora_are_excluded_by_the_plants_own_answers(key: Key) -> None:
     """Of every file that names one: nothing told leaves it, and what is typical of the plant on one character tells."""
     named = 0
     for row, species in enumerate(key.flora.ids):
@@ -285,13 +285,13 @@ def test_nothing_is_a_slip_of_a_plant_that_lacks_the_part() -> None:
     assert not lacking.is_slip(1.0, 0) and replace(lacking, applicable=np.array([True])).is_slip(1.0, 0)
 
 
-def test_one_answer_on_a_part_that_the_look_alike_lacks_tells_it() -> None:
+def test_one_answer_on_a_part_that_the_look_alike_lacks_excludes_it() -> None:
     rows = [[0.98, 0.02], [0.01, 0.01], [0.02, 0.98], [0.5, 0.5]]
     made, flora = of((character("sap"), rows), slips={"sap": TAKEN_FOR_ANOTHER}, lacking={"sap": [1]})
     assert unseparated(made, flora, answered("sap"), 0) == (2,), "of c the answer may be a slip"
 
 
-def test_confusable_states_of_the_flora_do_not_tell_alone(key: Key) -> None:
+def test_confusable_states_of_the_flora_do_not_separate_alone(key: Key) -> None:
     """A dandelion head that is called a daisy does not by itself tell a capeweed from a dandelion; umbels, panicles."""
     build = key.likelihoods.tables["flower_build"]
     assert build.is_slip(("daisy",), key.index["taraxacum_officinale"])

@@ -140,7 +140,7 @@ def test_exactly_0_95_settles() -> None:
     assert settling_chance(asked, np.array([0.9499, 0.0501, 0.0, 0.0])) == pytest.approx([0.0])
 
 
-def test_separation_counts_the_look_alikes_that_an_answer_of_four_to_one_tells() -> None:
+def test_separation_counts_the_look_alikes_excluded_at_four_to_one() -> None:
     asked = tables((character("smell"), SMELL), (character("edge", states=3), EDGE), (character("sap"), SAP))
     assert separation_chance(asked, 0, [1, 2]) == pytest.approx([0.9, 0.0, 1.96])
     assert separation_chance(asked, 2, [0]) == pytest.approx([0.9, 0.0, 0.98])
@@ -235,7 +235,7 @@ def test_after_two_unsure_about_parts_only_what_every_plant_has_is_asked() -> No
 LEAD = np.array([0.97, 0.01, 0.01, 0.01])
 
 
-def test_look_alikes_not_yet_told_apart_come_first() -> None:
+def test_look_alikes_not_yet_excluded_come_first() -> None:
     asked = tables((character("edge", states=3), EDGE), (character("smell"), SMELL), (character("sap"), SAP))
     # The smell does not tell the first two, which only the sap does; both tell the third.
     assert chosen(asked, LEAD, unseparated=[1]) == "sap"
@@ -264,7 +264,7 @@ def test_a_question_that_hardly_separates_is_left_for_the_most_informative() -> 
     assert chosen(asked(0.21), even, {"awn": ()}, unseparated=[2]) == "smell"
 
 
-def test_what_tells_a_relative_comes_after_look_alikes_and_before_the_rest() -> None:
+def test_evidence_against_a_relative_comes_after_look_alikes_and_before_the_rest() -> None:
     asked = tables((character("edge", states=3), EDGE), (character("smell"), SMELL), (character("sap"), SAP))
     assert chosen(asked, LEAD, evidence=np.array([0.3, 0.2, 0.1])) == "edge"
     assert chosen(asked, LEAD, {"edge": ()}, evidence=np.array([0.3, 0.2, 0.1])) == "smell"
@@ -339,7 +339,7 @@ def test_what_a_question_is_worth_is_worth_it_only_where_it_can_be_answered(
     assert chosen(tables(*both, settling=settling, **answered_by(even * 0.999)), probability, **more) == "smell"
 
 
-def test_what_few_people_can_tell_is_less_likely_to_be_answered() -> None:
+def test_what_few_people_can_see_is_less_likely_to_be_answered() -> None:
     many = (character("many", states=9), [[1 / 9] * 9] * 4)
     share = {"glance": 0.9, "handle": 0.8, "lens": 0.6, "dig": 0.5}
     of = {"answerable": share, "second_tap": 0.7, "seldom": {"many": 0.25, "sap": 0.5}}
@@ -358,7 +358,7 @@ EVEN_COIN = [[0.5, 0.5]] * 4
 AFTER = {"after_unsure": AfterUnsure(part=0.5, effort=0.7, gate=0.3)}
 
 
-def test_after_unsure_what_is_like_it_is_less_likely_to_be_told() -> None:
+def test_after_unsure_similar_questions_are_less_likely_to_be_answered() -> None:
     asked = tables(
         (character("petal", part="flowers"), SAP), (character("colour", part="flowers"), SAP),
         (character("awn", "lens", part="seeds"), SAP), (character("hairs", "lens"), SAP),

@@ -49,7 +49,7 @@ def test_photos_of_the_lead_count_as_so_many_answers(key: Key, looks: int) -> No
     )
 
 
-def test_telling_is_the_expected_fall_in_log_odds(key: Key) -> None:
+def test_expected_evidence_is_the_expected_fall_in_log_odds(key: Key) -> None:
     row, gains = key.index[DANDELION], expected_evidence(key.likelihoods, key.index[DANDELION], 0.7)
     table = key.likelihoods.tables["milky_sap"]
     plain = sum(
@@ -61,7 +61,7 @@ def test_telling_is_the_expected_fall_in_log_odds(key: Key) -> None:
     assert gains[list(key.flora.characters).index("ligule")] == 0
 
 
-def test_what_is_told_from_every_look_alike_is_proven_only_when_a_relative_is_improbable(key: Key) -> None:
+def test_a_name_is_proven_only_when_a_relative_is_improbable_too(key: Key) -> None:
     answers = {"milky_sap": "present", "stalk_hollow": "present", "flower_stalk": "leafless_single"}
     given = check_answers(key.flora.characters, answers)
     found = identify(key, given)

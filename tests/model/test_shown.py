@@ -84,7 +84,7 @@ def test_older_and_younger_plants_are_mixed_as_they_are_met(age: Age, stage: str
 
 @pytest.mark.parametrize("age", AGES)
 @pytest.mark.parametrize("stage", ["flowering", "seeding"])
-def test_where_the_younger_plant_is_not_told_it_shows_anything(age: Age, stage: str) -> None:
+def test_where_the_younger_plant_is_not_described_it_shows_anything(age: Age, stage: str) -> None:
     share = AGE[age][stage]
     found = of(score(states={"s0": "always"}, when=stage), age=age)
     assert found.known[0] == (share >= LEAST_KNOWN)
@@ -205,7 +205,7 @@ def test_an_unknown_younger_plant_moves_nothing() -> None:
     assert (in_seed.verdict(("s0",), 0), in_seed.verdict(("s1",), 0)) == ("agrees", "disagrees")
 
 
-def test_a_known_younger_plant_speaks_at_its_age() -> None:
+def test_a_known_younger_plant_counts_at_its_age() -> None:
     pricks = score(states={"s0": "always"}, when="seeding", before={"s1": "always"})
     young, old = (table(pricks, None, age=age).likelihood(("s1",)) for age in ("leaves", "seeds"))
     assert young[0] > 2 * young[1] and old[0] < old[1]

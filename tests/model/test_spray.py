@@ -241,7 +241,7 @@ def test_a_month_counts_by_its_strictest_day() -> None:
     assert month.sunrise == max(light.sunrise for light in days) == days[3].sunrise
 
 
-def test_capitals_lie_where_the_time_zone_data_base_puts_them() -> None:
+def test_capitals_lie_where_the_time_zone_database_puts_them() -> None:
     zones = resources.files("tzdata").joinpath("zoneinfo/zone.tab").read_text(encoding="utf-8")
     told = {row.split("\t")[2]: row.split("\t")[1] for row in zones.splitlines() if not row.startswith("#")}
     for place in load_rules().facts.places.values():

@@ -39,10 +39,10 @@ def test_parts_are_taken_in_any_order_and_kept_in_one(given: object, parts: tupl
 
 
 @pytest.mark.parametrize("given", [None, [], (), 3, 0.5, True, {"leaves": 1}, {"leaves"}])
-def test_what_is_no_list_of_parts_is_refused_with_what_may_be_named(given: object) -> None:
-    with pytest.raises(AnswerError) as told:
+def test_what_is_not_a_list_of_parts_is_refused_with_the_choices(given: object) -> None:
+    with pytest.raises(AnswerError) as error:
         check_visible(given)
-    assert str(told.value) == "visible: name what can be seen, one or more of leaves, flowers, seeds, roots"
+    assert str(error.value) == "visible: name what can be seen, one or more of leaves, flowers, seeds, roots"
 
 
 @pytest.mark.parametrize(
@@ -53,10 +53,10 @@ def test_what_is_no_list_of_parts_is_refused_with_what_may_be_named(given: objec
         ("x" * 500, f"'{'x' * 60}'"),
     ],
 )  # fmt: skip
-def test_what_is_no_part_is_named_with_the_nearest(given: object, shown: str) -> None:
-    with pytest.raises(AnswerError) as told:
+def test_what_is_not_a_part_is_named_with_the_nearest(given: object, shown: str) -> None:
+    with pytest.raises(AnswerError) as error:
         check_visible(given)
-    message = str(told.value)
+    message = str(error.value)
     assert message.startswith(f"visible: {shown} is not a part that the key asks about; ") and "\n" not in message
     assert any(part in message.split("; ")[1] for part in PARTS) and len(message) < 200
 
@@ -90,7 +90,7 @@ def test_seed_leaves_are_asked_for_only_before_the_plant_flowers(key: Key) -> No
     assert identify(key, answered).set_aside == ()
 
 
-def test_nothing_is_hidden_while_nobody_has_told(key: Key) -> None:
+def test_nothing_is_hidden_where_visible_is_not_given(key: Key) -> None:
     assert out_of_sight(key.flora.characters, None) == frozenset()
 
 
@@ -165,7 +165,7 @@ def test_without_a_month_it_counts_over_those_in_which_the_plant_is_seen() -> No
     assert told[:2] == pytest.approx([spring, autumn])
 
 
-def test_roots_and_leaves_say_nothing_and_nothing_told_says_nothing() -> None:
+def test_roots_and_leaves_are_no_evidence_and_without_input_there_is_none() -> None:
     assert weighed(SPRING, AUTUMN, visible=None, month=9) == pytest.approx([1.0, 1.0, 1.0])
     assert weighed(SPRING, AUTUMN, visible=("leaves", "roots"), month=9) == pytest.approx(
         weighed(SPRING, AUTUMN, visible=LEAVES, month=9)

@@ -139,7 +139,7 @@ def test_the_list_of_blocked_pairs_is_whole(control: Control) -> None:
     assert found == {(row["active"], row["lawn"], row.get("cultivar")) for row in BLOCKED}
 
 
-def test_every_active_is_used_or_said_no_to(control: Control) -> None:
+def test_every_active_is_used_or_ruled_out(control: Control) -> None:
     """An active that no plan uses is kept only for what it does to lawns, or because it may not be used at all."""
     kinds = [option for kind in control.kinds.values() for option in kind.options]
     own = [option for treatment in control.treatments.values() for option in treatment.options]

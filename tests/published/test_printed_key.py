@@ -43,9 +43,7 @@ def leads_past(printed: PrintedKey, couplet: Couplet, answer: tuple[str, ...]) -
 
 
 @pytest.mark.parametrize("entry", LEADS, ids=[entry["lead"] for entry in LEADS])
-def test_a_couplet_that_asks_as_a_published_lead_does_parts_as_it_does(
-    printed: PrintedKey, entry: dict[str, Any]
-) -> None:
+def test_a_couplet_with_a_published_lead_divides_as_it_does(printed: PrintedKey, entry: dict[str, Any]) -> None:
     """Where the printed key asks for a character of the lead, answers of one side lead to plants of that side."""
 
     def below(number: int) -> set[str]:

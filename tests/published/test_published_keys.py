@@ -36,7 +36,7 @@ def wrongly_placed(key: Key, entry: dict[str, Any], visible: Visible | None = No
     return wrong
 
 
-def test_the_leads_are_many_and_each_is_told_once() -> None:
+def test_the_leads_are_many_and_each_is_given_once() -> None:
     files = {stem for stem, _ in LEADS}
     assert "leads" in files and len(files) > 1 and len(LEADS) > 100
     names = [entry["lead"] for _, entry in LEADS]

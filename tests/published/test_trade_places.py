@@ -184,7 +184,7 @@ def test_clover_is_left_first_and_fed_away_when_the_lawn_grows(control: Control)
     assert not of(on(control, "trifolium_repens", 9, "bed"), "leave")
 
 
-def test_couch_in_a_bed_is_smothered_and_on_its_own_lawn_it_is_no_weed(control: Control) -> None:
+def test_couch_in_a_bed_is_smothered_and_on_its_own_lawn_it_is_not_a_weed(control: Control) -> None:
     """Common practice, no source."""
     assert "smother" in of(on(control, "cynodon_dactylon", 1, "bed"), "cover")[0].do[0].text
     assert not of(on(control, "cynodon_dactylon", 1, "paving"), "cover")
@@ -203,7 +203,7 @@ def test_burr_medic_is_mown_or_pulled_before_the_burrs_and_raked_up_after(contro
     assert "burrs" in november.summary[0]
 
 
-def test_sowthistle_is_pulled_and_clopyralid_is_for_winter_where_the_lawn_bears_it(control: Control) -> None:
+def test_sowthistle_is_pulled_and_clopyralid_is_for_winter_where_the_lawn_tolerates_it(control: Control) -> None:
     """Common practice, no source."""
     for place in ("lawn", "bed", "paving"):
         assert of(on(control, "sonchus_oleraceus", 7, place), "hand")[0].suited == "yes"
