@@ -73,6 +73,7 @@ def test_all_but_the_full_recipe_works_without_torch(tmp_path: Path) -> None:
                 image.rotate(90 * turn).crop(box).resize((300, 300)).save(mine / f"poa_annua_{part}{turn}.jpg")
     commands = [
         ["identify", SAMPLE, "--json"],
+        ["ask", SAMPLE],
         ["advise", "dandelion", "--month", "5", "--lawn", "couch"],
         ["year", "dandelion", "--figure", tmp_path / "year.png"],
         ["records", "clients", "--add", "A. Wattle"],
@@ -83,17 +84,13 @@ def test_all_but_the_full_recipe_works_without_torch(tmp_path: Path) -> None:
         ["train", "--recipe", "quick", "--json"],
         ["models", "list"],
     ]
-    done = without_torch(SEVERAL, json.dumps(commands, default=str))
+    done = without_torch(SEVERAL, json.dumps(commands, default=str), typed="1,2\nq\n")
     assert done.returncode == 0, done.stderr
     ends = [line for line in done.stdout.splitlines() if line.startswith("DONE ")]
     assert ends == [f"DONE {command[0]} []" for command in commands]
+    assert "What can you see or reach?" in done.stdout
     trained = next(line for line in done.stdout.splitlines() if line.startswith('{"photos"'))
     assert json.loads(trained)["photos"] == 6
-
-
-def test_questions_are_asked_without_torch() -> None:
-    done = without_torch(MAIN, "ask", SAMPLE, typed="1,2\nq\n")
-    assert done.returncode == 0 and "What can you see or reach?" in done.stdout, done.stderr
 
 
 def test_the_first_page_is_there_without_torch() -> None:
