@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import importlib
 import json
 import mmap
 import os
@@ -131,14 +132,9 @@ def _whole(output: IO[bytes]) -> str:
 
 def warm_up(*more: str) -> None:
     """Import beforehand what every fork would import, and ``more``; nothing here starts a thread."""
-    import importlib
-
-    from app.command_line import add_desk_work, cli
-
-    add_desk_work()
-    if all(group.name != "records" for group in cli.registered_groups):  # a test had another program in its place
-        add_desk_work.__wrapped__()
-    for name in ("app.services.knowledge", "training.collection", "model.spray.delta_t", *more):
+    commands = ("keep_records", "back_up", "collect", "manage_models")
+    common = ("app.command_line", "app.services.knowledge", "training.collection", "model.spray.delta_t")
+    for name in (*common, *(f"app.commands.{command}" for command in commands), *more):
         importlib.import_module(name)
 
 

@@ -218,13 +218,12 @@ def collect(source: Path, home: Path) -> str:
 
 def record(files: Sequence[Path], home: Path) -> str:
     """Keep every photo with the records; what would be said."""
-    from app.records import Records
+    from app.records.photos import keep_photo
 
     said = []
     for file in files:
         try:
-            with Records(home / "records") as records:
-                said.append(records.store_photo(file))
+            said.append(keep_photo(file, home / "records"))
         except SwardkeyError as error:
             said.append(str(error))
     return "\n".join(said)
