@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
 import re
 import secrets
 import sqlite3
@@ -15,13 +14,12 @@ from app.records.database import Database
 from app.records.entries import Client, FollowUp, GroupUse, Hit, Site, Treatment, Visit
 from app.records.errors import RecordsError, in_a_sentence
 from app.records.findings import KeptFinding, KeptPhoto, KeptPlan
+from app.records.photos import keep_photo, photo_name
 from app.records.search import find, put_words
 from app.records.serialization import TABLES, entry_of, insert, missing, plain, rechecked, update
-from model.storage import replace_file
 
 Entry = TypeVar("Entry", Client, Site, Visit, KeptPhoto, KeptFinding, KeptPlan, Treatment, FollowUp)
 Row = TypeVar("Row")
-_SHA256 = re.compile(r"[0-9a-f]{64}")
 
 
 class Book:
@@ -81,16 +79,8 @@ class Book:
 
         It belongs to no visit until ``add_photo``. Raises PhotoError as open_photo does, RecordsError.
         """
-        from model.photo.stored import stored_jpeg  # lists and searches start without the picture libraries
-
-        data = stored_jpeg(photo)
-        sha256 = hashlib.sha256(data).hexdigest()
-        file = self._photos / photo_name(sha256)
         with in_a_sentence(self._photos):
-            if not (file.is_file() and hashlib.sha256(file.read_bytes()).hexdigest() == sha256):
-                file.parent.mkdir(parents=True, exist_ok=True)
-                replace_file(file, data)
-        return sha256
+            return keep_photo(photo, self._photos)
 
     def photo_file(self, sha256: str) -> Path:
         """The file of a photo. Raises RecordsError for anything but the name of a photo that is there."""
@@ -230,17 +220,6 @@ class Book:
         elif isinstance(entry, Visit | KeptFinding):
             visit = entry if isinstance(entry, Visit) else self.one(Visit, entry.visit)
             self.index_visit(connection, visit, self.of_visit(KeptFinding, visit.id))
-
-
-def photo_name(sha256: str) -> str:
-    """Where a photo lies in its folder. Raises RecordsError for anything but a sha256.
-
-    >>> photo_name("ab" * 32)[:5]
-    'ab/ab'
-    """
-    if not _SHA256.fullmatch(sha256):
-        raise RecordsError("that is not the name of a photo in the records")
-    return f"{sha256[:2]}/{sha256}.jpg"
 
 
 def completed(treatment: Treatment) -> Treatment:

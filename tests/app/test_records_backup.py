@@ -163,23 +163,25 @@ def test_unsound_records_are_backed_up_and_said(made: Made, tmp_path: Path) -> N
     assert "not sound: photo" in back_up(home, tmp_path / "b.zip").notes[0]
 
 
-@without_fork
-def test_a_backup_killed_at_any_point_leaves_no_part_under_its_name(made: Made, tmp_path: Path) -> None:
+@pytest.fixture
+def fresh(made: Made, tmp_path: Path) -> Callable[[], Path]:
+    """A function that makes a copy of the second home."""
     homes = iter(range(99))
-    work = commands(["backup", "b.zip"])
-    for home, _ in killed_over(lambda: other_home(made, tmp_path / f"{next(homes)}"), work, 6):
+    return lambda: other_home(made, tmp_path / f"{next(homes)}")
+
+
+@without_fork
+def test_a_backup_killed_at_any_point_leaves_no_part_under_its_name(fresh: Callable[[], Path], tmp_path: Path) -> None:
+    for home, _ in killed_over(fresh, commands(["backup", "b.zip"]), 6):
         if (home / "b.zip").exists():
             assert plan_restore(home / "b.zip", tmp_path).files
         assert named(home) == "second"
 
 
 @without_fork
-def test_a_restore_killed_at_any_point_leaves_the_old_or_the_new(made: Made, tmp_path: Path) -> None:
-    homes = iter(range(99))
+def test_a_restore_killed_at_any_point_leaves_the_old_or_the_new(made: Made, fresh: Callable[[], Path]) -> None:
     found = []
-    for home, _ in killed_over(
-        lambda: other_home(made, tmp_path / f"{next(homes)}"), commands(["restore", str(made[1]), "--yes"]), 10
-    ):
+    for home, _ in killed_over(fresh, commands(["restore", str(made[1]), "--yes"]), 10):
         finish_restore(home)  # what every start of swardkey does
         found.append(named(home))
         if found[-1] == "first" and (home / ASIDE).exists():

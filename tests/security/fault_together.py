@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import Any
 
 from app.records import Client, KeptPhoto, check_records, open_records, schema
-from app.records.book import photo_name
+from app.records.photos import photo_name
 from tests.app.record_book import keep_some
 from tests.security import fault_stores as stores
 from tests.security.fault_bench import Tally

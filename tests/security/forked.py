@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import importlib
 import json
 import mmap
 import os
@@ -131,7 +132,6 @@ def _whole(output: IO[bytes]) -> str:
 
 def warm_up(*more: str) -> None:
     """Import beforehand what every fork would import, and ``more``; nothing here starts a thread."""
-    import importlib
 
     from app.command_line import COMMANDS, command_named
 

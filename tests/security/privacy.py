@@ -20,9 +20,9 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 import numpy as np
-from app.records.photos import keep_photo
 from PIL import Image
 
+from app.records.photos import keep_photo
 from app.services.collection import plan_addition
 from app.services.interview import start_interview
 from model.errors import SwardkeyError
