@@ -30,9 +30,12 @@ from model.photo.saved import STARTER, read_model, save_model
 from model.photo.views import SIDE, views
 from tests.claims.regressions import Bench, bench, planted, redealt
 from tests.security.killed import run
-from training.data.dataset import Data
+from training.audit.settings import load_settings
+from training.data.duplicates import find_duplicates
+from training.data.look import look_at
 from training.data.manifest import LabelledPhoto
-from training.gate import compare, load_rules, near_duplicates, outlines
+from training.gate import compare, load_rules
+from training.recipes.decide import copies
 from training.recipes.make_starter import read_data
 from training.recipes.recipe import load_recipe
 from training.registry.model_folder import fault_of
@@ -97,15 +100,10 @@ def real_bench(folder: Path, cache: Path) -> Bench:
             rows.append(row)
     wrong = wrong_features([held_out.photos[row] for row in rows], cache.with_suffix(".wrong.safetensors"))
     wrong["square root forgotten"] = held_out.x[rows] ** 2
-    alike = lookalikes(data, held_out.x, outlines([p.file for p in held_out.photos]))
-    return bench(data, recipe, rules, wrong, np.array(rows), int(alike.sum()))
-
-
-def lookalikes(data: Data, x: Array, marks: NDArray[np.uint8]) -> NDArray[np.bool_]:
-    """Which photos look like one of the fit part."""
-    fit, rules = data.part("fit"), load_rules()
-    learned = (outlines([p.file for p in fit.photos]), fit.x)
-    return near_duplicates(learned, (marks, x), rules.duplicate_bits.value, rules.duplicate_cosine.value)
+    settings = load_settings()
+    looks = look_at(data.photos, settings.quality.blur_side)
+    alike = copies(data, find_duplicates(data.photos, looks, data.x, settings.duplicates).clusters)
+    return bench(data, recipe, rules, wrong, np.array(rows), alike)
 
 
 def claim_regressions(on: Bench) -> None:
@@ -154,23 +152,6 @@ def claim_better(on: Bench, tries: int = 10) -> None:
             f"all photos accepted against it {back} of {tries}" + (f"; broken: {'; '.join(broken)}" if broken else ""),
             flush=True,
         )
-
-
-def claim_copies(on: Bench, most: int = 60) -> None:
-    """Photos of the fit part, saved anew and smaller, are found again."""
-    fit = on.data.part("fit")
-    rows = np.linspace(0, len(fit.photos) - 1, most).round().astype(int)
-    extractor, marks, x = Extractor(), [], []
-    with tempfile.TemporaryDirectory() as folder:
-        for row in rows:
-            file = Path(folder) / "again.jpg"
-            with Image.open(fit.photos[row].file) as image:
-                size = (round(image.width * 0.9), round(image.height * 0.9))
-                image.convert("RGB").resize(size).save(file, quality=75)
-            marks.append(outlines([file])[0])
-            x.append(extractor.features(open_photo(file)))
-    found = lookalikes(on.data, np.stack(x), np.stack(marks))
-    print(f"copies at 90 % size and JPEG quality 75 found among the fit photos: {found.sum()} of {most}")
 
 
 def two_models(folder: Path) -> tuple[Path, Registry, str]:
@@ -276,7 +257,6 @@ def main(arguments: list[str]) -> None:
         on = real_bench(Path(arguments[0]), Path(arguments[1]))
         claim_regressions(on)
         claim_identical(on)
-        claim_copies(on)
         claim_better(on)
     if "kills" in what:
         for claim in (claim_kills, claim_full_disk, claim_no_permission):

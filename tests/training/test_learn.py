@@ -18,10 +18,12 @@ from model.flora.load import CONFIGS
 from model.photo import Calibration, Statistics, fit_statistics
 from model.photo.saved import STARTER, read_model
 from training.data.dataset import Data
+from training.data.duplicates import Cluster
 from training.data.manifest import LabelledPhoto
 from training.data.split import every_class_in_fit
 from training.head.fit import learn
 from training.head.scatter import choose_scatter, join, take_out
+from training.recipes.decide import copies
 from training.recipes.recipe import load_recipe, recipe_names
 from training.recipes.train import train
 from training.registry.models import Registry
@@ -168,7 +170,7 @@ def made(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> list[LabelledPhoto]
     monkeypatch.setattr("training.recipes.prepare.features_of", features)
     monkeypatch.setattr("training.recipes.prepare.look_at", lambda photos, side: [])
     monkeypatch.setattr("training.recipes.prepare.find_duplicates", lambda *_: SimpleNamespace(clusters=()))
-    for name, found in (("skew_of", 0.0), ("extractor_for", None), ("copies", 0)):
+    for name, found in (("skew_of", 0.0), ("extractor_for", None)):
         monkeypatch.setattr(f"training.recipes.decide.{name}", lambda *_, found=found: found)
     return photos
 
@@ -234,6 +236,18 @@ def test_a_run_promotes_what_names_more_and_a_new_recipe_needs_one_module_and_on
     folder = registry.in_charge().folder
     assert json.loads((folder / "recipe.json").read_bytes())["recipe"]["colour"] == "red"
     assert "Made by the toy recipe" in (folder / "card.md").read_text(encoding="utf-8")
+
+
+def test_held_out_photos_that_are_copies_of_learned_ones_are_counted() -> None:
+    data = made_data(["c", "d"] * 10, 5)
+    held, fit, other = (data.part(part).photos for part in ("held_out", "fit", "conformal"))
+    for photos, count in (
+        ([held[0], fit[0]], 1),
+        ([held[0], held[1], other[0], fit[1]], 2),
+        ([held[0], held[1]], 0),
+        ([fit[0], fit[1]], 0),
+    ):
+        assert copies(data, [Cluster(tuple(p.name for p in photos), "near duplicate", ("c",))]) == count
 
 
 def test_recipes_are_those_with_a_module_and_a_file(made: list[LabelledPhoto], tmp_path: Path) -> None:

@@ -8,9 +8,8 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from PIL import Image
 
-from model.errors import FloraError, PhotoError
+from model.errors import FloraError
 from model.flora.load import CONFIGS, load_sources
 from model.photo import Classifier, Extractor, Statistics
 from tests.claims.regressions import Bench, made_up_bench, planted, redealt
@@ -18,7 +17,6 @@ from training.data.features import features_of
 from training.data.manifest import LabelledPhoto
 from training.gate import HeldOut, Verdict, compare, load_rules
 from training.gate.judge import judge, skew_of
-from training.gate.leak import outline, outlines
 from training.gate.paired import paired_difference
 
 RULES = load_rules()
@@ -91,19 +89,6 @@ def test_features_in_use_are_those_of_training() -> None:
     photo = LabelledPhoto(DRAWN, "d", "taraxacum_officinale", "g", True, "drawn", "us", "ours")
     extractor = Extractor()
     assert skew_of([photo], features_of([photo], extractor=extractor)[0], extractor) < RULES.skew.value / 1000
-
-
-def test_copies_saved_anew_are_near_duplicates_and_other_photos_are_not(tmp_path: Path) -> None:
-    with Image.open(DRAWN) as image:
-        image.save(tmp_path / "again.jpg", quality=60)
-        image.resize((500, 375)).save(tmp_path / "smaller.png")
-        image.transpose(Image.Transpose.FLIP_LEFT_RIGHT).save(tmp_path / "mirrored.jpg")
-    first = outline(DRAWN)
-    near = {p.name: int((outline(p) != first).sum()) <= RULES.duplicate_bits.value for p in tmp_path.iterdir()}
-    assert near == {"again.jpg": True, "smaller.png": True, "mirrored.jpg": False}
-    (tmp_path / "words.jpg").write_text("words")
-    with pytest.raises(PhotoError, match=r"words\.jpg: is not a photo"):
-        outlines([tmp_path / "words.jpg"])
 
 
 def test_the_rules_have_sources_that_exist_and_a_bad_file_is_one_sentence(tmp_path: Path) -> None:

@@ -241,6 +241,14 @@ def test_balanced_accuracy_counts_species_and_not_photos() -> None:
     assert single.says == "d -50.0 points, the worst; none may lose over 15"
 
 
+def test_a_difference_of_nothing_is_no_proof_where_its_interval_is_wide() -> None:
+    truth, order = np.arange(120) % 4, np.arange(120)
+    whole = held_out(rows(truth, order >= 8), rows(truth, order < 112), truth)
+    balanced = rule(compare(whole, FEWER), "balanced accuracy")
+    assert balanced.says.startswith("+0.00 points (-") and balanced.passed is False
+    assert balanced.value is not None and balanced.value < -0.01
+
+
 @pytest.mark.parametrize(("photos", "name"), [(10, "d"), (9, "a")])
 def test_a_species_of_few_photos_is_not_judged_alone(photos: int, name: str) -> None:
     truth = np.repeat([0, 1, 2, 3], [120 - 60 - photos, 30, 30, photos])

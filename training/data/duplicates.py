@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from typing import Literal
+from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -13,10 +13,12 @@ from scipy.sparse import coo_array
 from scipy.sparse.csgraph import connected_components
 from sklearn.neighbors import NearestNeighbors
 
-from training.audit.settings import Duplicates
 from training.data.likeness import likeness
 from training.data.look import Look
 from training.data.manifest import LabelledPhoto
+
+if TYPE_CHECKING:
+    from training.audit.settings import Duplicates
 
 Array = NDArray[np.float64]
 Pairs = set[tuple[int, int]]

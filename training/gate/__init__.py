@@ -2,7 +2,6 @@
 
 from training.gate.compare import compare
 from training.gate.evidence import HeldOut, Judged, Origin, Part
-from training.gate.leak import near_duplicates, outlines
 from training.gate.promote import Override, Promotion, promote
 from training.gate.rules import GateRules, load_rules
 from training.gate.verdict import Rule, Verdict
@@ -19,7 +18,5 @@ __all__ = [
     "Verdict",
     "compare",
     "load_rules",
-    "near_duplicates",
-    "outlines",
     "promote",
 ]

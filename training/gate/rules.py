@@ -42,8 +42,6 @@ class GateRules(BaseModel):
     own_threshold: Figure[Count]
     auroc_loss: Figure[Share]
     unknown_nll_growth: Figure[Growth]
-    duplicate_bits: Figure[Count]
-    duplicate_cosine: Figure[Share]
     duplicate_share: Figure[Share]
     skew: Figure[Growth]
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 from model.photo import Classifier
 from training.data.dataset import Data
+from training.data.duplicates import Cluster
 from training.head.fit import Learned
 from training.recipes.recipe import Recipe
 
@@ -23,6 +24,7 @@ Progress = Callable[[str, int, int], None]  # the stage, how much of it is done,
 class Training:
     """The recipe; photos in parts, with the shipped network's features; and the head fitted on them.
 
+    ``clusters``: photos that are one picture, as they were found before the split.
     ``cache`` is the file of features that are kept; what else a recipe keeps to resume from lies beside it.
     """
 
@@ -30,6 +32,7 @@ class Training:
     recipe: Recipe
     data: Data
     learned: Learned
+    clusters: Sequence[Cluster]
     cache: Path
     progress: Progress
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import tempfile
+from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -10,10 +11,10 @@ from typing import Any
 from model.errors import CollectionError
 from model.photo.saved import save_model
 from model.photo.tuned import TunedClassifier, extractor_for, read_classifier, save_tuned
-from model.photo.weights import FEATURES
 from training.data.dataset import Data
+from training.data.duplicates import Cluster
 from training.evaluate.card import card
-from training.gate import GateRules, Override, Promotion, near_duplicates, outlines
+from training.gate import GateRules, Override, Promotion
 from training.gate.incumbent import LEARNED, Incumbent
 from training.gate.judge import judge, skew_of
 from training.head.conformal import save_sets
@@ -43,7 +44,7 @@ def decide(
         _write(folder, training, candidate, work, every)
         old, new = incumbent.judged(held, training.cache), judge("new", candidate.judged, held.x, held.labels)
         skew = skew_of(held.photos, held.x, extractor_for(candidate.whole))
-        evidence = work.evidence(folder, old, new, held, copies(data, rules), skew)
+        evidence = work.evidence(folder, old, new, held, copies(data, training.clusters), skew)
         promotion = work.promote(registry, folder, evidence, rules, override, check=read_classifier)
     return work, promotion
 
@@ -81,11 +82,11 @@ def _write(folder: Path, training: Training, candidate: Candidate, work: Pipelin
         save_sets(folder, work.sets)
 
 
-def copies(data: Data, rules: GateRules) -> int:
-    """How many held-out photos look the same as one that was learned from."""
-    rest, held = data.part("fit", "calibrate", "conformal"), data.part("held_out")
-    both = [(outlines([photo.file for photo in part.photos]), part.x[:, :FEATURES]) for part in (rest, held)]
-    return int(near_duplicates(both[0], both[1], rules.duplicate_bits.value, rules.duplicate_cosine.value).sum())
+def copies(data: Data, clusters: Sequence[Cluster]) -> int:
+    """How many held-out photos are the same picture as one that was learned from."""
+    held = {photo.name for photo in data.part("held_out").photos}
+    learned = {photo.name for photo in data.part("fit", "calibrate", "conformal").photos}
+    return sum(len(held.intersection(c.photos)) for c in clusters if learned.intersection(c.photos))
 
 
 def scatter_account(learned: Learned) -> dict[str, Any]:

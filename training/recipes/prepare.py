@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 import numpy as np
@@ -12,7 +12,7 @@ from model.errors import CollectionError
 from training.audit.settings import load_settings
 from training.audit.shortage import find_shortages
 from training.data.dataset import Data
-from training.data.duplicates import find_duplicates, merged_groups
+from training.data.duplicates import Cluster, find_duplicates, merged_groups
 from training.data.features import features_of
 from training.data.look import look_at
 from training.data.manifest import LabelledPhoto
@@ -22,11 +22,15 @@ from training.recipes.recipe import Recipe
 
 @dataclass(frozen=True)
 class Prepared:
-    """Photos with features and parts; files left out, and classes with too few photos, each with the reason."""
+    """Photos with features and parts; files left out, and classes with too few photos, each with the reason.
+
+    ``clusters``: photos that are one picture.
+    """
 
     data: Data
     left_out: Mapping[str, str]
-    not_yet: Mapping[str, str]
+    not_yet: Mapping[str, str] = field(default_factory=dict)
+    clusters: Sequence[Cluster] = ()
 
 
 def read_photos(
@@ -36,7 +40,7 @@ def read_photos(
     x, notes = features_of(photos, cache, progress)
     readable = np.array([not note for note in notes], dtype=bool)
     data = Data(x, tuple(photos), np.array(split(photos, recipe.shares, recipe.seed), dtype=str)).where(readable)
-    return Prepared(data, {photo.name: note for photo, note in zip(photos, notes, strict=True) if note}, {})
+    return Prepared(data, {photo.name: note for photo, note in zip(photos, notes, strict=True) if note})
 
 
 def prepare(
@@ -47,12 +51,12 @@ def prepare(
     Raises CollectionError where nothing is left.
     """
     read = read_photos(photos, recipe, cache, progress)
-    kept, settings = read.data.photos, load_settings()
+    kept, settings, clusters = read.data.photos, load_settings(), tuple[Cluster, ...]()
     if kept:
-        found = find_duplicates(kept, look_at(kept, settings.quality.blur_side), read.data.x, settings.duplicates)
-        kept = tuple(
-            replace(photo, group=group) for photo, group in zip(kept, merged_groups(kept, found.clusters), strict=True)
-        )
+        looks = look_at(kept, settings.quality.blur_side)
+        clusters = find_duplicates(kept, looks, read.data.x, settings.duplicates).clusters
+        groups = merged_groups(kept, clusters)
+        kept = tuple(replace(photo, group=group) for photo, group in zip(kept, groups, strict=True))
     short = find_shortages([photo.label for photo in kept], [photo.group for photo in kept], settings.enough)
     not_yet = {shortage.species: shortage.missing for shortage in short}
     use = np.array([photo.label not in not_yet for photo in kept], dtype=bool)
@@ -63,4 +67,4 @@ def prepare(
         )
     data = replace(read.data, photos=kept).where(use)
     parts = every_class_in_fit(data.photos, split(data.photos, recipe.shares, recipe.seed))
-    return Prepared(replace(data, parts=np.array(parts)), read.left_out, not_yet)
+    return Prepared(replace(data, parts=np.array(parts)), read.left_out, not_yet, clusters)

@@ -78,7 +78,7 @@ def train(
     recipe, rules = recipe or load_recipe(name), rules or load_rules()
     ready = prepare(photos, recipe, cache, lambda done, of: progress("looking at the photos", done, of))
     learned = learn(ready.data, *read_model(STARTER), recipe)
-    training = Training(name, recipe, ready.data, learned, cache, progress)
+    training = Training(name, recipe, ready.data, learned, ready.clusters, cache, progress)
     candidate = make(training)
     work, promotion = decide(training, candidate, registry, rules, override)
     if promotion.changed and candidate.kept is not None:  # else the override may follow, without learning again
