@@ -229,7 +229,7 @@ def tries(box: Path, count: int = 200, watch: Watch | None = None) -> Iterator[T
 
 def _ways(box: Path) -> dict[str, list[tuple[str, Callable[[], object]]]]:
     private = (
-        "127.0.0.1", "10.1.1.1", "::1", "fe80::1", "fd00::1", "::ffff:10.0.0.1", "::7f00:1", "169.254.169.254", "fec0::9",
+        "127.0.0.1", "10.1.1.1", "::1", "fe80::1", "fd00::1", "::ffff:10.0.0.1", "::7f00:1", "169.254.169.254",
     )  # fmt: skip
     part = functools.partial
     drips = {
