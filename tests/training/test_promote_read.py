@@ -1,4 +1,4 @@
-"""What the gate reads of models and photos, and what promoting writes down; small made-up models."""
+"""What the gate reads of models, and what promoting writes down; small made-up models."""
 
 from __future__ import annotations
 
@@ -15,9 +15,8 @@ from model.photo.evidence import Calibration
 from model.photo.head import Statistics
 from tests.training.test_registry import model
 from training.data.manifest import LabelledPhoto
-from training.gate import Override, Rule, Verdict, leak, promote
+from training.gate import Override, Rule, Verdict, promote
 from training.gate.judge import judge, other_left_out, skew_of
-from training.gate.leak import near_duplicates, outline, outlines
 from training.registry.models import STARTER, Registry
 
 Array = NDArray[np.float64]
@@ -99,57 +98,6 @@ def test_skew_is_looked_for_on_photos_spread_over_all(monkeypatch: pytest.Monkey
     assert skew_of(photos, x, few, most=2) == 0.5 and few.seen == ["0.jpg", "21.jpg"]  # type: ignore[arg-type]
     two = Eyes(eyes.found)
     assert skew_of(photos[:2], x[:2], two) == 0.0 and two.seen == ["0.jpg", "1.jpg"]  # type: ignore[arg-type]
-
-
-def test_an_outline_tells_what_is_lighter_than_its_left_neighbour(monkeypatch: pytest.MonkeyPatch) -> None:
-    grey = np.tile(np.array([0, 255, 255, 254, 1, 2, 0, 255, 0], dtype=np.uint8), (8, 1))
-    asked: list[Path] = []
-
-    class Sandbox:
-        def grey(self, file: Path) -> NDArray[np.uint8]:
-            asked.append(file)
-            return grey
-
-    monkeypatch.setattr(leak, "the_sandbox", Sandbox)
-    found = outline(Path("one.jpg"))
-    assert found.dtype == np.uint8 and found.shape == (64,) and asked == [Path("one.jpg")]
-    assert found[:8].tolist() == [1, 0, 0, 0, 1, 0, 1, 0]
-    two = outlines([Path("one.jpg"), Path("two.jpg")])
-    assert two.shape == (2, 64) and np.array_equal(two[1], found)
-    none = outlines([])
-    assert none.shape == (0, 64) and none.dtype == np.uint8
-
-
-def test_near_duplicates_at_their_limits_and_in_more_than_one_chunk(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(leak, "CHUNK", 2)
-    learned = np.zeros((2, 64), dtype=np.uint8)
-    learned[1] = 1
-    x = np.array([[2.0, 0.0], [0.0, 5.0]])
-    marks = np.zeros((5, 64), dtype=np.uint8)
-    marks[0, :6] = 1  # six bits differ
-    marks[1, :7] = 1  # seven do
-    marks[4, :] = 1
-    y = np.array([[0.9, np.sqrt(1 - 0.81)], [1.0, 0.0], [0.89, np.sqrt(1 - 0.89**2)], [7.0, 0.0], [3.0, 0.0]])
-    # The fifth has the outline of one photo and the features of the other: the same as neither.
-    found = near_duplicates((learned, x), (marks, y), 6, 0.9 - 1e-9)
-    assert found.tolist() == [True, False, False, True, False]
-    assert near_duplicates((learned[:0], x[:0]), (marks, y), 6, 0.9).tolist() == [False] * 5
-
-
-def test_near_duplicates_are_those_that_counting_finds() -> None:
-    random = np.random.default_rng(9)
-    one, two = random.integers(0, 2, (5, 64)).astype(np.uint8), random.integers(0, 2, (7, 64)).astype(np.uint8)
-    x, y = random.normal(0, 1, (5, 3)), random.normal(0, 3, (7, 3))
-    for bits, cosine in ((32, 0.3), (30, 0.0), (34, 0.8)):
-        expected = [
-            any(
-                int((a != b).sum()) <= bits and v @ u / np.linalg.norm(v) / np.linalg.norm(u) >= cosine
-                for b, u in zip(one, x, strict=True)
-            )
-            for a, v in zip(two, y, strict=True)
-        ]
-        found = near_duplicates((one, x), (two, y), bits, cosine)
-        assert found.dtype == bool and found.tolist() == expected and 0 < sum(expected) < 7
 
 
 def verdict(decision: str, *failed: str) -> Verdict:

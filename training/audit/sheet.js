@@ -1,7 +1,7 @@
 // Decisions are made on this page and saved as a CSV file; nothing is sent anywhere.
 const cards = [...document.querySelectorAll(".card")];
 const known = new Set([...document.querySelectorAll("#species option")].map((o) => o.value));
-const told = document.querySelector("output");
+const status = document.querySelector("output");
 const button = document.querySelector("button");
 let saved = true;
 
@@ -18,23 +18,23 @@ function refresh() {
     const other = card.querySelector("select").value === "other";
     const field = card.querySelector(".other");
     field.hidden = !other;
-    const said = decision(card);
+    const chosen = decision(card);
     const input = field.querySelector("input");
-    const bad = said === null;
+    const bad = chosen === null;
     input.setAttribute("aria-invalid", String(bad && input.value.trim() !== ""));
-    card.classList.toggle("decided", Boolean(said));
-    if (bad) wrong += 1; else if (said) made += 1;
+    card.classList.toggle("decided", Boolean(chosen));
+    if (bad) wrong += 1; else if (chosen) made += 1;
   }
   button.disabled = wrong > 0;
-  told.textContent = made + " of " + cards.length + " decided" +
+  status.textContent = made + " of " + cards.length + " decided" +
     (wrong ? "; choose a species from the list for " + wrong + " more" : "");
 }
 
 function save() {
   const lines = cards.map((card) => {
-    const said = decision(card);
-    // Every line was made ready when the sheet was; only the last cell is added here.
-    return card.dataset.line + (/[",\n]/.test(said) ? '"' + said.replaceAll('"', '""') + '"' : said);
+    const chosen = decision(card);
+    // Every line was prepared with the sheet; only the last cell is added here.
+    return card.dataset.line + (/[",\n]/.test(chosen) ? '"' + chosen.replaceAll('"', '""') + '"' : chosen);
   });
   const text = document.body.dataset.head + "\n" + lines.join("\n") + "\n";
   const link = document.createElement("a");

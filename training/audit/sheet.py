@@ -11,7 +11,6 @@ from pathlib import Path
 from typing import Any
 
 from jinja2 import Environment
-from markupsafe import Markup
 from PIL import Image
 
 from model.errors import CollectionError, PhotoError
@@ -84,8 +83,8 @@ def sheet_html(
         sections.append({"title": title, "lead": lead, "cards": cards})
     page = Environment(autoescape=True).from_string(here.joinpath("sheet.html").read_text(encoding="utf-8"))
     return page.render(
-        style=Markup(here.joinpath("sheet.css").read_text(encoding="utf-8")),
-        script=Markup(here.joinpath("sheet.js").read_text(encoding="utf-8")),
+        style=here.joinpath("sheet.css").read_text(encoding="utf-8"),
+        script=here.joinpath("sheet.js").read_text(encoding="utf-8"),
         head=",".join(COLUMNS),
         file=csv_name,
         count=len(questions),

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 
@@ -86,7 +87,8 @@ def place_blades(leaves: Leaves, foot: Array, view: View, light: Light, crowd: f
     on_left = np.maximum((left_px * unit).sum(axis=1), 0.05 * size)
     on_right = np.maximum(-(right_px * unit).sum(axis=1), 0.05 * size)
     under = view.towards(normal)[:, 2] < 0
-    lights, shine = _light(first, bend, droop, side, cf, sf, under, light, view)
+    tip = first + droop[:, None] * bend
+    lights, shine = _light((first, tip / np.linalg.norm(tip, axis=1)[:, None]), side, fold, under, light, view)
     shaded = 1 - 0.42 * np.exp(-np.maximum(points[:, 1, 2], 0) / max(crowd, 1.0))
     sun = np.array(light.sun)
     power = light.direct * 0.06 * np.where(under, -0.4, 1.0)
@@ -109,24 +111,18 @@ def place_blades(leaves: Leaves, foot: Array, view: View, light: Light, crowd: f
 
 
 def _light(
-    first: Array,
-    bend: Array,
-    droop: Array,
-    side: Array,
-    cf: Array,
-    sf: Array,
-    under: NDArray[np.bool_],
-    light: Light,
-    view: View,
+    ways: Sequence[Array], side: Array, fold: Array, under: NDArray[np.bool_], light: Light, view: View
 ) -> tuple[Array, Array]:
-    """Brightness at base and tip of both halves, and how near the mirror direction each end is."""
+    """Brightness at base and tip of both halves, and how near the mirror direction each end is.
+
+    ``ways``: unit directions of the blades at base and tip.
+    """
     sun, values, shine = np.array(light.sun), [], []
+    cf, sf = np.cos(fold)[:, None], np.sin(fold)[:, None]
     eye = np.array([0.0, -np.sin(view.tilt), np.cos(view.tilt)])
     half_way = (sun + eye) / max(1e-6, float(np.linalg.norm(sun + eye)))
     for sign in (-1.0, 1.0):
-        for u in (0.0, 1.0):
-            way = first + u * droop[:, None] * bend
-            way = way / np.linalg.norm(way, axis=1)[:, None]
+        for way in ways:
             normal = np.cross(way, side)
             normal = normal * cf + sign * side * sf
             normal = np.where(under[:, None], -normal, normal)

@@ -15,21 +15,31 @@ from training.drawn.colour import DEAD, Rgb, lit, mixed, varied
 from training.drawn.leaf import VARIANTS, LeafForm, stepped
 from training.drawn.organ import Leaves, Plant, plant_of
 
-# Blade width (mm), length when mown (mm) and colour of common lawns, from memory.
-LAWNS: tuple[tuple[float, float, Rgb], ...] = (
-    (1.8, 26, (122, 142, 82)),  # couch
-    (3.4, 42, (130, 154, 76)),  # kikuyu
-    (5.0, 40, (112, 140, 76)),  # buffalo
-    (2.6, 46, (100, 130, 70)),  # fescue, ryegrass
-    (1.4, 30, (126, 148, 88)),  # fine mixed turf
-    (2.4, 34, (162, 154, 98)),  # dry
+
+@dataclass(frozen=True)
+class Lawn:
+    """A lawn grass: blade width and length when mown (mm), and colour."""
+
+    width: float
+    length: float
+    colour: Rgb
+
+
+# Common lawns, from memory.
+LAWNS: tuple[Lawn, ...] = (
+    Lawn(1.8, 26, (122, 142, 82)),  # couch
+    Lawn(3.4, 42, (130, 154, 76)),  # kikuyu
+    Lawn(5.0, 40, (112, 140, 76)),  # buffalo
+    Lawn(2.6, 46, (100, 130, 70)),  # fescue, ryegrass
+    Lawn(1.4, 30, (126, 148, 88)),  # fine mixed turf
+    Lawn(2.4, 34, (162, 154, 98)),  # dry
 )
 
 
 def paint_turf(chance: np.random.Generator, scale: float, size: int, kind: int) -> Picture:
     """A tile of the lawn with this number; ``scale`` px a mm."""
-    wide, long, tone = LAWNS[kind % len(LAWNS)]
-    wide, long = wide * scale, long * scale
+    lawn = LAWNS[kind % len(LAWNS)]
+    wide, long = lawn.width * scale, lawn.length * scale
     earth = np.array([(62, 56, 34), (84, 72, 48), (96, 88, 54), (46, 52, 26)][int(chance.integers(4))])
     rough = brush.cloud(chance, size, size, max(3.0, 5 * scale), 4)
     picture = np.clip(earth * (1 + 0.35 * rough)[..., None], 0, 255).astype(np.uint8)
@@ -40,7 +50,8 @@ def paint_turf(chance: np.random.Generator, scale: float, size: int, kind: int) 
     layers = 4
     for layer in range(layers):
         depth = 0.5 + 0.5 * layer / (layers - 1)
-        _layer(picture, chance, number // layers, wide, long, tone, depth, dry * (1.4 - 0.6 * layer / 3), float(lean))
+        blades = Lawn(wide, long, lawn.colour)
+        _layer(picture, chance, number // layers, blades, depth, dry * (1.4 - 0.6 * layer / 3), float(lean))
         if layer < layers - 1:
             picture = np.asarray(brush.soften(picture, 0.5 + 0.22 * wide * (1 - layer / 3)))
     if chance.random() < 0.4:
@@ -49,18 +60,13 @@ def paint_turf(chance: np.random.Generator, scale: float, size: int, kind: int) 
 
 
 def _layer(
-    picture: Picture,
-    chance: np.random.Generator,
-    number: int,
-    wide: float,
-    long: float,
-    tone: Rgb,
-    depth: float,
-    dry: float,
-    lean: float,
+    picture: Picture, chance: np.random.Generator, number: int, lawn: Lawn, depth: float, dry: float, lean: float
 ) -> None:
-    """Blades of one height: seen from above, each rises towards the viewer and bends over."""
-    size = picture.shape[0]
+    """Blades of one height: seen from above, each rises towards the viewer and bends over.
+
+    ``lawn`` in px here; ``depth`` 0..1 from the ground up, ``dry``: share of dead blades, ``lean`` (rad).
+    """
+    size, wide, long = picture.shape[0], lawn.width, lawn.length
     foot = chance.uniform(-0.1 * size, 1.1 * size, (number, 2))
     turn = lean + chance.normal(0, 1.5, number)
     reach = np.maximum(3.0, long * chance.uniform(0.25, 1.05, number))
@@ -81,7 +87,9 @@ def _layer(
     dead = chance.random(number) < dry
     light = depth * chance.normal(1.0, 0.12, number)
     base = (
-        np.where(dead[:, None], np.array(DEAD), np.array(tone)) * chance.normal(1.0, 0.07, (number, 3)) * light[:, None]
+        np.where(dead[:, None], np.array(DEAD), np.array(lawn.colour))
+        * chance.normal(1.0, 0.07, (number, 3))
+        * light[:, None]
     )
     base[:, 0] *= chance.normal(1.0, 0.09, number)
     base = np.clip(base, 0, 250)
@@ -115,19 +123,11 @@ def _fallen_leaves(picture: Picture, chance: np.random.Generator, scale: float) 
         brush.line(picture, rib, tuple((tone * 0.75).tolist()), max(1.0, 0.6 * scale))
 
 
-@dataclass(frozen=True)
-class Lawn:
-    """The grass that stands around a plant: blade width and length (mm) and colour."""
-
-    width: float
-    length: float
-    colour: Rgb
-
-
 def lawn_of(kind: int, dice: random.Random, mown: bool) -> Lawn:
     """The lawn with this number; unmown grass is twice as long."""
-    wide, long, tone = LAWNS[kind % len(LAWNS)]
-    return Lawn(wide, long * (1.0 if mown else dice.uniform(1.6, 2.8)), varied(tone, dice, 0.06, 0.02))
+    lawn = LAWNS[kind % len(LAWNS)]
+    length = lawn.length * (1.0 if mown else dice.uniform(1.6, 2.8))
+    return Lawn(lawn.width, length, varied(lawn.colour, dice, 0.06, 0.02))
 
 
 def standing_blades(lawn: Lawn, number: int, extent: float, clear: float, dice: random.Random) -> Plant:
