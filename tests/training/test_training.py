@@ -61,6 +61,7 @@ def test_no_group_is_in_two_parts_and_photos_added_later_move_none(data: Data) -
 def test_a_starter_learns_calibrates_and_is_measured_on_groups_it_never_saw(data: Data, learned: Learned) -> None:
     found = held_out(learned, data)
     assert found.balanced_top1 > 0.85 and found.ece < found.ece_null * 1.5
+    assert learned.classifier.calibration.dependence < 1.0, "fitted: there are groups enough"
     assert of_known_groups(learned, data, RECIPE) == replace(found, ece_null=pytest.approx(found.ece_null, abs=0.02))
     assert set(novelty_auroc(learned, data)) == set(learned.classifier.statistics.classes)
     again = learn_starter(data, RECIPE).classifier
