@@ -11,7 +11,7 @@ from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from app.services.home import cache_folder, features_file, home
+from app.services.home import features_file, home
 from model.errors import CollectionError, nearest
 
 if TYPE_CHECKING:
@@ -25,13 +25,12 @@ Progress = Callable[[int], None]
 
 def open_all(folder: Path | None) -> tuple[Collection, Names, Flora]:
     """The collection, the names of all plants, and the flora."""
-    from app.services.knowledge import ParsedFiles
+    from app.services.knowledge import parsed_files
     from model.flora import load_flora
     from training.collection import Collection, Names
 
-    files = ParsedFiles(cache_folder() / "configs.json")
-    flora = load_flora(read=files)
-    files.keep()
+    with parsed_files() as files:
+        flora = load_flora(read=files)
     collection = Collection(folder or home() / "collection").open()
     return collection, Names(flora, collection.own_species()), flora
 

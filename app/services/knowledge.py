@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Iterator
+from contextlib import contextmanager
 from functools import lru_cache
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, ClassVar
@@ -70,6 +72,14 @@ class ParsedFiles:
             return
 
 
+@contextmanager
+def parsed_files() -> Iterator[ParsedFiles]:
+    """A reader of YAML files that keeps what it parsed in the user's folder."""
+    files = ParsedFiles(cache_folder() / "configs.json")
+    yield files
+    files.keep()
+
+
 def own_species(folder: Path) -> dict[str, Species]:
     """Species of the user's own; of those with names only, the key knows no characters."""
     if not any(folder.glob("*.yaml")):
@@ -91,14 +101,12 @@ def load_key(fitted: bool = True) -> Key:
 
     ``fitted``: with the rates of slips that were fitted to the user's records, where they are in use.
     """
-    files = ParsedFiles(cache_folder() / "configs.json")
     folder = home() / "collection" / "species"
     observer = load_observer()
     if fitted and slips_file().exists():
         observer = with_rates(observer, read_as(slips_file(), OwnRates).rates)
-    key = Key(read=files, own=own_species(folder), own_folder=folder, observer=observer)
-    files.keep()
-    return key
+    with parsed_files() as files:
+        return Key(read=files, own=own_species(folder), own_folder=folder, observer=observer)
 
 
 @lru_cache(maxsize=1)
@@ -107,10 +115,8 @@ def load_advice() -> Control:
     from model.control import load_control
     from model.flora.load import load_flora
 
-    files = ParsedFiles(cache_folder() / "configs.json")
-    control = load_control(load_flora(read=files), read=files)
-    files.keep()
-    return control
+    with parsed_files() as files:
+        return load_control(load_flora(read=files), read=files)
 
 
 def printed_key(month: int | None, key: Key | None = None) -> tuple[PrintedKey, Flora]:
