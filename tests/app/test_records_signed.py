@@ -119,7 +119,7 @@ def test_the_code_refuses_to_change_what_is_signed(folder: Path) -> None:
             lambda: records.add_photo(KeptPhoto(1, record.photos[0].sha256)),
             lambda: records.amend("treatment", 1, replace(treatment, notes="x"), "Kim", " "),
             lambda: records.amend("treatment", 1, replace(treatment, notes="x"), "", "why"),
-            lambda: records.amend("treatment", 1, replace(treatment, area_m2=130.0), "Kim", "says that already"),
+            lambda: records.amend("treatment", 1, replace(treatment, area_m2=130.0), "Kim", "is the same as before"),
             lambda: records.amend("treatment", 1, record, "Kim", "why"),
             lambda: records.amend("treatment", 1, replace(treatment, client=""), "Kim", "why"),
         ]
