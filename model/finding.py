@@ -67,16 +67,7 @@ class Override:
 
 @dataclass(frozen=True)
 class Finding:
-    """The result of identify; ``probability`` is that of ``species``, candidates come best first.
-
-    ``candidates`` are the first ten of ``species_count`` and all others of 0.001 or more;
-    ``still_to_exclude`` are look-alikes of ``species`` that the answers do not distinguish from it yet, and
-    ``outside_to_exclude`` those that its file names though they are not in the flora. ``relative_probability`` is that
-    of an unlisted plant similar to the leading species, against that species (0-1, None where none is likely).
-    ``hangs_on`` is the one answer without which the name would be lost, where there is one. ``visible`` are the parts
-    that can be seen; ``set_aside`` characters that were answered but cannot be seen. ``stop`` says why nothing more is
-    asked, and ``would_decide`` what would be most informative then.
-    """
+    """The result of identify. ``as_json`` describes every field."""
 
     status: Status
     species: str | None
@@ -102,8 +93,8 @@ class Finding:
         ``status``: confirmed, likely, undecided or unlisted. ``species``: id of the plant that is named, or null;
         ``probability``: of it. All probabilities are 0 to 1. ``unlisted_probability``: of a plant unlike any listed;
         ``relative_probability``: of an unlisted one similar to the first candidate, against it, or null.
-        ``candidates``: best first, each with its answers for (``agrees``) and against it (``disagrees``), ids of
-        characters, in the order in which they were given. ``species_count``: how many plants are listed in all.
+        ``candidates``: best first, the first ten and all others of 0.001 or more, each with its answers for
+        (``agrees``) and against it (``disagrees``), ids of characters in the order given. ``species_count``: how many plants are listed in all.
         ``override``: what the photo said, what the answers say, and for which reasons; or null. ``next_question``: the
         character to ask next with its wording, ``part`` (leaves, flowers, seeds, roots), states in their order, and
         ``groups`` of states where there are many; null where nothing more is asked. ``stop``: why not: proven, asked

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import Any, Generic, TypeVar
 
 from pydantic import BaseModel
 
@@ -24,6 +25,7 @@ class Source(Entry):
 
 
 Sources = Mapping[str, Source]
+Facts = TypeVar("Facts", bound=BaseModel)
 _CONTAINERS = (BaseModel, dict, list, tuple)  # what may contain a fact
 
 
@@ -72,6 +74,18 @@ def cite(sources: Sources, *facts: Fact) -> str:
         named = [sources[key].citation for key in fact.source if sources[key].standing == "published"]
         works.setdefault(fact.standing, {}).update(dict.fromkeys(named))
     return "; ".join(_cited(standing, "; ".join(named)) for standing, named in works.items())
+
+
+@dataclass(frozen=True)
+class Sourced(Generic[Facts]):
+    """A file of facts with the sources that it names."""
+
+    facts: Facts
+    sources: dict[str, Source]
+
+    def cited(self, *facts: Fact) -> str:
+        """Standing and source of one or more facts, in words."""
+        return cite(self.sources, *facts)
 
 
 def _cited(standing: Standing, named: str) -> str:

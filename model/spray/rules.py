@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from functools import lru_cache
 from pathlib import Path
 from typing import Annotated, Self
@@ -11,7 +10,7 @@ from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 from pydantic import Field, field_validator, model_validator
 
 from model.flora.load import CONFIGS, load_sources, read_facts
-from model.flora.source import Source, cite
+from model.flora.source import Sourced
 from model.flora.species import Entry, Fact
 
 FACTORS = ("delta_t", "wind", "heat", "cold", "humidity")
@@ -127,16 +126,7 @@ class SprayFacts(Entry):
         return self
 
 
-@dataclass(frozen=True)
-class Rules:
-    """The facts and their sources."""
-
-    facts: SprayFacts
-    sources: dict[str, Source]
-
-    def cited(self, *facts: Fact) -> str:
-        """Standing and source of one or more facts, in words."""
-        return cite(self.sources, *facts)
+Rules = Sourced[SprayFacts]
 
 
 @lru_cache(maxsize=4)

@@ -11,7 +11,7 @@ from typing import Annotated, Literal, Self
 from pydantic import Field, model_validator
 
 from model.flora.load import CONFIGS, load_sources, read_facts
-from model.flora.source import Source, cite
+from model.flora.source import Sourced
 from model.flora.species import Entry, Fact
 from model.spray.degree_days import DegreeDays, Unit
 
@@ -105,11 +105,8 @@ class WarmthFacts(Entry):
 
 
 @dataclass(frozen=True)
-class Warmth:
+class Warmth(Sourced[WarmthFacts]):
     """The thresholds and their sources."""
-
-    facts: WarmthFacts
-    sources: dict[str, Source]
 
     def soil_of(self, weed: str) -> list[SoilThreshold]:
         """Soil temperatures of a weed; empty where none is known."""
@@ -118,10 +115,6 @@ class Warmth:
     def degree_days_of(self, weed: str | None) -> list[DegreeDayThreshold]:
         """Totals of a weed, or of all."""
         return [entry for entry in self.facts.degree_days if weed is None or weed in entry.weeds]
-
-    def cited(self, fact: Fact) -> str:
-        """Standing and source of a fact, in words."""
-        return cite(self.sources, fact)
 
 
 @lru_cache(maxsize=4)

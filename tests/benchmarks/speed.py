@@ -1,9 +1,9 @@
 """All figures of speed and size in one run, as they stand in the README.
 
-    python -m tests.benchmarks.speed [--quick] [--photos ../shared/photos] [--out FOLDER] [--only photo,start,...]
+    python -m tests.benchmarks.speed [--quick] [--out FOLDER] [--only photo,start,...]
 
-Each part says how busy the machine was; medians on a busy machine are worth less. ``--out`` is where
-the plot of growth goes. Without ``--photos`` eight-bit weights are not tried.
+Each part prints how busy the machine was; medians on a busy machine are worth less. ``--out`` is the folder for the
+plot of growth.
 """
 
 from __future__ import annotations
@@ -17,7 +17,7 @@ from pathlib import Path
 
 from tests.benchmarks.stopwatch import load, processors
 
-# The parts are imported when they are run: processes that name photos begin by importing this module.
+# The parts are imported when they run: worker processes import this module first.
 
 
 @dataclass(frozen=True)
@@ -29,8 +29,6 @@ class Plan:
     starts: int
     photos: int
     counts: tuple[int, ...]
-    held_out: int
-    real_photos: Path | None
     out: Path | None
 
     @property
@@ -46,11 +44,11 @@ def photo(plan: Plan) -> str:
     """One photo by one thread, and by as many as there are processors."""
     from tests.benchmarks.photo import photo_figures
 
-    told = []
+    printed = []
     for threads in dict.fromkeys((1, processors())):
         figures = photo_figures(plan.photo, plan.rounds, threads)
-        told.append(f"By {threads} thread{'s' * (threads > 1)} ({load()}):\n\n{figures}")
-    return "\n\n".join(told)
+        printed.append(f"By {threads} thread{'s' * (threads > 1)} ({load()}):\n\n{figures}")
+    return "\n\n".join(printed)
 
 
 def start(plan: Plan) -> str:
@@ -81,15 +79,6 @@ def growth(plan: Plan) -> str:
     return str(figures)
 
 
-def eight_bit(plan: Plan) -> str:
-    """Weights of eight bits."""
-    from tests.benchmarks.eight_bit import eight_bit_figures
-
-    if plan.real_photos is None:
-        return "Eight-bit weights: not tried, no --photos."
-    return str(eight_bit_figures(plan.real_photos, plan.held_out, plan.rounds))
-
-
 def size(plan: Plan) -> str:
     """What is on the disk."""
     from tests.benchmarks.size import size_figures
@@ -102,7 +91,6 @@ PARTS: dict[str, Callable[[Plan], str]] = {
     "start": start,
     "folder": folder,
     "growth": growth,
-    "eight_bit": eight_bit,
     "size": size,
 }
 
@@ -111,17 +99,12 @@ def main() -> None:
     """Measure and print."""
     parser = argparse.ArgumentParser(prog="python -m tests.benchmarks.speed")
     parser.add_argument("--quick", action="store_true", help="fewer rounds, fewer photos: a minute or two")
-    parser.add_argument("--photos", type=Path, help="real photos with a manifest, for eight-bit weights")
     parser.add_argument("--out", type=Path, help="folder for the plot")
     parser.add_argument("--only", default=",".join(PARTS), help="some of " + ",".join(PARTS))
     given = parser.parse_args()
     with tempfile.TemporaryDirectory() as made:
-        where = (given.photos, given.out)
-        plan = (
-            Plan(Path(made), 3, 3, 12, (60, 600), 50, *where)
-            if given.quick
-            else Plan(Path(made), 7, 5, 1000, (60, 600, 6000), 300, *where)
-        )
+        how_much = (3, 3, 12, (60, 600)) if given.quick else (7, 5, 1000, (60, 600, 6000))
+        plan = Plan(Path(made), *how_much, out=given.out)
         for part in given.only.split(","):
             print(f"{PARTS[part](plan)}\n\n({part}: {load()})\n", flush=True)
 

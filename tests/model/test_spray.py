@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+import math
 from datetime import date
 from importlib import resources
 from pathlib import Path
@@ -370,7 +371,10 @@ def test_thresholds_are_held_against_their_own_model_only(total: float, stands: 
 
 def test_a_total_on_a_threshold_has_reached_it() -> None:
     purdue = next(entry for entry in load_warmth().facts.degree_days if entry.low == 200)
-    assert purdue.stand(DegreeDays(200 / 1.8, 10, "C")) == "within"
+    low, _ = (end.in_unit("C").total for end in purdue.ends or ())
+    # Short of it by rounding, and by more than that.
+    assert purdue.stand(DegreeDays(math.nextafter(low, 0), 10, "C")) == "within"
+    assert purdue.stand(DegreeDays(low - 1e-6, 10, "C")) == "before"
     assert purdue.stand(DegreeDays(purdue.high / 1.8, 10, "C")) == "within"
 
 
