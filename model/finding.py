@@ -94,7 +94,8 @@ class Finding:
         ``probability``: of it. All probabilities are 0 to 1. ``unlisted_probability``: of a plant unlike any listed;
         ``relative_probability``: of an unlisted one similar to the first candidate, against it, or null.
         ``candidates``: best first, the first ten and all others of 0.001 or more, each with its answers for
-        (``agrees``) and against it (``disagrees``), ids of characters in the order given. ``species_count``: how many plants are listed in all.
+        (``agrees``) and against it (``disagrees``), ids of characters in the order given.
+        ``species_count``: how many plants are listed in all.
         ``override``: what the photo said, what the answers say, and for which reasons; or null. ``next_question``: the
         character to ask next with its wording, ``part`` (leaves, flowers, seeds, roots), states in their order, and
         ``groups`` of states where there are many; null where nothing more is asked. ``stop``: why not: proven, asked
