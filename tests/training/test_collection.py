@@ -732,8 +732,12 @@ def with_member(kind: str) -> bytes:
 @pytest.mark.parametrize(
     ("kind", "says"),
     [
-        ("link", "is a link"), ("device", "not an ordinary file"), ("bzip2", "packed in a way"),
-        ("bomb", "over 100 times"), ("encrypted", "is encrypted"), ("nul", "a character in its name"),
+        ("link", "is a link"),
+        ("device", "not an ordinary file"),
+        ("bzip2", "packed in a way"),
+        ("bomb", "over 100 times"),
+        ("encrypted", "is encrypted"),
+        ("nul", "a character in its name"),
     ],
 )
 def test_a_zip_with_a_member_that_is_no_photo_file_is_refused(
