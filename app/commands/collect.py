@@ -7,7 +7,9 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+from app.commands.addition import addition, check_outcome, plan_text, print_outcome
 from app.commands.check_photos import check
+from app.commands.collect_open import credits_of_photos, open_photos
 from app.commands.json_output import Json, answer
 from app.commands.options import CollectionFolder, option
 from app.commands.terminal import is_interactive, print_table, progress_bar
@@ -17,12 +19,12 @@ from model.errors import CollectionError
 from model.text import counted
 
 if TYPE_CHECKING:
-    from training.collection import Intake, Outcome
-
-MOST_SHOWN = 40  # rows of a table in the terminal; --json gives all
+    pass
 
 collect = typer.Typer(no_args_is_help=True, help="Keep your own labelled photos, from which the photo model learns.")
 collect.command("check")(check)
+collect.command("open")(open_photos)
+collect.command("credits")(credits_of_photos)
 
 By = Annotated[str, option("NAME", "Who labels; default your name on this machine.", "--by")]
 Photo = Annotated[str, typer.Argument(metavar="PHOTO", help="A photo's name in the collection, or its first digits.")]
@@ -75,54 +77,6 @@ def add(
         outcome = collection.add(plan, progress)
     answer(as_json, addition(plan, outcome), lambda: print_outcome(outcome))
     check_outcome(source, outcome)
-
-
-def check_outcome(source: Path, outcome: Outcome) -> None:
-    """Raises CollectionError where there was nothing to add, or photos are left for another run."""
-    refused = len(outcome.refused) + outcome.refused_more
-    if outcome.stopped:
-        raise CollectionError(f"{outcome.stopped}; {outcome.left} left to fetch: run the same command again later")
-    if outcome.added or outcome.known_already:
-        return
-    if refused:
-        first = outcome.refused[0]
-        raise CollectionError(f"{source}: nothing was added: {refused} refused, the first {first.file}: {first.why}")
-    if not outcome.unknown_names:
-        raise CollectionError(f"{source}: holds no photos; name a folder whose folders are named after species")
-
-
-def addition(plan: Intake, outcome: Outcome | None) -> dict[str, Any]:
-    """The object that `collect add --json` prints; without an outcome, of a plan that cannot be carried out."""
-    done = outcome or plan
-    found = {
-        "added": outcome.added if outcome else 0,
-        "known_already": done.known_already,
-        "refused": [{"file": one.file, "why": one.why} for one in done.refused],
-        "refused_more": done.refused_more,
-        "unknown_names": list(plan.unknown_names),
-        "ambiguous": {name: list(candidates) for name, candidates in plan.ambiguous.items()},
-        "species": dict(outcome.species) if outcome else {},
-        "hosts": dict(plan.hosts),
-    }
-    return found | ({"left": outcome.left, "notes": list(outcome.notes)} if outcome else {})
-
-
-def plan_text(plan: Intake) -> str:
-    """A plan in words, no longer than a screen."""
-    lines = str(plan).splitlines()
-    more = len(lines) - MOST_SHOWN
-    return "\n".join(lines[:MOST_SHOWN] + ([f"  and {more} lines more (--json gives all)"] if more > 0 else []))
-
-
-def print_outcome(outcome: Outcome) -> None:
-    """Print what was added, and a table of what was refused."""
-    print(f"{counted(outcome.added, 'photo')} added, {outcome.known_already} in the collection already")
-    for note in outcome.notes:
-        print(note)
-    if outcome.refused:
-        print_table(("file", "why it was refused"), [(one.file, one.why) for one in outcome.refused[:MOST_SHOWN]])
-    if more := len(outcome.refused[MOST_SHOWN:]) + outcome.refused_more:
-        print(f"and {more} more")
 
 
 @collect.command("list")

@@ -150,7 +150,7 @@ def test_a_plan_says_what_comes_from_whom_and_skips_doubtful_names(archive: Arch
     plan = planned(archive, a=DANDELION, b="Nullius plantae")
     text = str(plan)
     assert f"{DANDELION}: 10 photos by 4 observers" in text and "Nullius plantae: none (skipped: No match)" in text
-    assert "10 CC BY 4.0" in text and "person 1" in text and "about 12 MB" in text
+    assert "10 CC BY 4.0" in text and "person 1" in text and "about 12 MB in 1 minute" in text
     assert plan.as_json()["species"]["b"] == {"photos": 0, "note": "skipped: No match"}
     assert not any(path.startswith("/photos") for path in archive.asked), "a plan fetches no photo"
 

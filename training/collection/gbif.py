@@ -13,8 +13,8 @@ from functools import partial
 from typing import Any
 
 import requests
-from pygbif import occurrences, species  # type: ignore[import-untyped]
-from pygbif.gbifutils import NoResultException  # type: ignore[import-untyped]
+from pygbif import occurrences, species
+from pygbif.gbifutils import NoResultException
 
 from model.errors import CollectionError
 

@@ -144,6 +144,7 @@ def _text(value: Any, longest: int = LONGEST) -> str:
     return " ".join(str(value).split())[:longest]
 
 
-def credits_of(photos: Sequence[OpenPhoto]) -> Counter[str]:
-    """Whom to credit, with how many photos each."""
-    return Counter(photo.creator for photo in photos)
+def credits_of(photos: Sequence[OpenPhoto]) -> dict[str, int]:
+    """Whom to credit, with how many photos each; those with the most first."""
+    counts = Counter(photo.creator for photo in photos)
+    return dict(sorted(counts.items(), key=lambda one: (-one[1], one[0].casefold())))

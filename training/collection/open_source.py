@@ -63,7 +63,7 @@ class OpenPlan:
             "licences": dict(Counter(photo.licence for photo in self.photos).most_common()),
             "megabytes": round(self.megabytes, 1),
             "minutes": round(self.minutes, 1),
-            "credits": dict(credits_of(self.photos).most_common()),
+            "credits": credits_of(self.photos),
         }
 
     def __str__(self) -> str:
@@ -75,11 +75,11 @@ class OpenPlan:
         licences = Counter(photo.licence for photo in self.photos).most_common()
         lines.append(f"Licences: {', '.join(f'{count} {licence}' for licence, count in licences) or 'none'}")
         credit = credits_of(self.photos)
-        first = ", ".join(f"{shown(name)} ({count})" for name, count in credit.most_common(CREDITS_SHOWN))
+        first = ", ".join(f"{shown(name)} ({count})" for name, count in list(credit.items())[:CREDITS_SHOWN])
         more = f" and {len(credit) - CREDITS_SHOWN} more" if len(credit) > CREDITS_SHOWN else ""
         if credit:
             lines.append(f"To be credited: {first}{more}; `collect credits` lists them all")
-        size = f"about {self.megabytes:.0f} MB in {max(self.minutes, 1):.0f} minutes"
+        size = f"about {self.megabytes:.0f} MB in {counted(max(round(self.minutes), 1), 'minute')}"
         lines.append(f"To be fetched: {counted(len(self.photos), 'photo')}, {size}")
         return "\n".join(lines)
 
