@@ -18,6 +18,7 @@ from training.data.dataset import Data
 from training.data.manifest import LabelledPhoto
 from training.evaluate.card import card
 from training.gate import load_rules
+from training.gate.incumbent import NETWORK_LEARNED, Incumbent
 from training.gate.judge import judge
 from training.head.conformal import save_sets
 from training.head.fit import Learned
@@ -95,9 +96,10 @@ def test_every_step_out_of_order_names_the_one_that_is_missing(
 
 
 def test_a_photo_or_group_that_is_used_by_two_steps_is_named(stages: list[Pipeline], data: Data) -> None:
-    fit = data.part("fit")
-    with pytest.raises(CollectionError, match="group 'fit 0' is used by both fit and calibrate"):
-        stages[1].calibrate(fit)
+    fit, check = data.part("fit"), data.part("calibrate")
+    grouped = replace(check, photos=tuple(replace(photo, group="fit 3") for photo in check.photos))
+    with pytest.raises(CollectionError, match="group 'fit 3' is used by both fit and calibrate"):
+        stages[1].calibrate(grouped)
     renamed = replace(fit, photos=tuple(replace(photo, group="another") for photo in fit.photos))
     with pytest.raises(CollectionError, match=r"the photo with sha256 [0-9a-f]{12} is used by both fit and calibrate"):
         stages[1].calibrate(renamed)
@@ -131,6 +133,16 @@ def test_a_model_is_promoted_with_the_sets_of_its_training_alone(
     done = work.promote(registry, candidate, replace(held_out, old=replace(new, name="starter")), RULES)
     assert done.changed and registry.in_charge().name == done.in_charge, str(done.verdict)
     assert (registry.folder / done.in_charge / "conformal.json").exists()
+
+
+def test_photos_that_the_active_network_was_tuned_on_are_left_away(data: Data, learned: Learned) -> None:
+    held = [photo.sha256 for photo in data.part("held_out").photos]
+    left = Incumbent("m", learned.classifier, {NETWORK_LEARNED: held[1:]}).unseen(data)
+    assert [photo.sha256 for photo in left.part("held_out").photos] == held[:1]
+    assert len(left.part("fit").photos) == PARTS["fit"]
+    assert Incumbent("m", learned.classifier, {}).unseen(data) is data
+    with pytest.raises(ModelError, match="has seen all held-out photos; train with --recipe full"):
+        Incumbent("m", learned.classifier, {NETWORK_LEARNED: held}).unseen(data)
 
 
 def test_the_card_gives_figures_and_each_class_for_people_and_programs(
