@@ -3,7 +3,7 @@
     python -m tests.claims.strange ../shared/photos FEATURES.safetensors FOLDER
 
 Two networks are made in FOLDER where they are missing, each of which never learned half of the classes (with a GPU:
-minutes). From each comes a starter of the classes learned, as training.recipes.make_starter makes it; it meets photos of
+minutes). From each comes a starter of the classes learned, as training.recipes.starter makes it, which meets photos of
 the others. Three tables: how well those are told from held-out photos of classes learned (AUROC: 0.5 is chance, 1
 perfect), and drawn things that are no plant with them, for there are no photos of such, and drawings are easier; how
 a new species fares that is learned from few photos; and what five new species of ten photos each cost those that were
