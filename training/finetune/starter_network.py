@@ -4,9 +4,9 @@
 
 learns the fit part of a folder of photos with a manifest.csv, and drawings of every species; writes OUT/backbone.onnx
 and prints its sha256. Copy that file to model/starter, note the sha256 and a new name in model/photo/weights.py, and
-make the starter anew (python -m training.recipes.starter): all features have changed. A run that was interrupted is
-resumed in OUT. A GPU takes minutes, two cores some hours, and neither gives the same bits twice: the network is alike,
-not the same. ``--without`` leaves classes out, to see how plants fare that it never learned.
+make the starter anew (python -m training.recipes.make_starter): all features have changed. A run that was interrupted
+is resumed in OUT. A GPU takes minutes, two cores some hours, and neither gives the same bits twice: the network is
+alike, not the same. ``--without`` leaves classes out, to see how plants fare that it never learned.
 """
 
 from __future__ import annotations
