@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
+from pathlib import Path
 from typing import Annotated, Any
 
 import gradio as gr
@@ -10,7 +11,7 @@ from pydantic import Field, TypeAdapter, ValidationError
 
 from app.services.labels import labels_read
 from app.web.context import Context
-from app.web.uploads import Uploads, plain_name
+from app.web.uploads import Uploads, put_away
 from model.errors import PhotoError, SwardkeyError
 
 Json = dict[str, Any]
@@ -68,19 +69,23 @@ def _identify(context: Context, uploads: Uploads, photos: Any, answers: Any, mon
     from model.traits import check_answers
 
     photos, month = PHOTOS.validate_python(photos), MONTH.validate_python(month)
-    files = [uploads.find(photo.get("path")) for photo in photos]
     given = check_answers(context.key.flora.characters, ANSWERS.validate_python(answers))
+    files: list[Path] = []
     try:
+        files += (uploads.claim(photo.get("path"), photo.get("orig_name")) for photo in photos)
         evidence = evidence_of(files) if files else None
     except PhotoError as error:
         why = str(error)
         for file in files:
             why = why.replace(str(file), file.name)
         raise PhotoError(why) from None
+    finally:
+        for file in files:
+            put_away(file)
     interview = Interview(context.key, evidence, month, region_named(context.key.prior_config, None), given)
     found = finding_json(interview.finding, context.key, given)
-    for shown, photo in zip(found["photos"], photos, strict=True):
-        shown["file"] = plain_name(str(photo.get("orig_name") or shown["file"]))
+    for shown in found["photos"]:
+        shown["file"] = Path(shown["file"]).name
     return found
 
 

@@ -100,6 +100,8 @@ def test_other_programs_call_the_api_and_get_the_json_of_the_commands(server: Se
     client = Client(f"http://{server.name}", verbose=False)
     found = client.predict([handle_file(PHOTO)], {"milky_sap": "present"}, 11, api_name="/identify")
     assert found["candidates"][0]["species"] == "taraxacum_officinale" and found["photos"][0]["file"] == PHOTO.name
+    kept = [file for file in (server.home / "uploads").rglob(PHOTO.name) if "waiting" not in file.parts]
+    assert kept == [], "the original of a photo is not kept"
     answers = check_answers(key.flora.characters, {"milky_sap": "present"})
     region = region_named(key.prior_config, None)
     alone = finding_json(Interview(key, None, 11, region, answers).finding, key, answers)
