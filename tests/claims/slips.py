@@ -1,7 +1,7 @@
 """One slip must never prove a name: every known slip, on plants that matter.
 
 Run ``python -m tests.claims.slips`` to print what was tried. Each of the 22 plants of ``seasons`` is answered without
-mistakes but one, given first: a state that it shows is taken for another as people are known to (configs/observer.yaml).
+mistakes but one, given first: a state that it shows is taken for another, as people do (configs/observer.yaml).
 At the end of the interview it must not be confirmed as another plant. Tried without ``visible``, and with leaves only.
 """
 
