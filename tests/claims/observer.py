@@ -1,4 +1,4 @@
-"""A simulated observer, and a simulated photo, to measure what the key promises."""
+"""A simulated observer and a simulated photo, to measure the claims of the key."""
 
 from __future__ import annotations
 
@@ -31,7 +31,7 @@ class SimulatedObserver:
 
     @property
     def observer(self) -> Observer:
-        """How this observer errs."""
+        """The error model of this observer."""
         return self.key.likelihoods.observer
 
     def table(self, character: str) -> Table:
@@ -43,7 +43,7 @@ class SimulatedObserver:
         table = self.table(character.id)
         row = self.key.index[species]
         draw = random.random()
-        # A part that the plant lacks, or a thing nobody has described, cannot be told.
+        # A part that the plant lacks cannot be answered.
         if draw < self.unsure or not table.applicable[row]:
             return "unsure"
         names = np.array(table.answers, dtype=object)
@@ -57,7 +57,7 @@ class SimulatedObserver:
         return random.choice(names, p=slips / slips.sum())
 
     def _all(self, species: str, character: Character, random: Random) -> list[str]:
-        """What one plant shows at once, as half of the people say who see it; else nothing."""
+        """All states that one plant shows at once, as half of the observers name them; else none."""
         score = self.key.flora.species[species].characters[character.id]
         if not isinstance(score, Score) or not score.together or random.random() < 0.5:
             return []
@@ -112,7 +112,7 @@ def simulated_photo(key: Key, species: str, top1: float, random: Random, within:
 
 @dataclass(frozen=True)
 class Session:
-    """One simulated interview: how many questions, and what it ended with."""
+    """One simulated interview: how many questions, and how it ended."""
 
     species: str
     questions: int

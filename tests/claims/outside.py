@@ -1,4 +1,4 @@
-"""What the key says of plants that are not in its flora, measured.
+"""What the key makes of plants that are not in its flora, measured.
 
 Run ``python -m tests.claims.outside [PLANTS]`` to print the tables. A plant is asked about until it is confirmed, until
 `unlisted` reaches 0.95, or until no question is left, 25 at most.
@@ -140,9 +140,9 @@ def line(kind: str, found: list[Asked]) -> str:
     ended = Counter(one.status for one in found)
     shares = " | ".join(f"{ended[status] / len(found):.1%}" for status in STATUSES)
     right = sum(one.named == one.plant for one in found if one.status == "confirmed")
-    told = f"{right / ended['confirmed']:.1%}" if kind.startswith("listed") and ended["confirmed"] else "-"
+    share = f"{right / ended['confirmed']:.1%}" if kind.startswith("listed") and ended["confirmed"] else "-"
     asked = np.mean([one.questions for one in found])
-    return f"| {kind} | {len(found)} | {shares} | {told} | {asked:.1f} |"
+    return f"| {kind} | {len(found)} | {shares} | {share} | {asked:.1f} |"
 
 
 def table(key: Key, count: int) -> list[str]:
@@ -161,7 +161,7 @@ def main(count: int = 412) -> None:
     """Print the tables of claims."""
     key = Key()
     print(f"What a species shares with the nearest one: {shared_with_nearest(key):.2f} of its characters")
-    for title, used in (("As it was before relatives were thought of:", heedless(key)), ("As it is:", key)):
+    for title, used in (("Without relatives outside the flora:", heedless(key)), ("With them:", key)):
         print(f"\n{title}\n")
         print("| plants | number | confirmed | likely | undecided | unlisted | right of confirmed | questions |")
         print("|---|---|---|---|---|---|---|---|")

@@ -1,8 +1,8 @@
-"""How the key does on plants of which only some parts are there to be seen.
+"""How the key does where only some parts of a plant can be seen.
 
-Run ``python -m tests.claims.seasons [DRAWS]`` to print the tables: every species, in the months in which it is to be
-seen with just these parts, by its file, answered by an observer who errs as configs/observer.yaml says, 10 % wrong and
-10 % unsure; eight questions at most. Leaves only, then leaves and flowers; and bindii in July from leaves.
+Run ``python -m tests.claims.seasons [DRAWS]`` to print the tables: every species, in the months in which its file has
+just these parts, answered by an observer who errs as configs/observer.yaml says, 10 % wrong and 10 % unsure; eight
+questions at most. Leaves only, then leaves and flowers; and bindii in July from leaves.
 """
 
 from __future__ import annotations
@@ -35,7 +35,7 @@ FLOWERS: Visible = ("leaves", "flowers")
 
 @dataclass(frozen=True)
 class Outcome:
-    """How often a species came first, and among the first three; questions asked, and of them out of sight."""
+    """How often a species came first, and among the first three; questions, and those on parts that cannot be seen."""
 
     first: float
     three: float
@@ -47,13 +47,13 @@ class Outcome:
 def asked(
     key: Key, species: str, visible: Visible, draws: int, random: np.random.Generator, most: int = MOST
 ) -> list[Session]:
-    """Interviews about plants of one species, in months in which it can be met with."""
+    """Interviews about plants of one species, in months in which it is seen."""
     observer = SimulatedObserver(key, visible=visible)
     row, months = key.index[species], np.arange(1, 13)
-    # As often as a plant of the species is met with in a month and shows just these parts.
-    met = [prior(key.flora, key.prior_config, month)[row] for month in months]
+    # In proportion to how often a plant of the species is seen in a month with just these parts.
+    seen = [prior(key.flora, key.prior_config, month)[row] for month in months]
     parts = [np.exp(visible_log_likelihood(key.flora, observer.observer, visible, int(month))[row]) for month in months]
-    chance = np.array(met) * np.array(parts)
+    chance = np.array(seen) * np.array(parts)
 
     def say(character: Character) -> object:
         return observer.answer(species, character, random)
@@ -73,7 +73,7 @@ def asked(
 
 
 def outcome(key: Key, sessions: Iterable[Session], visible: Visible) -> Outcome:
-    """What became of some interviews."""
+    """The outcome of some interviews."""
     found = list(sessions)
     hidden = out_of_sight(key.flora.characters, visible)
     statuses: dict[str, float] = defaultdict(float)
@@ -105,10 +105,10 @@ def bindii_in_july(key: Key, draws: int, most: int = 9) -> Outcome:
 
 
 def bits_of_missing_flowers(key: Key, heeds_season: bool) -> float:
-    """What it tells that no flowers and no seed are there, in bits for the true species; below 0 it would mislead.
+    """Information from missing flowers and seed, in bits for the true species; below 0 it would mislead.
 
-    Mean over species and the months in which each is seen. ``heeds_season``: plants bear flowers as their files say, by
-    the shares of configs/observer.yaml; else, as in turf that is always mown, none ever does, whatever the month.
+    Mean over species and the months in which each is seen. ``heeds_season``: plants flower as their files say, by the
+    shares of configs/observer.yaml; else none ever does, as in turf that is always mown.
     """
     gained, weight = 0.0, 0.0
     for month in range(1, 13):
@@ -142,7 +142,7 @@ def main(draws: int = 40) -> None:
         worst = sorted((outcome(key, found, visible).three, s) for s, found in sessions.items())[:12]
         print("\n  least often in the first three: " + ", ".join(f"{s} {three:.0%}" for three, s in worst) + "\n")
     helps, hurts = bits_of_missing_flowers(key, True), bits_of_missing_flowers(key, False)
-    print(f"That flowers and seed are missing tells {helps:+.3f} bits; of turf where none ever show {hurts:+.3f} bits")
+    print(f"Missing flowers and seed: {helps:+.3f} bits; in turf where none ever show {hurts:+.3f} bits")
     bindii = bindii_in_july(key, 10 * draws)
     print(
         f"Bindii in July from leaves, with the region's prior, at most nine questions: first {bindii.first:.1%}, in ",

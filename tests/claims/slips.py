@@ -1,9 +1,8 @@
-"""One slip must never prove a name: every way in which one answer is known to go wrong, on plants that matter.
+"""One slip must never prove a name: every known slip, on plants that matter.
 
-Run ``python -m tests.claims.slips`` to print what was tried. Each of the 22 plants of ``seasons`` is answered for
-without a fault, but for one answer, given first, that takes a state that it shows for another that people are known to
-take it for (configs/observer.yaml). Asked on to the end, it may not be confirmed as another plant. Tried with all that
-can be seen untold, and with leaves only.
+Run ``python -m tests.claims.slips`` to print what was tried. Each of the 22 plants of ``seasons`` is answered without
+mistakes but one, given first: a state that it shows is taken for another, as people do (configs/observer.yaml).
+At the end of the interview it must not be confirmed as another plant. Tried without ``visible``, and with leaves only.
 """
 
 from __future__ import annotations
@@ -73,15 +72,15 @@ def try_all(key: Key, species: str, visible: Visible | None = None, every: int =
 
 
 def main() -> None:
-    """Print what was tried and what came of it."""
+    """Print what was tried and the outcome."""
     key = Key()
     for visible in (None, LEAVES):
         found = [slip for species in NAMED for slip in try_all(key, species, visible)]
         wrong = [slip for slip in found if slip.proves_another]
         right = sum(slip.named == slip.species for slip in found)
         likely = sum(slip.status == "likely" and slip.named != slip.species for slip in found)
-        what = "leaves only" if visible else "nothing told of what can be seen"
-        print(f"{what}: {len(found)} single slips on {len(NAMED)} plants; {right} still named rightly, ", end="")
+        what = "leaves only" if visible else "visible parts not given"
+        print(f"{what}: {len(found)} single slips on {len(NAMED)} plants; {right} still named correctly, ", end="")
         print(f"{likely} likely another, {len(wrong)} confirmed as another")
         for slip in wrong:
             print(f"  {slip.species} confirmed as {slip.named}: {slip.character} {slip.shown} taken for {slip.said}")

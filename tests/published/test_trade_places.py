@@ -1,4 +1,4 @@
-"""The 15 weeds of issue 15 on the right place: lawn, bed and paving. All of it is common practice, no source."""
+"""Fifteen weeds in the right place: lawn, bed and paving. All of it is common practice, no source."""
 
 from __future__ import annotations
 

@@ -39,85 +39,100 @@ class Made:
         return path
 
 
-Files = Iterator[Made]
+Files = Iterator[
+    tuple[Any, ...]
+]  # of each: its name, how it ends, its content, and the name of its file if that matters
+KINDS: dict[str, Callable[[], Iterator[Made]]] = {}
 
 
+def kind(name: str) -> Callable[[Callable[[], Files]], Callable[[], Files]]:
+    """Enter what a function makes as one of KINDS."""
+
+    def enter(make: Callable[[], Files]) -> Callable[[], Files]:
+        KINDS[name] = lambda: (Made(name, *one) for one in make())
+        return make
+
+    return enter
+
+
+@kind("empty")
 def empty() -> Files:
     """Nothing, or the first bytes of each format alone."""
-    yield Made("empty", "no byte", "refused")
+    yield ("no byte", "refused")
     for (name, data), length in product(SEEDS.items(), (1, 4, 12)):
-        yield Made("empty", f"{name}, {length} bytes", "refused", data[:length])
+        yield (f"{name}, {length} bytes", "refused", data[:length])
 
 
+@kind("truncated")
 def truncated() -> Files:
     """Cut short in many places; of an animation, the first picture may be whole."""
     for name, data in SEEDS.items():
         for share in (0.1, 0.3, 0.5, 0.7, 0.9):
             ends = "either" if "animation" in name else "refused"
-            yield Made("truncated", f"{name} at {share}", ends, data[: int(len(data) * share)])
+            yield (f"{name} at {share}", ends, data[: int(len(data) * share)])
 
 
+@kind("tiny")
 def tiny() -> Files:
     """Too small to show a plant."""
-    for kind, size in product(("JPEG", "PNG", "WEBP"), ((1, 1), (2, 2), (63, 63), (1, 64), (64, 1), (63, 700))):
-        yield Made("tiny", f"{kind} {size}", "refused", saved(picture().resize(size), kind))
-    yield Made("tiny", "PNG of no width", "refused", png(0, 100, rows=b""))
-    yield Made("tiny", "PNG of no height", "refused", png(100, 0, rows=b""))
+    for form, size in product(("JPEG", "PNG", "WEBP"), ((1, 1), (2, 2), (63, 63), (1, 64), (64, 1), (63, 700))):
+        yield (f"{form} {size}", "refused", saved(picture().resize(size), form))
+    yield ("PNG of no width", "refused", png(0, 100, rows=b""))
+    yield ("PNG of no height", "refused", png(100, 0, rows=b""))
 
 
+@kind("strip")
 def strips() -> Files:
     """Far longer than wide."""
-    for kind, size in product(("JPEG", "PNG"), ((30000, 1), (1, 30000), (30000, 70), (70, 30000), (1281, 100))):
-        yield Made("strip", f"{kind} {size}", "refused", saved(Image.new("RGB", size), kind))
-    yield Made("strip", "WebP", "refused", saved(Image.new("RGB", (16000, 70)), "WEBP"))
-    yield Made("strip", "as PNG says, 2^31 x 64", "refused", png(2**31 - 1, 64, rows=b"\0"))
+    for form, size in product(("JPEG", "PNG"), ((30000, 1), (1, 30000), (30000, 70), (70, 30000), (1281, 100))):
+        yield (f"{form} {size}", "refused", saved(Image.new("RGB", size), form))
+    yield ("WebP", "refused", saved(Image.new("RGB", (16000, 70)), "WEBP"))
+    yield ("as PNG says, 2^31 x 64", "refused", png(2**31 - 1, 64, rows=b"\0"))
 
 
+@kind("large by word")
 def large_by_word() -> Files:
     """The head promises far more pixels than a photo has."""
     for width, height in ((8193, 6144), (10_000, 10_000), (13_000, 13_000), (65_535, 65_535), (2**31 - 1, 2**31 - 1)):
         for depth, colour in ((1, 0), (8, 2), (16, 6)):
             name = f"PNG {width} x {height}, {depth} bit, colour {colour}"
-            yield Made("large by word", name, "refused", png(width, height, depth=depth, colour=colour, rows=bytes(9)))
+            yield (name, "refused", png(width, height, depth=depth, colour=colour, rows=bytes(9)))
     for width, height in ((20_000, 20_000), (65_535, 65_535), (65_000, 6_500)):
         data = bytearray(SEEDS["jpeg"])
         at = data.index(b"\xff\xc0") + 5
         data[at : at + 4] = struct.pack(">HH", height, width)
-        yield Made("large by word", f"JPEG {width} x {height}", "refused", bytes(data))
+        yield (f"JPEG {width} x {height}", "refused", bytes(data))
     for side in (9_000, 16_384):
         lossless = bytearray(SEEDS["webp lossless"])
         at = lossless.index(b"VP8L") + 9
         lossless[at : at + 4] = struct.pack("<I", (side - 1) | (side - 1) << 14)
-        yield Made("large by word", f"WebP {side} x {side}", "refused", bytes(lossless))
+        yield (f"WebP {side} x {side}", "refused", bytes(lossless))
     data = HEIC.replace(
         b"ispe\0\0\0\0" + struct.pack(">II", 96, 64), b"ispe\0\0\0\0" + struct.pack(">II", 60000, 60000)
     )
-    yield Made("large by word", "HEIC 60000 x 60000", "refused", data)
+    yield ("HEIC 60000 x 60000", "refused", data)
 
 
+@kind("bomb")
 def bombs() -> Files:
     """Little on the disk, much when unpacked."""
     zeros = zlib.compress(bytes(60_000_000), 9)
     good = SEEDS["png"]
-    yield Made("bomb", "text of a PNG", "either", parts.with_chunk(good, chunk(b"zTXt", b"Comment\0\0" + zeros)))
+    yield ("text of a PNG", "either", parts.with_chunk(good, chunk(b"zTXt", b"Comment\0\0" + zeros)))
     long = chunk(b"iTXt", b"Comment\0\1\0\0\0" + zeros)
-    yield Made("bomb", "international text of a PNG", "either", parts.with_chunk(good, long))
-    yield Made("bomb", "colour profile of a PNG", "either", parts.with_chunk(good, chunk(b"iCCP", b"x\0\0" + zeros)))
+    yield ("international text of a PNG", "either", parts.with_chunk(good, long))
+    yield ("colour profile of a PNG", "either", parts.with_chunk(good, chunk(b"iCCP", b"x\0\0" + zeros)))
     rows = chunk(b"tEXt", b"Comment\0" + b"a" * 900)
-    yield Made("bomb", "ten thousand texts", "either", parts.with_chunk(good, *[rows] * 10_000))
-    yield Made("bomb", "more rows than the head says", "either", png(128, 96, rows=bytes(60_000_000)))
+    yield ("ten thousand texts", "either", parts.with_chunk(good, *[rows] * 10_000))
+    yield ("more rows than the head says", "either", png(128, 96, rows=bytes(60_000_000)))
     flat = np.zeros((6144, 8192), bool)
-    yield Made("bomb", "50 megapixels of one colour", "photo", saved(Image.fromarray(flat), "PNG"))
-    yield Made(
-        "bomb", "50 megapixels of 16 bits", "photo", png(8192, 6144, depth=16, colour=0, rows=bytes(6144 * 16385))
-    )
+    yield ("50 megapixels of one colour", "photo", saved(Image.fromarray(flat), "PNG"))
+    yield ("50 megapixels of 16 bits", "photo", png(8192, 6144, depth=16, colour=0, rows=bytes(6144 * 16385)))
     clear = png(8192, 6144, depth=8, colour=6, rows=bytes(6144 * (8192 * 4 + 1)))
-    yield Made("bomb", "50 megapixels, clear", "photo", clear)
-    yield Made("bomb", "over 25 MB", "refused", parts.good_jpeg() + bytes(LARGEST_BYTES))
-    yield Made("bomb", "as many scans as fit", "either", many_scans(20_000), "scans.jpg")
-    yield Made(
-        "bomb", "comments of 20 MB", "photo", parts.with_segment(SEEDS["jpeg"], *[segment(0xFE, bytes(65_000))] * 300)
-    )
+    yield ("50 megapixels, clear", "photo", clear)
+    yield ("over 25 MB", "refused", parts.good_jpeg() + bytes(LARGEST_BYTES))
+    yield ("as many scans as fit", "either", many_scans(20_000), "scans.jpg")
+    yield ("comments of 20 MB", "photo", parts.with_segment(SEEDS["jpeg"], *[segment(0xFE, bytes(65_000))] * 300))
 
 
 def many_scans(count: int, size: tuple[int, int] = (6000, 4000)) -> bytes:
@@ -128,50 +143,40 @@ def many_scans(count: int, size: tuple[int, int] = (6000, 4000)) -> bytes:
     return data[:-2] + data[head:-2] * count + b"\xff\xd9"
 
 
+@kind("wrong name")
 def wrong_names() -> Files:
     """The name says one format and the content is another; only what is inside counts."""
     for (name, data), ending in product(SEEDS.items(), ("jpg", "png", "exe")):
-        yield Made("wrong name", f"{name} as .{ending}", "photo", data, f"weed.{ending}")
-    for kind in ("GIF", "BMP", "TIFF", "ICO", "PPM", "TGA", "PCX", "JPEG2000", "EPS", "SGI", "DDS", "AVIF"):
+        yield (f"{name} as .{ending}", "photo", data, f"weed.{ending}")
+    for form in ("GIF", "BMP", "TIFF", "ICO", "PPM", "TGA", "PCX", "JPEG2000", "EPS", "SGI", "DDS", "AVIF"):
         try:
-            data = saved(picture(), kind)
+            data = saved(picture(), form)
         except (OSError, KeyError):  # what is installed cannot write it
             continue
-        yield Made("wrong name", f"{kind} as .jpg", "refused", data)
+        yield (f"{form} as .jpg", "refused", data)
 
 
 ZIP = b"PK\x03\x04\x14\0\0\0\x08\0" + bytes(16) + b"\1\0\0\0a" + b"PK\x01\x02" + bytes(43) + b"PK\x05\x06" + bytes(8)
 ZIP += struct.pack("<IIH", 47, 31, 0)
 FOREIGN = {
     "zip": ZIP,
-    "zip with a comment": ZIP[:-2] + b"\x05\0hello",
-    "pdf": b"%PDF-1.7\n1 0 obj\n<< >>\nendobj\n%%EOF",
     "page": b"<!DOCTYPE html><html><body><script>alert(1)</script></body></html>",
-    "script": b"\n<script>alert(1)</script>",
-    "php": b"<?php system($_GET['c']); ?>",
-    "drawing": b"<svg xmlns='http://www.w3.org/2000/svg' onload='alert(1)'/>",
-    "program of Linux": b"\x7fELF\x02\x01\x01" + bytes(60),
-    "program of Windows": b"MZ\x90\0" + bytes(60),
-    "shell": b"#!/bin/sh\nrm -rf ~\n",
-    "rar": b"Rar!\x1a\x07\x01\0" + bytes(40),
-    "7z": b"7z\xbc\xaf\x27\x1c\0\4" + bytes(40),
-    "gzip": b"\x1f\x8b\x08\0" + bytes(40),
+    "program": b"\x7fELF\x02\x01\x01" + bytes(60),
 }
 
 
+@kind("polyglot")
 def polyglots() -> Files:
-    """A picture that is an archive, a page or a program to another program."""
-    for (name, data), (what, more) in product(SEEDS.items(), FOREIGN.items()):
-        if name in ("jpeg", "jpeg progressive", "png", "webp", "heic"):
-            yield Made("polyglot", f"{name} and {what}", "either", data + more)
-    head = parts.with_segment(SEEDS["jpeg"], segment(0xFE, FOREIGN["pdf"]))
-    yield Made("polyglot", "document in a comment", "photo", head)
-    inside = parts.with_chunk(SEEDS["png"], chunk(b"zIPs", ZIP))
-    yield Made("polyglot", "zip in a chunk of a PNG", "either", inside)
-    yield Made("polyglot", "page before the picture", "refused", FOREIGN["page"] + SEEDS["jpeg"])
-    yield Made("polyglot", "zip before the picture", "refused", ZIP + SEEDS["png"])
+    """A picture that is an archive, a page or a program to another program: only its pixels are kept, if it opens."""
+    for name, (what, more) in product(("jpeg", "png", "webp", "heic"), FOREIGN.items()):
+        yield f"{name} and {what}", "either", SEEDS[name] + more
+    yield "page in a comment", "either", parts.with_segment(SEEDS["jpeg"], segment(0xFE, FOREIGN["page"]))
+    yield "zip in a chunk of a PNG", "either", parts.with_chunk(SEEDS["png"], chunk(b"zIPs", ZIP))
+    yield "page before the picture", "refused", FOREIGN["page"] + SEEDS["jpeg"]
+    yield "zip before the picture", "refused", ZIP + SEEDS["png"]
 
 
+@kind("camera tail")
 def camera_tails() -> Files:
     """What cameras put behind a picture; it is left behind and the photo opens."""
     film = (
@@ -180,30 +185,24 @@ def camera_tails() -> Files:
         + box(b"moov", b"")
     )
     for name in ("jpeg", "jpeg progressive", "heic"):
-        yield Made("camera tail", f"{name} and a film", "photo", SEEDS[name] + film)
+        yield (f"{name} and a film", "photo", SEEDS[name] + film)
     for name in ("jpeg", "png", "webp"):
-        yield Made("camera tail", f"{name} and padding", "photo", SEEDS[name] + bytes(4096))
-        yield Made(
-            "camera tail", f"{name} and noise", "photo", SEEDS[name] + b"\x17" + np.random.default_rng(4).bytes(9_000)
-        )
-    yield Made("camera tail", "a second picture", "photo", SEEDS["jpeg"] + SEEDS["jpeg cmyk"])
-    yield Made(
-        "camera tail",
-        "a thumbnail in the head",
-        "photo",
-        parts.with_segment(SEEDS["jpeg"], segment(0xE1, b"x" + SEEDS["jpeg"])),
-    )
+        yield (f"{name} and padding", "photo", SEEDS[name] + bytes(4096))
+        yield (f"{name} and noise", "photo", SEEDS[name] + b"\x17" + np.random.default_rng(4).bytes(9_000))
+    yield ("a second picture", "photo", SEEDS["jpeg"] + SEEDS["jpeg cmyk"])
+    yield ("a thumbnail in the head", "photo", parts.with_segment(SEEDS["jpeg"], segment(0xE1, b"x" + SEEDS["jpeg"])))
 
 
+@kind("colours")
 def colours() -> Files:
     """Every mode and depth that the formats have."""
     for mode in ("L", "LA", "P", "PA", "RGB", "RGBA", "CMYK", "1", "I;16", "YCbCr"):
-        for kind in ("JPEG", "PNG", "WEBP"):
+        for form in ("JPEG", "PNG", "WEBP"):
             try:
-                data = saved(_in_mode(mode), kind)
+                data = saved(_in_mode(mode), form)
             except (OSError, ValueError, KeyError):  # this format has no such mode
                 continue
-            yield Made("colours", f"{kind} {mode}", "photo", data)
+            yield (f"{form} {mode}", "photo", data)
     noise = np.random.default_rng(5)
     for depth, colour in ((1, 0), (2, 0), (4, 0), (8, 0), (16, 0), (8, 2), (16, 2), (8, 4), (16, 4), (8, 6), (16, 6)):
         width = -(-128 * depth * {0: 1, 2: 3, 4: 2, 6: 4}[colour] // 8)
@@ -211,14 +210,9 @@ def colours() -> Files:
         for clear in (b"", chunk(b"tRNS", {0: b"\0\1", 2: b"\0\1\0\2\0\3"}.get(colour, b""))):
             name = f"PNG {depth} bit, colour {colour}{', one clear' if clear else ''}"
             ends = "either" if clear and colour in (4, 6) else "photo"
-            yield Made("colours", name, ends, png(128, 96, clear, depth=depth, colour=colour, rows=rows))
+            yield (name, ends, png(128, 96, clear, depth=depth, colour=colour, rows=rows))
     for depth, colour in ((3, 0), (16, 3), (0, 2), (8, 5), (32, 2), (4, 6)):
-        yield Made(
-            "colours",
-            f"PNG {depth} bit, colour {colour}",
-            "refused",
-            png(128, 96, depth=depth, colour=colour, rows=bytes(99)),
-        )
+        yield (f"PNG {depth} bit, colour {colour}", "refused", png(128, 96, depth=depth, colour=colour, rows=bytes(99)))
 
 
 def _in_mode(mode: str) -> Image.Image:
@@ -227,41 +221,38 @@ def _in_mode(mode: str) -> Image.Image:
     return picture().convert("L").convert(mode) if mode == "PA" else picture().convert(mode)
 
 
+@kind("orientation")
 def orientations() -> Files:
     """All eight, and values that mean nothing."""
-    for kind, value in product(("JPEG", "PNG", "WEBP"), (*range(10), 255, 65_535)):
-        yield Made("orientation", f"{kind} {value}", "photo", saved(None, kind, exif=exif(value)))
+    for form, value in product(("JPEG", "PNG", "WEBP"), (*range(10), 255, 65_535)):
+        yield (f"{form} {value}", "photo", saved(None, form, exif=exif(value)))
     for quarters in range(4):
-        yield Made("orientation", f"HEIC {quarters} quarters", "photo", parts.turned_heic(quarters))
+        yield (f"HEIC {quarters} quarters", "photo", parts.turned_heic(quarters))
     said = b"<x:xmpmeta xmlns:x='adobe:ns:meta/'><rdf:Description tiff:Orientation='6'/></x:xmpmeta>"
-    yield Made(
-        "orientation",
+    yield (
         "in XMP",
         "photo",
         parts.with_segment(SEEDS["jpeg"], segment(0xE1, b"http://ns.adobe.com/xap/1.0/\0" + said)),
     )
 
 
+@kind("animation")
 def animations() -> Files:
     """Many pictures in one file; the first one counts."""
     random = np.random.default_rng(6)
     frames = [Image.fromarray(random.integers(0, 255, (96, 128, 3), dtype=np.uint8)) for _ in range(30)]
-    for kind, count in product(("PNG", "WEBP"), (2, 30)):
-        yield Made(
-            "animation",
-            f"{kind} of {count}",
-            "photo",
-            saved(picture(), kind, save_all=True, append_images=frames[:count]),
-        )
+    for form, count in product(("PNG", "WEBP"), (2, 30)):
+        yield (f"{form} of {count}", "photo", saved(picture(), form, save_all=True, append_images=frames[:count]))
     broken = bytearray(SEEDS["webp animation"])
     broken[-40:] = bytes(40)
-    yield Made("animation", "WebP, its last picture broken", "either", bytes(broken))
+    yield ("WebP, its last picture broken", "either", bytes(broken))
     moved = SEEDS["png animation"].replace(b"acTL\0\0\0\2", b"acTL\xff\xff\xff\xff")
-    yield Made("animation", "PNG of four thousand million", "either", moved)
+    yield ("PNG of four thousand million", "either", moved)
     film = box(b"ftyp", b"mp42\0\0\0\0mp42isom") + box(b"mdat", bytes(2000))
-    yield Made("animation", "a film as .jpg", "refused", film)
+    yield ("a film as .jpg", "refused", film)
 
 
+@kind("metadata")
 def metadata() -> Files:
     """Metadata that are damaged, endless or full of other things."""
     loop = b"II*\0\x08\0\0\0" + struct.pack("<H", 1) + struct.pack("<HHII", 0x8769, 4, 1, 8) + struct.pack("<I", 8)
@@ -283,30 +274,24 @@ def metadata() -> Files:
     }
     for what, block in blocks.items():
         jpeg = parts.with_segment(SEEDS["jpeg"], segment(0xE1, b"Exif\0\0" + block))
-        yield Made("metadata", f"EXIF {what} in a JPEG", "photo", jpeg)
-        yield Made("metadata", f"EXIF {what} in a PNG", "photo", parts.with_chunk(SEEDS["png"], chunk(b"eXIf", block)))
+        yield (f"EXIF {what} in a JPEG", "photo", jpeg)
+        yield (f"EXIF {what} in a PNG", "photo", parts.with_chunk(SEEDS["png"], chunk(b"eXIf", block)))
         webp = webp_of(
             (b"VP8X", b"\x08\0\0\0" + struct.pack("<I", 127)[:3] + struct.pack("<I", 95)[:3]),
             (b"VP8 ", _vp8()),
             (b"EXIF", block),
         )
-        yield Made("metadata", f"EXIF {what} in a WebP", "either", webp)
-    yield Made(
-        "metadata",
+        yield (f"EXIF {what} in a WebP", "either", webp)
+    yield (
         "XMP of endless entities",
         "photo",
         parts.with_segment(SEEDS["jpeg"], segment(0xE1, b"http://ns.adobe.com/xap/1.0/\0" + xmp)),
     )
     icc = [segment(0xE2, b"ICC_PROFILE\0" + bytes((i, 255)) + bytes(60_000)) for i in range(1, 60)]
-    yield Made("metadata", "colour profile of 3 MB", "photo", parts.with_segment(SEEDS["jpeg"], *icc))
+    yield ("colour profile of 3 MB", "photo", parts.with_segment(SEEDS["jpeg"], *icc))
     for marker in (0xE0, 0xEC, 0xED, 0xEE):
         for block in (b"JFIF\0", b"Photoshop 3.0\x008BIM\x04\x04\0\0\xff\xff\xff\xff", b"Adobe\0d\0\0\0\0\x07"):
-            yield Made(
-                "metadata",
-                f"{block[:5]!r} in {marker:x}",
-                "either",
-                parts.with_segment(SEEDS["jpeg"], segment(marker, block)),
-            )
+            yield (f"{block[:5]!r} in {marker:x}", "either", parts.with_segment(SEEDS["jpeg"], segment(marker, block)))
 
 
 def _vp8() -> bytes:
@@ -315,6 +300,7 @@ def _vp8() -> bytes:
     return data[at + 8 : at + 8 + int.from_bytes(data[at + 4 : at + 8], "little")]
 
 
+@kind("built wrong")
 def built_wrong() -> Files:
     """Files whose parts contradict each other."""
     good, jpeg = SEEDS["png"], SEEDS["jpeg"]
@@ -353,7 +339,7 @@ def built_wrong() -> Files:
         at = jpeg.index(b"\xff\xc0") + 9
         pieces[f"JPEG of {components} colours"] = jpeg[:at] + bytes((components,)) + jpeg[at + 1 :]
     for name, data in pieces.items():
-        yield Made("built wrong", name, "either", data)
+        yield (name, "either", data)
 
 
 def _nested(depth: int) -> bytes:
@@ -363,6 +349,7 @@ def _nested(depth: int) -> bytes:
     return data
 
 
+@kind("name")
 def names() -> Files:
     """File names that mean something else to a program or to a screen."""
     odd: tuple[str | bytes, ...] = (
@@ -372,21 +359,22 @@ def names() -> Files:
         '{"do": "open"}.jpg',
     )  # fmt: skip
     for name in odd:
-        yield Made("name", repr(name), "photo", SEEDS["jpeg"], name)
-        yield Made("name", f"{name!r}, no picture", "refused", b"words", name)
+        yield (repr(name), "photo", SEEDS["jpeg"], name)
+        yield (f"{name!r}, no picture", "refused", b"words", name)
 
 
+@kind("no picture")
 def no_pictures() -> Files:
     """What is no file of a picture at all."""
     random = np.random.default_rng(8)
     texts: dict[str, bytes] = {
         "words": b"words", "JSON": b'{"a": 1}', "zip": ZIP, "page": FOREIGN["page"],
-        "program": FOREIGN["program of Linux"], "zeros": bytes(5000), "ones": b"\xff" * 5000, "lines": b"\n" * 5000,
+        "program": FOREIGN["program"], "zeros": bytes(5000), "ones": b"\xff" * 5000, "lines": b"\n" * 5000,
     }  # fmt: skip
     for name, data in texts.items():
-        yield Made("no picture", name, "refused", data)
+        yield (name, "refused", data)
     for length in (10, 100, 10_000):
-        yield Made("no picture", f"noise of {length}", "refused", random.bytes(length))
+        yield (f"noise of {length}", "refused", random.bytes(length))
     does: dict[str, Callable[[Path], Any]] = {
         "missing": lambda path: None,
         "a folder": lambda path: path.mkdir(),
@@ -397,24 +385,4 @@ def no_pictures() -> Files:
         "a file that is being read": lambda path: path.symlink_to("/proc/self/mem"),
     }
     for name, make in does.items():
-        yield Made("no picture", name, "refused", make)
-
-
-KINDS: dict[str, Callable[[], Files]] = {
-    "empty": empty,
-    "truncated": truncated,
-    "tiny": tiny,
-    "strip": strips,
-    "large by word": large_by_word,
-    "bomb": bombs,
-    "wrong name": wrong_names,
-    "polyglot": polyglots,
-    "camera tail": camera_tails,
-    "colours": colours,
-    "orientation": orientations,
-    "animation": animations,
-    "metadata": metadata,
-    "built wrong": built_wrong,
-    "name": names,
-    "no picture": no_pictures,
-}
+        yield (name, "refused", make)
