@@ -22,7 +22,7 @@ MOST_LINES, LONGEST_FUNCTION, DEEPEST = 320, 62, 3  # of a module; of a function
 NOT_NAMES = {"utils", "helpers", "common"}
 # Known breaches of the two rules below, until they are put right; nothing is added here.
 STILL_TWICE = {"hint", "judge", "sheet", "table"}
-STILL_TIMED = {"tests/training/test_registry.py", "tests/model/test_door.py"}
+STILL_TIMED = {"tests/training/test_registry.py", "tests/model/test_sandbox.py"}
 
 
 @cache

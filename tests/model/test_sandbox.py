@@ -173,7 +173,7 @@ def test_the_decoder_may_write_no_file(sandbox: Sandbox, good: Path) -> None:
     assert rows["Max address space"] == "1500000000"
 
 
-def test_several_threads_share_a_door(good: Path) -> None:
+def test_several_threads_share_a_sandbox(good: Path) -> None:
     with Sandbox(2) as sandbox, ThreadPoolExecutor(6) as pool:
         found = list(pool.map(lambda _: sandbox.open(good).pixels, range(30)))
         assert sandbox.started <= 2
