@@ -79,7 +79,7 @@ def _check(folder: Path) -> None:
 
 def _fill(folder: Path, today: date) -> None:
     """Fill a hidden folder beside it, which then gets its name."""
-    from app.demo.book import enter_book  # a demo that is there already opens without it
+    from app.demo.demo_book import enter_book  # a demo that is there already opens without it
 
     hidden = folder.with_name(f".{folder.name}.new")
     if hidden.exists() and not is_demo(hidden):

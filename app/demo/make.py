@@ -8,7 +8,7 @@ from __future__ import annotations
 import json
 from typing import Any
 
-from app.demo.book import FINDINGS, SAMPLES, read_book
+from app.demo.demo_book import FINDINGS, SAMPLES, read_book
 from app.services.photo_model import evidence_of
 from model.identify import Key, identify
 from model.traits import check_answers

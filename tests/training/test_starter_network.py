@@ -15,8 +15,8 @@ from model.flora.load import CONFIGS, read_as
 from model.photo.extract import Network
 from training.finetune import starter_network
 from training.finetune.imagenet import load_imagenet
-from training.finetune.settings import StarterTraining
 from training.finetune.starter_network import Pictures, adapt, main, recognition_loss
+from training.finetune.tuning_settings import StarterTraining
 from training.recipes.recipe import load_recipe
 
 

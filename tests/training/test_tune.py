@@ -14,7 +14,7 @@ from model.photo import Discriminant, fit_statistics
 from model.photo.views import whole_views
 from training.finetune.augment import Mixing, Views, transform_of
 from training.finetune.network import TuningNet, load_shipped
-from training.finetune.settings import FullTraining
+from training.finetune.tuning_settings import FullTraining
 from training.finetune.user_network import tune
 from training.recipes.recipe import load_full_recipe
 

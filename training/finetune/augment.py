@@ -12,7 +12,7 @@ from torch import Tensor
 from torch.utils.data import DataLoader, Dataset, Sampler
 from torchvision.transforms import v2
 
-from training.finetune.settings import Augmentation, Training
+from training.finetune.tuning_settings import Augmentation, Training
 
 Pixels = NDArray[np.uint8]
 Batch = tuple[Tensor, Tensor]

@@ -44,7 +44,7 @@ from training.finetune.augment import Pixels, Views, batches_of
 from training.finetune.imagenet import load_imagenet
 from training.finetune.loop import Plan, fine_tune, log_shares
 from training.finetune.network import Lite0, TuningNet, export
-from training.finetune.settings import StarterTraining
+from training.finetune.tuning_settings import StarterTraining
 from training.recipes.recipe import load_recipe
 
 START_SHRINKAGE, START_TEMPERATURE = 0.2, 5.0  # of the closed-form head that learning begins from

@@ -20,7 +20,7 @@ from training.data.dataset import Data
 from training.finetune.augment import Pixels, Views, batches_of
 from training.finetune.loop import Plan, fine_tune, log_shares
 from training.finetune.network import TuningNet, load_shipped
-from training.finetune.settings import FullTraining
+from training.finetune.tuning_settings import FullTraining
 from training.head.calibrate import class_weights
 from training.head.fit import Learned
 from training.recipes.recipe import FullRecipe

@@ -17,7 +17,7 @@ import training.recipes
 from model.errors import CollectionError
 from model.flora.load import CONFIGS, read_as
 from training.data.split import PARTS
-from training.finetune.settings import FullTraining
+from training.finetune.tuning_settings import FullTraining
 
 FOLDER = CONFIGS / "recipes"
 Share = Annotated[float, Field(gt=0, lt=1)]
