@@ -10,7 +10,7 @@ from typing import Any
 import pytest
 
 from app.commands.demo import DemoError, make_demo
-from app.demo import book
+from app.demo import demo_book as book
 from app.demo.make import finding_of
 from app.records import Records, check_records, missing_fields, open_records
 from app.services.home import DEMO_MARK, is_demo
