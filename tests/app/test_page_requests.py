@@ -16,7 +16,6 @@ from app.records.book import Book
 from app.web import learning_page as learning
 from app.web import network
 from app.web.context import Context
-from app.web.draft import new_id
 from app.web.faults import in_a_sentence
 from app.web.frame import FormError, for_pages
 from app.web.network import MOST_WRONG, Password, PasswordError, ask_password, checked
@@ -186,7 +185,7 @@ def test_the_page_allows_nothing_from_elsewhere(app: Any) -> None:
         "/drawn/no_such_plant.jpg",
         "/kept/../../records.jpg",
         "/waiting/../../x/passwd",
-        f"/paper/{new_id()}/advice",
+        "/paper/jNFu8ENlG3kHgfuPlJxxUQ/advice",
         "/paper/all/records.sqlite",
         "/gradio_api/file=/etc/passwd",
     ],
