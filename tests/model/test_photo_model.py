@@ -143,3 +143,14 @@ def test_the_hint_of_an_earlier_version_is_ignored(starter: PhotoModel, folder: 
     (folder / "hint.json").write_text("{")
     (folder / "hint.safetensors").write_bytes(b"")
     assert load_model(folder).classifier.species == starter.classifier.species
+
+
+def test_training_and_use_see_the_same_features(starter: PhotoModel, photos: Path) -> None:
+    from training.data.features import features_of
+    from training.data.manifest import read_manifest
+
+    some = read_manifest(photos)[::700]
+    trained, notes = features_of(some)
+    served = np.stack([starter.extractor.features(open_photo(p.file)) for p in some])
+    assert notes == [""] * len(some)
+    assert np.abs(trained - served).max() < 1e-6

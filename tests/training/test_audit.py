@@ -436,3 +436,23 @@ def test_nothing_to_check_and_bad_settings_are_sentences(tmp_path: Path) -> None
     (tmp_path / "audit.yaml").write_text("labels: {odds: 0.2}\n", encoding="utf-8")
     with pytest.raises(FloraError, match=r"audit\.yaml"):
         load_settings(tmp_path)
+
+
+def test_copies_of_real_photos_are_found_and_nothing_else(photos: Path, tmp_path: Path) -> None:
+    from training.data.features import features_of
+    from training.data.manifest import read_manifest
+
+    rows = read_manifest(photos)
+    picked = [p for p in rows if p.source != "seedlings"][:: len(rows) // 12][:10]
+    image = [Image.open(p.file).convert("RGB") for p in picked[:4]]
+    width, height = image[3].size
+    copies = [
+        saved(tmp_path, "smaller.jpg", image[0].resize((image[0].width // 2, image[0].height // 2)), quality=80),
+        saved(tmp_path, "worse.jpg", image[1], quality=35),
+        saved(tmp_path, "lighter.jpg", ImageEnhance.Brightness(image[2]).enhance(1.3), quality=88),
+        saved(tmp_path, "part.jpg", image[3].crop((5, 5, width * 9 // 10, height * 9 // 10)), quality=90),
+    ]
+    both = picked + copies
+    found = find_duplicates(both, look_at(both, 150), features_of(both)[0], SETTINGS.duplicates)
+    expected = {(picked[i].name, copy.name) for i, copy in enumerate(copies)}
+    assert {c.photos for c in found.clusters} == expected

@@ -870,3 +870,11 @@ def test_only_a_confirmed_finding_that_the_user_agrees_to_is_added(tmp_path: Pat
         collection, [*photos, tmp_path / "gone.jpg"], DANDELION, "Kim", status="confirmed", agreed=True
     )
     assert again.known_already == 2 and again.refused[0].why == "no such file"
+
+
+def test_every_accepted_name_and_id_of_the_flora_means_its_species(key: Key, names: Names) -> None:
+    for species, plant in key.flora.species.items():
+        assert names.look_up(species) == names.look_up(plant.scientific_name) == species
+        for name in (*plant.synonyms, *plant.common_names):
+            found = names.look_up(name)
+            assert species in (found if isinstance(found, list) else [found])

@@ -458,3 +458,13 @@ def test_a_line_that_would_fill_the_memory_is_refused(tmp_path: Path, names: Nam
     (folder / "multimedia.txt").write_text("id\n")
     with pytest.raises(CollectionError, match="line of over 1000000 bytes"):
         plan(folder, names, collection)
+
+
+def test_requests_to_one_host_are_spaced(server: Photos, monkeypatch: pytest.MonkeyPatch) -> None:
+    slept: list[float] = []
+    monkeypatch.setattr(fetch.time, "sleep", slept.append)
+    fetcher = Fetcher([server.host], pause=5.0)
+    for seed in (1, 2):
+        with fetcher.get(server.url(f"{seed}.jpg")):
+            pass
+    assert len(slept) == 1 and 4.0 < slept[0] <= 5.0
