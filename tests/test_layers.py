@@ -19,7 +19,7 @@ OF_PAGES = {
     "model.flora.source.cite",
     "model.identify.would_show",
     "model.mix.unit.registry",
-    "model.photo.open_photo",
+    "model.photo.sandbox.open_photo",
     "model.photo.stored.stored_jpeg",
     "model.prior.region_named",
     "model.spray.load_rules",

@@ -2,16 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from app.services.knowledge import load_key
 from model.errors import AnswerError, SwardkeyError
 from model.flora.name import PlantNames
 from model.interview import Interview
 from model.prior import region_named
-from model.traits import answers_text, check_visible, read_answers
+from model.traits import Answers, answers_text, check_answers, check_visible, read_answers
 
 if TYPE_CHECKING:
     from app.present.naming import Naming
@@ -20,17 +20,24 @@ if TYPE_CHECKING:
 
 def start_interview(
     photos: Sequence[Path],
-    answers: Path | None = None,
+    answers: Path | Mapping[str, Any] | None = None,
     visible: str | None = None,
     month: int | None = None,
     region: str | None = None,
 ) -> Interview:
-    """One plant: what its photos and a file of answers say. ``visible`` overrides what the file says can be seen.
+    """One plant: what its photos and answers say, the latter in a file or as they would stand in one.
+
+    ``visible`` overrides what the file says can be seen.
 
     ``finding`` of it is the name, ``question`` what to ask next. Raises SwardkeyError naming what cannot be read.
     """
     key = load_key()
-    given, seen = read_answers(answers, key.flora.characters) if answers is not None else ({}, None)
+    given: Answers = {}
+    seen = None
+    if isinstance(answers, Path):
+        given, seen = read_answers(answers, key.flora.characters)
+    elif answers is not None:
+        given = check_answers(key.flora.characters, answers)
     if visible is not None:
         seen = check_visible(visible)
     region = region_named(key.prior_config, region)

@@ -15,7 +15,7 @@ from model.errors import CollectionError
 if TYPE_CHECKING:
     from training.collection import Collection, Intake
     from training.collection.credits import Credit
-    from training.collection.open_source import OpenPlan
+    from training.collection.gbif_source import OpenPlan
 
 # As people type a licence, and as it is kept with a photo.
 LICENCES = {"cc0": "CC0", "by": "CC BY", "by-sa": "CC BY-SA", "public domain": "public domain"}
@@ -66,8 +66,8 @@ def plan_open_photos(
     names: dict[str, str], each: int, kinds: Sequence[str], countries: Sequence[str], progress: Callable[[int], None]
 ) -> OpenPlan:
     """What would be fetched of which species. Raises CollectionError where the archive cannot be reached."""
+    from training.collection.gbif_source import plan_open
     from training.collection.open_rules import load_open_rules
-    from training.collection.open_source import plan_open
 
     order = {species: number for number, species in enumerate(names)}
     return plan_open(names, each, kinds, countries, load_open_rules(), lambda species: progress(order[species]))
@@ -79,7 +79,7 @@ def plan_open_addition(
     """The collection, and what fetching the photos of a plan would add to it; nothing is fetched yet."""
     from training.collection import plan_intake
     from training.collection.fetch import Fetcher
-    from training.collection.open_source import OpenPhotos
+    from training.collection.gbif_source import OpenPhotos
 
     collection, names, _ = open_all(folder)
     return collection, plan_intake(OpenPhotos(plan, Fetcher(allow_host)), names, collection, labeller(by))

@@ -9,10 +9,15 @@ from typing import Annotated, Any
 import gradio as gr
 from pydantic import Field, TypeAdapter, ValidationError
 
+from app.present.deciding import finding_json
+from app.services.advice import plan_for
+from app.services.interview import start_interview
 from app.services.labels import labels_read
 from app.web.context import Context
 from app.web.uploads import Uploads, put_away
+from model.control import Case
 from model.errors import PhotoError, SwardkeyError
+from model.flora.name import PlantNames
 
 Json = dict[str, Any]
 PHOTOS = TypeAdapter(list[Json])
@@ -26,7 +31,7 @@ def add(context: Context, uploads: Uploads) -> None:
 
     def identify(photos: list[Json], answers: Json, month: int | None = None) -> Json:
         """Name a plant from photos, as `handle_file` gives them, and answers: the JSON of `swardkey identify`."""
-        return _answer(context, lambda: _identify(context, uploads, photos, answers, month))
+        return _answer(context, lambda: _identify(uploads, photos, answers, month))
 
     def advise(
         species: list[str],
@@ -61,19 +66,13 @@ def _answer(context: Context, work: Callable[[], Json]) -> Json:
         raise gr.Error(str(error), print_exception=False) from None
 
 
-def _identify(context: Context, uploads: Uploads, photos: Any, answers: Any, month: Any) -> Json:
-    from app.present.deciding import finding_json
-    from app.services.photo_model import evidence_of
-    from model.interview import Interview
-    from model.prior import region_named
-    from model.traits import check_answers
-
+def _identify(uploads: Uploads, photos: Any, answers: Any, month: Any) -> Json:
     photos, month = PHOTOS.validate_python(photos), MONTH.validate_python(month)
-    given = check_answers(context.key.flora.characters, ANSWERS.validate_python(answers))
+    answers = ANSWERS.validate_python(answers)
     files: list[Path] = []
     try:
         files += (uploads.claim(photo.get("path"), photo.get("orig_name")) for photo in photos)
-        evidence = evidence_of(files) if files else None
+        interview = start_interview(files, answers, month=month)
     except PhotoError as error:
         why = str(error)
         for file in files:
@@ -82,19 +81,15 @@ def _identify(context: Context, uploads: Uploads, photos: Any, answers: Any, mon
     finally:
         for file in files:
             put_away(file)
-    interview = Interview(context.key, evidence, month, region_named(context.key.prior_config, None), given)
-    found = finding_json(interview.finding, context.key, given)
+    found = finding_json(interview.finding, interview.key, interview.answers)
     for shown in found["photos"]:
         shown["file"] = Path(shown["file"]).name
     return found
 
 
 def _advise(context: Context, species: Any, given: Mapping[str, Any]) -> Json:
-    from model.control import Case, plan
-    from model.flora.name import PlantNames
-
     names = PlantNames(context.control.flora)
     plants = tuple(dict.fromkeys(p for name in NAMES.validate_python(species) for p in names.the_plants(name)))
     known = {name: value for name, value in given.items() if value is not None}
     case = TypeAdapter(Case).validate_python({**known, "species": plants, "labels": labels_read()})
-    return plan(context.control, case).as_json(context.control)
+    return plan_for(case).as_json(context.control)

@@ -320,7 +320,7 @@ def test_degree_days_in_both_units_against_their_own_model(run: Run, tmp_path: P
 @pytest.mark.parametrize(
     ("options", "says"),
     [
-        ("--base 10", "75 C cannot be"),
+        ("--base 10", "75 C is impossible"),
         ("--base 10 --unit K", "'K' is not one of 'c', 'f'"),
         ("--base 500 --unit F", "base of 500"),
         ("--base 50 --unit F --weed nosuch", "not in the flora"),

@@ -152,7 +152,7 @@ def test_a_pointer_of_the_wrong_form_is_a_sentence(tmp_path: Path, text: str) ->
 @pytest.mark.parametrize("file", ["recipe.json", "conformal.json"])
 def test_a_model_with_json_that_cannot_be_read_is_not_installed(folder: Path, tmp_path: Path, file: str) -> None:
     (folder / file).write_bytes(b"[" * 100_000)
-    with pytest.raises(ModelError, match="no JSON that can be read"):
+    with pytest.raises(ModelError, match="not JSON that can be read"):
         Registry(tmp_path / "models").install(folder)
 
 

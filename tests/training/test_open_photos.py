@@ -19,9 +19,9 @@ from training.collection import Collection, Names, Outcome, plan_intake
 from training.collection.credits import as_markdown, credits_for
 from training.collection.fetch import Fetcher
 from training.collection.gbif import Taxon, taxon_of
+from training.collection.gbif_source import OpenPhotos, OpenPlan, plan_open
 from training.collection.open_photo import OpenPhoto, choose, photos_of
 from training.collection.open_rules import load_open_rules
-from training.collection.open_source import OpenPhotos, OpenPlan, plan_open
 
 RECORDED = Path(__file__).resolve().parents[3] / "shared" / "gbif"
 RULES = load_open_rules()
