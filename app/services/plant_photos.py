@@ -5,14 +5,22 @@ Libraries are imported within functions: pages start with this module.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+import io
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from threading import Lock
+from typing import TYPE_CHECKING
 
 from app.services.home import home
 from model.errors import SwardkeyError
 
+if TYPE_CHECKING:
+    from app.papers.plant_figure import SheetPhoto
+    from model.flora import Flora
+
+ON_PAPER = (720, 720)  # px: 40 mm at 450 to the inch
+OF_THIS = "The plant itself, as it was photographed for this advice."
 OWN = "from your collection"
 _lock = Lock()
 _read: dict[Path, tuple[tuple[int, int], Mapping[str, PlantPhoto]]] = {}  # by collection: its state, and its photos
@@ -52,6 +60,34 @@ def shown_file(name: str) -> Path | None:
     """The file of a photo that stands for a plant, by its name in the collection; None for any other name."""
     found = (photo.file for photo in _photos(home() / "collection").values() if photo.name == name)
     return next(found, None)
+
+
+def paper_photo(own: Iterable[Path], species: Sequence[str], flora: Flora) -> SheetPhoto | None:
+    """What shows a plant on a paper for others: an ``own`` photo of the plant itself, else an open one of its species.
+
+    None where there is none that can be read, and for several species without an own one.
+    """
+    for file in own:
+        if photo := _on_paper(file, OF_THIS):
+            return photo
+    kept = photo_of(species[0], passed_on=True) if len(species) == 1 else None
+    if kept is None:
+        return None
+    name = flora.species[species[0]].common_name
+    words = f"Another plant of {name}, photographed by {kept.credit}."
+    return _on_paper(kept.file, f"{words}\n{kept.page}" if kept.page else words)
+
+
+def _on_paper(file: Path, caption: str) -> SheetPhoto | None:
+    from app.papers.plant_figure import SheetPhoto
+    from training.audit.sheet import thumbnail
+
+    image = thumbnail(file, ON_PAPER)
+    if image is None:
+        return None
+    out = io.BytesIO()
+    image.save(out, "JPEG", quality=85)
+    return SheetPhoto(out.getvalue(), caption)
 
 
 def _photos(folder: Path) -> Mapping[str, PlantPhoto]:
