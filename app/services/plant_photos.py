@@ -109,7 +109,7 @@ def _chosen(folder: Path) -> Mapping[str, PlantPhoto]:
 
     try:
         photos = Collection(folder).open().photos()
-    except SwardkeyError:  # the commands and pages of the collection say what is wrong with it
+    except (SwardkeyError, OSError):  # the commands and pages of the collection say what is wrong with it
         return {}
     own: dict[str, PlantPhoto] = {}
     free: dict[str, PlantPhoto] = {}
