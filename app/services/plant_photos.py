@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING
 
 from app.services.home import home
 from model.errors import SwardkeyError
+from model.text import shown
 
 if TYPE_CHECKING:
     from app.papers.plant_figure import SheetPhoto
@@ -44,7 +45,7 @@ class PlantPhoto:
     @property
     def credit(self) -> str:
         """Whom to credit and under which licence, in a few words."""
-        return OWN if self.is_own else f"{self.creator or 'creator not stated'}, {self.licence}"
+        return OWN if self.is_own else f"{shown(self.creator) or 'creator not stated'}, {self.licence}"
 
 
 def photo_of(species: str, passed_on: bool = False) -> PlantPhoto | None:

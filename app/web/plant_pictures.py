@@ -35,7 +35,8 @@ def picture_of(key: Key, species: str, sketch: Sketch | None = None) -> PlantPic
     sketches = (sketch,) if sketch is not None else () if photo is not None else telling(key, species)
     if photo is None:
         return PlantPicture(sketches=sketches)
-    return PlantPicture(f"/collected/{photo.name}", _words(key, species, photo), photo.credit, photo.page, sketches)
+    words = _words(key, species, photo)
+    return PlantPicture(f"/collected/{photo.name}", words, f"Photo: {photo.credit}", photo.page, sketches)
 
 
 def picture_of_this(draft: Draft) -> PlantPicture | None:

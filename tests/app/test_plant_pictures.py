@@ -80,7 +80,11 @@ def test_without_a_photo_there_are_line_drawings_and_no_credit(context: Context)
 def test_an_open_photo_comes_with_creator_licence_and_link(context: Context) -> None:
     name = collect(1)
     text = species_page(context)
-    assert f'src="/collected/{name}"' in text and "Lee &lt;b&gt;, CC BY 4.0</a>" in text and f'href="{PAGE}"' in text
+    assert (
+        f'src="/collected/{name}"' in text
+        and "Photo: Lee &lt;b&gt;, CC BY 4.0</a>" in text
+        and f'href="{PAGE}"' in text
+    )
     assert "none shows the whole plant" not in text
     listed = Place(context, flora).open({"q": "bindii"})
     assert f"/collected/{name}" in listed and "Lee &lt;b&gt;, CC BY 4.0" in listed and f'href="{PAGE}"' not in listed
