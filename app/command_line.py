@@ -37,7 +37,7 @@ COMMANDS = {
     "train": ("train", "Learn from your collection; a new model must prove itself before it is used."),
     "models": ("manage_models", "Your own photo models: list them, activate one, or go back."),
     "slips": ("learn_slips", "Learn from your records how often people take one thing for another."),
-    "draw": ("draw", "Draw a photo of a species from its characters."),
+    "draw": ("draw", "Draw a picture of a species from its characters; never a photo."),
     "demo": ("demo", "Show what swardkey does in an invented town, with drawn photos."),
 }
 NO_SPACE_OR_PERMISSION = (errno.ENOSPC, errno.EDQUOT, errno.EROFS, errno.EACCES, errno.EPERM)

@@ -23,7 +23,7 @@ def draw(
     out: Annotated[Path | None, option("FILE", "Where to: FILE.jpg or FILE.png.")] = None,
     as_json: Json = False,
 ) -> None:
-    """Draw a photo of a species from its characters; the picture is drawn, never a real photo."""
+    """Draw a picture of a species from its characters; it is drawn, never a photo of the plant."""
     name, scene, picture = draw_species(load_key().flora, species, seed, stage, ground, mown, side)
     file = out or Path(f"{name}_drawn_{seed}.jpg")
     save_picture(picture, file)

@@ -2,9 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
+from reportlab.platypus import Flowable
+
+from app.figures.telling import telling
 from app.papers.pdf import Head, safe, slanted
+from app.papers.plant_figure import SheetPhoto, beside, drawings_figure, photo_figure
 from app.papers.sheet import Sheet
 from app.present import plan as plan_words
 from app.present.block import Paragraph, Section, capital
@@ -12,6 +17,7 @@ from app.present.naming import Naming, what_it_is
 from model.control import Control, Plan
 from model.identify import Key
 
+MOST_DRAWN = 3  # plants of a shortlist that are shown by drawings
 STRIP = (
     "Filled: what the plant does. Hatched: when to act, where that is good in some months only. "
     "Framed: the month of this sheet."
@@ -23,7 +29,8 @@ RATE = "This sheet gives no rates: how much to use is on the product's label, an
 class AdviceSheet:
     """What the sheet is made from. ``plan`` is for one weed, or for all that it may still be.
 
-    ``client``, ``place``, ``day``, ``maker`` are as they shall be printed; empty ones are left out.
+    ``client``, ``place``, ``day``, ``maker`` are as they shall be printed; empty ones are left out. Without a
+    ``photo`` there are line drawings.
     """
 
     naming: Naming
@@ -32,6 +39,7 @@ class AdviceSheet:
     place: str = ""
     day: str = ""
     maker: str = ""
+    photo: SheetPhoto | None = None
 
 
 def advice_paper(advice: AdviceSheet, key: Key, control: Control) -> bytes:
@@ -43,10 +51,11 @@ def advice_paper(advice: AdviceSheet, key: Key, control: Control) -> bytes:
     species = plan.case.species if len(plan.case.species) > 1 else (advice.naming.species,)
     title = capital(plan_words.names(species, control)) + ("?" if len(species) > 1 else "")
     sheet.title(safe(title), " or ".join(slanted(key.flora.species[one].scientific_name) for one in species))
+    sheet.write(*plan_words.summary(plan))
+    sheet.parts = list(beside(sheet.parts, _figure(advice, species, key)))
     front = plan.case.species[0]
     told_apart = [p.other if p.one == front else p.one for p in plan.distinctions if front in (p.one, p.other)]
     sheet.write(
-        *plan_words.summary(plan),
         what_it_is(advice.naming.among(plan.case.species), key, told_apart),
         *plan_words.differences(plan, control),
         *plan_words.about(plan, control),
@@ -60,3 +69,11 @@ def advice_paper(advice: AdviceSheet, key: Key, control: Control) -> bytes:
     sheet.write(plan_words.cautions(plan), Paragraph((RATE,), "strong"))
     sheet.write_references()
     return sheet.as_pdf()
+
+
+def _figure(advice: AdviceSheet, species: Sequence[str], key: Key) -> list[Flowable]:
+    """The photo, else drawings of what tells the plants best."""
+    if advice.photo is not None:
+        return photo_figure(advice.photo)
+    plants = key.flora.species
+    return drawings_figure([(capital(plants[one].common_name), telling(key, one)) for one in species[:MOST_DRAWN]])

@@ -21,7 +21,8 @@ from app.records import VisitRecord, open_records
 from app.services.advice import advise
 from app.services.interview import named_for_paper
 from app.services.knowledge import load_advice, load_key
-from app.services.visit_papers import all_visits, decided_option, naming_of, plan_of, visit_record
+from app.services.plant_photos import paper_photo
+from app.services.visit_papers import all_visits, decided_option, naming_of, photos_of, plan_of, visit_record
 from model.control import Control, Plan
 from model.control.facts import FORMER_METHODS
 from model.errors import AnswerError, nearest
@@ -39,6 +40,7 @@ class _Visit:
     plan: Plan
     key: Key
     control: Control
+    photos: tuple[Path, ...]
 
     @property
     def day(self) -> str:
@@ -53,7 +55,8 @@ def _visit(number: int, place: str | None, cover: float | None, key: Key | None)
     with open_records() as book:
         record = visit_record(book, number)
         naming = naming_of(record, key)
-        return _Visit(record, naming, plan_of(book, record, naming, control, place=place, cover=cover), key, control)
+        made = plan_of(book, record, naming, control, place=place, cover=cover)
+        return _Visit(record, naming, made, key, control, photos_of(book, record))
 
 
 def advice_of_visit(
@@ -67,7 +70,8 @@ def advice_of_visit(
     visit = _visit(number, place, cover, key)
     record = visit.record
     who = client or record.client.name
-    sheet = AdviceSheet(visit.naming, visit.plan, who, record.site.address, visit.day, visit.maker(maker))
+    photo = paper_photo(visit.photos, visit.plan.case.species, visit.key.flora)
+    sheet = AdviceSheet(visit.naming, visit.plan, who, record.site.address, visit.day, visit.maker(maker), photo)
     return advice_paper(sheet, visit.key, visit.control)
 
 
@@ -78,7 +82,8 @@ def advice_on(
     key = load_key()
     naming, species = named_for_paper(key, names, answers, month)
     plan, control = advise(species, month, **circumstances)
-    return advice_paper(AdviceSheet(naming, plan, client, "", "", maker), key, control)
+    photo = paper_photo((), plan.case.species, key.flora)
+    return advice_paper(AdviceSheet(naming, plan, client, "", "", maker, photo), key, control)
 
 
 def job_of_visit(

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from contextlib import suppress
 from dataclasses import replace
+from pathlib import Path
 from typing import Any
 
 from app.present.finding import LEAST_NAMED
 from app.present.naming import Naming, still_possible
-from app.records import Records, VisitRecord
+from app.records import Records, RecordsError, VisitRecord
 from app.records.findings import KeptFinding
 from app.services.labels import labels_read
 from model.control import Case, Control, JudgedOption, Plan, plan
@@ -27,6 +29,15 @@ def visit_record(records: Records, visit: int) -> VisitRecord:
 def all_visits(records: Records, site: int | None = None) -> list[VisitRecord]:
     """Every visit, or those to a site, newest first."""
     return [visit_record(records, visit.id) for visit in records.visits(site)]
+
+
+def photos_of(records: Records, record: VisitRecord) -> tuple[Path, ...]:
+    """The files of a visit's photos that are there."""
+    found = []
+    for photo in record.photos:
+        with suppress(RecordsError):  # `records check` says which are lost
+            found.append(records.photo_file(photo.sha256))
+    return tuple(found)
 
 
 def naming_of(record: VisitRecord, key: Key) -> Naming:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Collection
 from dataclasses import dataclass
 
+from app.figures.telling import Sketch, sketch_of
 from app.web.context import Context
 from model.flora import Score
 from model.identify import would_show
@@ -13,7 +14,10 @@ from model.traits.question import SEPARATES
 
 @dataclass(frozen=True)
 class Pair:
-    """``question`` and what each shows; ``note`` is how the flora says it, with its standing."""
+    """``question`` and what each shows; ``note`` is how the flora says it, with its standing.
+
+    ``one_sketch`` and ``other_sketch`` are drawings of what they show; None for a number.
+    """
 
     one: str
     other: str
@@ -23,6 +27,8 @@ class Pair:
     other_shows: str
     note: str
     standing: str
+    one_sketch: Sketch | None = None
+    other_sketch: Sketch | None = None
 
 
 def pair_of(context: Context, one: str, other: str, hidden: Collection[str] = ()) -> Pair | None:
@@ -45,6 +51,7 @@ def pair_of(context: Context, one: str, other: str, hidden: Collection[str] = ()
         would_show(flora, other, character),
         entry.note,
         entry.standing,
+        *(sketch_of(flora, species, character) for species in (one, other)),
     )
 
 

@@ -9,11 +9,13 @@ from typing import TYPE_CHECKING
 
 from app.services.knowledge import load_advice, load_key
 from app.web.draft import Draft, Drafts
+from app.web.plant_pictures import PlantPicture, picture_of
 from model.identify import Finding, Key
 from model.interview import Interview
 from model.prior import region_named
 
 if TYPE_CHECKING:
+    from app.figures.telling import Sketch
     from model.control import Control
     from model.spray import Rules
 
@@ -57,6 +59,10 @@ class Context:
         """The common name of a species; its id where it is not in the flora."""
         plant = self.key.flora.species.get(species)
         return plant.common_name if plant is not None else species.replace("_", " ")
+
+    def picture(self, species: str, sketch: Sketch | None = None) -> PlantPicture:
+        """What shows a species on a page: a photo that the user has collected, else line drawings."""
+        return picture_of(self.key, species, sketch)
 
     def interview(self, draft: Draft) -> Interview:
         """The interview that a draft describes."""

@@ -1,4 +1,4 @@
-"""What is handed out besides the pages: a plant's own photos, drawings of the flora, papers. Only by known names."""
+"""What is handed out besides the pages: photos, line drawings, papers. Only by known names."""
 
 from __future__ import annotations
 
@@ -6,13 +6,14 @@ import io
 import re
 from collections.abc import Callable
 from pathlib import Path
-from threading import Lock
 
 from starlette.requests import Request
 from starlette.responses import PlainTextResponse, Response
 from starlette.routing import Route
 
+from app.figures.line_drawings import line_drawing
 from app.records import open_records
+from app.services.plant_photos import shown_file
 from app.web import learning_page as learning
 from app.web.context import Context
 from app.web.draft import ID
@@ -21,9 +22,8 @@ from app.web.request_filter import NOTHING_HERE
 from app.web.shots import THUMB, photo_file
 from model.errors import SwardkeyError
 
-SIDE = 256  # px of a drawing
-_drawing = Lock()
-_drawn: dict[str, bytes] = {}  # by species: about 15 kB each
+SVG = "image/svg+xml"
+DAY = {"cache-control": "private, max-age=86400"}
 Answer = Callable[[Context, Request], Response | None]
 
 
@@ -51,9 +51,10 @@ def _photo(context: Context, request: Request) -> Response | None:
     return _jpeg(file.read_bytes() if file is not None else None)
 
 
-def _drawing_of(context: Context, request: Request) -> Response | None:
-    species = request.path_params["name"]
-    return _jpeg(drawing_of(context, species)) if species in context.key.flora.species else None
+def _figure(context: Context, request: Request) -> Response | None:
+    """A line drawing of one state of a character."""
+    drawing = line_drawing(request.path_params["character"], request.path_params["state"])
+    return Response(drawing.svg, media_type=SVG, headers=DAY) if drawing.svg else None
 
 
 def _kept(context: Context, request: Request) -> Response | None:
@@ -75,7 +76,10 @@ def _waiting(context: Context, request: Request) -> Response | None:
 
 def _collected(context: Context, request: Request) -> Response | None:
     """A small copy of a photo in the collection."""
-    collection, name = learning.own_collection(), request.path_params["photo"]
+    name = request.path_params["photo"]
+    if (file := shown_file(name)) is not None:
+        return _jpeg(_small(file))
+    collection = learning.own_collection()
     known = name in {photo.name for photo in collection.photos()}
     return _jpeg(_small(collection.file_of(name))) if known else None
 
@@ -124,7 +128,7 @@ def _key(context: Context, request: Request) -> Response:
 
 ADDRESSES: dict[str, Answer] = {
     "/photo/{plant}/{name}": _photo,
-    "/drawn/{name}.jpg": _drawing_of,
+    "/figure/{character}/{state}.svg": _figure,
     "/kept/{sha256}.jpg": _kept,
     "/waiting/{token}/{name}": _waiting,
     "/collected/{photo:path}": _collected,
@@ -138,8 +142,7 @@ ADDRESSES: dict[str, Answer] = {
 
 
 def _jpeg(data: bytes | None) -> Response | None:
-    headers = {"cache-control": "private, max-age=86400"}
-    return Response(data, media_type="image/jpeg", headers=headers) if data is not None else None
+    return Response(data, media_type="image/jpeg", headers=DAY) if data is not None else None
 
 
 def _saved(data: bytes, name: str, media_type: str = PDF) -> Response:
@@ -158,16 +161,3 @@ def _small(file: Path) -> bytes | None:
     out = io.BytesIO()
     image.save(out, "JPEG", quality=82)
     return out.getvalue()
-
-
-def drawing_of(context: Context, species: str) -> bytes:
-    """A species drawn from its traits, in flower, as JPEG; one at a time, so that the pages stay quick."""
-    with _drawing:
-        if species not in _drawn:
-            from app.services.drawing import draw_species
-
-            out = io.BytesIO()
-            _, _, picture = draw_species(context.key.flora, species, 1, "flowering", "turf", False, SIDE)
-            picture.save(out, "JPEG", quality=86)
-            _drawn[species] = out.getvalue()
-        return _drawn[species]

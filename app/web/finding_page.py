@@ -12,6 +12,7 @@ from app.web.context import Context
 from app.web.draft import Draft
 from app.web.effects import set_aside
 from app.web.frame import Fields, FormError, one
+from app.web.plant_pictures import picture_of_this
 from app.web.questions_page import change
 from app.web.visible_parts import in_words, is_all, look_again
 from model.identify import Candidate
@@ -37,6 +38,7 @@ def show(context: Context, draft: Draft) -> dict[str, Any]:
         "set_aside": set_aside(context, interview),
         "word": STATUS[finding.status],
         "lead": lead,
+        "of_this": picture_of_this(draft),
         "headline": headline(finding, context.key),
         "override": override_lines(finding, context.key) if says else [],
         "evidence": evidence(context, lead, dict(draft.answers)) if finding.species else {},

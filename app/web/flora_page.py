@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from app.figures.line_drawings import line_drawing
+from app.figures.telling import FREQUENCIES, main_state
 from app.present.plan import calendar
 from app.web.comparison import pair_of
 from app.web.context import Context
@@ -20,7 +21,6 @@ from model.flora.source import cite
 from model.identify import would_show
 
 ADDRESS = "/flora"
-FREQUENCIES = ("always", "usually", "sometimes", "rarely")
 USUAL = FREQUENCIES[:3]
 
 
@@ -102,6 +102,7 @@ def page_of(context: Context, species: str) -> dict[str, Any]:
     outside = [entry for entry in plant.look_alikes if entry.outside is not None]
     return {
         "plant": plant,
+        "picture": context.picture(species),
         "photographed": species in learned(),
         "year": calendar(year_of(context.control, species), context.control) if treated else None,
         "season": cite(flora.sources, plant.season),
@@ -119,8 +120,7 @@ def traits(context: Context, plant: Species) -> list[dict[str, Any]]:
     for name, score in plant.characters.items():
         if not isinstance(score, Score) or not flora.is_applicable(plant.id, name):
             continue
-        states = score.states or {}
-        main = min(states, key=lambda s, its=states: FREQUENCIES.index(its[s]), default="")  # type: ignore[misc]
+        main = main_state(score)
         found.append(
             {
                 "question": flora.characters[name].question,

@@ -6,6 +6,7 @@ from collections.abc import Callable, Mapping
 from datetime import date
 
 from app.present.finding import day_text
+from app.services.plant_photos import paper_photo
 from app.web.context import Context
 from app.web.draft import Draft
 from app.web.finding_page import plan_species
@@ -26,7 +27,10 @@ def advice(context: Context, draft: Draft) -> bytes:
     if finding.status == "unlisted":
         raise FormError("No plant in the list explains what was seen, so there is nothing to advise yet.")
     naming = Naming.of(finding, dict(draft.answers))
-    return advice_paper(AdviceSheet(naming, made, day=_today()), context.key, context.control)
+    folder = context.drafts.photos(draft.id)
+    own = (folder / shot.file for shot in draft.shots if shot.usable and shot.file)
+    photo = paper_photo(own, made.case.species, context.key.flora)
+    return advice_paper(AdviceSheet(naming, made, day=_today(), photo=photo), context.key, context.control)
 
 
 def job(context: Context, draft: Draft) -> bytes:

@@ -22,7 +22,7 @@ from app.web.uploads import Refusal, Uploads
 
 READ = re.compile(
     r"/|/(flora|records|training|key)/?|/(theme\.css|favicon\.ico|robots\.txt|manifest\.json|pwa_icon)"
-    r"|/(assets|static)/[\w./-]+|/(photo|drawn|kept|waiting|collected|paper)/.+"
+    r"|/(assets|static)/[\w./-]+|/(photo|figure|kept|waiting|collected|paper)/.+"
     r"|/config|/gradio_api/(app_id|info|queue/data)"  # the last line is what gradio_client reads
 )
 PRESS, CALL, UPLOAD = "/gradio_api/component_server/", "/gradio_api/queue/join", "/gradio_api/upload"

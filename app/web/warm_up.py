@@ -24,7 +24,6 @@ SLOW = (
     "training.audit.quality",
     "training.audit.sheet",
     "training.collection.confirmed",
-    "training.drawn",
     "app.figures.spray_hours",
     "app.papers.advice_sheet",
     "app.papers.job_sheet",

@@ -7,6 +7,7 @@ from pathlib import Path
 
 import pytest
 
+from app.services.home import registry
 from tests.app.conftest import Run
 from tests.training.open_archive import BY_NC, Archive, open_archive, picture
 
@@ -79,6 +80,8 @@ def test_from_the_archive_to_a_model_that_names_the_plants(run: Run, archive: Ar
     assert added["species"] == {"arctotheca_calendula": 20, "soliva_sessilis": 20}
     trained = run("train", "--by", "Kim", "--because", "new species", "--json").json
     assert trained["changed"], trained["says"]
+    card = (registry().in_charge().folder / "card.md").read_text(encoding="utf-8")
+    assert "## Photo credits" in card and "sunflower person 0 (1)" in card and card.count("photos.example") == 3
     names = {"Ar": "arctotheca_calendula", "So": "soliva_sessilis"}
     first = [
         (names[key], max(found["candidates"], key=lambda c: c["photo_probability"] or 0)["species"])

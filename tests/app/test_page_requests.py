@@ -112,7 +112,7 @@ def test_of_gradios_addresses_only_those_of_the_pages_and_the_api_are_there(app:
     others = 0
     for route in all_routes(app.routes):
         path, methods = str(getattr(route, "path", "")), getattr(route, "methods", None) or {"GET"}
-        ours = path.startswith(("/photo/", "/drawn/", "/kept/", "/waiting/", "/collected/", "/paper/"))
+        ours = path.startswith(("/photo/", "/figure/", "/kept/", "/waiting/", "/collected/", "/paper/"))
         for method in methods:
             if ours or path in (used if method in ("GET", "HEAD") else {PRESS, CALL, UPLOAD}):
                 continue
@@ -182,7 +182,7 @@ def test_the_page_allows_nothing_from_elsewhere(app: Any) -> None:
     "path",
     [
         f"/photo/{'a' * 22}/0123456789abcdef.jpg",
-        "/drawn/no_such_plant.jpg",
+        "/figure/leaf_build/no_such.svg",
         "/kept/../../records.jpg",
         "/waiting/../../x/passwd",
         "/paper/jNFu8ENlG3kHgfuPlJxxUQ/advice",
@@ -197,8 +197,8 @@ def test_no_file_but_its_own_is_handed_out(app: Any, path: str) -> None:
 
 
 def test_drawings_papers_and_tables_are_handed_out(app: Any) -> None:
-    drawing, key = ask(app, "/drawn/soliva_sessilis.jpg"), ask(app, "/paper/key?month=6")
-    assert drawing.headers["content-type"] == "image/jpeg" and drawing.body[:2] == b"\xff\xd8"
+    drawing, key = ask(app, "/figure/leaf_build/grassy.svg"), ask(app, "/paper/key?month=6")
+    assert drawing.headers["content-type"] == "image/svg+xml" and drawing.body.startswith(b"<svg")
     assert key.headers["content-type"] == "application/pdf" and key.body.startswith(b"%PDF-")
     for name in ("follow-ups.ics", "treatments.csv", "findings.csv"):
         assert ask(app, f"/paper/all/{name}").status == 200

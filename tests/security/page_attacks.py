@@ -35,7 +35,7 @@ WHOLE = (
 )  # fmt: skip
 WANTED = ("etc/passwd", "canary.txt", "records/records.sqlite", "records%2frecords.sqlite")
 FROM = (
-    "/", "/photo/{plant}/", "/photo/", "/drawn/", "/kept/", "/waiting/{plant}/", "/collected/", "/paper/",
+    "/", "/photo/{plant}/", "/photo/", "/figure/", "/kept/", "/waiting/{plant}/", "/collected/", "/paper/",
     "/paper/all/",
     "/paper/{plant}/", "/paper/visit/1/", "/static/", "/assets/", "/svelte/", "/file=", "/gradio_api/file=",
     "/gradio_api/file/", "/gradio_api/proxy=", "/proxy=", "/gradio_api/stream/", "/gradio_api/custom_component/",
@@ -178,7 +178,13 @@ def other_sites(server: Server, plant: str) -> Tried:
         tried.expect(came.status == 403 and not allowed, f"POST {path} from {stranger}: {came.status} {allowed}")
     for kind in ("text/plain", "application/x-www-form-urlencoded", "multipart/form-data", ""):
         tried.expect(post(server, PRESS, body, kind).status == 415, f"a message as {kind} was taken")
-    for path in ("/paper/all/findings.csv", "/paper/key", "/drawn/soliva_sessilis.jpg", f"/photo/{plant}/a.jpg", "/"):
+    for path in (
+        "/paper/all/findings.csv",
+        "/paper/key",
+        "/figure/leaf_build/grassy.svg",
+        f"/photo/{plant}/a.jpg",
+        "/",
+    ):
         came = ask(server.port, "GET", path, Sec_Fetch_Site="cross-site", Sec_Fetch_Mode="no-cors")
         tried.expect(came.status == 403, f"{path} may be taken into another site")
     for stranger in strangers[: len(ORIGINS)]:
@@ -326,7 +332,7 @@ def sessions(server: Server, plant: str, count: int = 2000) -> Tried:
 def headers(server: Server, plant: str) -> Tried:
     """The headers on every kind of answer."""
     asked = (
-        *TO_PAGES, "/theme.css", "/static/img/logo.svg", "/drawn/soliva_sessilis.jpg", "/paper/key", "/nothing",
+        *TO_PAGES, "/theme.css", "/static/img/logo.svg", "/figure/leaf_build/grassy.svg", "/paper/key", "/nothing",
         "/paper/all/findings.csv", "/gradio_api/queue/data?session_hash=none", "/gradio_api/info", "/manifest.json",
     )  # fmt: skip
     answers = {path: ask(server.port, "GET", path) for path in asked}

@@ -51,7 +51,7 @@ def open_all(server: Server, visit: int) -> Tried:
     """The papers of a visit and of all records, and every place."""
     tab, tried = Visitor(server), Tried()
     papers = (f"/paper/visit/{visit}/advice", f"/paper/visit/{visit}/job", "/paper/all/findings.csv")
-    for address in (*papers, "/paper/all/follow-ups.ics", "/paper/key?month=6", "/drawn/soliva_sessilis.jpg"):
+    for address in (*papers, "/paper/all/follow-ups.ics", "/paper/key?month=6", "/figure/leaf_build/grassy.svg"):
         came = tab.fetch(address)
         tried.expect(came.status == 200, f"{address}: {came.text[:100]}")
     for page in page_attacks.TO_PAGES:
@@ -114,7 +114,7 @@ def password(work: Path) -> Tried:
 
     with served(work / "open", OPEN.format(PASSWORD)) as server:
         port = server.port
-        asked = (*page_attacks.TO_PAGES, "/theme.css", "/paper/all/findings.csv", "/drawn/soliva_sessilis.jpg", "/x")
+        asked = (*page_attacks.TO_PAGES, "/theme.css", "/paper/all/findings.csv", "/figure/leaf_build/grassy.svg", "/x")
         for path, given in itertools.product(asked, ("", "Basic !!", "Bearer x", "Basic")):
             came = ask(port, "GET", path, **({"Authorization": given} if given else {}))
             tried.expect(came.status in (401, 404), f"{path} with {given}")

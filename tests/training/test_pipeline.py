@@ -156,12 +156,17 @@ def test_the_card_gives_figures_and_each_class_for_people_and_programs(
     )  # fmt: skip
     work = replace(work, evaluation=replace(work.evaluation, figures=figures, by_source={}))
     photos = [*data.photos, replace(data.photos[0], group_known=False)]
+    photos += [replace(data.photos[0], source=f"https://open.example/{n}", creator="Lee") for n in range(3)]
     text = card("# Card", work, learned.classifier, learned, photos, auroc={"poa_annua": 0.875}, notes="# Notes")
     head, body = text.removeprefix("---\n").split("\n---\n")
     found, lines = yaml.safe_load(head), body.splitlines()
     assert found["species"] == list(SPECIES[:2]) and found["other"] == ["path"]
     assert found["parts"]["fit"] == {"photos": 90, "groups": 45}
-    assert found["sources"] == {"s": {"photos": len(photos), "licences": ["CC BY", "CC0"]}}
+    assert found["sources"] == {
+        "open.example": {"photos": 3, "licences": ["CC0"]},
+        "s": {"photos": len(photos) - 3, "licences": ["CC BY", "CC0"]},
+    }
+    assert found["credits"]["CC0"]["Lee"] == 3 and "Lee (3)" in body
     assert found["held_out"]["nll"] == 0.654 and found["sets"]["level"] == 0.95
     assert lines[0] == "# Card" and lines[-1] == "# Notes"
     assert f"| s | CC0 | {sum(i % 9 == 0 for n in PARTS.values() for i in range(n))} | known |" in lines

@@ -6,6 +6,7 @@ import csv
 import hashlib
 from dataclasses import dataclass
 from pathlib import Path
+from urllib.parse import urlsplit
 
 from model.errors import CollectionError
 from model.file import check_ordinary
@@ -34,6 +35,14 @@ class LabelledPhoto:
     source: str
     creator: str
     licence: str
+
+    @property
+    def origin(self) -> str:
+        """Where it is from as figures tell it: the host of a page of its own, else the source as it was given."""
+        try:
+            return urlsplit(self.source).hostname or self.source
+        except ValueError:
+            return self.source
 
     @property
     def sha256(self) -> str:

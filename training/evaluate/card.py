@@ -10,6 +10,7 @@ from typing import Any
 import yaml
 
 from model.photo import Classifier
+from training.collection.credits import creators_as_markdown, creators_by_licence
 from training.data.manifest import LabelledPhoto
 from training.evaluate.measure import Measurement
 from training.head.fit import Learned
@@ -43,6 +44,7 @@ def card(
         _figures(figures),
         _classes(classifier, figures["all"], auroc or {}),
         _fitted(classifier, learned),
+        creators_as_markdown(creators_by_licence(photos)),
         notes,
     ]
     return front_matter(work, photos) + "\n".join(parts)
@@ -53,7 +55,7 @@ def front_matter(work: Pipeline, photos: Sequence[LabelledPhoto]) -> str:
     assert work.evaluation is not None
     sources: dict[str, dict[str, Any]] = {}
     for photo in photos:
-        entry = sources.setdefault(photo.source or "not given", {"photos": 0, "licences": set()})
+        entry = sources.setdefault(photo.origin or "not given", {"photos": 0, "licences": set()})
         entry["photos"] += 1
         entry["licences"].add(photo.licence or "not given")
     sets = work.evaluation.sets
@@ -62,6 +64,7 @@ def front_matter(work: Pipeline, photos: Sequence[LabelledPhoto]) -> str:
         "other": [name.split(":", 1)[1] for name in work.classes if ":" in name],
         "parts": {step: {"photos": len(p.sha256), "groups": len(set(p.groups))} for step, p in work.parts},
         "sources": {name: {**entry, "licences": sorted(entry["licences"])} for name, entry in sorted(sources.items())},
+        "credits": creators_by_licence(photos),
         "held_out": asdict(work.evaluation.figures),
         "sets": None if sets is None else asdict(sets),
     }
@@ -77,7 +80,7 @@ def _rounded(value: Any) -> Any:
 
 
 def _sources(photos: Sequence[LabelledPhoto], work: Pipeline) -> str:
-    rows = Counter((p.source, p.licence, p.group_known) for p in photos)
+    rows = Counter((p.origin, p.licence, p.group_known) for p in photos)
     lines = ["## Learned from", "", "| source | licence | photos | groups |", "|---|---|---|---|"]
     for (source, licence, known), count in sorted(rows.items()):
         lines.append(f"| {source} | {licence} | {count} | {'known' if known else 'not known: split by photo'} |")

@@ -185,7 +185,7 @@ def measure_classifier(
     place = {species: i for i, species in enumerate(classifier.species)}
     truth = np.array([place.get(photo.label, len(place)) for photo in photos], dtype=np.int64)
     probabilities = classifier.probabilities(x)
-    groups, sources = (np.array([getattr(photo, name) for photo in photos]) for name in ("group", "source"))
+    groups, sources = (np.array([getattr(photo, name) for photo in photos]) for name in ("group", "origin"))
 
     def figures(keep: NDArray[np.bool_]) -> Measurement:
         return measure(probabilities[keep], truth[keep], columns, groups[keep].tolist(), draws, seed)
