@@ -22,7 +22,7 @@ COLUMNS = ("from", "species", "photos", "plants or visits", "")
 def share(
     out: Annotated[Path, typer.Argument(metavar="FILE", help="The new file to write.")],
     species: Annotated[list[str] | None, option("SPECIES", "Only this one; repeatable. Else all with enough.")] = None,
-    by: Annotated[str, option("NAME", "Who gives it; default your name on this machine. Others will see it.")] = "",
+    by: Annotated[str, option("NAME", "Who gives it, as others will see it.")] = "",
     licence: Annotated[str, option("LICENCE", "CC0, CC BY or CC BY-SA.")] = "CC0",
     note: Annotated[str, option("TEXT", "A sentence to those who join it.")] = "",
     folder: CollectionFolder = None,

@@ -11,7 +11,7 @@ from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from app.services.collection import labeller, open_all
+from app.services.collection import open_all
 from app.services.home import features_file, registry
 from model.errors import CollectionError, ModelError, nearest
 
@@ -59,7 +59,7 @@ class JoinPlan:
 
 
 def share_statistics(
-    out: Path, species: Sequence[str], *, giver: str = "", licence: str = "CC0", note: str = "",
+    out: Path, species: Sequence[str], *, giver: str, licence: str = "CC0", note: str = "",
     folder: Path | None = None, progress: Progress = lambda *step: None,
 ) -> Header:  # fmt: skip
     """Write the statistics of chosen species, of all that have enough photos without ``species``, to a new file.
@@ -71,6 +71,8 @@ def share_statistics(
     from training.sharing.shared_file import is_open
     from training.sharing.sharing_rules import load_sharing_rules
 
+    if not giver.strip():
+        raise CollectionError("say with --by NAME who gives it; others will see that name, and take it out by it")
     short = licence_of(licence)
     if not is_open(short):
         raise CollectionError(f"--licence {licence}: is not an open licence; give CC0, CC BY or CC BY-SA")
@@ -84,7 +86,7 @@ def share_statistics(
     rules = load_sharing_rules()
     counts = counts_of(photos.data)
     chosen = chosen or [name for name, given in counts.items() if name in flora.species and is_enough(given, rules)]
-    facts = {"giver": labeller(giver), "day": date.today(), "licence": short, "note": note}
+    facts = {"giver": giver, "day": date.today(), "licence": short, "note": note}
     try:
         header, data = give(photos.data, chosen, rules, **facts)
     except ValueError as error:  # a name or note that a file may not hold
