@@ -86,9 +86,8 @@ def share_statistics(
     rules = load_sharing_rules()
     counts = counts_of(photos.data)
     chosen = chosen or [name for name, given in counts.items() if name in flora.species and is_enough(given, rules)]
-    facts = {"giver": giver, "day": date.today(), "licence": short, "note": note}
     try:
-        header, data = give(photos.data, chosen, rules, **facts)
+        header, data = give(photos.data, chosen, rules, giver=giver, day=date.today(), licence=short, note=note)
     except ValueError as error:  # a name or note that a file may not hold
         raise CollectionError("--by and --note: give plain text of at most 200 characters on one line") from error
     _write(out, data)

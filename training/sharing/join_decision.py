@@ -7,15 +7,12 @@ from collections.abc import Collection, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
-import numpy as np
-
 from model.errors import CollectionError, ModelError, nearest
 from model.photo import Classifier
-from model.photo.extract import RECIPE
 from model.photo.tuned import TunedClassifier, extractor_for, read_classifier
 from training.data.dataset import Data
 from training.data.features import features_of
-from training.gate import GateRules, HeldOut, Judged, Origin, Override, Part, Promotion, compare, promote
+from training.gate import GateRules, Judged, Override, Promotion, Rule, Verdict, promote
 from training.gate.incumbent import Incumbent
 from training.gate.judge import judge, skew_of
 from training.recipes.candidate import Candidate
@@ -50,8 +47,7 @@ def join_gifts(
         folder = Path(scratch) / "candidate"
         write_joined(model, gifts, measured.work.sets if measured else None, folder)
         if measured is None:
-            verdict = compare(_nothing(model, gifts), bench.rules)
-            return promote(registry, folder, verdict, override, read_classifier)
+            return promote(registry, folder, _without_photos(model, gifts), override, read_classifier)
         held, old, new = measured.held, measured.old, measured.new
         skew = skew_of(held.photos, held.x, extractor_for(model.own))
         evidence = measured.work.evidence(folder, old, new, held, measured.copies, skew)
@@ -125,13 +121,10 @@ def _as_seen_by(classifier: Classifier, data: Data, cache: Path) -> Data:
     return replace(data, x=features_of(data.photos, cache, extractor=extractor_for(classifier))[0])
 
 
-def _nothing(model: JoinedModel, gifts: Sequence[Gift]) -> HeldOut:
-    """Evidence of no photo at all."""
+def _without_photos(model: JoinedModel, gifts: Sequence[Gift]) -> Verdict:
+    """What can be said without any photo to measure on: nothing, but that no species may be lost."""
     old, new = model.with_gifts(model.own, model.gifts), model.with_gifts(model.own, gifts)
-    classes = new.statistics.classes
-    origin = Origin(Part(), Part(), None, classes, classes, RECIPE, RECIPE, None)
-
-    def none_of(name: str, species: tuple[str, ...]) -> Judged:
-        return Judged(name, species, np.zeros((0, len(species) + 1)))
-
-    return HeldOut((), (), none_of(model.name, old.species), none_of("joined", new.species), None, origin)
+    gone = [name for name in old.species if name not in new.species]
+    kept = Rule("species", not gone, float(len(gone)), f"gone: {', '.join(gone) or 'none'}", always=True)
+    photos = Rule("photos", None, None, "there are too few of your own to measure anything")
+    return Verdict("keep" if gone else "cannot_tell", model.name, "joined", 0, 0, (kept, photos))
