@@ -10,6 +10,7 @@ import typer
 
 from app.commands.json_output import Json, answer
 from app.commands.options import option
+from app.commands.share_models import join, share
 from app.commands.terminal import print_lines, print_table, progress_of_stages
 from app.services.home import registry
 from model.errors import CollectionError
@@ -22,6 +23,9 @@ models = typer.Typer(help="Your own photo models: list them, activate one, or go
 Name = Annotated[
     str, typer.Argument(metavar="NAME", help="A name from swardkey models list; starter is the shipped one.")
 ]
+
+models.command("share")(share)
+models.command("join")(join)
 
 
 @models.callback(invoke_without_command=True)

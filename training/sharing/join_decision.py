@@ -1,0 +1,130 @@
+"""Join what others gave, judged by the gate on one's own held-out photos as a training is; and take it out again."""
+
+from __future__ import annotations
+
+import tempfile
+from collections.abc import Collection, Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+from model.errors import CollectionError, ModelError, nearest
+from model.photo import Classifier
+from model.photo.tuned import TunedClassifier, extractor_for, read_classifier
+from training.data.dataset import Data
+from training.data.features import features_of
+from training.gate import GateRules, Judged, Override, Promotion, Rule, Verdict, promote
+from training.gate.incumbent import Incumbent
+from training.gate.judge import judge, skew_of
+from training.recipes.candidate import Candidate
+from training.recipes.decide import copies, evaluate
+from training.recipes.pipeline import Pipeline
+from training.recipes.prepare import Prepared
+from training.recipes.recipe import Recipe
+from training.registry.models import STARTER, InCharge, Registry
+from training.sharing.joined_model import Gift, JoinedModel, write_joined, write_own
+
+
+@dataclass(frozen=True)
+class Bench:
+    """What a joined model is judged with: one's own photos (None where there are none), and the rules."""
+
+    photos: Prepared | None
+    recipe: Recipe
+    rules: GateRules
+    cache: Path
+
+
+def join_gifts(
+    model: JoinedModel, gifts: Sequence[Gift], registry: Registry, bench: Bench, override: Override | None
+) -> Promotion:
+    """Activate the model with ``gifts`` in place of those that it has, if the gate allows it.
+
+    Where there are too few photos of one's own to measure anything, the gate cannot tell, and a person may decide.
+    Raises ModelError as promote does.
+    """
+    measured = _measured(model, gifts, bench)
+    with tempfile.TemporaryDirectory(prefix="swardkey-") as scratch:
+        folder = Path(scratch) / "candidate"
+        write_joined(model, gifts, measured.work.sets if measured else None, folder)
+        if measured is None:
+            return promote(registry, folder, _without_photos(model, gifts), override, read_classifier)
+        held, old, new = measured.held, measured.old, measured.new
+        skew = skew_of(held.photos, held.x, extractor_for(model.own))
+        evidence = measured.work.evidence(folder, old, new, held, measured.copies, skew)
+        return measured.work.promote(registry, folder, evidence, bench.rules, override, read_classifier)
+
+
+def take_out_gifts(model: JoinedModel, names: Collection[str], registry: Registry) -> InCharge:
+    """Activate the model without what the givers ``names`` gave; nothing is judged, for it is what was there before.
+
+    The last one out brings back the old files, byte for byte. What is left of several is added up anew, and has no
+    sets until something is joined or trained again. Raises ModelError for a name of which nothing is joined.
+    """
+    known = {word: gift for gift in model.gifts for word in (gift.entry.name, gift.entry.giver)}
+    for name in names:
+        if name not in known:
+            hint = nearest(name, known) if known else "nothing is joined"
+            raise ModelError(f"nothing of {name!r} is joined to {model.name}; {hint}")
+    gone = {known[name].entry.name for name in names}
+    left = [gift for gift in model.gifts if gift.entry.name not in gone]
+    if not left and model.onto == STARTER:
+        return registry.use(STARTER, "take out", must_replace=model.name, without=sorted(gone))
+    with tempfile.TemporaryDirectory(prefix="swardkey-") as scratch:
+        folder = Path(scratch) / "without"
+        if left:
+            write_joined(model, left, None, folder)
+        else:
+            write_own(model, folder)
+        name = registry.install(folder)
+    read_classifier(registry.folder / name)
+    return registry.use(name, "take out", must_replace=model.name, without=sorted(gone))
+
+
+@dataclass(frozen=True)
+class _Measured:
+    """Both models on the held-out photos."""
+
+    work: Pipeline
+    held: Data
+    old: Judged
+    new: Judged
+    copies: int
+
+
+def _measured(model: JoinedModel, gifts: Sequence[Gift], bench: Bench) -> _Measured | None:
+    """The model as it is and with ``gifts``, neither having learned from the photos; None for too few of them."""
+    if bench.photos is None:
+        return None
+    incumbent = Incumbent(model.name, model.own, model.account)
+    data = incumbent.unseen(_as_seen_by(model.own, bench.photos.data, bench.cache))
+    held = data.part("held_out")
+
+    def without(gone: Data, of: Sequence[Gift]) -> Classifier:
+        return model.with_gifts(incumbent.without(gone.x, gone.photos), of)
+
+    judged = without(held, gifts)
+    calibrated = without(data.part("conformal", "held_out"), gifts)
+    candidate = Candidate(calibrated, judged, judged, "what others gave")
+    try:
+        work = evaluate(candidate, data, data.part("conformal"), bench.rules, bench.recipe)
+    except CollectionError:
+        return None
+    old = judge(model.name, without(held, model.gifts), held.x, held.labels)
+    new = judge("joined", judged, held.x, held.labels)
+    return _Measured(work, held, old, new, copies(data, bench.photos.clusters))
+
+
+def _as_seen_by(classifier: Classifier, data: Data, cache: Path) -> Data:
+    """The photos with the features that a classifier goes by."""
+    if not isinstance(classifier, TunedClassifier):
+        return data
+    return replace(data, x=features_of(data.photos, cache, extractor=extractor_for(classifier))[0])
+
+
+def _without_photos(model: JoinedModel, gifts: Sequence[Gift]) -> Verdict:
+    """What can be said without any photo to measure on: nothing, but that no species may be lost."""
+    old, new = model.with_gifts(model.own, model.gifts), model.with_gifts(model.own, gifts)
+    gone = [name for name in old.species if name not in new.species]
+    kept = Rule("species", not gone, float(len(gone)), f"gone: {', '.join(gone) or 'none'}", always=True)
+    photos = Rule("photos", None, None, "there are too few of your own to measure anything")
+    return Verdict("keep" if gone else "cannot_tell", model.name, "joined", 0, 0, (kept, photos))
