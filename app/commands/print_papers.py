@@ -11,6 +11,7 @@ import typer
 from app.commands.json_output import Json, answer
 from app.commands.options import LAWN, PLACE, AnyMonth, Cover, Cultivar, Near, Stage, State, option, word
 from app.papers.paper_file import check_place, write_paper
+from app.papers.visit_paper import visit_papers
 from app.services import paper_making as making
 from model.errors import AnswerError
 
@@ -119,3 +120,27 @@ def findings(
     """Confirmed findings in Darwin Core for open portals: a table (.csv) or an archive (.zip). No places unasked."""
     ending = out.suffix.lower()
     write(out, lambda: making.shared_findings(ending, by, licence, decimals, names, site), as_json, ".csv", ".zip")
+
+
+def _command_of(name: str) -> Callable[..., None]:
+    """The command of a paper of a visit."""
+
+    def paper(
+        out: Out,
+        visit: Annotated[int, VISIT],
+        place: Place = None,
+        cover: Cover = None,
+        maker: Annotated[
+            str | None, option("NAME", "Who hands the paper out; by default who visited.", "--maker")
+        ] = None,
+        as_json: Json = False,
+    ) -> None:
+        write(out, lambda: making.paper_of_visit(name, visit, maker, place, cover), as_json, ".pdf")
+
+    return paper
+
+
+# Papers of a visit that need no option of their own have no function above.
+for _name, _paper in visit_papers().items():
+    if _name not in {command.callback.__name__ for command in papers.registered_commands if command.callback}:
+        papers.command(_name, help=_paper.says)(_command_of(_name))

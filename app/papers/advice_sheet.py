@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 from app.papers.pdf import Head, safe, slanted
 from app.papers.sheet import Sheet
+from app.papers.visit_paper import PaperVisit, VisitPaper
 from app.present import plan as plan_words
 from app.present.block import Paragraph, Section, capital
 from app.present.naming import Naming, what_it_is
@@ -60,3 +61,13 @@ def advice_paper(advice: AdviceSheet, key: Key, control: Control) -> bytes:
     sheet.write(plan_words.cautions(plan), Paragraph((RATE,), "strong"))
     sheet.write_references()
     return sheet.as_pdf()
+
+
+def advice_of(visit: PaperVisit, client: str = "") -> bytes:
+    """The advice sheet of a visit. ``client``: whom it is for, by default the client of the visit."""
+    who = client or visit.record.client.name
+    sheet = AdviceSheet(visit.naming, visit.plan, who, visit.record.site.address, visit.day, visit.maker)
+    return advice_paper(sheet, visit.key, visit.control)
+
+
+PAPER = VisitPaper("Advice sheet", "The advice sheet for the homeowner. Never a rate.", advice_of)

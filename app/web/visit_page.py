@@ -40,10 +40,10 @@ def show(context: Context, records: Records, number: int) -> dict[str, Any]:
 
 def papers(kept: Any) -> list[tuple[str, str]]:
     """The papers that can be had of a visit: address and name; none where no plant was named."""
-    from app.web.paper_files import KINDS
+    from app.web.paper_files import kinds
 
     named = any(finding.species or finding.status == "undecided" for finding in kept.findings)
-    return [(f"/paper/visit/{kept.visit.id}/{kind}", words) for kind, words in KINDS.items()] if named else []
+    return [(f"/paper/visit/{kept.visit.id}/{kind}", words) for kind, words in kinds().items()] if named else []
 
 
 def _finding(context: Context, finding: Any) -> dict[str, Any]:
