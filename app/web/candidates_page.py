@@ -10,10 +10,12 @@ from app.present.deciding import known_so_far
 from app.present.finding import LEAST_NAMED, headline, shown_candidates
 from app.web.comparison import Pair, pair_of
 from app.web.context import Context
-from app.web.draft import Draft
+from app.web.draft import Draft, Step
 from app.web.frame import Fields
 from model.identify import Finding
 from model.traits import out_of_sight
+
+STEP = Step("Could be", 20)
 
 MOST_PAIRS = 3
 

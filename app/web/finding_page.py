@@ -9,13 +9,15 @@ from app.present.deciding import stopped
 from app.present.finding import AGAINST, FOR, LEAST_NAMED, STATUS, answer_text, headline, override_lines
 from app.web.comparison import pair_of
 from app.web.context import Context
-from app.web.draft import Draft
+from app.web.draft import Draft, Step
 from app.web.effects import set_aside
 from app.web.frame import Fields, FormError, one
 from app.web.questions_page import change
 from app.web.visible_parts import in_words, is_all, look_again
 from model.identify import Candidate
 from model.traits import Answers, out_of_sight
+
+STEP = Step("Finding", 40)
 
 SHORTLIST, LEAST = 4, LEAST_NAMED
 

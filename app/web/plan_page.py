@@ -12,11 +12,13 @@ from app.services.advice import plan_for
 from app.services.labels import note_label, revoke_label, split_actives
 from app.services.spray_window import active_of
 from app.web.context import Context
-from app.web.draft import Draft
+from app.web.draft import Draft, Step
 from app.web.frame import Fields, FormError, one
 from app.web.lawn_page import case_of
 from model.control import JudgedOption, Plan, Use
 from model.control.facts import FORMER_METHODS
+
+STEP = Step("Plan", 60)
 
 
 def show(context: Context, draft: Draft) -> dict[str, Any]:

@@ -23,13 +23,15 @@ from app.services.collection import labeller
 from app.services.visit_papers import decided
 from app.web import visit_page as visit
 from app.web.context import Context
-from app.web.draft import Draft
+from app.web.draft import Draft, Step
 from app.web.finding_page import plan_species
 from app.web.frame import Fields, FormError, one
 from app.web.lawn_page import known_sites
 from app.web.plan_page import chosen, made_plan
 from app.web.treatment_form import read_day
 from model.control import JudgedOption
+
+STEP = Step("Record", 80)
 
 
 def show(context: Context, draft: Draft) -> dict[str, Any]:

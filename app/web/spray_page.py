@@ -13,13 +13,15 @@ from app.services.choices import clock_time
 from app.services.spray_window import Job, about, day_of, forecast_of, verdict_of
 from app.web import sums_page as sums
 from app.web.context import Context
-from app.web.draft import Draft
+from app.web.draft import Draft, Step
 from app.web.frame import Fields, FormError, number, one, several
 from app.web.lawn_page import case_of
 from app.web.plan_page import chosen, to_spray
 from app.web.uploads import put_away
 from model.errors import SwardkeyError
 from model.spray import Occasion, Verdict, Weather
+
+STEP = Step("Spray", 70)
 
 LONGEST_FORECAST = 200_000  # bytes; a day's hours are a few thousand
 NUMBERS = {

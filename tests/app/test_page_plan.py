@@ -13,9 +13,10 @@ from app.present.plan import option_key
 from app.records import Client, GroupUse, Site, open_records
 from app.services.labels import labels_read
 from app.web.context import Context
-from app.web.draft import STEPS, Draft, new_id
+from app.web.draft import Draft, new_id
 from app.web.paper_files import PAPERS
 from app.web.plan_page import made_plan
+from app.web.steps import STEPS
 from app.web.sums_page import result_of
 from model.control import Control
 from model.errors import SwardkeyError
