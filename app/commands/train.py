@@ -19,7 +19,7 @@ def train(
         typer.Option(help=recipes_in_words()),
     ] = "quick",
     collection: CollectionFolder = None,
-    by: Annotated[str, option("NAME", "Who activates it where the photos cannot tell.")] = "",
+    by: Annotated[str, option("NAME", "Who activates it where the photos do not decide.")] = "",
     because: Annotated[str, option("REASON", "Why; it is logged.")] = "",
     as_json: Json = False,
 ) -> None:

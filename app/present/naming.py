@@ -72,7 +72,7 @@ def how_sure(naming: Naming, key: Key) -> str:
     by = f" The name was confirmed by {naming.confirmed_by}." if naming.confirmed_by else ""
     if naming.status == GIVEN:
         given = "names were given" if naming.also else "name was given"
-        return (by or f" The {given} by the person who looked at it; no characters were noted here.").strip()
+        return (by or f" The {given} by the person who saw the plant; no characters were recorded here.").strip()
     chance = f", {share(naming.probability)}" if naming.probability is not None else ""
     in_front = {"undecided": f" The leading candidate is {name}{chance}.", "unlisted": f" The nearest is {name}."}
     probability = naming.probability if naming.status != "unlisted" else None
@@ -131,7 +131,7 @@ def what_it_is(naming: Naming, key: Key, apart: Collection[str] = ()) -> Section
     shown, rest = others[:LOOK_ALIKES], others[LOOK_ALIKES:]
     answered = any(value != () for value in naming.answers.values())
     if shown:
-        rows = [("Often mistaken for", "How to tell them apart", "Ruled out")]
+        rows = [("Often mistaken for", "How they differ", "Ruled out")]
         rows += [(name, capital(note), "yes" if out else "not yet") for name, note, out in shown]
         # Nothing is ruled out by characters that nobody looked at.
         columns, widths = (3, (0.20, 0.68, 0.12)) if answered else (2, (0.20, 0.80, 0.0))

@@ -50,14 +50,12 @@ def best_by_photo(context: Context, finding: Finding, seen: set[str]) -> str:
         return ""
     chance, best = max(known, key=lambda pair: pair[0])
     if chance < 1 - sum(p for p, _ in known):
-        return "The photos show none of the plants that the photo model has learned: let the questions decide."
+        return "The photos match none of the plants in the photo model; answer the questions instead."
     if best.probability < LEAST_NAMED:
-        return "The photos alone put no plant in front: let the questions decide."
+        return "The photos alone point to no plant; answer the questions instead."
     if best.species != finding.candidates[0].species:
-        return (
-            f"Of the plants that it has learned, the photo model puts {best.common_name} first, but is far from sure."
-        )
-    return f"To the photo model this looks most like {best.common_name}."
+        return f"The photo model ranks {best.common_name} first among the plants it knows, but is far from sure."
+    return f"The photo model finds it most like {best.common_name}."
 
 
 def look_alikes(context: Context, finding: Finding, hidden: Collection[str] = ()) -> list[Pair]:

@@ -33,7 +33,7 @@ class Step:
     """
 
     title: str
-    order: int
+    order: float
     stops: bool = False
 
 
@@ -120,7 +120,7 @@ def draft_of(data: Mapping[str, Any]) -> Draft:
         found["visible"] = None if visible is None else tuple(part for part in PARTS if part in visible)
         return _reader.validate_python(found)
     except (ValidationError, TypeError, ValueError, AttributeError):
-        raise DraftError("what was kept of this plant cannot be read any more; start it anew") from None
+        raise DraftError("this saved plant can no longer be read; start again") from None
 
 
 def _answers(kept: Any) -> dict[str, Any]:
@@ -159,5 +159,5 @@ class Drafts:
     def photos(self, plant: str) -> Path:
         """The folder of a plant's photos. Raises DraftError for what is no id."""
         if not ID.fullmatch(plant):
-            raise DraftError("that is not the address of a plant; start a new one")
+            raise DraftError("that is not the address of a saved plant; start a new one")
         return self.folder / plant

@@ -88,7 +88,7 @@ def learn(context: Context, draft: Draft, fields: Fields, which: str) -> Draft:
 
     finding = context.finding(draft)
     if one(fields, "agreed") != "yes":
-        raise FormError("Tick that the photos may be kept first.")
+        raise FormError("Tick the box to keep the photos first.")
     if finding.species is None:
         return draft
     folder = context.drafts.photos(draft.id)
@@ -102,7 +102,7 @@ def learn(context: Context, draft: Draft, fields: Fields, which: str) -> Draft:
         agreed=True,
     )
     outcome = (
-        f"{done.added} added to the collection as {context.name(finding.species)}, {done.known_already} there before."
+        f"{done.added} added to the collection as {context.name(finding.species)}, {done.known_already} already there."
     )
     return replace(draft, record={**draft.record, "into_collection": outcome})
 
@@ -110,7 +110,7 @@ def learn(context: Context, draft: Draft, fields: Fields, which: str) -> Draft:
 def onward(context: Context, draft: Draft, fields: Fields, which: str) -> Draft:
     """On to the lawn. Raises FormError where there is no plant to plan for."""
     if not plan_species(context, draft):
-        raise FormError("There is no plan for a plant without a name: collect a sample, or answer more questions.")
+        raise FormError("There is no plan until the plant has a name: collect a sample, or answer more questions.")
     return replace(draft, step="lawn")
 
 

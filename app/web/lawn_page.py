@@ -59,7 +59,7 @@ def from_site(context: Context, draft: Draft, fields: Fields, which: str) -> Dra
     """Take over what the records know of a place: grass, state, what is near, and the groups used there."""
     site_id = one(fields, "site")
     if not site_id.isdigit():
-        raise FormError("Choose a place first.")
+        raise FormError("Choose a site first.")
     with open_records() as records:
         site, used = records.site(int(site_id)), records.groups_used(int(site_id))
     groups = {active.group for active in context.control.actives.values()}

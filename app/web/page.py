@@ -55,7 +55,7 @@ class Pages:
         try:
             draft = self._read(plant)
             if plant and draft is None:
-                notices.append("No plant is kept under this address, so this is a new one.")
+                notices.append("No plant is saved under this address, so this is a new one.")
             if draft is not None and address.get("step") in {*flow.MODULES} - {draft.step}:
                 draft = flow.go(self.context, draft, {}, address["step"])
         except SwardkeyError as error:
@@ -85,7 +85,7 @@ class Pages:
         """Change a draft and save it; a sentence where that cannot be, and then nothing is lost."""
         self.context.wait_until_ready()
         if not ID.fullmatch(plant):
-            why = "This page was too old, so this is a new plant; the one before it is kept under its own address"
+            why = "This page was out of date, so this is a new plant; the previous one is saved under its own address"
             return self._show(Draft(new_id(), month=date.today().month), [fault(why)])
         with self.context.drafts.lock(plant):
             draft = Draft(plant, month=date.today().month)

@@ -23,7 +23,7 @@ def advice(context: Context, draft: Draft) -> bytes:
     made = made_plan(context, _planned(context, draft))
     finding = context.finding(draft)
     if finding.status == "unlisted":
-        raise FormError("No plant in the list explains what was seen, so there is nothing to advise yet.")
+        raise FormError("No plant on file fits what was seen, so there is no advice yet.")
     naming = Naming.of(finding, dict(draft.answers))
     return advice_paper(AdviceSheet(naming, made, day=_today()), context.key, context.control)
 
@@ -107,7 +107,7 @@ WHOLE = {
 
 def _planned(context: Context, draft: Draft) -> Draft:
     if not plan_species(context, draft) or not draft.lawn:
-        raise FormError("There is no plan yet to make a paper of; go through the steps first.")
+        raise FormError("There is no plan to print yet; go through the steps first.")
     return draft
 
 

@@ -101,7 +101,7 @@ def choose(context: Context, draft: Draft, fields: Fields, which: str) -> Draft:
     after = replace(draft, choice=which or one(fields, "choice"))
     option = chosen(context, after)
     if option is None:
-        raise FormError("Choose what you will do first.")
+        raise FormError("First choose what you will do.")
     if option.suited == "no":
         raise FormError(f"{option.ruled_out} Choose another way.")
     # What was sprayed before is not what is chosen now; the readings still hold.
@@ -122,7 +122,7 @@ def revoke(context: Context, draft: Draft, fields: Fields, which: str) -> tuple[
     """Take back that a label was read."""
     lawn = case_of(context, draft).lawn
     revoke_label(context.control, split_actives(which), lawn)
-    return replace(draft, choice=""), [f"Taken back: the label for {which} on {context.control.lawns[lawn].name}."]
+    return replace(draft, choice=""), [f"Withdrawn: the label for {which} on {context.control.lawns[lawn].name}."]
 
 
 def to_record(context: Context, draft: Draft, fields: Fields, which: str) -> Draft:

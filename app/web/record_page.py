@@ -59,9 +59,9 @@ def keep(context: Context, draft: Draft, fields: Fields, which: str) -> Draft:
         return draft
     given = {name: one(fields, name) for name in ("day", "who", "site", "purpose", "notes")}
     if not given["site"] and not (one(fields, "client") and one(fields, "address")):
-        raise FormError("Choose a place, or give the client's name and the address.")
+        raise FormError("Choose a site, or give the client's name and the address.")
     if not given["who"]:
-        raise FormError("Who was there? Give a name.")
+        raise FormError("Who made the visit? Give a name.")
     day = read_day(fields, "day")
     # All of it or nothing, with the word that the draft is a visit now.
     with open_records() as records, records.together():

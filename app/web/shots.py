@@ -36,7 +36,7 @@ _seen: dict[str, Any] = {}  # features by model and photo; pixels of anyone's ar
 THUMB = (360, 360)  # px
 FILE = re.compile(r"[0-9a-f]{16}(\.thumb)?\.jpg")
 KINDS = {
-    "tiny": "small, or taken from too far: use the original, or go nearer",
+    "tiny": "small, or taken from too far away: use the original, or go closer",
     "blurred": "blurred: hold still, and tap on the plant before you take it",
 }
 
@@ -52,7 +52,7 @@ def take_in(draft: Draft, folder: Path, files: Sequence[str]) -> tuple[Draft, li
                 continue
             shot, photo = _shot(file, folder)
             if any(known.thumb == shot.thumb for known in shots):
-                notices.append(fault(f"{file.name}: is here already."))
+                notices.append(fault(f"{file.name}: is already here."))
             else:
                 shots.append(shot)
                 opened[shot.thumb] = photo

@@ -35,7 +35,7 @@ PATH: dict[str, Step] = {name: module.STEP for name, module in MODULES.items()}
 def go(context: Context, draft: Draft, fields: Fields, which: str) -> Draft:
     """To a step that was reached before."""
     if which not in STEPS or STEPS.index(which) > draft.furthest:
-        raise FormError("That step comes later; go on from here.")
+        raise FormError("That step comes later; continue from here.")
     return replace(draft, step=which, asking="", choosing=Choosing())
 
 
@@ -43,9 +43,9 @@ def act(context: Context, draft: Draft, do: str, fields: Fields, which: str) -> 
     """What a button of the step does. Raises SwardkeyError in one sentence; the draft is then as it was."""
     action: Action | None = go if do == "go" else MODULES[draft.step].ACTIONS.get(do)
     if draft.record.get("visit") and do != "go" and do not in visit.ACTIONS:
-        raise FormError("This plant is kept as a visit already; start with the next plant to change anything.")
+        raise FormError("This plant is already saved as a visit; start a new plant to change anything.")
     if action is None:
-        raise FormError("The page is older than the plant's papers; it is up to date now.")
+        raise FormError("This plant had changed since the page was loaded; it is up to date now.")
     done = action(context, draft, fields, which)
     after, notices = done if isinstance(done, tuple) else (done, [])
     return reached(after if do == "go" else stopped(draft.step, after)), notices

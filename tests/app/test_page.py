@@ -56,7 +56,7 @@ def test_the_whole_path_ends_in_a_signed_visit(context: Context, tmp_path: Path)
     upload(person, tmp_path, "weed.jpg")
     assert 'alt="weed.jpg"' in person.text
     assert person.press("look", month="11").title == "What it could be"
-    assert "never photographed" in person.text and "by the photos alone" in person.text
+    assert "not in the photo model" in person.text and "by the photos alone" in person.text
     person.press("ask").prove()
     assert person.title == "dandelion" and "Confirmed" in person.text
     assert person.press("onward").title == "This lawn"
@@ -149,7 +149,7 @@ def test_back_and_change_are_exact_and_each_answer_says_what_it_did(context: Con
     assert person.press("change", first).asked() == first and "Change an answer" in person.text
     assert "your answer" in person.text
     person.press("back").press("back")
-    stands = [page.split('aria-label="Where it stands"')[1] for page in (person.text, before)]
+    stands = [page.split('aria-label="So far"')[1] for page in (person.text, before)]
     assert person.asked() == first and stands[0] == stands[1]
 
 
@@ -162,7 +162,7 @@ def test_what_an_answer_did_is_the_change_of_the_chances(context: Context) -> No
         interview = interview.answer(character, typical(context.key)[character])
     at = (None, interview.month, interview.region, interview.visible)
     answers = list(interview.answers.items())
-    rows = [*(context.name(s) for s in context.key.flora.ids), "a plant outside the flora"]
+    rows = [*(context.name(s) for s in context.key.flora.ids), "a plant not on file"]
     moves = [(place, move) for place, one in enumerate(effects(context, interview)[::-1]) for move in one["moves"]]
     assert {move.up for _, move in moves} == {True, False}
     for place, move in moves:

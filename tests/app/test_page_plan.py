@@ -112,7 +112,7 @@ def test_the_plan_begins_with_what_to_do_and_never_gives_a_rate(sprayer: Person)
         shown[0],
         "What to do now, in November",
         "lawn: ",
-        "Not here, and why",
+        "Ruled out here, and why",
         "The year of dandelion",
         "Cautions",
     )

@@ -51,7 +51,7 @@ def ask_again(person: Person, character: str, *states: str) -> Person:
 def test_what_can_be_seen_is_asked_first_and_only_that_is_asked_about(context: Context) -> None:
     person = Person(context).press("look", month="7")
     assert person.title == "What can you see or reach?" and person.text.count('name="visible"') == len(PARTS)
-    assert person.press("see").notices == ["Tap at least one: what can you see or reach?"]
+    assert person.press("see").notices == ["Tick at least one: what can you see or reach?"]
     assert "tentacles" in person.press("see", visible=["tentacles"]).notices[0]
     person.see("roots", "leaves")
     assert draft_in(person).visible == ("leaves", "roots") and "leaves, roots" in person.text
@@ -164,12 +164,12 @@ def test_four_unsure_end_in_what_would_decide_with_a_message(context: Context) -
         if person.asked():
             person.press("unsure", person.asked())
     assert person.title == "No more questions for now" and "nswer the next question" not in person.text
-    assert "unsure" in person.text and "What would decide" in person.text
+    assert "unsure" in person.text and "What would settle it" in person.text
     found = re.search(r'<textarea id="f-message" readonly[^>]*>([^<]+)', person.text)
     assert found is not None and "Any one of these would help most" in found[1]
     assert 'data-copy="f-message"' in person.text and "I can see or reach more" in person.text
     person.press("conclude")
-    assert "What would decide" in person.text and "Answer more" not in person.text
+    assert "What would settle it" in person.text and "Answer more" not in person.text
     assert person.press("look_again").title == "What can you see or reach?"
 
 
@@ -225,7 +225,7 @@ def test_the_answer_that_the_name_hangs_on_is_told(context: Context, monkeypatch
     hangs = replace(real, status="likely", hangs_on=real.candidates[0].agrees[0])
     monkeypatch.setattr("model.interview.identify", lambda *told: hangs)
     person.press("go", "finding")
-    assert person.text.count("the name hangs on this answer") == 1
+    assert person.text.count("the name depends on this answer") == 1
     assert hangs.hangs_on is not None
     person.press("change", hangs.hangs_on)
     assert person.asked() == hangs.hangs_on and "The name hangs on this answer" in person.text

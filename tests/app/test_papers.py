@@ -102,7 +102,9 @@ def test_an_advice_sheet_says_what_how_sure_why_and_what_to_do(key: Key, control
     assert pdf == advice_paper(sheet, key, control), "the same content gives the same file"
     text = text_of(pdf, (1, 2))
     holds(text, "Bindii", "Soliva sessilis", CLIENT.name, "What it is", "Evidence for it", "Evidence against it")
-    holds(text, "milk", "Ruled out", "What to do now, in June", "Hand removal", "Not here, and why", "guinea pigs")
+    holds(
+        text, "milk", "Ruled out", "What to do now, in June", "Hand removal", "Ruled out here, and why", "guinea pigs"
+    )
     holds(text, "The year of bindii", "common practice, no source", "children and pets", "on the product's label")
 
 

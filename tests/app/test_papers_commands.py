@@ -93,7 +93,7 @@ def test_a_new_paper_of_a_visit_is_one_module(
         assert "A slip for the gate." in run("print", "--help").out
         run("print", "gate-slip", "--visit", visit, "--out", tmp_path / "slip.pdf", "--maker", "Own Lawns")
         assert "soliva_sessilis" in text_of(tmp_path / "slip.pdf") and "Own Lawns" in text_of(tmp_path / "slip.pdf")
-        assert kinds() == {"advice": "Advice sheet", "gate-slip": "Gate slip", "job": "Job sheet"}
+        assert {"advice": "Advice sheet", "gate-slip": "Gate slip", "job": "Job sheet"}.items() <= kinds().items()
     finally:
         sys.modules.pop("app.papers.gate_slip", None)
         sys.modules.pop("app.commands.print_papers", None)
