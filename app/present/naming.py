@@ -131,7 +131,7 @@ def what_it_is(naming: Naming, key: Key, apart: Collection[str] = ()) -> Section
     shown, rest = others[:LOOK_ALIKES], others[LOOK_ALIKES:]
     answered = any(value != () for value in naming.answers.values())
     if shown:
-        rows = [("Often mistaken for", "How they differ", "Ruled out")]
+        rows = [("Often mistaken for", "How to tell them apart", "Ruled out")]
         rows += [(name, capital(note), "yes" if out else "not yet") for name, note, out in shown]
         # Nothing is ruled out by characters that nobody looked at.
         columns, widths = (3, (0.20, 0.68, 0.12)) if answered else (2, (0.20, 0.80, 0.0))

@@ -1,4 +1,4 @@
-"""Learn: the collection of labelled photos, its check on a contact sheet, training, and which model is in charge."""
+"""Learn: the collection of labelled photos, its check on a contact sheet, training, and which model is active."""
 
 from __future__ import annotations
 

@@ -89,7 +89,7 @@ def looked_at(draft: Draft, folder: Path, opened: Mapping[str, Photo] | None = N
 
 
 def evidence_of_shots(draft: Draft, folder: Path) -> Evidence | None:
-    """What the photos of a plant say; looked at again where another model is in charge since."""
+    """What the photos of a plant say; looked at again where another model has been activated since."""
     if not draft.shots:
         return None
     if draft.model != _in_charge() or draft.evidence is None:
@@ -182,7 +182,7 @@ def photo_file(folder: Path, name: str) -> Path | None:
 
 
 def learned() -> set[str]:
-    """The species that the photo model in charge has learned from photos."""
+    """The species that the active photo model has learned from photos."""
     try:
         described = json.loads((registry().in_charge().folder / "model.json").read_bytes())
         return {name for name in described["classes"] if not name.startswith(OTHER)}
