@@ -112,12 +112,8 @@ def findings(
     out: Out,
     licence: Annotated[str, typer.Option(help="CC0, CC BY or CC BY-NC: the licence you share them under.")],
     by: Annotated[str, option("NAME", "The publisher that portals will name.")],
-    decimals: Annotated[
-        int | None, option("N", "Include locations, to N decimals of a degree (0-3).")
-    ] = None,
-    names: Annotated[
-        bool, typer.Option("--names", help="Include who found and who identified the plants.")
-    ] = False,
+    decimals: Annotated[int | None, option("N", "Include locations, to N decimals of a degree (0-3).")] = None,
+    names: Annotated[bool, typer.Option("--names", help="Include who found and who identified the plants.")] = False,
     site: Site = None,
     as_json: Json = False,
 ) -> None:

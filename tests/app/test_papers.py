@@ -118,7 +118,7 @@ def test_no_advice_sheet_holds_a_rate(key: Key, control: Control, species: str) 
 def test_a_shortlist_is_a_question_and_how_to_tell_them_apart_comes_first(key: Key, control: Control) -> None:
     made = plan(control, Case(("taraxacum_officinale", "hypochaeris_radicata"), 11, "couch"))
     text = text_of(advice_paper(AdviceSheet(Naming("hypochaeris_radicata"), made), key, control))
-    holds(text, "Dandelion or catsear?", "no characters were noted")
+    holds(text, "Dandelion or catsear?", "no characters were recorded")
     assert text.index("stalk is hollow") < text.index("What to do now")
 
 
