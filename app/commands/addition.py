@@ -24,7 +24,7 @@ def check_outcome(source: Path, outcome: Outcome) -> None:
         return
     if refused:
         first = outcome.refused[0]
-        raise CollectionError(f"{source}: nothing was added: {refused} refused, first {first.file}: {first.why}")
+        raise CollectionError(f"{source}: nothing was added: {refused} refused, the first {first.file}: {first.why}")
     if not outcome.unknown_names:
         raise CollectionError(f"{source}: holds no photos; name a folder whose folders are named after species")
 

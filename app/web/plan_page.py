@@ -115,7 +115,7 @@ def read_label(context: Context, draft: Draft, fields: Fields, which: str) -> tu
     read = note_label(
         context.control, split_actives(which), lawn, one(fields, "number"), one(fields, "by"), date.today()
     )
-    return draft, [f"Kept: {which} on {context.control.lawns[lawn].name}, {read}."]
+    return draft, [f"Saved: {which} on {context.control.lawns[lawn].name}, {read}."]
 
 
 def revoke(context: Context, draft: Draft, fields: Fields, which: str) -> tuple[Draft, list[str]]:

@@ -96,9 +96,9 @@ def test_a_reload_finds_the_place_and_two_people_do_not_mix(context: Context) ->
 
 def test_an_unknown_address_is_a_new_plant_and_says_so(context: Context) -> None:
     person = Person(context, {"plant": new_id()})
-    assert person.title == "Photos of one plant" and "No plant is kept" in person.notices[0]
+    assert person.title == "Photos of one plant" and "No plant is saved" in person.notices[0]
     person = Person(context, {"plant": "../../etc/passwd"})
-    assert "No plant is kept" in person.notices[0]
+    assert "No plant is saved" in person.notices[0]
 
 
 def test_a_photo_is_kept_without_metadata_and_the_upload_is_removed(context: Context, tmp_path: Path) -> None:
@@ -117,7 +117,7 @@ def test_what_is_wrong_with_a_photo_is_said(context: Context, tmp_path: Path) ->
     flat = io.BytesIO()
     Image.new("RGB", (300, 300), (90, 120, 60)).save(flat, "PNG")
     upload(person, tmp_path, "flat.png", flat.getvalue())
-    assert "Nothing can be made out" in person.text and "It is left out" in person.text
+    assert "Nothing can be made out" in person.text and "This photo is not used" in person.text
     upload(person, tmp_path, "words.jpg", b"Dear all")
     assert person.notices[0].startswith("words.jpg: ") and str(tmp_path) not in person.text
     small = io.BytesIO()
@@ -145,7 +145,7 @@ def test_back_and_change_are_exact_and_each_answer_says_what_it_did(context: Con
     first = person.asked()
     before = person.text
     person.press("answer", first, state=[next(iter(context.key.flora.characters[first].states))])
-    assert any(words in person.text for words in ("rose from", "fell from", "next to nothing", "narrowed the list"))
+    assert any(words in person.text for words in ("rose from", "fell from", "little difference", "narrowed the list"))
     assert person.press("change", first).asked() == first and "Change an answer" in person.text
     assert "your answer" in person.text
     person.press("back").press("back")
@@ -228,6 +228,6 @@ def test_an_override_is_explained(context: Context, tmp_path: Path) -> None:
 
 
 def test_a_draft_of_another_version_is_refused_in_a_sentence() -> None:
-    with pytest.raises(DraftError, match="start it anew"):
+    with pytest.raises(DraftError, match="start again"):
         draft_of({"id": new_id(), "shots": [{"no": "name"}]})
     assert known(draft_of({"id": new_id(), "step": "dance", "later": 1})).step == "photos"

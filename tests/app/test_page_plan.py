@@ -125,7 +125,7 @@ def test_what_is_ruled_out_cannot_be_chosen(sprayer: Person) -> None:
     sprayer.press("go", "plan")
     ruled_out = made_plan(sprayer.context, draft_of(sprayer)).by("no")
     assert {"2,4-D", "MCPA + dicamba"} <= {option.mix for option in ruled_out}
-    assert "Choose what you will do" in sprayer.press("choose", choice="").notices[0]
+    assert "choose what you will do" in sprayer.press("choose", choice="").notices[0]
     for option in ruled_out:
         assert f'value="{option_key(option)}"' not in sprayer.text
         notice = sprayer.press("choose", choice=option_key(option)).notices[0]
@@ -165,7 +165,7 @@ def test_a_label_that_was_read_unlocks_an_option_until_it_is_taken_back(planner:
     (read,) = labels_read()
     assert (" + ".join(read.actives), read.lawn, read.number) == (mix, "kikuyu", "54321")
     assert ("54321" in planner.text and suited(planner) != before) or before[mix] == "wait"
-    assert "Taken back" in planner.press("revoke", mix).notices[0]
+    assert "Withdrawn" in planner.press("revoke", mix).notices[0]
     assert suited(planner) == before and labels_read() == () and "lawn: by the label" not in planner.text
     planner.press("go", "lawn").press("make_plan", **BUFFALO)
     notice = planner.press("read_label", "2,4-D", number="54321", by="Kim").notices[0]

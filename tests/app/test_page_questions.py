@@ -228,4 +228,4 @@ def test_the_answer_that_the_name_hangs_on_is_told(context: Context, monkeypatch
     assert person.text.count("the name depends on this answer") == 1
     assert hangs.hangs_on is not None
     person.press("change", hangs.hangs_on)
-    assert person.asked() == hangs.hangs_on and "The name hangs on this answer" in person.text
+    assert person.asked() == hangs.hangs_on and "The name depends on this answer" in person.text

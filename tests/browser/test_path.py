@@ -162,9 +162,9 @@ def read_a_label(visitor: Visitor) -> None:
     page.fill('input[name="by"] >> visible=true', "Sam")
     page.keyboard.press("Enter")
     page.wait_for_selector(".told-so")
-    assert f"Kept: {which} on zoysia, by the label, read by Sam" in page.inner_text(".told-so")
+    assert f"Saved: {which} on zoysia, by the label, read by Sam" in page.inner_text(".told-so")
     assert "by the label" in page.inner_text(".options >> nth=-1")
-    visitor.press("revoke", ".told-so:has-text('Taken back')", which)
+    visitor.press("revoke", ".told-so:has-text('Withdrawn')", which)
     assert page.locator(".rating:has-text('by the label')").count() == 0
     visitor.press("go", 'button[data-do="make_plan"]', "lawn")
 
