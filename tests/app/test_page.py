@@ -81,7 +81,7 @@ def test_the_whole_path_ends_in_a_signed_visit(context: Context, tmp_path: Path)
     again = Person(context, {"plant": person.plant})
     assert again.title == "The record of the visit"
     again.press("go", "questions").press("unsure", "leaf_build")
-    assert "kept as a visit already" in again.notices[0]
+    assert "already saved as a visit" in again.notices[0]
 
 
 def test_a_reload_finds_the_place_and_two_people_do_not_mix(context: Context) -> None:
@@ -197,7 +197,7 @@ def test_a_button_that_is_not_there_does_nothing(context: Context) -> None:
     for do, which in (("make_plan", ""), ("go", "record"), ("__class__", ""), ("sign_visit", "")):
         assert len(person.press(do, which).notices) == 1
         assert person.title == "Photos of one plant"
-    assert "too old" in person.send(plant="no id", do="look").notices[0]
+    assert "out of date" in person.send(plant="no id", do="look").notices[0]
     person.send(plant=person.plant, do="look", fields={"month": [{"a": 1}]})
     assert "is not text" in person.notices[0].lower()
 

@@ -146,7 +146,7 @@ def test_photos_wait_for_their_name_and_join_the_collection(context: Context, tm
     assert "Say what the photos show" in press(context, learning, address, "name")
     shown = press(context, learning, address, "name", species="dandelion", by="Sam")
     assert address_in(shown) == {} and "2 added" in shown and "dandelion" in shown and "needs" in shown
-    assert "gone" in press(context, learning, {"pending": "../../x"}, "drop")
+    assert "no longer here" in press(context, learning, {"pending": "../../x"}, "drop")
 
 
 def test_learning_says_what_is_missing(context: Context) -> None:
