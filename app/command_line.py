@@ -19,7 +19,7 @@ from model.errors import SwardkeyError
 # start; tests/app/test_command_line.py checks the words against the commands' own.
 COMMANDS = {
     "identify": ("identify", "Name the plant in the photos, with the answers in a file if there are any."),
-    "ask": ("ask", "Ask in the terminal, one question at a time, until the name is proven."),
+    "ask": ("ask", "Ask in the terminal, one question at a time, until the name is confirmed."),
     "serve": ("serve", "Serve the web pages on this machine, or with --network on the whole network."),
     "advise": ("advise", "Say what to do about a weed on this lawn in this month."),
     "year": ("advise", "Show a weed's year: when it germinates, flowers and seeds, and when to act."),
@@ -31,12 +31,12 @@ COMMANDS = {
     "print": ("print_papers", "Make the papers of the job: PDF, CSV, calendar, Darwin Core."),
     "records": ("keep_records", "Keep clients, sites, visits and spray records; sign and amend them."),
     "backup": ("back_up", "Put records, photos, collection and models into one zip."),
-    "restore": ("back_up", "Bring back a backup, once all of it is checked."),
+    "restore": ("back_up", "Restore a backup, once all of it is checked."),
     "collect": ("collect", "Keep your own labelled photos, from which the photo model learns."),
     "measure": ("manage_models", "Measure a photo model on labelled photos that it has not learned from."),
     "train": ("train", "Learn from your collection; a new model must prove itself before it is used."),
     "models": ("manage_models", "Your own photo models: list them, activate one, or go back."),
-    "slips": ("learn_slips", "Learn from your records how often people take one thing for another."),
+    "slips": ("learn_slips", "Learn from your records how often people mistake one thing for another."),
     "draw": ("draw", "Draw a picture of a species from its characters; never a photo."),
     "demo": ("demo", "Show what swardkey does in an invented town, with drawn photos."),
 }

@@ -14,7 +14,7 @@ from app.present.plan import print_plan
 from app.services.advice import advise as advise_on
 from app.services.advice import years_of
 
-Weeds = Annotated[list[str], typer.Argument(metavar="SPECIES...", help="The weed, or all that it may still be.")]
+Weeds = Annotated[list[str], typer.Argument(metavar="SPECIES...", help="The weed, or every weed it could still be.")]
 
 
 def advise(

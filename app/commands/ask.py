@@ -29,7 +29,7 @@ TO_SEE = {
     "seeds": "ripe seed, burrs or fruit",
     "roots": "roots, bulbs or tubers, dug up",
 }
-HOW_TO_PICK = "Numbers with commas, as in 1,4. Press Enter to skip this: anything may be asked then."
+HOW_TO_PICK = "Numbers with commas, as in 1,4. Press Enter to skip; then any part may be asked about."
 
 
 def ask(
@@ -40,7 +40,7 @@ def ask(
     visible: Visible = None,
     as_json: Json = False,
 ) -> None:
-    """Ask in the terminal what can be seen, then one question at a time, until the name is proven."""
+    """Ask in the terminal what can be seen, then one question at a time, until the name is confirmed."""
     start = start_interview(photos or (), answers, visible, month, region)
     # With --json, all that a person reads goes to standard error.
     end = Dialogue(Console(highlight=False, stderr=as_json), start).hold()

@@ -31,7 +31,7 @@ def restore(
     yes: Annotated[bool, typer.Option("--yes", help="Do not ask before restoring.")] = False,
     as_json: Json = False,
 ) -> None:
-    """Bring back a backup, once all of it is checked; what is there now is kept aside."""
+    """Restore a backup, once all of it is checked; your present files are set aside."""
     plan = plan_restore(file, home())
     if not as_json:
         print(plan)

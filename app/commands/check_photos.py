@@ -28,7 +28,7 @@ def check(
     folder: CollectionFolder = None,
     photos: Annotated[Path | None, option("FOLDER", "Check this folder of labelled photos instead.")] = None,
     unlabelled: Annotated[Path | None, option("FOLDER", "Say which of these photos to label next.")] = None,
-    wanted: Annotated[list[str] | None, option("SPECIES", "A species to be learned, with photos or without.")] = None,
+    wanted: Annotated[list[str] | None, option("SPECIES", "A species to learn, with or without photos.")] = None,
     sheet: Annotated[Path | None, option("OUT.html", "Write a contact sheet to decide on; .png for pages.")] = None,
     decisions: Annotated[
         Path | None, option("FILE.csv", "Write decisions to fill in; with --apply, carry them out.")

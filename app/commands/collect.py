@@ -45,9 +45,7 @@ def add(
     ] = None,
     allow_host: Annotated[
         list[str] | None,
-        option(
-            "HOST[:PORT]", "Fetch from this host too: one of a private network, or one that a photo is redirected to."
-        ),
+        option("HOST[:PORT]", "Also fetch from this host, on a private network or one that a photo redirects to."),
     ] = None,
     by: By = "",
     folder: CollectionFolder = None,
@@ -85,7 +83,7 @@ def list_photos(
     folder: CollectionFolder = None,
     as_json: Json = False,
 ) -> None:
-    """Say what the collection holds: photos, groups and readable files of each species."""
+    """Show what the collection holds: photos, groups and readable files of each species."""
     found = contents(folder, each)
     answer(as_json, found, lambda: print_contents(found))
 
@@ -105,9 +103,9 @@ def relabel(
 
 @collect.command("remove")
 def remove(photo: Photo, by: By = "", folder: CollectionFolder = None, as_json: Json = False) -> None:
-    """Take a photo back: nothing is learned from it any more."""
+    """Remove a photo: nothing more is learned from it."""
     row = open_all(folder)[0].remove(photo, labeller(by))
-    answer(as_json, {"photo": row.photo, "removed": True}, f"{row.photo} ({row.species}) is taken back")
+    answer(as_json, {"photo": row.photo, "removed": True}, f"{row.photo} ({row.species}) is removed")
 
 
 def print_contents(found: dict[str, Any]) -> None:
@@ -121,7 +119,7 @@ def print_contents(found: dict[str, Any]) -> None:
     if names := found.get("names"):
         print_table(("photo", "species", "group"), [(n["photo"][3:15], n["species"], n["group"]) for n in names])
     if found["removed"]:
-        print(f"{counted(found['removed'], 'photo')} taken back; the files are kept")
+        print(f"{counted(found['removed'], 'photo')} removed; the files are kept")
     if found["without_row"]:
         print(f"{counted(len(found['without_row']), 'file')} without a row: left by an interrupted run, harmless")
     for note in found["notes"]:

@@ -32,20 +32,20 @@ def open_photos(
     every: Annotated[bool, typer.Option("--all", help="Every species of the flora.")] = False,
     kind: Annotated[str, option("KIND", "Every species of a kind of weed, as plans name it.")] = "",
     each: Annotated[int, option("N", "Photos of each species, at most.", min=1, max=1000)] = 60,
-    licence: Annotated[str, option("LIST", "Licences of the pictures that are taken.")] = "cc0,by,by-sa",
+    licence: Annotated[str, option("LIST", "Licences to accept.")] = "cc0,by,by-sa",
     country: Annotated[str, option("LIST", "Only from these countries, such as AU,NZ.")] = "",
     allow_host: Annotated[
         list[str] | None, option("HOST[:PORT]", "Fetch from this host of a private network too; repeatable.")
     ] = None,
     by: By = "",
     folder: CollectionFolder = None,
-    dry_run: Annotated[bool, typer.Option("--dry-run", help="Only say what would be fetched.")] = False,
+    dry_run: Annotated[bool, typer.Option("--dry-run", help="Only show what would be fetched.")] = False,
     yes: Annotated[bool, typer.Option("--yes", help="Do not ask before fetching.")] = False,
     as_json: Json = False,
 ) -> None:
-    """Fetch open photos of weeds from GBIF into the collection, with their licences and whom to credit.
+    """Fetch open photos of weeds from GBIF into the collection, with their licences and who to credit.
 
-    Each picture is taken by its own licence. After an interruption run it again: what is there is not fetched twice.
+    Each picture is judged by its own licence. After an interruption run it again: nothing is fetched twice.
     """
     names, kinds = species_wanted(species or [], every, kind, folder), kinds_of_licence(licence)
     with progress_bar("asking", len(names), as_json) as progress:
@@ -71,7 +71,7 @@ def credits_of_photos(
     folder: CollectionFolder = None,
     as_json: Json = False,
 ) -> None:
-    """Say whom to credit for the photos of the collection, and under which licences."""
+    """Show who to credit for the photos in the collection, and under which licences."""
     credited = credits_due(folder)
     data: dict[str, Any] = {"credits": [asdict(one) for one in credited]}
     if out is None:

@@ -40,7 +40,7 @@ def demo(
     state = "are" if make_demo(place) else "were already"
     sys.stdout.write(
         f"An invented town, its people and a season of drawn photos {state} in {place}\n"
-        "Your own records are untouched; delete that folder to be rid of it.\n"
+        "Your own records are untouched; delete that folder to remove it.\n"
     )
     os.environ["SWARDKEY_HOME"] = str(place)
     sys.stdout.flush()
@@ -70,7 +70,7 @@ def make_demo(folder: Path, today: date | None = None) -> bool:
 
 def _check(folder: Path) -> None:
     if folder.resolve() == home().resolve():
-        raise DemoError(f"{folder}: is where your own records belong; choose another --folder")
+        raise DemoError(f"{folder}: is where your own records are kept; choose another --folder")
     if folder.exists() and not folder.is_dir():
         raise DemoError(f"{folder}: is a file; choose another --folder")
     if folder.is_dir() and any(folder.iterdir()):

@@ -22,7 +22,7 @@ AnswersFile = Annotated[
 ]
 Region = Annotated[
     str | None,
-    option("REGION", "How common weeds are there (configs/prior.yaml; default southern_australia); none: all alike."),
+    option("REGION", "How common weeds are there (configs/prior.yaml; default southern_australia); none: all equal."),
 ]
 Visible = Annotated[
     str | None, option("PARTS", "What can be seen: leaves, flowers, seeds, roots; else as in the file.", "--visible")

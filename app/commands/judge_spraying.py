@@ -50,7 +50,7 @@ def window(
     figure: Figure = None,
     as_json: Json = False,
 ) -> None:
-    """Say whether to spray: go, caution or stop, with every reason. The label in hand always wins.
+    """Say whether to spray: go, caution or stop, with every reason. The label in hand always overrides it.
 
     Give --temperature, --humidity and --wind as measured on site, or a day's hours with --forecast. What advise
     rules out for the same lawn, state, month and place is stop here too.
@@ -72,7 +72,7 @@ def window(
         raise AnswerError("--figure draws the hours of a day; give them with --forecast")
     if temperature is None or humidity is None or wind is None:
         missing = " and ".join(name for name, value in readings.items() if value is None)
-        raise AnswerError(f"nothing is judged without {missing}; measure on site, or give --forecast")
+        raise AnswerError(f"there is no verdict without {missing}; measure on site, or give --forecast")
     verdict = verdict_of(job, Weather(temperature, humidity, wind, rain_in, hour), signs or ())
     answer(as_json, verdict.as_json(), lambda: print_verdict(verdict))
 

@@ -194,8 +194,8 @@ def search(
 @records.command()
 def due(
     day: Day = None,
-    site: Annotated[int | None, typer.Option(min=1, help="Add something to look at again at this site.")] = None,
-    add: Annotated[str, option("WHAT", "What to look at; --day says when.")] = "",
+    site: Annotated[int | None, typer.Option(min=1, help="Add a follow-up at this site.")] = None,
+    add: Annotated[str, option("WHAT", "What to check; --day says when.")] = "",
     done: Annotated[int | None, typer.Option(min=1, help="This one was done; --day says when.")] = None,
     as_json: Json = False,
 ) -> None:
@@ -226,7 +226,7 @@ def check(as_json: Json = False) -> None:
     with open_records() as book:
         found = check_records(book)
     counts = f"{found.visits} visits, {found.treatments} treatments, {found.signed} signed rows, {found.photos} photos"
-    text = "\n".join([*found.faults, f"{counts}: {'all is as it was' if found.sound else 'see above'}"])
+    text = "\n".join([*found.faults, f"{counts}: {'nothing was altered' if found.sound else 'see above'}"])
     answer(as_json, {"sound": found.sound, **plain(found)}, text)
     if not found.sound:
         raise typer.Exit(1)

@@ -20,15 +20,15 @@ SHOWN_FROM = 0.01  # smaller changes of a rate are left out
 
 def slips(
     use: Annotated[bool, typer.Option("--use", help="Use the fitted rates from now on.")] = False,
-    drop: Annotated[bool, typer.Option("--drop", help="Go back to the rates that came with the tool.")] = False,
+    drop: Annotated[bool, typer.Option("--drop", help="Go back to the shipped rates.")] = False,
     as_json: Json = False,
 ) -> None:
-    """Learn from confirmed plants how often people take one thing for another, such as a daisy for a dandelion."""
+    """Learn from confirmed plants how often people mistake one thing for another, such as a daisy for a dandelion."""
     if use and drop:
-        raise SwardkeyError("--use and --drop exclude one another; give one of them")
+        raise SwardkeyError("--use and --drop contradict each other; give one of them")
     if drop:
         before = "" if drop_slips() else ", as they were before"
-        answer(as_json, {"in_use": False}, f"the rates that came with the tool are used{before}")
+        answer(as_json, {"in_use": False}, f"the shipped rates are used{before}")
         return
     rates, plants = fit_slips()
     if use:
@@ -51,6 +51,6 @@ def print_rates(moved: Sequence[Rate], plants: int, used: bool) -> None:
     if rows:
         print_table(("question", "shows", "taken for", "here", "before"), rows, numbers=("here", "before"))
     else:
-        print_lines("No rate differs by a hundredth from what came with the tool.")
-    how = "These rates are used from now on; --drop takes them back." if used else "To use them: swardkey slips --use"
+        print_lines("No rate differs from the shipped one by a hundredth.")
+    how = "These rates are used from now on; --drop goes back." if used else "To use them: swardkey slips --use"
     print_lines(how)

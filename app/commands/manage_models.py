@@ -83,7 +83,7 @@ def undo(as_json: Json = False) -> None:
 
 @models.command("pin")
 def pin(
-    name: Name, off: Annotated[bool, typer.Option("--off", help="Pin no longer.")] = False, as_json: Json = False
+    name: Name, off: Annotated[bool, typer.Option("--off", help="Unpin it.")] = False, as_json: Json = False
 ) -> None:
     """Keep a model for good; others go when there are more than five newer ones."""
     registry().pin(name, not off)
@@ -93,7 +93,7 @@ def pin(
 def print_active(active: InCharge, before: str, as_json: bool) -> None:
     """Print which model is active now, and which was."""
     same = active.name == before
-    change = "active already" if same else f"active now, instead of {before}; swardkey models undo takes it back"
+    change = "active already" if same else f"active now, instead of {before}; swardkey models undo reverts it"
     answer(as_json, {"in_charge": active.name, "before": before}, f"{active.name} is {change}")
 
 
@@ -104,7 +104,7 @@ def measure(
     page: Annotated[Path | None, option("OUT.html", "Write a page with figures and the worst errors.")] = None,
     name: Annotated[str, option("NAME", "A model from swardkey models list; else the active one.", "--model")] = "",
     held_out: Annotated[
-        bool, typer.Option("--held-out", help="Only groups that the model's own recipe deals to the held-out part.")
+        bool, typer.Option("--held-out", help="Only groups that the model's own recipe held out.")
     ] = False,
     as_json: Json = False,
 ) -> None:
@@ -131,7 +131,7 @@ def print_accuracy(found: Measurement) -> None:
     print_lines(f"{found.measured.model} on {m.photos} photos in {m.groups} groups", style="bold")
     print_lines(
         f"first choice right {m.top1:.1%}, class by class {m.balanced_top1:.1%}, in the first three {m.top3:.1%}; "
-        f"{m.nll:.3f} nats; calibration error {m.ece:.3f} (a perfect model stays under {m.ece_null:.3f})"
+        f"{m.nll:.3f} nats; calibration error {m.ece:.3f} (a perfect model would stay under {m.ece_null:.3f})"
     )
     if sets is not None:
         print_lines(

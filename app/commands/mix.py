@@ -23,7 +23,7 @@ mix = typer.Typer(
 
 RATE = option("AMOUNT/AREA", "From the label in hand: an amount of product for an area, with both units.")
 Area = Annotated[str | None, option("M2", "Area in square metres.")]
-Sure = Annotated[bool, typer.Option("--sure", help="The numbers are right, even if they look like a slip.")]
+Sure = Annotated[bool, typer.Option("--sure", help="The numbers are right, even if they look like a mistake.")]
 
 
 @mix.command()
@@ -51,7 +51,7 @@ def output(
 @mix.command()
 def tank(
     context: typer.Context,
-    tank: Annotated[str, option("L", "Litres of spray that the tank takes, or that you mix.")],
+    tank: Annotated[str, option("L", "Litres of spray that the tank holds, or that you mix.")],
     output: Annotated[str, option("L_HA", "Litres a hectare, as you measured them (mix output).")],
     rate: Annotated[str, RATE],
     area: Area = None,

@@ -17,9 +17,9 @@ def key(
     pdf: Annotated[Path | None, option("FILE", "Write it to a PDF for printing.")] = None,
     as_json: Json = False,
 ) -> None:
-    """Make a key for printing: numbered couplets, of whose two leads one fits, down to a name.
+    """Make a key for printing: numbered couplets that lead to a name.
 
-    With --month, only of plants that are to be seen in it.
+    With --month, only of plants visible in it.
     """
     if pdf is not None:
         check_place(pdf, "--pdf", (".pdf",))

@@ -11,14 +11,15 @@ import typer
 from app.commands.json_output import Json, answer
 from app.commands.options import LAWN, PLACE, AnyMonth, Cover, Cultivar, Near, Stage, State, option, word
 from app.papers.paper_file import check_place, write_paper
+from app.papers.visit_paper import visit_papers
 from app.services import paper_making as making
 from model.errors import AnswerError
 
 papers = typer.Typer(no_args_is_help=True, help="Make the papers of the job: PDF, CSV, calendar, Darwin Core.")
-Out = Annotated[Path, option("FILE", "Where to.", "--out")]
-VISIT = typer.Option("--visit", min=1, metavar="NUMBER", help="A visit of the records.")
-Site = Annotated[int | None, typer.Option(min=1, metavar="NUMBER", help="Only this site of the records.")]
-Maker = Annotated[str, option("NAME", "Who hands the paper out, for its foot.", "--maker")]
+Out = Annotated[Path, option("FILE", "The file to write.", "--out")]
+VISIT = typer.Option("--visit", min=1, metavar="NUMBER", help="A visit in the records.")
+Site = Annotated[int | None, typer.Option(min=1, metavar="NUMBER", help="Only this site in the records.")]
+Maker = Annotated[str, option("NAME", "Who hands it over, for the foot of the page.", "--maker")]
 Place = Annotated[str | None, PLACE]
 
 
@@ -44,7 +45,7 @@ def advice(
     cultivar: Cultivar = None,
     state: State = None,
     near: Near = None,
-    client: Annotated[str, typer.Option(help="Whom it is for.")] = "",
+    client: Annotated[str, typer.Option(help="Who it is for.")] = "",
     maker: Maker = "",
     as_json: Json = False,
 ) -> None:
@@ -67,7 +68,7 @@ def job(
     out: Out,
     visit: Annotated[int, VISIT],
     do: Annotated[list[str] | None, word("--do", "METHOD", "What was chosen; repeatable.")] = None,
-    sums: Annotated[list[str] | None, option("TEXT", "A sum as you did it.", "--sum")] = None,
+    sums: Annotated[list[str] | None, option("TEXT", "A calculation, as you worked it out.", "--sum")] = None,
     place: Place = None,
     cover: Cover = None,
     maker: Maker = "",
@@ -79,12 +80,12 @@ def job(
 
 @papers.command()
 def record(
-    treatment: Annotated[int, typer.Argument(metavar="NUMBER", min=1, help="A treatment of the records.")],
+    treatment: Annotated[int, typer.Argument(metavar="NUMBER", min=1, help="A treatment in the records.")],
     out: Out,
     maker: Maker = "",
     as_json: Json = False,
 ) -> None:
-    """The spray record of a treatment: all fields that any state asks for, signatures and amendments."""
+    """The spray record of a treatment: all fields that any state requires, signatures and amendments."""
     write(out, lambda: making.record_of_treatment(treatment, maker), as_json, ".pdf")
 
 
@@ -111,11 +112,35 @@ def findings(
     out: Out,
     licence: Annotated[str, typer.Option(help="CC0, CC BY or CC BY-NC: the licence you share them under.")],
     by: Annotated[str, option("NAME", "The publisher that portals will name.")],
-    decimals: Annotated[int | None, option("N", "Places too, rounded to N decimals of a degree (0 to 3).")] = None,
-    names: Annotated[bool, typer.Option("--names", help="Include who saw and who named the plants.")] = False,
+    decimals: Annotated[int | None, option("N", "Include locations, to N decimals of a degree (0-3).")] = None,
+    names: Annotated[bool, typer.Option("--names", help="Include who found and who identified the plants.")] = False,
     site: Site = None,
     as_json: Json = False,
 ) -> None:
-    """Confirmed findings in Darwin Core for open portals: a table (.csv) or an archive (.zip). No places unasked."""
+    """Confirmed findings in Darwin Core for open portals: .csv, or a .zip archive. No locations unless asked."""
     ending = out.suffix.lower()
     write(out, lambda: making.shared_findings(ending, by, licence, decimals, names, site), as_json, ".csv", ".zip")
+
+
+def _command_of(name: str) -> Callable[..., None]:
+    """The command of a paper of a visit."""
+
+    def paper(
+        out: Out,
+        visit: Annotated[int, VISIT],
+        place: Place = None,
+        cover: Cover = None,
+        maker: Annotated[
+            str | None, option("NAME", "Who hands the paper out; by default who visited.", "--maker")
+        ] = None,
+        as_json: Json = False,
+    ) -> None:
+        write(out, lambda: making.paper_of_visit(name, visit, maker, place, cover), as_json, ".pdf")
+
+    return paper
+
+
+# Papers of a visit that need no option of their own have no function above.
+for _name, _paper in visit_papers().items():
+    if _name not in {command.callback.__name__ for command in papers.registered_commands if command.callback}:
+        papers.command(_name, help=_paper.says)(_command_of(_name))

@@ -34,9 +34,9 @@ def read(
     on: Day = None,
     as_json: Json = False,
 ) -> None:
-    """Record that a label was read and names this lawn: the plan then goes by it, and says so."""
+    """Record that a label was read and names this lawn; the plan then relies on it, and says so."""
     new = note_label(load_advice(), split_actives(actives), lawn, number, by, on or date.today())
-    answer(as_json, {"label": new.as_json()}, f"Kept: {line(new)}.")
+    answer(as_json, {"label": new.as_json()}, f"Saved: {line(new)}.")
 
 
 @label.command("list")
@@ -53,7 +53,7 @@ def revoke(actives: Actives, lawn: Lawn, as_json: Json = False) -> None:
     gone = revoke_label(load_advice(), split_actives(actives), lawn)
     if not gone:
         raise AnswerError(f"no label of {actives} on {lawn} is recorded; see swardkey label list")
-    answer(as_json, {"revoked": gone}, "Taken back.")
+    answer(as_json, {"revoked": gone}, "Revoked.")
 
 
 def line(one: LabelRead) -> str:

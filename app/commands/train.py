@@ -9,17 +9,17 @@ import typer
 from app.commands.json_output import Json, answer
 from app.commands.options import CollectionFolder, option
 from app.commands.terminal import print_lines, progress_of_stages
-from app.services.retraining import override_of, photos_to_learn, train_on
+from app.services.retraining import override_of, photos_to_learn, recipes_in_words, train_on
 from training.recipes.train import Outcome
 
 
 def train(
     recipe: Annotated[
         str,
-        typer.Option(help="quick: features once, then a closed-form head. full: a network is fine-tuned as well."),
+        typer.Option(help=recipes_in_words()),
     ] = "quick",
     collection: CollectionFolder = None,
-    by: Annotated[str, option("NAME", "Who activates it where the photos cannot tell.")] = "",
+    by: Annotated[str, option("NAME", "Who activates it where the photos do not decide.")] = "",
     because: Annotated[str, option("REASON", "Why; it is logged.")] = "",
     as_json: Json = False,
 ) -> None:

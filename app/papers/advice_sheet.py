@@ -11,6 +11,7 @@ from app.figures.telling import telling
 from app.papers.pdf import Head, safe, slanted
 from app.papers.plant_figure import SheetPhoto, beside, drawings_figure, photo_figure
 from app.papers.sheet import Sheet
+from app.papers.visit_paper import PaperVisit, VisitPaper
 from app.present import plan as plan_words
 from app.present.block import Paragraph, Section, capital
 from app.present.naming import Naming, what_it_is
@@ -77,3 +78,13 @@ def _figure(advice: AdviceSheet, species: Sequence[str], key: Key) -> list[Flowa
         return photo_figure(advice.photo)
     plants = key.flora.species
     return drawings_figure([(capital(plants[one].common_name), telling(key, one)) for one in species[:MOST_DRAWN]])
+
+
+def advice_of(visit: PaperVisit, client: str = "") -> bytes:
+    """The advice sheet of a visit. ``client``: whom it is for, by default the client of the visit."""
+    who = client or visit.record.client.name
+    sheet = AdviceSheet(visit.naming, visit.plan, who, visit.record.site.address, visit.day, visit.maker, visit.photo)
+    return advice_paper(sheet, visit.key, visit.control)
+
+
+PAPER = VisitPaper("Advice sheet", "The advice sheet for the homeowner. Never a rate.", advice_of)

@@ -8,15 +8,18 @@ from typing import TYPE_CHECKING
 from app.papers.pdf import Head, safe, slanted
 from app.papers.sheet import Sheet
 from app.papers.to_bring import load_papers, to_bring
+from app.papers.visit_paper import PaperVisit, VisitPaper
 from app.present import plan as plan_words
 from app.present.block import Block, Paragraph, Section, Table, capital, ticks
 from app.present.naming import Naming, look_again
 from app.present.record import READINGS
 from app.present.spray import weather_limits
+from app.services.visit_papers import decided_option
 from model.control import Control, JudgedOption, Plan
 from model.control.facts import MethodName
 from model.identify import Key
 from model.mix.result import LABEL_FIRST
+from model.spray import load_rules
 from model.spray.rules import Rules
 
 if TYPE_CHECKING:
@@ -114,3 +117,22 @@ def _to_write(sprayed: bool) -> list[Section]:
     done = Table(tuple((line, "") for line in lines), widths=(0.36, 0.64), tall=tall)
     sections = [Section("Weather as measured on site", (weather,), together=True)] if sprayed else []
     return [*sections, Section("Done", (done,), together=True)]
+
+
+def job_of(visit: PaperVisit, chosen: tuple[MethodName, ...] = (), sums: tuple[str, ...] = ()) -> bytes:
+    """The job sheet of a visit: of the ``chosen`` methods, else of what was decided on at the visit."""
+    sheet = JobSheet(
+        visit.naming,
+        visit.plan,
+        visit.record.site,
+        visit.record.client,
+        visit.day,
+        visit.maker,
+        chosen,
+        tuple(Paragraph((text,), "strong") for text in sums),
+        options=() if chosen else decided_option(visit.record, visit.plan),
+    )
+    return job_paper(sheet, visit.key, visit.control, load_rules())
+
+
+PAPER = VisitPaper("Job sheet", "The job sheet: where, what, how, in which weather, with space to write.", job_of)

@@ -20,7 +20,7 @@ Look = Literal["body", "strong", "small"]
 # Of a standing: its sign on paper, and what that means.
 SIGNS = {
     "common practice": ("*", "common practice, no source"),
-    "from memory": ("\u00b0", "from memory, to be verified"),
+    "from memory": ("\u00b0", "from memory, unverified"),
     "by the label": ("L", "from a label that was read, as stated"),
 }
 

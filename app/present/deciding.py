@@ -12,7 +12,7 @@ from model.traits import Answers
 KNOWN = 0.80  # share of what is probable that must agree on what is said of the plant
 KINDS = {
     "grassy": "a grass or sedge",
-    "strap": "a plant with strap-like leaves, from a bulb or the like",
+    "strap": "a plant with strap-like leaves, probably from a bulb",
     "simple": "a broad-leaved plant",
     "three_leaflets": "a plant with three leaflets to a leaf",
     "feather": "a plant with feather-like leaves",
@@ -30,9 +30,9 @@ HABITS = {
     "cushion": "in a soft cushion",
 }
 WHY = {
-    "asked enough": "That is enough questions for one sitting.",
+    "asked enough": "That is enough questions for now.",
     "too often unsure": "Several answers were unsure, so more questions would not help now.",
-    "nothing left": "No question is left that would tell more.",
+    "nothing left": "No remaining question would tell more.",
 }
 PARTS = {
     "leaves": "the leaves and stem",
@@ -106,7 +106,7 @@ def message(finding: Finding, key: Key, answers: Answers) -> str:
     if not lines:
         return ""
     known = known_so_far(finding, key, answers)
-    so_far = [f"So far I can tell that it is {known}."] if known else []
+    so_far = [f"So far I know that it is {known}."] if known else []
     thanks = Paragraph(("Thanks for sending this in.", *so_far, "I cannot name it for certain yet."))
     ask = "Any one of these would help most:" if len(lines) > 1 else "This would help most:"
     return as_text((thanks, Paragraph((ask,)), Bullets(lines)))

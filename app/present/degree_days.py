@@ -48,14 +48,14 @@ def notes(record: Record, warmth: Warmth, weed: str | None) -> list[str]:
     found = []
     if record.missing:
         count = "a day is" if len(record.missing) == 1 else f"{len(record.missing)} days are"
-        found.append(f"{count} missing, the first {record.missing[0]}: the total is too low by what is missing")
+        found.append(f"{count} missing, the first {record.missing[0]}: the true total is higher")
     if any(entry.stand(record.total) != "another model" for entry in warmth.degree_days_of(weed)):
         found.append(
             f"this total counts from {record.days[0]}; the published models do not state from which day they count, "
             "and they disagree with one another, so trust soil temperature more"
         )
     if weed is not None and weed not in warmth.facts.weeds:
-        found.append(f"no warmth is known for {weed}")
+        found.append(f"no degree-day threshold is on file for {weed}")
     return found
 
 

@@ -13,7 +13,7 @@ from model.traits.answers import Answer
 
 LEAST_NAMED = 0.10  # a plant that is less probable is not put forward by name
 SEEN = {"leaves": "leaves", "flowers": "flowers", "seeds": "seed or fruit", "roots": "roots"}
-NEVER_PHOTOGRAPHED = "never photographed: the photo model has not learned it"  # of candidates beside a photo
+NEVER_PHOTOGRAPHED = "not in the photo model"  # of candidates beside a photo
 SAMPLE = "Collect a sample and ask a herbarium or weeds officer."
 STATUS = {"confirmed": "Confirmed", "likely": "Likely", "undecided": "Undecided", "unlisted": "Not in the flora"}
 FOR, AGAINST = "Evidence for it", "Evidence against it"
@@ -32,20 +32,20 @@ def share(probability: float) -> str:
     return f"{probability * 100:.0f} %"
 
 
-def status_text(status: str, name: str, probability: float | None, lacking: str = "Not yet proven.") -> str:
+def status_text(status: str, name: str, probability: float | None, lacking: str = "Not confirmed yet.") -> str:
     """A name and how far it is proven; ``lacking``: what a likely one still needs, ``probability`` of an unlisted one.
 
     >>> status_text("likely", "bindii", 0.91)
-    'Likely: bindii, 91 %. Not yet proven.'
+    'Likely: bindii, 91 %. Not confirmed yet.'
     """
     named = name if probability is None else f"{name}, {share(probability)}"
     chance = "" if probability is None else f" ({share(probability)})"
     texts = {
-        "confirmed": f"{named}. The answers rule out every look-alike in the flora, and fit it too closely for a "
-        "relative that is not listed.",
+        "confirmed": f"{named}. The answers rule out every look-alike on file, and fit too closely for an "
+        "unlisted relative.",
         "likely": f"{named}. {lacking}",
-        "unlisted": f"no listed plant explains this{chance}. {SAMPLE}",
-        "undecided": "there is not enough yet to name it.",
+        "unlisted": f"no plant on file fits{chance}. {SAMPLE}",
+        "undecided": "not enough yet to name it.",
     }
     known = status if status in STATUS else "undecided"  # a record may hold any word
     return f"{STATUS[known]}: {texts[known]}"
@@ -73,12 +73,12 @@ def headline(finding: Finding, key: Key) -> str:
 def _lacking(finding: Finding, key: Key) -> str:
     """What a likely name still needs."""
     others = [*(key.flora.species[s].common_name for s in finding.still_to_exclude), *finding.outside_to_exclude]
-    lines = [f"Still to be told apart from: {', '.join(others)}." if others else "Not yet proven."]
+    lines = [f"Not ruled out yet: {', '.join(others)}." if others else "Not confirmed yet."]
     relative = finding.relative_probability
     if not others and relative is not None and relative > 1 - CONFIRMED:
-        lines.append(f"It may still be a relative that is not in the flora ({share(relative)}).")
+        lines.append(f"It may still be a relative that is not on file ({share(relative)}).")
     if finding.hangs_on is not None:
-        lines.append(f"It hangs on one answer: {key.flora.characters[finding.hangs_on].question}")
+        lines.append(f"It depends on one answer: {key.flora.characters[finding.hangs_on].question}")
     return " ".join(lines)
 
 
@@ -98,7 +98,7 @@ def looked_at(finding: Finding) -> str:
         return ""
     there = ", ".join(SEEN[part] for part in finding.visible)
     gone = ", ".join(SEEN[part] for part in PARTS if part not in finding.visible)
-    return f"Looked at: {there}. Not there to look at: {gone}."
+    return f"Seen: {there}. Could not be seen: {gone}."
 
 
 def photo_lines(finding: Finding) -> list[str]:
@@ -113,7 +113,7 @@ def override_lines(finding: Finding, key: Key) -> list[str]:
         return []
     photo = key.flora.species[over.photo_said].common_name
     outside = over.answers_say == "unlisted"
-    now = "a plant outside the flora" if outside else key.flora.species[over.answers_say].common_name
+    now = "a plant not on file" if outside else key.flora.species[over.answers_say].common_name
     undecided = finding.status == "undecided"
     outcome = f"the answers are against it, and {now} leads" if undecided else f"the answers say {now}"
     lines = [f"The photo looked like {photo}; {outcome}, because:"]

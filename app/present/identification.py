@@ -22,7 +22,7 @@ def print_finding(finding: Finding, key: Key, answers: Answers, console: Console
         (
             *_lines(words.photo_lines(finding)),
             Paragraph((words.headline(finding, key),), "strong"),
-            *_lines([f"What is known: it is {known}."] if known else []),
+            *_lines([f"So far: {known}."] if known else []),
             *_lines(words.override_lines(finding, key)),
             *candidates(finding),
             *_answers(finding, key, answers),
@@ -84,7 +84,7 @@ def _print_stop(why: str, text: str, console: Console) -> None:
     if not text:
         console.print(f"{why} Collect a sample, or take closer photos.", markup=False)
         return
-    console.print(f"{why} What would decide, as a message to whoever has the plant:\n", markup=False)
+    console.print(f"{why} What would settle it, as a message to the person who has the plant:\n", markup=False)
     for line in text.splitlines():
         console.print(f"    {line}", markup=False, soft_wrap=True)
 

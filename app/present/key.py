@@ -30,13 +30,13 @@ def how_to_read(printed: PrintedKey) -> tuple[Paragraph, ...]:
     """How to use the key and what it is worth."""
     found = printed.figures
     begin = (
-        "Begin at 1. Of the two leads choose the one that fits, and go on to its number until it gives a name. "
+        "Start at 1. Choose the lead of the two that fits, and go to its number until it gives a name. "
         "The number in brackets leads back."
     )
     length = (
         f"It takes {found['mean_depth']:g} couplets to a name on average and {found['worst_depth']} at most; "
         f"{found['couplets']} couplets lead to {found['reached']} of {found['species']} plants. Unlike the "
-        "questions on the screen, it does not forgive a wrong turn: where neither lead fits well, go back."
+        "questions on the screen, it cannot recover from a wrong turn: where neither lead fits well, go back."
     )
     terms = (
         "In part: the plant varies and keys out in several places. Mostly: the leads hold for most plants only, so "
@@ -46,7 +46,7 @@ def how_to_read(printed: PrintedKey) -> tuple[Paragraph, ...]:
     lines = [begin, length, terms]
     if printed.month is not None and printed.out_of_season:
         name = month_name(printed.month)
-        lines.append(f"Plants that cannot be seen in {name} are left out; they are named at the end.")
+        lines.append(f"Plants that cannot be seen in {name} are left out; they are listed at the end.")
     return tuple(Paragraph((line,)) for line in lines)
 
 

@@ -72,7 +72,7 @@ def how_sure(naming: Naming, key: Key) -> str:
     by = f" The name was confirmed by {naming.confirmed_by}." if naming.confirmed_by else ""
     if naming.status == GIVEN:
         given = "names were given" if naming.also else "name was given"
-        return (by or f" The {given} by the person who looked at it; no characters were noted here.").strip()
+        return (by or f" The {given} by the person who saw the plant; no characters were recorded here.").strip()
     chance = f", {share(naming.probability)}" if naming.probability is not None else ""
     in_front = {"undecided": f" The leading candidate is {name}{chance}.", "unlisted": f" The nearest is {name}."}
     probability = naming.probability if naming.status != "unlisted" else None

@@ -102,7 +102,7 @@ def options(plan: Plan, control: Control, brief: bool = False) -> tuple[Section,
             blocks[:0] = [Paragraph(("For every herbicide under this heading:",)), *bullets(shared)]
         if blocks and suited == "yes" and len(plan.case.species) > 1:
             every = names(plan.case.species, control)
-            blocks.insert(0, Paragraph((f"This applies to every weed that it may still be: {every}.",)))
+            blocks.insert(0, Paragraph((f"This applies to every weed it could still be: {every}.",)))
         found.append(Section(title, tuple(blocks)))
     return tuple(found)
 
@@ -110,7 +110,7 @@ def options(plan: Plan, control: Control, brief: bool = False) -> tuple[Section,
 def only_for_some(plan: Plan, control: Control, brief: bool = False) -> Section:
     """What suits some plants of a shortlist only."""
     cards = (card(option, control, brief, whose=True) for option in plan.only if option.suited != "no")
-    return Section("Only for some of them, so tell them apart first", tuple(cards))
+    return Section("Only for some of them, so work out which it is first", tuple(cards))
 
 
 def differences(plan: Plan, control: Control) -> tuple[Bullets, ...]:
@@ -122,7 +122,7 @@ def ruled_out(plan: Plan) -> Section:
     """What is ruled out, the reason first; each line once."""
     out = [option for option in (*plan.options, *plan.only) if option.suited == "no"]
     lines = dict.fromkeys(cited(option.against[0], capital(option.ruled_out)) for option in out)
-    return Section("Not here, and why", bullets(lines, "small"), folded=True)
+    return Section("Ruled out here, and why", bullets(lines, "small"), folded=True)
 
 
 def calendars(plan: Plan, control: Control) -> tuple[Calendar, ...]:

@@ -28,7 +28,7 @@ GEAR = {
     "spreader": "spreader",
     "wiper": "brush, sponge or wick",
 }
-OF_PRODUCT = {"label": "What the label says it is for"}
+OF_PRODUCT = {"label": "Use stated on the label"}
 READINGS = {
     "at": "Time",
     "temperature": "Air, C",
@@ -159,12 +159,12 @@ def _signatures(current: Current, versions: Versions) -> Section:
     for number, signed in enumerate(current.chain, start=1):
         why = ". ".join(filter(None, (signed.reason or "first signature", signed.note)))
         rows.append((str(number), signed.signed_by, _moment(signed.signed_at), why, signed.sha256[:16]))
-    head = ("Version", "Signed by", "When (UTC)", "Why", "Mark of the row")
+    head = ("Version", "Signed by", "When (UTC)", "Why", "Hash of the row")
     blocks: list[Block] = [Table(tuple(rows), head, (0.09, 0.22, 0.20, 0.29, 0.20))]
     for (_, old), (signed, new) in pairwise(versions):
         blocks.append(Paragraph((f"What {signed.signed_by} amended on {_moment(signed.signed_at)}:",)))
         blocks += bullets(changes(old, new), "small")
-    mark = "The mark covers the content and the mark of the row before it: a changed row gives another mark."
+    mark = "The hash covers the content and the hash of the row before it, so a changed row gives a different hash."
     return Section("Signatures", (*blocks, Paragraph((mark,), "small")), together=True)
 
 

@@ -9,11 +9,11 @@ from model.spray import Day, Reason, Verdict, clock
 from model.spray.reason import most_serious_first
 from model.spray.rules import Band, Limit, Rules
 
-LABEL_WINS = "The label in your hand wins over every limit here. Measure on site before, during and at the end."
+LABEL_WINS = "The label in your hand overrides every limit here. Measure on site before, during and at the end."
 BY_THE_HOUR = ("delta_t", "wind", "heat", "cold", "humidity", "inversion", "rain", "volatile")
 HEADLINES = {
-    "go": "GO: nothing that was checked is against spraying.",
-    "caution": "CAUTION: spray only if the points below are dealt with.",
+    "go": "GO: nothing checked rules out spraying.",
+    "caution": "CAUTION: spray only if you can deal with the points below.",
     "stop": "STOP: do not spray.",
 }
 
@@ -40,7 +40,7 @@ def headline(verdict: Verdict) -> Paragraph:
     missing = list(dict.fromkeys(factor_name(reason.factor) for reason in verdict.open))
     word = HEADLINES[verdict.word]
     if verdict.word == "go" and missing:
-        word = f"GO SO FAR: {' and '.join(missing)} not judged yet, for lack of input."
+        word = f"GO SO FAR: {' and '.join(missing)} not judged yet, for lack of readings."
     return Paragraph((word, f"Delta T {verdict.delta_t:g} \u00b0C."), "strong")
 
 
@@ -70,7 +70,7 @@ def usable(day: Day) -> Paragraph:
     if runs:
         return Paragraph((f"Spray from {', and from '.join(runs)}.",), "strong")
     if any(hour.verdict.word == "caution" for hour in day.hours):
-        return Paragraph(("Every hour has some reason against it; those marked caution need care.",), "strong")
+        return Paragraph(("No hour is clear; the hours marked caution need care.",), "strong")
     return Paragraph(("No hour of this forecast is suitable for spraying.",), "strong")
 
 

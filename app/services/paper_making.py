@@ -3,60 +3,49 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
-from app.papers.advice_sheet import AdviceSheet, advice_paper
+from app.papers.advice_sheet import AdviceSheet, advice_of, advice_paper
 from app.papers.csv_table import findings_csv, treatments_csv
 from app.papers.darwin_core import Sharing, archive, check_sharing, occurrence_csv
 from app.papers.follow_ups import calendar_file
-from app.papers.job_sheet import JobSheet, job_paper
+from app.papers.job_sheet import job_of
 from app.papers.record_sheet import paper_of_treatment
-from app.present.block import Paragraph
-from app.present.finding import day_text
-from app.present.naming import Naming
-from app.records import VisitRecord, open_records
+from app.papers.visit_paper import PaperVisit, visit_papers
+from app.records import open_records
 from app.services.advice import advise
 from app.services.interview import named_for_paper
 from app.services.knowledge import load_advice, load_key
 from app.services.plant_photos import paper_photo
-from app.services.visit_papers import all_visits, decided_option, naming_of, photos_of, plan_of, visit_record
-from model.control import Control, Plan
+from app.services.visit_papers import all_visits, naming_of, photos_of, plan_of, visit_record
 from model.control.facts import FORMER_METHODS
 from model.errors import AnswerError, nearest
 from model.identify import Key
-from model.spray import load_rules
 from training.collection.licence import kind_of, licence_of
 
 
-@dataclass(frozen=True)
-class _Visit:
-    """A visit with how its weed was named and the plan for it, and what both rest on."""
-
-    record: VisitRecord
-    naming: Naming
-    plan: Plan
-    key: Key
-    control: Control
-    photos: tuple[Path, ...]
-
-    @property
-    def day(self) -> str:
-        return day_text(self.record.visit.day)
-
-    def maker(self, given: str | None) -> str:
-        return self.record.visit.who if given is None else given
-
-
-def _visit(number: int, place: str | None, cover: float | None, key: Key | None) -> _Visit:
+def _visit(number: int, maker: str | None, place: str | None, cover: float | None, key: Key | None) -> PaperVisit:
     key, control = key or load_key(), load_advice()
     with open_records() as book:
         record = visit_record(book, number)
         naming = naming_of(record, key)
         made = plan_of(book, record, naming, control, place=place, cover=cover)
-        return _Visit(record, naming, made, key, control, photos_of(book, record))
+        photo = paper_photo(photos_of(book, record), made.case.species, key.flora)
+        who = record.visit.who if maker is None else maker
+        return PaperVisit(record, naming, made, key, control, who, photo)
+
+
+def paper_of_visit(
+    name: str, number: int, maker: str | None = None, place: str | None = None, cover: float | None = None,
+    key: Key | None = None,
+) -> bytes:  # fmt: skip
+    """The paper ``name``, one of visit_papers(), of a visit. Raises SwardkeyError where the visit lacks what it needs.
+
+    ``maker``: who hands it out, by default who made the visit. ``key`` is loaded where it is not given.
+    """
+    return visit_papers()[name].make(_visit(number, maker, place, cover, key))
 
 
 def advice_of_visit(
@@ -67,12 +56,7 @@ def advice_of_visit(
 
     ``maker``: who hands it out, by default who made the visit. ``key`` is loaded where it is not given.
     """
-    visit = _visit(number, place, cover, key)
-    record = visit.record
-    who = client or record.client.name
-    photo = paper_photo(visit.photos, visit.plan.case.species, visit.key.flora)
-    sheet = AdviceSheet(visit.naming, visit.plan, who, record.site.address, visit.day, visit.maker(maker), photo)
-    return advice_paper(sheet, visit.key, visit.control)
+    return advice_of(_visit(number, maker, place, cover, key), client)
 
 
 def advice_on(
@@ -91,18 +75,13 @@ def job_of_visit(
     place: str | None = None, cover: float | None = None, key: Key | None = None,
 ) -> bytes:  # fmt: skip
     """The job sheet of a visit: of the ``methods`` that were chosen, else of what was decided on at the visit."""
-    visit = _visit(number, place, cover, key)
+    visit = _visit(number, maker, place, cover, key)
     known = visit.control.methods.methods
     chosen = tuple(FORMER_METHODS.get(method, method) for method in methods)
     for method in chosen:
         if method not in known:
             raise AnswerError(f"--do {method}: no such method is known; {nearest(method, known)}")
-    sheet = JobSheet(
-        visit.naming, visit.plan, visit.record.site, visit.record.client, visit.day, visit.maker(maker), chosen,  # type: ignore[arg-type]
-        tuple(Paragraph((text,), "strong") for text in sums),
-        options=() if chosen else decided_option(visit.record, visit.plan),
-    )  # fmt: skip
-    return job_paper(sheet, visit.key, visit.control, load_rules())
+    return job_of(visit, chosen, tuple(sums))  # type: ignore[arg-type]  # checked just now
 
 
 def record_of_treatment(number: int, maker: str = "") -> bytes:

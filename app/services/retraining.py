@@ -10,7 +10,7 @@ from app.services.home import features_file, registry
 from model.errors import CollectionError
 from training.gate import Override
 from training.recipes.candidate import Progress
-from training.recipes.recipe import recipe_names
+from training.recipes.recipe import recipe_names, recipes_said
 from training.recipes.train import Outcome, train
 
 if TYPE_CHECKING:
@@ -22,6 +22,11 @@ def override_of(by: str, because: str) -> Override | None:
     if bool(by) != bool(because):
         raise CollectionError("an override needs both --by and --because; give the two or neither")
     return Override(by, because) if by else None
+
+
+def recipes_in_words() -> str:
+    """Every recipe and what it does, for the help."""
+    return recipes_said()
 
 
 def photos_to_learn(folder: Path | None, recipe: str = "quick") -> list[LabelledPhoto]:

@@ -10,10 +10,12 @@ from app.present.deciding import known_so_far
 from app.present.finding import LEAST_NAMED, headline, shown_candidates
 from app.web.comparison import Pair, pair_of
 from app.web.context import Context
-from app.web.draft import Draft
+from app.web.draft import Draft, Step
 from app.web.frame import Fields
 from model.identify import Finding
 from model.traits import out_of_sight
+
+STEP = Step("Could be", 20)
 
 MOST_PAIRS = 3
 
@@ -48,14 +50,12 @@ def best_by_photo(context: Context, finding: Finding, seen: set[str]) -> str:
         return ""
     chance, best = max(known, key=lambda pair: pair[0])
     if chance < 1 - sum(p for p, _ in known):
-        return "The photos show none of the plants that the photo model has learned: let the questions decide."
+        return "The photos match none of the plants in the photo model; answer the questions instead."
     if best.probability < LEAST_NAMED:
-        return "The photos alone put no plant in front: let the questions decide."
+        return "The photos alone point to no plant; answer the questions instead."
     if best.species != finding.candidates[0].species:
-        return (
-            f"Of the plants that it has learned, the photo model puts {best.common_name} first, but is far from sure."
-        )
-    return f"To the photo model this looks most like {best.common_name}."
+        return f"The photo model ranks {best.common_name} first among the plants it knows, but is far from sure."
+    return f"The photo model finds it most like {best.common_name}."
 
 
 def look_alikes(context: Context, finding: Finding, hidden: Collection[str] = ()) -> list[Pair]:

@@ -18,11 +18,23 @@ from model.errors import SwardkeyError
 from model.flora.character import PARTS, Part
 
 ID = re.compile(r"[A-Za-z0-9_-]{22}")
-STEPS = ("photos", "candidates", "questions", "finding", "lawn", "plan", "spray", "record")
 
 
 class DraftError(SwardkeyError):
     """A plant's papers cannot be read or kept. The message says what to do."""
+
+
+@dataclass(frozen=True)
+class Step:
+    """A step of the path, ``STEP`` of a module NAME_page with the template NAME.html; app.web.steps finds them all.
+
+    ``order``: steps stand in this order, with gaps for others. ``stops``: a plant that would pass the step for the
+    first time stops at it.
+    """
+
+    title: str
+    order: float
+    stops: bool = False
 
 
 @dataclass(frozen=True)
@@ -106,10 +118,9 @@ def draft_of(data: Mapping[str, Any]) -> Draft:
         visible = data.get("visible")
         found = {**data, "answers": _answers(data.get("answers", ()))}
         found["visible"] = None if visible is None else tuple(part for part in PARTS if part in visible)
-        draft = _reader.validate_python(found)
+        return _reader.validate_python(found)
     except (ValidationError, TypeError, ValueError, AttributeError):
-        raise DraftError("what was kept of this plant cannot be read any more; start it anew") from None
-    return draft if draft.step in STEPS else Draft(draft.id)
+        raise DraftError("this saved plant can no longer be read; start again") from None
 
 
 def _answers(kept: Any) -> dict[str, Any]:
@@ -148,5 +159,5 @@ class Drafts:
     def photos(self, plant: str) -> Path:
         """The folder of a plant's photos. Raises DraftError for what is no id."""
         if not ID.fullmatch(plant):
-            raise DraftError("that is not the address of a plant; start a new one")
+            raise DraftError("that is not the address of a saved plant; start a new one")
         return self.folder / plant

@@ -60,6 +60,6 @@ def _chances(interview: Interview) -> Any:
 def _moves(context: Context, before: Any, after: Any) -> list[Move]:
     """The plant that rose most and the one that fell most, where it is worth showing: no other is named."""
     change = after - before
-    names = [*(context.name(s) for s in context.key.flora.ids), "a plant outside the flora"]
+    names = [*(context.name(s) for s in context.key.flora.ids), "a plant not on file"]
     found = [Move(names[i], float(before[i]), float(after[i])) for i in (int(change.argmax()), int(change.argmin()))]
     return [m for m in found if abs(m.after - m.before) > MOVED and max(m.before, m.after) >= LEAST_NAMED]

@@ -17,7 +17,7 @@ from app.services.plant_photos import shown_file
 from app.web import learning_page as learning
 from app.web.context import Context
 from app.web.draft import ID
-from app.web.paper_files import KINDS, PAPERS, PDF, WHOLE, of_all, of_treatment, of_visit, printed_key, shared
+from app.web.paper_files import PAPERS, PDF, WHOLE, kinds, of_all, of_treatment, of_visit, printed_key, shared
 from app.web.request_filter import NOTHING_HERE
 from app.web.shots import THUMB, photo_file
 from model.errors import SwardkeyError
@@ -92,7 +92,7 @@ def _paper(context: Context, request: Request) -> Response | None:
 
 def _visit(context: Context, request: Request) -> Response | None:
     number, kind = request.path_params["visit"], request.path_params["kind"]
-    return _saved(of_visit(context, number, kind), f"{kind}-{number}.pdf") if kind in KINDS else None
+    return _saved(of_visit(context, number, kind), f"{kind}-{number}.pdf") if kind in kinds() else None
 
 
 def _treatment(context: Context, request: Request) -> Response:

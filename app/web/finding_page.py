@@ -9,7 +9,7 @@ from app.present.deciding import stopped
 from app.present.finding import AGAINST, FOR, LEAST_NAMED, STATUS, answer_text, headline, override_lines
 from app.web.comparison import pair_of
 from app.web.context import Context
-from app.web.draft import Draft
+from app.web.draft import Draft, Step
 from app.web.effects import set_aside
 from app.web.frame import Fields, FormError, one
 from app.web.plant_pictures import picture_of_this
@@ -17,6 +17,8 @@ from app.web.questions_page import change
 from app.web.visible_parts import in_words, is_all, look_again
 from model.identify import Candidate
 from model.traits import Answers, out_of_sight
+
+STEP = Step("Finding", 40)
 
 SHORTLIST, LEAST = 4, LEAST_NAMED
 
@@ -88,7 +90,7 @@ def learn(context: Context, draft: Draft, fields: Fields, which: str) -> Draft:
 
     finding = context.finding(draft)
     if one(fields, "agreed") != "yes":
-        raise FormError("Tick that the photos may be kept first.")
+        raise FormError("Tick the box to keep the photos first.")
     if finding.species is None:
         return draft
     folder = context.drafts.photos(draft.id)
@@ -102,7 +104,7 @@ def learn(context: Context, draft: Draft, fields: Fields, which: str) -> Draft:
         agreed=True,
     )
     outcome = (
-        f"{done.added} added to the collection as {context.name(finding.species)}, {done.known_already} there before."
+        f"{done.added} added to the collection as {context.name(finding.species)}, {done.known_already} already there."
     )
     return replace(draft, record={**draft.record, "into_collection": outcome})
 
@@ -110,7 +112,7 @@ def learn(context: Context, draft: Draft, fields: Fields, which: str) -> Draft:
 def onward(context: Context, draft: Draft, fields: Fields, which: str) -> Draft:
     """On to the lawn. Raises FormError where there is no plant to plan for."""
     if not plan_species(context, draft):
-        raise FormError("There is no plan for a plant without a name: collect a sample, or answer more questions.")
+        raise FormError("There is no plan until the plant has a name: collect a sample, or answer more questions.")
     return replace(draft, step="lawn")
 
 

@@ -7,6 +7,7 @@ import re
 from collections.abc import Mapping, Sequence
 from datetime import datetime
 from pathlib import Path
+from types import MappingProxyType
 from typing import Any
 from urllib.parse import urlencode
 
@@ -14,21 +15,11 @@ from jinja2 import Environment, FileSystemLoader, StrictUndefined
 
 from app.present.finding import day_text, share
 from app.services.home import home, is_demo
-from app.web.draft import STEPS, Draft
+from app.web.draft import Draft, Step
 from model.control.year import MONTHS, spans
 from model.errors import SwardkeyError
 
 HERE = Path(__file__).parent
-TITLES = {
-    "photos": "Photos",
-    "candidates": "Could be",
-    "questions": "Questions",
-    "finding": "Finding",
-    "lawn": "This lawn",
-    "plan": "Plan",
-    "spray": "Spray",
-    "record": "Record",
-}
 PLACES = (
     ("/", "Name a weed"),
     ("/flora", "Flora"),
@@ -92,19 +83,22 @@ def render(template: str, **values: Any) -> str:
 
 
 def head(
-    here: str, draft: Draft | None = None, notices: Sequence[str] = (), address: Mapping[str, str] | None = None
+    here: str,
+    draft: Draft | None = None,
+    notices: Sequence[str] = (),
+    address: Mapping[str, str] | None = None,
+    path: Mapping[str, Step] = MappingProxyType({}),
 ) -> str:
     """Head line, places, the steps of a draft, and notices; for the top of a page.
 
-    ``address``: what the browser is to show behind the place's own address.
+    ``address``: what the browser is to show behind the place's own address. ``path``: all steps in their order.
     """
     query = None if address is None else urlencode(address)
     steps = []
     if draft is not None:
-        at = STEPS.index(draft.step)
         steps = [
-            {"name": s, "title": TITLES[s], "number": i + 1, "here": i == at, "open": i <= draft.furthest}
-            for i, s in enumerate(STEPS)
+            {"name": s, "title": step.title, "number": i + 1, "here": s == draft.step, "open": i <= draft.furthest}
+            for i, (s, step) in enumerate(path.items())
         ]
     return render(
         "head.html",

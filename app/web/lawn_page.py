@@ -9,12 +9,14 @@ from typing import Any, get_args
 from app.records import open_records
 from app.services.labels import labels_read
 from app.web.context import Context
-from app.web.draft import Draft
+from app.web.draft import Draft, Step
 from app.web.finding_page import plan_species
 from app.web.frame import Fields, FormError, month_of, number, one, several
 from model.control import Case
 from model.control.case import check_case
 from model.control.facts import Near, Place, Stage
+
+STEP = Step("This lawn", 50)
 
 NEAR_WORDS = {
     "pond": "pond, creek or drain",
@@ -57,7 +59,7 @@ def from_site(context: Context, draft: Draft, fields: Fields, which: str) -> Dra
     """Take over what the records know of a place: grass, state, what is near, and the groups used there."""
     site_id = one(fields, "site")
     if not site_id.isdigit():
-        raise FormError("Choose a place first.")
+        raise FormError("Choose a site first.")
     with open_records() as records:
         site, used = records.site(int(site_id)), records.groups_used(int(site_id))
     groups = {active.group for active in context.control.actives.values()}

@@ -1,4 +1,4 @@
-"""Learn: the collection of labelled photos, its check on a contact sheet, training, and which model is in charge."""
+"""Learn: the collection of labelled photos, its check on a contact sheet, training, and which model is active."""
 
 from __future__ import annotations
 
@@ -85,7 +85,7 @@ def called(plants: dict[str, Any], label: str) -> str:
 def waiting_folder(token: str) -> Path:
     """Where photos wait for their name. Raises FormError for what is no such place."""
     if not ID.fullmatch(token):
-        raise FormError("These photos are gone; choose them again.")
+        raise FormError("These photos are no longer here; choose them again.")
     return home() / "uploads" / "waiting" / token
 
 
@@ -126,7 +126,7 @@ def _add(path: Path, species: str, by: str) -> str:
         done = collection.add(plan)
     finally:
         shutil.rmtree(path, ignore_errors=True) if path.is_dir() else put_away(path)
-    done_text = f"{done.added} added, {done.known_already} there before"
+    done_text = f"{done.added} added, {done.known_already} already there"
     return done_text + "".join(f"; left out {refusal.file}: {refusal.why}" for refusal in done.refused[:5]) + "."
 
 
@@ -134,7 +134,7 @@ def act(context: Context, address: Address, do: str, fields: Fields, which: str)
     """What a button does. Raises SwardkeyError where it cannot be."""
     action = ACTIONS.get(do)
     if action is None:
-        raise FormError("The page was older than the collection; it is up to date now.")
+        raise FormError("The collection had changed since this page was loaded; it is up to date now.")
     return action(context, address, fields)
 
 

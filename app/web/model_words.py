@@ -8,9 +8,9 @@ from typing import Any
 SAYS = {
     "promote": "It is better, and is active now.",
     "keep": "It is not better, so the previous model stays active.",
-    "cannot_tell": "The photos cannot tell which is better, so the previous model stays active.",
+    "cannot_tell": "The photos do not show which is better, so the previous model stays active.",
 }
-DECIDED_BY_HAND = "It is active now, because you said so."
+DECIDED_BY_HAND = "It is active now, as you decided."
 
 
 def model_words(name: str) -> str:
@@ -29,13 +29,13 @@ def model_words(name: str) -> str:
 def in_words(done: Any) -> dict[str, Any]:
     """What a training came to, before and after, for people who do not know the figures' names."""
     verdict, measured = done.promotion.verdict, done.work.measured
-    lines = [f"It learned from {done.photos} photos and was tried on {measured.photos} that it had not seen."]
+    lines = [f"It learned from {done.photos} photos and was tested on {measured.photos} that it had not seen."]
     first, three = f"{measured.top1:.0%}", f"{measured.top3:.0%}"
     lines.append(f"Its first choice was right for {first} of them; the right name was among its three for {three}.")
     gain = next((rule for rule in verdict.rules if rule.name == "gain"), None)
     if gain is not None:
         lines.append(f"Against the previous model: {gain.says}.")
-    lines += [f"It fails in this: {rule.name}: {rule.says}." for rule in verdict.rules if rule.passed is False]
+    lines += [f"It failed a rule: {rule.name}: {rule.says}." for rule in verdict.rules if rule.passed is False]
     for s in verdict.new_species:
         lines.append(f"New to it: {s.species.replace('_', ' ')}, {s.recall:.0%} of {s.photos} photos named right.")
     left = [f"{name}: {why}" for name, why in list(done.left_out.items())[:5]]

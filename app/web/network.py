@@ -16,10 +16,10 @@ import time
 
 from model.errors import SwardkeyError
 
-MEANS = """You are about to let other machines of this network in.
-- Whoever knows the password sees and changes everything: clients, records, photos, the photo model.
-- Nothing is encrypted on its way: who listens in on the network can read all of it, the password too.
-- Do this in a network of your own only, never in that of a client, a shop or a hotel. Ctrl-C ends it.
+MEANS = """You are about to open swardkey to other machines on this network.
+- Anyone with the password can see and change everything: clients, records, photos, the photo model.
+- Nothing is encrypted: anyone listening on the network can read all of it, the password too.
+- Only do this on your own network, never on that of a client, a shop or a hotel. Ctrl-C stops it.
 """
 SHORTEST = 10
 MOST_WRONG, SHUT_OUT = 8, 15 * 60  # wrong tries in a row of one machine, and the seconds that it is shut out then
@@ -40,7 +40,7 @@ def ask_password() -> str:
     if given is not None:
         return checked(given)
     if not sys.stdin.isatty():
-        raise PasswordError("letting the network in takes a password; run it in a terminal, or set SWARDKEY_PASSWORD")
+        raise PasswordError("serving to the network needs a password; run it in a terminal, or set SWARDKEY_PASSWORD")
     found = checked(getpass.getpass(f"A password of at least {SHORTEST} characters: "))
     if getpass.getpass("The same again: ") != found:
         raise PasswordError("the two passwords are not the same; nothing is served")
@@ -50,7 +50,7 @@ def ask_password() -> str:
 def checked(password: str) -> str:
     """A password that is not too easy. Raises PasswordError."""
     if len(password) < SHORTEST or len(set(password)) < 5:
-        raise PasswordError(f"the password is too easy; use at least {SHORTEST} characters, not the same few again")
+        raise PasswordError(f"the password is too easy; use at least {SHORTEST} characters, not the same few repeated")
     return password
 
 

@@ -30,7 +30,7 @@ const call = async (what, begin) => {
     return Boolean(answer.page);
   } catch (error) {
     const refused = /^HTTP \d+: (.+)/.exec(error.message);
-    warn(refused ? refused[1] : "swardkey does not answer. See whether it is still running, then try again; what was saved is not lost.");
+    warn(refused ? refused[1] : "swardkey is not responding. Check that it is still running, then try again; what you saved is safe.");
     return false;
   } finally {
     clearInterval(line);
@@ -65,7 +65,7 @@ const sendFiles = async (field) => {
   if (large) warn(`${large.name}: is over 25 MB; export it smaller, and choose again.`);
   else if (files.every((file) => isOdd(file, field.accept)))
     warn(`${files[0].name}: is not one of ${field.accept.replace("image/*", "photos")}; choose another file.`);
-  else await call("Looking at what you chose…", async () => {
+  else await call("Checking your files…", async () => {
     const sent = [];
     for (const file of files) {
       const { path } = await upload(new File([file], `${ticket()}.bin`));
@@ -122,7 +122,7 @@ const copy = async (button) => {
   const field = document.getElementById(button.dataset.copy);
   field.select();
   const done = await navigator.clipboard?.writeText(field.value).then(() => true, () => false);
-  const told = done || document.execCommand("copy") ? "Copied." : "It is marked: copy it from here.";
+  const told = done || document.execCommand("copy") ? "Copied." : "The text is selected: copy it from here.";
   button.parentElement.querySelector(".copied").textContent = told;
 };
 

@@ -53,9 +53,9 @@ class Pages:
         if plant:  # a new one needs nothing that must be loaded first
             self.context.wait_until_ready()
         try:
-            draft = self.context.drafts.read(plant)
+            draft = self._read(plant)
             if plant and draft is None:
-                notices.append("No plant is kept under this address, so this is a new one.")
+                notices.append("No plant is saved under this address, so this is a new one.")
             if draft is not None and address.get("step") in {*flow.MODULES} - {draft.step}:
                 draft = flow.go(self.context, draft, {}, address["step"])
         except SwardkeyError as error:
@@ -85,13 +85,13 @@ class Pages:
         """Change a draft and save it; a sentence where that cannot be, and then nothing is lost."""
         self.context.wait_until_ready()
         if not ID.fullmatch(plant):
-            why = "This page was too old, so this is a new plant; the one before it is kept under its own address"
+            why = "This page was out of date, so this is a new plant; the previous one is saved under its own address"
             return self._show(Draft(new_id(), month=date.today().month), [fault(why)])
         with self.context.drafts.lock(plant):
             draft = Draft(plant, month=date.today().month)
             notices: list[str] = []
             with in_a_sentence(notices):
-                draft = self.context.drafts.read(plant) or draft
+                draft = self._read(plant) or draft
                 after, notices = change(draft)
                 # One that became a visit was saved with it, and is only looked at.
                 if after != draft and not after.record.get("visit"):
@@ -99,13 +99,17 @@ class Pages:
                 draft = after
         return self._show(draft, notices)
 
+    def _read(self, plant: str) -> Draft | None:
+        draft = self.context.drafts.read(plant)
+        return draft and flow.known(draft)
+
     def _show(self, draft: Draft, notices: list[str]) -> str:
         try:
             below = flow.body(self.context, draft)
         except SwardkeyError as error:
             notices = [*notices, fault(str(error))]
             below = flow.body(self.context, Draft(draft.id, shots=draft.shots, month=draft.month))
-        return head("/", draft, notices) + below
+        return head("/", draft, notices, path=flow.PATH) + below
 
 
 class Queue:

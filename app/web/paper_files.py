@@ -13,7 +13,6 @@ from app.web.finding_page import plan_species
 from app.web.frame import FormError
 from app.web.plan_page import chosen, made_plan
 
-KINDS = {"advice": "Advice sheet", "job": "Job sheet"}
 PDF, CSV, CALENDAR = "application/pdf", "text/csv; charset=utf-8", "text/calendar; charset=utf-8"
 
 
@@ -25,7 +24,7 @@ def advice(context: Context, draft: Draft) -> bytes:
     made = made_plan(context, _planned(context, draft))
     finding = context.finding(draft)
     if finding.status == "unlisted":
-        raise FormError("No plant in the list explains what was seen, so there is nothing to advise yet.")
+        raise FormError("No plant on file fits what was seen, so there is no advice yet.")
     naming = Naming.of(finding, dict(draft.answers))
     folder = context.drafts.photos(draft.id)
     own = (folder / shot.file for shot in draft.shots if shot.usable and shot.file)
@@ -62,11 +61,17 @@ def printed_key(context: Context, month: int | None) -> bytes:
 
 
 def of_visit(context: Context, visit: int, kind: str) -> bytes:
-    """The advice or job sheet of a visit that is kept. Raises SwardkeyError where there is none."""
-    from app.services.paper_making import advice_of_visit, job_of_visit
+    """A paper, one of ``kinds()``, of a visit that is kept. Raises SwardkeyError where there is no such visit."""
+    from app.services.paper_making import paper_of_visit
 
-    make = advice_of_visit if kind == "advice" else job_of_visit
-    return make(visit, key=context.key)
+    return paper_of_visit(kind, visit, key=context.key)
+
+
+def kinds() -> dict[str, str]:
+    """The papers of a visit, by name, with the words on the button of each."""
+    from app.papers.visit_paper import visit_papers
+
+    return {name: paper.title for name, paper in visit_papers().items()}
 
 
 def of_treatment(number: int) -> bytes:
@@ -106,7 +111,7 @@ WHOLE = {
 
 def _planned(context: Context, draft: Draft) -> Draft:
     if not plan_species(context, draft) or not draft.lawn:
-        raise FormError("There is no plan yet to make a paper of; go through the steps first.")
+        raise FormError("There is no plan to print yet; go through the steps first.")
     return draft
 
 

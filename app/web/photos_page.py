@@ -6,10 +6,12 @@ from dataclasses import replace
 from typing import Any
 
 from app.web.context import Context
-from app.web.draft import Draft
+from app.web.draft import Draft, Step
 from app.web.frame import Fields, month_of
 from app.web.record_page import overdue
 from app.web.shots import take_in, without
+
+STEP = Step("Photos", 10)
 
 HELP = (
     ("Whole plant", "from above, filling the picture"),

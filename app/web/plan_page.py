@@ -12,11 +12,13 @@ from app.services.advice import plan_for
 from app.services.labels import note_label, revoke_label, split_actives
 from app.services.spray_window import active_of
 from app.web.context import Context
-from app.web.draft import Draft
+from app.web.draft import Draft, Step
 from app.web.frame import Fields, FormError, one
 from app.web.lawn_page import case_of
 from model.control import JudgedOption, Plan, Use
 from model.control.facts import FORMER_METHODS
+
+STEP = Step("Plan", 60)
 
 
 def show(context: Context, draft: Draft) -> dict[str, Any]:
@@ -99,7 +101,7 @@ def choose(context: Context, draft: Draft, fields: Fields, which: str) -> Draft:
     after = replace(draft, choice=which or one(fields, "choice"))
     option = chosen(context, after)
     if option is None:
-        raise FormError("Choose what you will do first.")
+        raise FormError("First choose what you will do.")
     if option.suited == "no":
         raise FormError(f"{option.ruled_out} Choose another way.")
     # What was sprayed before is not what is chosen now; the readings still hold.
@@ -113,14 +115,14 @@ def read_label(context: Context, draft: Draft, fields: Fields, which: str) -> tu
     read = note_label(
         context.control, split_actives(which), lawn, one(fields, "number"), one(fields, "by"), date.today()
     )
-    return draft, [f"Kept: {which} on {context.control.lawns[lawn].name}, {read}."]
+    return draft, [f"Saved: {which} on {context.control.lawns[lawn].name}, {read}."]
 
 
 def revoke(context: Context, draft: Draft, fields: Fields, which: str) -> tuple[Draft, list[str]]:
     """Take back that a label was read."""
     lawn = case_of(context, draft).lawn
     revoke_label(context.control, split_actives(which), lawn)
-    return replace(draft, choice=""), [f"Taken back: the label for {which} on {context.control.lawns[lawn].name}."]
+    return replace(draft, choice=""), [f"Withdrawn: the label for {which} on {context.control.lawns[lawn].name}."]
 
 
 def to_record(context: Context, draft: Draft, fields: Fields, which: str) -> Draft:

@@ -11,13 +11,15 @@ from app.present.finding import headline
 from app.web import visible_parts as sight
 from app.web.candidates_page import ranking
 from app.web.context import Context
-from app.web.draft import Choosing, Draft
+from app.web.draft import Choosing, Draft, Step
 from app.web.effects import effects, set_aside
 from app.web.frame import Fields, FormError, one, several
 from app.web.state_choices import begun, choices, choosing, ruler
 from model.flora import Character
 from model.identify import MOST_ASKED, Finding
 from model.traits import UNSURE, in_sight, out_of_sight
+
+STEP = Step("Questions", 30)
 
 
 def show(context: Context, draft: Draft) -> dict[str, Any]:

@@ -23,13 +23,15 @@ from app.services.collection import labeller
 from app.services.visit_papers import decided
 from app.web import visit_page as visit
 from app.web.context import Context
-from app.web.draft import Draft
+from app.web.draft import Draft, Step
 from app.web.finding_page import plan_species
 from app.web.frame import Fields, FormError, one
 from app.web.lawn_page import known_sites
 from app.web.plan_page import chosen, made_plan
 from app.web.treatment_form import read_day
 from model.control import JudgedOption
+
+STEP = Step("Record", 80)
 
 
 def show(context: Context, draft: Draft) -> dict[str, Any]:
@@ -57,9 +59,9 @@ def keep(context: Context, draft: Draft, fields: Fields, which: str) -> Draft:
         return draft
     given = {name: one(fields, name) for name in ("day", "who", "site", "purpose", "notes")}
     if not given["site"] and not (one(fields, "client") and one(fields, "address")):
-        raise FormError("Choose a place, or give the client's name and the address.")
+        raise FormError("Choose a site, or give the client's name and the address.")
     if not given["who"]:
-        raise FormError("Who was there? Give a name.")
+        raise FormError("Who made the visit? Give a name.")
     day = read_day(fields, "day")
     # All of it or nothing, with the word that the draft is a visit now.
     with open_records() as records, records.together():

@@ -127,7 +127,7 @@ def act(context: Context, address: Address, do: str, fields: Fields, which: str)
         return address, [notice] if notice else []
     action = ACTIONS.get(do)
     if action is None:
-        raise FormError("The page was older than the records; it is up to date now.")
+        raise FormError("The records had changed since this page was loaded; it is up to date now.")
     with open_records() as records:
         return address, [action(records, address, fields, which)]
 
@@ -144,7 +144,7 @@ def _tell_group(records: Records, address: Address, fields: Fields, which: str) 
     records.add_group_use(
         GroupUse(site=int(address["site"]), day=read_day(fields, "day"), group=int(group), note=one(fields, "note"))
     )
-    return f"Noted: group {group:g}. The next plan for this place takes it into account."
+    return f"Noted: group {group:g}. The next plan for this site takes it into account."
 
 
 def _change(records: Records, address: Address, fields: Fields, which: str) -> str:

@@ -30,7 +30,7 @@ SESSION = re.compile(r"[a-z0-9-]{1,40}")
 LARGEST_MESSAGE = 1_000_000  # bytes of what a button or a client sends
 LOOPBACK = {"127.0.0.1", "localhost", "[::1]"}
 NOTHING_HERE = "There is nothing at this address."
-FOREIGN = "This was not sent by a page of swardkey."
+FOREIGN = "This did not come from a swardkey page."
 
 
 class RequestFilter:
@@ -85,7 +85,7 @@ class RequestFilter:
         arrived = str((scope.get("server") or ("", 0))[0])
         if name not in self.names and not (self.password and name in (arrived, f"[{arrived}]")):
             raise Refusal(
-                400, "That is not a name of this machine. Use the address that swardkey printed when it started."
+                400, "This machine does not go by that name. Use the address that swardkey printed when it started."
             )
         return headers
 
@@ -126,7 +126,7 @@ class RequestFilter:
                 raise Refusal(400, FOREIGN)
             body, more = body + message.get("body", b""), message.get("more_body", False)
             if len(body) > LARGEST_MESSAGE:
-                raise Refusal(413, "That is more than a form may hold; write less.")
+                raise Refusal(413, "That is too much for one form; write less.")
         if not self._is_message(path, body):
             raise Refusal(400, FOREIGN)
         waiting = [{"type": "http.request", "body": body, "more_body": False}]

@@ -36,7 +36,7 @@ _seen: dict[str, Any] = {}  # features by model and photo; pixels of anyone's ar
 THUMB = (360, 360)  # px
 FILE = re.compile(r"[0-9a-f]{16}(\.thumb)?\.jpg")
 KINDS = {
-    "tiny": "small, or taken from too far: use the original, or go nearer",
+    "tiny": "small, or taken from too far away: use the original, or go closer",
     "blurred": "blurred: hold still, and tap on the plant before you take it",
 }
 
@@ -52,7 +52,7 @@ def take_in(draft: Draft, folder: Path, files: Sequence[str]) -> tuple[Draft, li
                 continue
             shot, photo = _shot(file, folder)
             if any(known.thumb == shot.thumb for known in shots):
-                notices.append(fault(f"{file.name}: is here already."))
+                notices.append(fault(f"{file.name}: is already here."))
             else:
                 shots.append(shot)
                 opened[shot.thumb] = photo
@@ -89,7 +89,7 @@ def looked_at(draft: Draft, folder: Path, opened: Mapping[str, Photo] | None = N
 
 
 def evidence_of_shots(draft: Draft, folder: Path) -> Evidence | None:
-    """What the photos of a plant say; looked at again where another model is in charge since."""
+    """What the photos of a plant say; looked at again where another model has been activated since."""
     if not draft.shots:
         return None
     if draft.model != _in_charge() or draft.evidence is None:
@@ -182,7 +182,7 @@ def photo_file(folder: Path, name: str) -> Path | None:
 
 
 def learned() -> set[str]:
-    """The species that the photo model in charge has learned from photos."""
+    """The species that the active photo model has learned from photos."""
     try:
         described = json.loads((registry().in_charge().folder / "model.json").read_bytes())
         return {name for name in described["classes"] if not name.startswith(OTHER)}

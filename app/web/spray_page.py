@@ -13,13 +13,15 @@ from app.services.choices import clock_time
 from app.services.spray_window import Job, about, day_of, forecast_of, verdict_of
 from app.web import sums_page as sums
 from app.web.context import Context
-from app.web.draft import Draft
+from app.web.draft import Draft, Step
 from app.web.frame import Fields, FormError, number, one, several
 from app.web.lawn_page import case_of
 from app.web.plan_page import chosen, to_spray
 from app.web.uploads import put_away
 from model.errors import SwardkeyError
 from model.spray import Occasion, Verdict, Weather
+
+STEP = Step("Spray", 70)
 
 LONGEST_FORECAST = 200_000  # bytes; a day's hours are a few thousand
 NUMBERS = {
@@ -106,7 +108,7 @@ def weigh(context: Context, draft: Draft, fields: Fields, which: str) -> Draft:
     numbers = {name: number(fields, name, called) for name, called in NUMBERS.items()}
     missing = [NUMBERS[name] for name in NEEDED if numbers[name] is None]
     if missing:
-        raise FormError(f"{' and '.join(missing)}: measure on site and fill in; nothing is judged without.")
+        raise FormError(f"{' and '.join(missing)}: measure on site and fill in; there is no verdict without them.")
     weather = {name: one(fields, name) for name in ("active", "state", "hour")}
     weather |= {name: "" if value is None else f"{value:g}" for name, value in numbers.items()}
     after = replace(draft, weather={**weather, "signs": list(several(fields, "signs")), "from": "readings"})
@@ -119,7 +121,7 @@ def take_forecast(context: Context, draft: Draft, file: str) -> Draft:
     path = Path(file)
     try:
         if path.stat().st_size > LONGEST_FORECAST:
-            raise FormError(f"{path.name}: is too long for the hours of a day; keep one day in the file")
+            raise FormError(f"{path.name}: is too long for one day of hourly figures; keep one day in the file")
         text = path.read_text(encoding="utf-8-sig")
     except (OSError, UnicodeDecodeError):
         raise FormError(f"{path.name}: is not text; save the forecast as CSV") from None

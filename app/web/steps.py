@@ -2,42 +2,40 @@
 
 from __future__ import annotations
 
+import importlib
+import pkgutil
 from collections.abc import Callable
 from dataclasses import replace
 from types import ModuleType
 from typing import Any
 
-from app.web import candidates_page as candidates
-from app.web import finding_page as finding
-from app.web import lawn_page as lawn
-from app.web import photos_page as photos
-from app.web import plan_page as plan
-from app.web import questions_page as questions
-from app.web import record_page as record
-from app.web import spray_page as spray
+import app.web
 from app.web import visit_page as visit
 from app.web.context import Context
-from app.web.draft import STEPS, Choosing, Draft
+from app.web.draft import Choosing, Draft, Step
 from app.web.frame import Fields, FormError, render
 
 Changed = tuple[Draft, list[str]]
 Action = Callable[[Context, Draft, Fields, str], Draft | Changed]
-MODULES: dict[str, ModuleType] = {
-    "photos": photos,
-    "candidates": candidates,
-    "questions": questions,
-    "finding": finding,
-    "lawn": lawn,
-    "plan": plan,
-    "spray": spray,
-    "record": record,
-}
+
+
+def found_steps() -> dict[str, ModuleType]:
+    """The modules of the steps by name, in their order: those called NAME_page that have a ``STEP``."""
+    names = [module.name for module in pkgutil.iter_modules(app.web.__path__) if module.name.endswith("_page")]
+    modules = {name.removesuffix("_page"): importlib.import_module(f"app.web.{name}") for name in names}
+    steps = {name: module for name, module in modules.items() if hasattr(module, "STEP")}
+    return dict(sorted(steps.items(), key=lambda named: named[1].STEP.order))
+
+
+MODULES = found_steps()
+STEPS = tuple(MODULES)
+PATH: dict[str, Step] = {name: module.STEP for name, module in MODULES.items()}
 
 
 def go(context: Context, draft: Draft, fields: Fields, which: str) -> Draft:
     """To a step that was reached before."""
     if which not in STEPS or STEPS.index(which) > draft.furthest:
-        raise FormError("That step comes later; go on from here.")
+        raise FormError("That step comes later; continue from here.")
     return replace(draft, step=which, asking="", choosing=Choosing())
 
 
@@ -45,12 +43,23 @@ def act(context: Context, draft: Draft, do: str, fields: Fields, which: str) -> 
     """What a button of the step does. Raises SwardkeyError in one sentence; the draft is then as it was."""
     action: Action | None = go if do == "go" else MODULES[draft.step].ACTIONS.get(do)
     if draft.record.get("visit") and do != "go" and do not in visit.ACTIONS:
-        raise FormError("This plant is kept as a visit already; start with the next plant to change anything.")
+        raise FormError("This plant is already saved as a visit; start a new plant to change anything.")
     if action is None:
-        raise FormError("The page is older than the plant's papers; it is up to date now.")
+        raise FormError("This plant had changed since the page was loaded; it is up to date now.")
     done = action(context, draft, fields, which)
     after, notices = done if isinstance(done, tuple) else (done, [])
-    return reached(after), notices
+    return reached(after if do == "go" else stopped(draft.step, after)), notices
+
+
+def stopped(before: str, draft: Draft) -> Draft:
+    """The draft, at the first step that stops it on the way from the step ``before``, if there is one."""
+    passed = STEPS[max(STEPS.index(before), draft.furthest) + 1 : STEPS.index(draft.step)]
+    return replace(draft, step=next((step for step in passed if PATH[step].stops), draft.step))
+
+
+def known(draft: Draft) -> Draft:
+    """The draft; a new one under its id where it is at a step that is not there, of another version."""
+    return draft if draft.step in MODULES else Draft(draft.id)
 
 
 def reached(draft: Draft) -> Draft:

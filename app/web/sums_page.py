@@ -77,7 +77,7 @@ def ruled_out(context: Context, draft: Draft) -> str:
     except SwardkeyError:
         return ""
     why = dict.fromkeys(reason.text for reason in judge_use(context.control, use) if reason.suited == "no")
-    return f"Not in this case: {' '.join(why)} The sums are worked out all the same." if why else ""
+    return f"Not in this case: {' '.join(why)} The sums are still worked out." if why else ""
 
 
 def result_of(kind: str, typed: dict[str, str]) -> dict[str, Any]:

@@ -128,5 +128,5 @@ def _length(headers: Mapping[str, str]) -> int:
     if not headers.get("content-type", "").startswith("multipart/form-data"):
         raise Refusal(415, "Files come as a form.")
     if "transfer-encoding" in headers or not (text.isascii() and text.isdigit() and len(text) < 15):
-        raise Refusal(411, "The length of the upload is not known.")
+        raise Refusal(411, "The size of the upload is not known.")
     return int(text)

@@ -56,7 +56,7 @@ def see(context: Context, draft: Draft, fields: Fields, which: str) -> Draft:
     """Take what is there. Raises FormError where nothing is, AnswerError for what is not a part."""
     parts = several(fields, "visible")
     if not parts:
-        raise FormError("Tap at least one: what can you see or reach?")
+        raise FormError("Tick at least one: what can you see or reach?")
     return replace(draft, visible=check_visible(list(parts)), asking="", choosing=Choosing())
 
 

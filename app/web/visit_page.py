@@ -40,10 +40,10 @@ def show(context: Context, records: Records, number: int) -> dict[str, Any]:
 
 def papers(kept: Any) -> list[tuple[str, str]]:
     """The papers that can be had of a visit: address and name; none where no plant was named."""
-    from app.web.paper_files import KINDS
+    from app.web.paper_files import kinds
 
     named = any(finding.species or finding.status == "undecided" for finding in kept.findings)
-    return [(f"/paper/visit/{kept.visit.id}/{kind}", words) for kind, words in KINDS.items()] if named else []
+    return [(f"/paper/visit/{kept.visit.id}/{kind}", words) for kind, words in kinds().items()] if named else []
 
 
 def _finding(context: Context, finding: Any) -> dict[str, Any]:
@@ -60,7 +60,7 @@ def found_name(context: Context, finding: Any) -> str:
     if finding.species:
         return context.name(finding.species)
     if finding.status == "unlisted":
-        return "a plant that is not in the list"
+        return "a plant not on file"
     listed = [c for c in finding.finding.get("candidates") or [] if isinstance(c, dict)]
     likely = [context.name(str(c.get("species"))) for c in listed if float(c.get("probability") or 0) >= LEAST]
     return f"not named yet; it may be {' or '.join(likely[:SHORTLIST])}" if likely else "not named yet"
@@ -82,7 +82,7 @@ def act(context: Context, number: int, do: str, fields: Fields, which: str) -> s
     """What a button on the page of a visit does; a sentence on it. Raises SwardkeyError where it cannot be."""
     action = ACTIONS.get(do)
     if action is None:
-        raise FormError("The page was older than the record; it is up to date now.")
+        raise FormError("The record had changed since this page was loaded; it is up to date now.")
     with open_records() as records:
         return action(records, number, fields, which)
 
@@ -92,7 +92,7 @@ def _its(records: Records, visit: int, which: str) -> Treatment:
     for current in records.treatments(visit=visit):
         if isinstance(current.record, Treatment) and str(current.record.id) == which:
             return current.record
-    raise FormError("That treatment is not of this visit; open the visit again.")
+    raise FormError("That treatment belongs to another visit; open the visit again.")
 
 
 def _keep(records: Records, number: int, fields: Fields, which: str) -> str:
@@ -112,7 +112,7 @@ def _sign_treatment(records: Records, number: int, fields: Fields, which: str) -
 def _amend(records: Records, number: int, fields: Fields, which: str) -> str:
     changed = read_form(_its(records, number, which), fields)
     records.amend("treatment", int(which), changed, one(fields, "who"), one(fields, "reason"))
-    return "Amended: the version before it is kept."
+    return "Amended; the earlier version is kept."
 
 
 def _sign_visit(records: Records, number: int, fields: Fields, which: str) -> str:
@@ -152,7 +152,7 @@ def _another(records: Records, number: int, fields: Fields, which: str) -> str:
 def _follow_up(records: Records, number: int, fields: Fields, which: str) -> str:
     what = one(fields, "what")
     if not what:
-        raise FormError("What is to be looked at again? Write it in a few words.")
+        raise FormError("What needs checking again? Write it in a few words.")
     day = read_day(fields, "due")
     records.add_follow_up(FollowUp(site=records.visit(number).site, due=day, what=what, visit=number))
     return f"Noted for {day_text(day)}."

@@ -72,7 +72,7 @@ def test_a_plan_is_printed_with_standing_references_and_law(run: Run) -> None:
     status, out, _ = run("advise", "dandelion", "catsear", *about)
     assert status == 0
     words = ("applies to every weed", "Dandelion or catsear?", "[common practice]", "What it won't fix", "WAIT ")
-    headings = ("First of all", "What to do now, in May", "Not here, and why", "Cautions", "Law", "References")
+    headings = ("First of all", "What to do now, in May", "Ruled out here, and why", "Cautions", "Law", "References")
     assert [one for one in (*words, *headings, "Licence, Victoria") if one not in out] == []
     assert "applies to every weed" not in run("advise", "soursob", *about, "--exact")[1]
 
@@ -87,7 +87,7 @@ def test_a_plan_begins_with_what_to_do_and_says_nothing_twice(run: Run) -> None:
         "bromoxynil + MCPA (groups 6 and 4), until the end of August, on buffalo except ST varieties"
     )
     assert "label first" in more
-    ruled_out = " ".join(out.partition("Not here, and why")[2].partition("About the name")[0].split())
+    ruled_out = " ".join(out.partition("Ruled out here, and why")[2].partition("About the name")[0].split())
     assert "2,4-D injures buffalo, so not 2,4-D + mecoprop + dicamba. [published" in ruled_out
     lines = [line.strip() for line in out.splitlines() if len(line.strip()) >= 40]
     assert sorted(set(lines)) == sorted(lines)

@@ -152,7 +152,7 @@ def test_a_whole_session_ends_with_the_name_or_with_what_would_settle_it(
     assert "Next question" not in said
     if end.finding.status != "confirmed":
         flat = " ".join(said.split())
-        assert "What would decide, as a message to whoever has the plant:" in flat
+        assert "What would settle it, as a message to the person who has the plant:" in flat
         assert "Thanks for sending this in." in flat and "bindii" not in flat.split("Thanks for")[1]
 
 

@@ -59,7 +59,7 @@ def test_add_list_relabel_and_remove_from_one_end_to_the_other(run: Run, folders
     each = run("collect", "list", "--photos", "--json").json["names"]
     assert [(one["species"], one["group"]) for one in each] == [("taraxacum_officinale", "bed")] * 3
     text = run("collect", "list", "--photos").out
-    assert "3 photos of 1 species" in text and "1 photo taken back" in text
+    assert "3 photos of 1 species" in text and "1 photo removed" in text
     assert all(one["photo"][3:15] in text for one in each)
 
 

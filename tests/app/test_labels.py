@@ -92,14 +92,14 @@ def test_a_label_is_kept_listed_and_revoked(
     assert run("label", "list").out == "No label is recorded yet.\n"
     assert not labels_file().exists(), "reading never writes"
     line = f"{locked.mix} on {locked.lawn}: {MARK}"
-    assert run(*read).out == f"Kept: {line}.\n"
+    assert run(*read).out == f"Saved: {line}.\n"
     assert run("label", "list").out == f"{line}\n"
     entry = {
         "actives": locked.mix.split(" + "), "lawn": locked.lawn, "number": "54321", "by": "Kim Grower",
         "on": "2026-06-09",
     }  # fmt: skip
     assert run("label", "list", "--json").json == {"labels": [entry]}
-    assert run(*revoke).out == "Taken back.\n"
+    assert run(*revoke).out == "Revoked.\n"
     assert run(*read, "--json").json == {"label": entry}
     assert run(*revoke, "--json").json == {"revoked": 1}
     assert run("label", "list", "--json").json == {"labels": []}

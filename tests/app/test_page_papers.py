@@ -112,7 +112,7 @@ def test_a_plant_without_a_plan_is_kept_as_a_visit_without_papers(
     person = Person(context).press("look", month="11").press("conclude")
     never_found(context, monkeypatch)
     person.press("to_record").press("keep", day="2026-11-25", who="Sam", client="A", address="1 Low Street")
-    assert person.title == "The record of the visit" and "a plant that is not in the list" in person.text
+    assert person.title == "The record of the visit" and "a plant not on file" in person.text
     assert "/paper/visit/" not in person.text and 'data-do="confirm"' not in person.text
     with open_records() as book, pytest.raises(AnswerError):
         naming_of(visit_record(book, 1), context.key)

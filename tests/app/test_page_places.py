@@ -66,7 +66,7 @@ def test_the_flora_is_filtered_by_name_month_family_and_character(context: Conte
 
 def test_the_page_of_a_species_has_traits_sources_calendar_and_look_alikes(context: Context) -> None:
     text = page(context, flora, species="soliva_sessilis")
-    for words in ("Soliva sessilis", "The year of bindii", "Often mistaken for", "What it shows", "Sources", "[NSW"):
+    for words in ("Soliva sessilis", "The year of bindii", "Often mistaken for", "Characters", "Sources", "[NSW"):
         assert words in text
     assert "never learned a photo" in text
     assert "The flora" in page(context, flora, species="<script>alert(1)</script>")
@@ -133,7 +133,7 @@ def test_a_spray_is_filled_in_with_products_and_readings(context: Context, visit
         ({"day": "soon"}, "is not a date"),
     ):
         assert words in press(context, records, at, "keep_treatment", "1", **{**told, **bad})
-    assert "not of this visit" in press(context, records, at, "keep_treatment", "99", **told)
+    assert "belongs to another visit" in press(context, records, at, "keep_treatment", "99", **told)
     assert "no visit 77" in page(context, records, visit="77") or "there is no" in page(context, records, visit="77")
 
 
@@ -146,7 +146,7 @@ def test_photos_wait_for_their_name_and_join_the_collection(context: Context, tm
     assert "Say what the photos show" in press(context, learning, address, "name")
     shown = press(context, learning, address, "name", species="dandelion", by="Sam")
     assert address_in(shown) == {} and "2 added" in shown and "dandelion" in shown and "needs" in shown
-    assert "gone" in press(context, learning, {"pending": "../../x"}, "drop")
+    assert "no longer here" in press(context, learning, {"pending": "../../x"}, "drop")
 
 
 def test_learning_says_what_is_missing(context: Context) -> None:

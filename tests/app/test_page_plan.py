@@ -13,9 +13,10 @@ from app.present.plan import option_key
 from app.records import Client, GroupUse, Site, open_records
 from app.services.labels import labels_read
 from app.web.context import Context
-from app.web.draft import STEPS, Draft, new_id
+from app.web.draft import Draft, new_id
 from app.web.paper_files import PAPERS
 from app.web.plan_page import made_plan
+from app.web.steps import STEPS
 from app.web.sums_page import result_of
 from model.control import Control
 from model.errors import SwardkeyError
@@ -111,7 +112,7 @@ def test_the_plan_begins_with_what_to_do_and_never_gives_a_rate(sprayer: Person)
         shown[0],
         "What to do now, in November",
         "lawn: ",
-        "Not here, and why",
+        "Ruled out here, and why",
         "The year of dandelion",
         "Cautions",
     )
@@ -124,7 +125,7 @@ def test_what_is_ruled_out_cannot_be_chosen(sprayer: Person) -> None:
     sprayer.press("go", "plan")
     ruled_out = made_plan(sprayer.context, draft_of(sprayer)).by("no")
     assert {"2,4-D", "MCPA + dicamba"} <= {option.mix for option in ruled_out}
-    assert "Choose what you will do" in sprayer.press("choose", choice="").notices[0]
+    assert "choose what you will do" in sprayer.press("choose", choice="").notices[0]
     for option in ruled_out:
         assert f'value="{option_key(option)}"' not in sprayer.text
         notice = sprayer.press("choose", choice=option_key(option)).notices[0]
@@ -164,7 +165,7 @@ def test_a_label_that_was_read_unlocks_an_option_until_it_is_taken_back(planner:
     (read,) = labels_read()
     assert (" + ".join(read.actives), read.lawn, read.number) == (mix, "kikuyu", "54321")
     assert ("54321" in planner.text and suited(planner) != before) or before[mix] == "wait"
-    assert "Taken back" in planner.press("revoke", mix).notices[0]
+    assert "Withdrawn" in planner.press("revoke", mix).notices[0]
     assert suited(planner) == before and labels_read() == () and "lawn: by the label" not in planner.text
     planner.press("go", "lawn").press("make_plan", **BUFFALO)
     notice = planner.press("read_label", "2,4-D", number="54321", by="Kim").notices[0]

@@ -51,7 +51,7 @@ def ask_again(person: Person, character: str, *states: str) -> Person:
 def test_what_can_be_seen_is_asked_first_and_only_that_is_asked_about(context: Context) -> None:
     person = Person(context).press("look", month="7")
     assert person.title == "What can you see or reach?" and person.text.count('name="visible"') == len(PARTS)
-    assert person.press("see").notices == ["Tap at least one: what can you see or reach?"]
+    assert person.press("see").notices == ["Tick at least one: what can you see or reach?"]
     assert "tentacles" in person.press("see", visible=["tentacles"]).notices[0]
     person.see("roots", "leaves")
     assert draft_in(person).visible == ("leaves", "roots") and "leaves, roots" in person.text
@@ -80,7 +80,7 @@ def test_a_photo_does_not_answer_what_can_be_seen(context: Context) -> None:
 def test_answers_on_what_is_not_there_are_set_aside_and_come_back(person: Person) -> None:
     person.press("answer", "flower_build", state="dandelion").press("answer", "milky_sap", state="present")
     person.press("look_again")
-    assert 'value="roots" checked' in person.text and "Leave it" in person.text
+    assert 'value="roots" checked' in person.text and "Cancel" in person.text
     person.press("see", visible="leaves")
     assert "Set aside" in person.text and "Your 1 answer<" in person.text
     assert person.context.finding(draft_in(person)).set_aside == ("flower_build",)
@@ -107,7 +107,7 @@ def test_one_tap_answers_and_several_states_are_ticked(person: Person) -> None:
     first.press("answer", "leaf_edge", state=["toothed", "wavy"])
     assert draft_in(person).answers["leaf_edge"] == ("toothed", "wavy")
     # An answer of several states is changed by ticking; back leaves it as it was.
-    assert first.press("change", "leaf_edge").text.count(" checked>") == 2 and "Leave it" in first.text
+    assert first.press("change", "leaf_edge").text.count(" checked>") == 2 and "Cancel" in first.text
     first.press("back")
     assert draft_in(person).answers["leaf_edge"] == ("toothed", "wavy") and first.asked() != "leaf_edge"
 
@@ -133,7 +133,7 @@ def test_a_long_list_is_asked_in_two_taps_that_outlive_a_reload(person: Person) 
     again = Person(person.context, {"plant": person.plant, "step": "questions"})
     assert again.asked() == SEED and 'data-state="long_pod"' in again.text and "Other groups" in again.text
     again.press("group", f"{SEED}:")
-    assert f'data-with="{SEED}:pod"' in again.text and "Leave it" in again.text
+    assert f'data-with="{SEED}:pod"' in again.text and "Cancel" in again.text
     again.press("group", f"{SEED}:pod").press("back")
     assert f'data-with="{SEED}:pod"' in again.text, "back leads out of the group first"
     again.press("group", f"{SEED}:pod").press("answer", SEED, state="long_pod")
@@ -164,12 +164,12 @@ def test_four_unsure_end_in_what_would_decide_with_a_message(context: Context) -
         if person.asked():
             person.press("unsure", person.asked())
     assert person.title == "No more questions for now" and "nswer the next question" not in person.text
-    assert "unsure" in person.text and "What would decide" in person.text
+    assert "unsure" in person.text and "What would settle it" in person.text
     found = re.search(r'<textarea id="f-message" readonly[^>]*>([^<]+)', person.text)
     assert found is not None and "Any one of these would help most" in found[1]
     assert 'data-copy="f-message"' in person.text and "I can see or reach more" in person.text
     person.press("conclude")
-    assert "What would decide" in person.text and "Answer more" not in person.text
+    assert "What would settle it" in person.text and "Answer more" not in person.text
     assert person.press("look_again").title == "What can you see or reach?"
 
 
@@ -188,7 +188,7 @@ def test_no_plant_is_put_forward_that_is_improbable(context: Context, species: s
         pairs = look_alikes(context, interview.finding)
         assert all(chance[one] >= LEAST_NAMED for pair in pairs for one in (pair.one, pair.other))
         if not ranking(context, interview.finding, set())["rows"]:
-            assert "not enough yet to name it" in person.text
+            assert "ot enough yet to name it" in person.text
             shown += 1
         if not person.asked():
             break
@@ -225,7 +225,7 @@ def test_the_answer_that_the_name_hangs_on_is_told(context: Context, monkeypatch
     hangs = replace(real, status="likely", hangs_on=real.candidates[0].agrees[0])
     monkeypatch.setattr("model.interview.identify", lambda *told: hangs)
     person.press("go", "finding")
-    assert person.text.count("the name hangs on this answer") == 1
+    assert person.text.count("the name depends on this answer") == 1
     assert hangs.hangs_on is not None
     person.press("change", hangs.hangs_on)
-    assert person.asked() == hangs.hangs_on and "The name hangs on this answer" in person.text
+    assert person.asked() == hangs.hangs_on and "The name depends on this answer" in person.text

@@ -161,9 +161,9 @@ def test_opening_to_the_network_says_what_that_means(
     monkeypatch.setenv("SWARDKEY_PASSWORD", WORD)
     assert ask_password() == WORD
     said = capsys.readouterr().err
-    assert "Nothing is encrypted" in said and "sees and changes everything" in said and WORD not in said
+    assert "Nothing is encrypted" in said and "see and change everything" in said and WORD not in said
     monkeypatch.setattr(network.sys, "stdin", type("Shut", (), {"isatty": lambda self: False})())
-    with pytest.raises(PasswordError, match="takes a password"):
+    with pytest.raises(PasswordError, match="needs a password"):
         ask_password()
 
 

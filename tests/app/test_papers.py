@@ -102,7 +102,9 @@ def test_an_advice_sheet_says_what_how_sure_why_and_what_to_do(key: Key, control
     assert pdf == advice_paper(sheet, key, control), "the same content gives the same file"
     text = text_of(pdf, (1, 2))
     holds(text, "Bindii", "Soliva sessilis", CLIENT.name, "What it is", "Evidence for it", "Evidence against it")
-    holds(text, "milk", "Ruled out", "What to do now, in June", "Hand removal", "Not here, and why", "guinea pigs")
+    holds(
+        text, "milk", "Ruled out", "What to do now, in June", "Hand removal", "Ruled out here, and why", "guinea pigs"
+    )
     holds(text, "The year of bindii", "common practice, no source", "children and pets", "on the product's label")
 
 
@@ -116,7 +118,7 @@ def test_no_advice_sheet_holds_a_rate(key: Key, control: Control, species: str) 
 def test_a_shortlist_is_a_question_and_how_to_tell_them_apart_comes_first(key: Key, control: Control) -> None:
     made = plan(control, Case(("taraxacum_officinale", "hypochaeris_radicata"), 11, "couch"))
     text = text_of(advice_paper(AdviceSheet(Naming("hypochaeris_radicata"), made), key, control))
-    holds(text, "Dandelion or catsear?", "no characters were noted")
+    holds(text, "Dandelion or catsear?", "no characters were recorded")
     assert text.index("stalk is hollow") < text.index("What to do now")
 
 

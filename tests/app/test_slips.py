@@ -38,10 +38,10 @@ def test_fitted_rates_are_printed_used_and_taken_back(run: Run) -> None:
     assert "flower build" in run("slips", "--use").out
     after = load_key().likelihoods.tables["flower_build"]
     assert after.likelihood(("daisy",))[row] > 3 * before.likelihood(("daisy",))[row]
-    # The next fit begins again with the rates that came with the tool, not with the last fit.
+    # The next fit begins again with the shipped rates, not with the last fit.
     assert run("slips", "--json").json["rates"] == found["rates"]
 
-    assert "came with the tool" in run("slips", "--drop").out and not slips_file().exists()
+    assert "shipped rates" in run("slips", "--drop").out and not slips_file().exists()
     again = load_key().likelihoods.tables["flower_build"]
     assert (again.rows == before.rows).all()
 
@@ -50,5 +50,5 @@ def test_a_spoilt_file_of_rates_is_a_sentence_and_dropping_fixes_it(run: Run) ->
     slips_file().parent.mkdir(parents=True, exist_ok=True)
     slips_file().write_text("plants: many\n", encoding="utf-8")
     assert "slips.yaml" in run("identify", "--answers", "sample_images/dandelion_answers.yaml").refusal
-    assert "exclude one another" in run("slips", "--use", "--drop").refusal
+    assert "contradict each other" in run("slips", "--use", "--drop").refusal
     assert run("slips", "--drop").status == 0 and not slips_file().exists()

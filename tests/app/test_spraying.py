@@ -135,7 +135,7 @@ def test_what_the_weather_must_know_of_an_active_is_what_is_published_of_it(cont
 def test_a_person_reads_verdict_reasons_and_what_was_not_judged(run: Run) -> None:
     out = run("window", *READING).out
     assert out.startswith("GO SO FAR: inversion and rain not judged yet")
-    assert "not judged" in out and "label in your hand wins" in out
+    assert "not judged" in out and "label in your hand overrides" in out
     assert run("window", *FINE).out.startswith("GO: ")
     assert run("window", *FINE, *BUFFALO.split()).out.startswith("STOP: do not spray.")
 

@@ -13,7 +13,8 @@ from pathlib import Path
 from PIL import Image
 from playwright.sync_api import sync_playwright
 
-from app.web.draft import STEPS, Draft, Drafts, new_id
+from app.web.draft import Draft, Drafts, new_id
+from app.web.steps import STEPS
 from model.flora.character import PARTS
 from tests.browser.conftest import CHROMIUM, FLAGS
 from tests.security.visitor import served

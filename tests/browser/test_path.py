@@ -87,7 +87,7 @@ def test_the_whole_path_from_photo_to_signed_record(visitor: Visitor, check: Che
     check("question")
     stop_without_a_name(visitor, check)
     visitor.answer_all()
-    assert visitor.title() == "The name is proven"
+    assert visitor.title() == "The name is confirmed"
     visitor.press("conclude", ".verdict.confirmed")
     assert "dandelion" in visitor.title()
     check("finding")
@@ -162,9 +162,9 @@ def read_a_label(visitor: Visitor) -> None:
     page.fill('input[name="by"] >> visible=true', "Sam")
     page.keyboard.press("Enter")
     page.wait_for_selector(".told-so")
-    assert f"Kept: {which} on zoysia, by the label, read by Sam" in page.inner_text(".told-so")
+    assert f"Saved: {which} on zoysia, by the label, read by Sam" in page.inner_text(".told-so")
     assert "by the label" in page.inner_text(".options >> nth=-1")
-    visitor.press("revoke", ".told-so:has-text('Taken back')", which)
+    visitor.press("revoke", ".told-so:has-text('Withdrawn')", which)
     assert page.locator(".rating:has-text('by the label')").count() == 0
     visitor.press("go", 'button[data-do="make_plan"]', "lawn")
 
@@ -222,7 +222,7 @@ def test_the_questions_are_answered_with_the_keyboard_alone(served: Served, brow
     assert page.evaluate("document.activeElement.checked") is True
     page.keyboard.press("Space")
     visitor.answer_all(keyboard=True)
-    assert visitor.title() == "The name is proven"
+    assert visitor.title() == "The name is confirmed"
     page.wait_for_function("document.activeElement?.tagName === 'H1'")
     page.keyboard.press("Tab")
     assert page.evaluate("document.activeElement.dataset.do") == "conclude"

@@ -68,8 +68,8 @@ def test_a_long_line_is_told_in_people(visitor: Visitor) -> None:
 def test_what_cannot_be_sent_is_said_and_can_be_sent_again(visitor: Visitor) -> None:
     answers: dict[str, Any] = {
         "Too many people are waiting": lambda route: route.fulfill(json={"refused": FULL}),
-        "swardkey does not answer": lambda route: route.abort(),
-        "does not answer": lambda route: route.fulfill(status=413, body="That is more than a form may hold."),
+        "swardkey is not responding": lambda route: route.abort(),
+        "is not responding": lambda route: route.fulfill(status=413, body="That is more than a form may hold."),
     }
     visitor.open()
     for says, answer in answers.items():

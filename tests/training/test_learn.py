@@ -24,7 +24,7 @@ from training.data.split import every_class_in_fit
 from training.head.fit import learn
 from training.head.scatter import choose_scatter, join, take_out
 from training.recipes.decide import copies
-from training.recipes.recipe import load_recipe, recipe_names
+from training.recipes.recipe import load_recipe, recipe_names, recipes_said
 from training.recipes.train import train
 from training.registry.models import Registry
 
@@ -180,7 +180,7 @@ SHARES = {"fit": 0.34, "calibrate": 0.1, "conformal": 0.1, "held_out": 0.46}
 SHORT = RECIPE.model_copy(update={"shares": SHARES, "base_weights": [0.3], "shrinkage": [0.2]})
 
 
-TOY = """
+TOY = '''"""The toy recipe: one more of its kind."""
 from training.recipes import quick
 from training.recipes.recipe import Recipe
 
@@ -190,7 +190,7 @@ class Settings(Recipe):
 def make(training):
     assert training.recipe.colour == "red"
     return quick.make(training)
-"""
+'''
 
 
 @pytest.fixture
@@ -229,7 +229,7 @@ def test_a_run_promotes_what_names_more_and_a_new_recipe_needs_one_module_and_on
     assert (folder / "conformal.json").exists() and text.startswith("---") and "Made by the quick recipe" in text
     json.dumps(done.as_json())
     # The same again is judged against the first without the photos that are held out, and found no worse.
-    assert recipe_names() == ("quick", "toy")
+    assert recipe_names() == ("quick", "toy") and recipes_said().endswith("toy: one more of its kind.")
     recipe = load_recipe("toy").model_copy(update=SHORT.model_dump())
     again = train("toy", made, registry, tmp_path / "cache", recipe=recipe)
     assert again.promotion.verdict.decision == "promote", str(again.promotion.verdict)
@@ -251,9 +251,10 @@ def test_held_out_photos_that_are_copies_of_learned_ones_are_counted() -> None:
 
 
 def test_recipes_are_those_with_a_module_and_a_file(made: list[LabelledPhoto], tmp_path: Path) -> None:
-    assert recipe_names() == ("full", "quick")
+    assert {"full", "quick"} <= set(recipe_names()) and "quick: the shipped network's features" in recipes_said()
+    assert not {"make_starter", "starter", "recipe"} & set(recipe_names())
     for name in ("make_starter", "starter", "../quick", "recipe", ""):
-        with pytest.raises(CollectionError, match="there is no such recipe; choose full or quick"):
+        with pytest.raises(CollectionError, match=f"there is no such recipe; choose {' or '.join(recipe_names())}"):
             train(name, made, Registry(tmp_path / "models"), tmp_path / "cache")
 
 

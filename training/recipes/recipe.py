@@ -6,8 +6,10 @@ the class that checks the file, and ``make``, which makes a Candidate of a Train
 
 from __future__ import annotations
 
-import importlib
+import ast
+import importlib.util
 import pkgutil
+from pathlib import Path
 from types import ModuleType
 from typing import Annotated
 
@@ -63,6 +65,17 @@ def recipe_module(name: str) -> ModuleType:
     if name not in known:
         raise CollectionError(f"--recipe {name}: there is no such recipe; choose {' or '.join(known)}")
     return importlib.import_module(f"training.recipes.{name}")
+
+
+def recipes_said() -> str:
+    """Every recipe and what it does, from the first line of its module, which is not imported: some need torch."""
+    found = {}
+    for name in recipe_names():
+        spec = importlib.util.find_spec(f"training.recipes.{name}")
+        assert spec is not None and spec.origin is not None
+        words = ast.get_docstring(ast.parse(Path(spec.origin).read_text(encoding="utf-8"))) or name
+        found[name] = words.splitlines()[0].partition(": ")[2].rstrip(".")
+    return "; ".join(f"{name}: {words}" for name, words in found.items()) + "."
 
 
 def load_recipe(name: str) -> Recipe:
