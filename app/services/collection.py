@@ -61,9 +61,13 @@ def labeller(by: str) -> str:
 def plan_addition(
     source: Path, by: str = "", folder: Path | None = None, *, as_name: str = "", origin: str = "", creator: str = "",
     licence: Sequence[str] = (), allow_host: Sequence[str] = (), accept_new: bool = False, skip_unknown: bool = False,
-    progress: Progress = lambda done: None,
+    new_names: Sequence[str] = (), progress: Progress = lambda done: None,
 ) -> tuple[Collection, Intake]:  # fmt: skip
-    """The collection, and what adding a source to it would do; nothing is written. Raises CollectionError."""
+    """The collection, and what adding a source to it would do; nothing is written.
+
+    ``accept_new``: unknown names become species of the user's own, but for those near a known name that are not in
+    ``new_names``. Raises CollectionError.
+    """
     from training.collection import Wishes, open_source, plan_intake
 
     if accept_new and skip_unknown:
@@ -72,8 +76,9 @@ def plan_addition(
     wishes = Wishes(origin, creator, licence, allow_host, as_name)
     offered = open_source(source, wishes, lambda name: names.look_up(name) is not None)
     plan = plan_intake(
-        offered, names, collection, labeller(by), accept_new=accept_new, skip_unknown=skip_unknown, progress=progress
-    )
+        offered, names, collection, labeller(by), accept_new=accept_new, skip_unknown=skip_unknown,
+        near=names.near, new_names=new_names, progress=progress,
+    )  # fmt: skip
     return collection, plan
 
 
@@ -123,7 +128,9 @@ def relabel(photo: str, species: str, by: str, folder: Path | None) -> dict[str,
     if isinstance(found, list):
         raise CollectionError(f"{species}: may be {' or '.join(found)}; name one of them")
     if found is None:
-        raise CollectionError(f"{species}: not in the key, nor a species of your own; check the spelling")
+        meant = names.near(species)
+        remedy = f"did you mean {meant}?" if meant else "check the spelling"
+        raise CollectionError(f"{species}: not in the key, nor a species of your own; {remedy}")
     row = collection.relabel(photo, found, labeller(by))
     return {"photo": row.photo, "species": row.species}
 

@@ -17,8 +17,9 @@ from model.errors import CollectionError
 from model.flora import Species
 from model.storage import replace_file
 from training.collection.adding import Outcome, Row, apply
+from training.collection.intake import Intake
 from training.collection.own import OwnSpecies, read_own, write_own
-from training.collection.plan import Intake, Progress, now
+from training.collection.plan import Progress, now
 from training.data.manifest import LabelledPhoto
 
 COLUMNS = ("photo", "species", "group", "source", "creator", "licence", "labelled_by", "labelled_at", "action", "note")
