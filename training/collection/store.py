@@ -100,6 +100,11 @@ class Collection:
             licence=row.licence,
         )
 
+    def own_names(self) -> dict[str, str]:
+        """What the user's own file was called, for each photo that ever came in."""
+        self._opened()
+        return {row.photo: row.note for row in self._rows() if row.note}
+
     def history(self, photo: str) -> list[Row]:
         """Every row of one photo, oldest first. ``photo`` as ``find`` takes it."""
         name = self.find(photo)
