@@ -12,6 +12,7 @@ from model.text import counted
 if TYPE_CHECKING:
     from training.collection import Intake, Outcome
 
+MOST_NAMES = 2000  # lines of species and names
 MOST_SHOWN = 40  # rows of a table in the terminal; --json gives all
 
 
@@ -38,7 +39,10 @@ def addition(plan: Intake, outcome: Outcome | None) -> dict[str, Any]:
         "refused": [{"file": one.file, "why": one.why} for one in done.refused],
         "refused_more": done.refused_more,
         "unknown_names": list(plan.unknown_names),
+        "unknown_photos": dict(plan.unknown_names),
+        "near": dict(plan.near),
         "ambiguous": {name: list(candidates) for name, candidates in plan.ambiguous.items()},
+        "ambiguous_photos": dict(plan.ambiguous_photos),
         "species": dict(outcome.species) if outcome else {},
         "hosts": dict(plan.hosts),
     }
@@ -46,10 +50,13 @@ def addition(plan: Intake, outcome: Outcome | None) -> dict[str, Any]:
 
 
 def plan_text(plan: Intake) -> str:
-    """A plan in words, no longer than a screen."""
+    """A plan in words: every species and every name that is refused, and of single files no more than a screen."""
     lines = str(plan).splitlines()
-    more = len(lines) - MOST_SHOWN
-    return "\n".join(lines[:MOST_SHOWN] + ([f"  and {more} lines more (--json gives all)"] if more > 0 else []))
+    rest = [line for line in lines if not line.startswith("  refused: ")]
+    files = [line for line in lines if line.startswith("  refused: ")]
+    more = len(files) - MOST_SHOWN
+    said = [f"  and {more} lines more (--json gives all)"] if more > 0 else []
+    return "\n".join([*rest[:MOST_NAMES], *files[:MOST_SHOWN], *said])
 
 
 def print_outcome(outcome: Outcome) -> None:

@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from dataclasses import asdict
+from functools import partial
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
@@ -11,15 +14,20 @@ from app.commands.json_output import Json, answer
 from app.commands.options import CollectionFolder, option
 from app.commands.terminal import progress_of_stages
 from app.services.collection import (
+    accept_suggestions,
     apply_decisions,
     called,
     checked,
+    in_own_names,
     open_all,
     photos_to_check,
     plants_of,
     write_questions,
 )
 from model.errors import CollectionError
+
+if TYPE_CHECKING:
+    from training.audit.labels import Suspect
 
 ENDINGS = (".html", ".htm", ".png")
 
@@ -34,10 +42,14 @@ def check(
         Path | None, option("FILE.csv", "Write decisions to fill in; with --apply, carry them out.")
     ] = None,
     apply: Annotated[bool, typer.Option("--apply", help="Carry out the file of decisions.")] = False,
+    accept: Annotated[
+        float | None,
+        option("SCORE", "Relabel all photos whose suggested name has at least this probability.", min=0.5, max=1.0),
+    ] = None,
     by: Annotated[str, option("NAME", "Who decides; default your name here.")] = "",
     as_json: Json = False,
 ) -> None:
-    """Find copies, doubtful names, spoilt photos and species with too few. Nothing is changed without --apply."""
+    """Find copies, doubtful names, spoilt photos and species with too few. Only --apply and --accept change any."""
     if sheet is not None and sheet.suffix.lower() not in ENDINGS:
         raise CollectionError(f"--sheet {sheet}: ends in {sheet.suffix or 'nothing'}; let it end in .html or .png")
     if sheet is not None and not sheet.absolute().parent.is_dir():
@@ -46,6 +58,8 @@ def check(
         raise CollectionError("--apply needs a file of decisions; name it with --decisions")
     if apply and photos is not None:
         raise CollectionError("--apply changes the collection only; leave out --photos")
+    if accept is not None and (photos is not None or apply):
+        raise CollectionError("--accept changes the collection by its own check; leave out --photos and --apply")
     collection, names, flora = open_all(folder)
     plants = plants_of(collection, flora)
     if decisions is not None and apply:
@@ -58,5 +72,18 @@ def check(
         # Photos in a folder may be those that the starter has learned from, and would be judged by themselves.
         report = checked(rows, photos is None, wanted or (), unlabelled, progress)
     written = write_questions(report, rows, plants, sheet, decisions)
-    text = "\n".join([report.text(lambda label: called(plants, label)), *(["", *written] if written else [])])
-    answer(as_json, {**report.as_json(), "written": written}, text)
+    called_so = partial(called, plants)
+    lines = [report.text(called_so), *(["", *written] if written else [])]
+    own = {} if photos is not None else collection.own_names()
+    found = {**report.as_json(), "written": written, "own_names": {row.name: own.get(row.name, "") for row in rows}}
+    if accept is not None:
+        sure, left = accept_suggestions(collection, report, accept, sorted(plants), by)
+        found |= {"relabelled": [asdict(one) for one in sure], "left": left}
+        lines += ["", *(accepted(one, called_so) for one in sure)]
+        lines.append(f"{len(sure)} relabelled, {left} left to decide on")
+    answer(as_json, found, in_own_names("\n".join(lines), own))
+
+
+def accepted(one: Suspect, words: Callable[[str], str]) -> str:
+    """A line on a photo that was relabelled."""
+    return f"{one.photo}: {words(one.given)} is {words(one.likelier)} now ({one.chance:.0%})"

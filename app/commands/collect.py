@@ -36,6 +36,10 @@ def add(
         Path, typer.Argument(metavar="SOURCE", help="Folder of folders, CSV, zip or Darwin Core archive.")
     ],
     accept_new: Annotated[bool, typer.Option("--accept-new", help="Unknown names become species of your own.")] = False,
+    new: Annotated[
+        list[str] | None,
+        option("NAME", "Make this name a species of your own, although it is near a known one; repeatable."),
+    ] = None,
     skip_unknown: Annotated[bool, typer.Option("--skip-unknown", help="Leave out photos of unknown names.")] = False,
     as_name: Annotated[str, option("SPECIES", "The species of every photo.", "--as")] = "",
     origin: Annotated[str, option("TEXT", "Where the photos come from.", "--source")] = "",
@@ -54,12 +58,13 @@ def add(
 ) -> None:
     """Add photos under the species that their folders, rows or occurrences name.
 
-    A name that is not in the key, or that several plants share, is listed and nothing is added.
+    A name that is not in the key, or that several plants share, is listed with its near names, and nothing is added.
     """
     with progress_bar("looking", None, as_json) as progress:
         collection, plan = plan_addition(
             source, by, folder, as_name=as_name, origin=origin, creator=creator, licence=licence or (),
-            allow_host=allow_host or (), accept_new=accept_new, skip_unknown=skip_unknown, progress=progress,
+            allow_host=allow_host or (), accept_new=accept_new, skip_unknown=skip_unknown, new_names=new or (),
+            progress=progress,
         )  # fmt: skip
     if not plan.acceptable:
         answer(as_json, addition(plan, None), plan_text(plan))

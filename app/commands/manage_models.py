@@ -12,6 +12,7 @@ from app.commands.json_output import Json, answer
 from app.commands.options import option
 from app.commands.share_models import join, share
 from app.commands.terminal import print_lines, print_table, progress_of_stages
+from app.services.activation import activate
 from app.services.home import registry
 from model.errors import CollectionError
 
@@ -57,6 +58,7 @@ def print_models(found: tuple[Installed, ...], active: InCharge) -> None:
             "chosen": model.in_charge and model.name != active.name,
             "before": model.previous,
             "pinned": model.pinned,
+            "turned down": model.turned_down,
         }
         named = ", ".join(role for role, holds in roles.items() if holds)
         rows.append((model.name, str(model.species or "-"), named, model.fault or "sound"))
@@ -66,11 +68,15 @@ def print_models(found: tuple[Installed, ...], active: InCharge) -> None:
 
 
 @models.command("use")
-def use(name: Name, as_json: Json = False) -> None:
+def use(
+    name: Name,
+    by: Annotated[str, option("NAME", "Who activates a model that was turned down when it was trained.")] = "",
+    because: Annotated[str, option("REASON", "Why; it is logged.")] = "",
+    as_json: Json = False,
+) -> None:
     """Activate a model. Its files are checked first."""
-    kept = registry()
-    before = kept.in_charge().name
-    print_active(kept.use(name), before, as_json)
+    before = registry().in_charge().name
+    print_active(activate(name, by, because), before, as_json)
 
 
 @models.command("undo")

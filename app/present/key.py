@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from app.present.block import Block, Bullets, Paragraph, Section
+from app.present.block import Block, Paragraph, Section, Table
 from app.present.finding import month_name
 from model.flora import Flora
 from model.printed_key import Couplet, Lead, PrintedKey
@@ -94,5 +94,5 @@ def _couplet(couplet: Couplet, printed: PrintedKey, flora: Flora) -> Block:
         names = " or ".join(f"{name}{part}, {scientific}" for name, part, scientific in ends(lead, printed, flora))
         end = ". ".join(filter(None, (names, not_separated(lead))))
         goes = f"go to {lead.couplet}" if lead.couplet is not None else end
-        lines.append(f"{letter}  {lead.text}: {goes}")
-    return Section(f"{number_of(couplet)}  {couplet.character.question}{mostly}", (Bullets(tuple(lines)),))
+        lines.append((f"    {letter}", f"{lead.text}: {goes}"))
+    return Section(f"{number_of(couplet)}  {couplet.character.question}{mostly}", (Table(tuple(lines)),))

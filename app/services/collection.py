@@ -6,8 +6,10 @@ Libraries are imported within functions: pages and small commands start with thi
 from __future__ import annotations
 
 import getpass
+import re
 from collections import Counter
 from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Collection as Collected
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -17,6 +19,7 @@ from model.errors import CollectionError, nearest
 if TYPE_CHECKING:
     from model.flora import Flora
     from training.audit import Decision, Report
+    from training.audit.labels import Suspect
     from training.collection import Collection, Intake, Names
     from training.data.manifest import LabelledPhoto
 
@@ -61,9 +64,13 @@ def labeller(by: str) -> str:
 def plan_addition(
     source: Path, by: str = "", folder: Path | None = None, *, as_name: str = "", origin: str = "", creator: str = "",
     licence: Sequence[str] = (), allow_host: Sequence[str] = (), accept_new: bool = False, skip_unknown: bool = False,
-    progress: Progress = lambda done: None,
+    new_names: Sequence[str] = (), progress: Progress = lambda done: None,
 ) -> tuple[Collection, Intake]:  # fmt: skip
-    """The collection, and what adding a source to it would do; nothing is written. Raises CollectionError."""
+    """The collection, and what adding a source to it would do; nothing is written.
+
+    ``accept_new``: unknown names become species of the user's own, but for those near a known name that are not in
+    ``new_names``. Raises CollectionError.
+    """
     from training.collection import Wishes, open_source, plan_intake
 
     if accept_new and skip_unknown:
@@ -72,8 +79,9 @@ def plan_addition(
     wishes = Wishes(origin, creator, licence, allow_host, as_name)
     offered = open_source(source, wishes, lambda name: names.look_up(name) is not None)
     plan = plan_intake(
-        offered, names, collection, labeller(by), accept_new=accept_new, skip_unknown=skip_unknown, progress=progress
-    )
+        offered, names, collection, labeller(by), accept_new=accept_new, skip_unknown=skip_unknown,
+        near=names.near, new_names=new_names, progress=progress,
+    )  # fmt: skip
     return collection, plan
 
 
@@ -123,7 +131,9 @@ def relabel(photo: str, species: str, by: str, folder: Path | None) -> dict[str,
     if isinstance(found, list):
         raise CollectionError(f"{species}: may be {' or '.join(found)}; name one of them")
     if found is None:
-        raise CollectionError(f"{species}: not in the key, nor a species of your own; check the spelling")
+        meant = names.near(species)
+        remedy = f"did you mean {meant}?" if meant else "check the spelling"
+        raise CollectionError(f"{species}: not in the key, nor a species of your own; {remedy}")
     row = collection.relabel(photo, found, labeller(by))
     return {"photo": row.photo, "species": row.species}
 
@@ -210,6 +220,38 @@ def write_questions(
         write_sheet(sheet, questions, where, words, {photo: row["decision"] for photo, row in made.items()})
         written.append(f"{sheet}: the contact sheet; open it in a browser, decide, and save the decisions")
     return written
+
+
+def in_own_names(text: str, names: Mapping[str, str]) -> str:
+    """A text with photos of the collection called as the user's own files were, each with its first digits.
+
+    >>> in_own_names("see 3e/" + "3e" * 32 + ".jpg", {"3e/" + "3e" * 32 + ".jpg": "IMG_7.jpg"})
+    'see IMG_7.jpg (3e3e3e3e3e3e)'
+    """
+    from model.text import shown
+
+    def named(found: re.Match[str]) -> str:
+        photo = found[0]
+        return f"{shown(names[photo])} ({photo[3:15]})" if photo in names else photo
+
+    return re.sub(r"\b[0-9a-f]{2}/[0-9a-f]{64}\.jpg", named, text)
+
+
+def accept_suggestions(
+    collection: Collection, report: Report, least: float, species: Collected[str], by: str
+) -> tuple[list[Suspect], int]:
+    """Relabel photos whose likelier name has a probability of ``least`` or more; these, and how many are left.
+
+    Left are those below it, and those whose likelier name is none that a photo of the collection may have: plants
+    outside the flora that only the starter has learned. Raises CollectionError.
+    """
+    from training.audit import Decision
+
+    may = {*species, *(photo.label for photo in collection.photos())}
+    sure = [one for one in report.suspects if one.chance >= least and one.likelier in may]
+    for one in sure:
+        carry_out(collection, Decision(one.photo, one.given, "relabel", one.likelier), labeller(by))
+    return sure, len(report.suspects) - len(sure)
 
 
 def apply_decisions(collection: Collection, file: Path, species: Sequence[str], by: str) -> dict[str, int]:

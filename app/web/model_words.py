@@ -32,9 +32,11 @@ def in_words(done: Any) -> dict[str, Any]:
     lines = [f"It learned from {done.photos} photos and was tested on {measured.photos} that it had not seen."]
     first, three = f"{measured.top1:.0%}", f"{measured.top3:.0%}"
     lines.append(f"Its first choice was right for {first} of them; the right name was among its three for {three}.")
-    gain = next((rule for rule in verdict.rules if rule.name == "gain"), None)
-    if gain is not None:
-        lines.append(f"Against the previous model: {gain.says}.")
+    lines += [
+        f"Known before: {s.species.replace('_', ' ')}, {s.after:.0%} of {s.photos} photos named right, "
+        f"by the previous model {s.before:.0%}."
+        for s in verdict.known_species
+    ]
     lines += [f"It failed a rule: {rule.name}: {rule.says}." for rule in verdict.rules if rule.passed is False]
     for s in verdict.new_species:
         lines.append(f"New to it: {s.species.replace('_', ' ')}, {s.recall:.0%} of {s.photos} photos named right.")

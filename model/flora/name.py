@@ -6,7 +6,8 @@ import difflib
 import re
 import unicodedata
 from collections import Counter
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
+from functools import cached_property
 from typing import Protocol
 
 from model.errors import AnswerError, nearest
@@ -86,15 +87,24 @@ class PlantNames:
         exact = self._exact(text)
         if exact:
             return self._usual_first(exact, text)
-        common: set[str] = set()
-        scientific: set[str] = set()
+        asked = _forms(plain(text))
+        for runs in self._runs:
+            if found := {species for form in asked for species in runs.get(form, ())}:
+                return self._usual_first(found, text)
+        return ()
+
+    @cached_property
+    def _runs(self) -> tuple[dict[str, set[str]], dict[str, set[str]]]:
+        """Plants by words in a row: of common names and genera, and of scientific names."""
+        common: dict[str, set[str]] = {}
+        scientific: dict[str, set[str]] = {}
         for species, plant in self.plants.items():
             genus, *_ = plant.scientific_name.split() or [""]
-            if _has_words((*plant.common_names, genus), text):
-                common.add(species)
-            if _has_words((plant.scientific_name, *getattr(plant, "synonyms", ())), text):
-                scientific.add(species)
-        return self._usual_first(common or scientific, text)
+            for run in _runs((*plant.common_names, genus)):
+                common.setdefault(run, set()).add(species)
+            for run in _runs((plant.scientific_name, *getattr(plant, "synonyms", ()))):
+                scientific.setdefault(run, set()).add(species)
+        return common, scientific
 
     def the_plants(self, text: str, exact: bool = False) -> tuple[str, ...]:
         """The plants that a name means: one, or a shortlist.
@@ -122,6 +132,20 @@ class PlantNames:
             raise AnswerError(self._several(text, alike))
         raise AnswerError(f"{text!r} is not in the flora; {self._hint(text)}")
 
+    def near(self, text: str) -> str:
+        """The known plant or plants that a name which is not known may mean, in words; "" where none is near.
+
+        >>> from model.flora.load import load_flora
+        >>> names = PlantNames(load_flora())
+        >>> names.near("curly dock"), names.near("wandering jew")
+        ('curled dock (rumex_crispus)', '')
+        """
+        found = self.candidates(text)
+        if not found and (spelt := self._slip(text)):
+            found = self._usual_first(self._exact(spelt), spelt)
+        more = f" or {len(found) - HINTS} more" if found[HINTS:] else ""
+        return " or ".join(map(self._named, found[:HINTS])) + more
+
     def _exact(self, text: str) -> list[str]:
         """All plants with this name, in the singular or the plural."""
         for form in (text, *_singulars(plain(text))):
@@ -147,14 +171,24 @@ class PlantNames:
     def _named(self, species: str) -> str:
         return f"{self.plants[species].common_names[0]} ({species})"
 
+    def _every_name(self) -> list[str]:
+        return [n for s, plant in self.plants.items() for n in (s, plant.scientific_name, *plant.common_names)]
+
+    @cached_property
+    def _spelt(self) -> dict[str, str]:
+        return {plain(name): name for name in self._every_name()}
+
+    def _slip(self, text: str) -> str:
+        """The name that is misspelt; "" where none is nearly the same."""
+        slip = difflib.get_close_matches(plain(text), self._spelt, n=1, cutoff=ALIKE)
+        return self._spelt[slip[0]] if slip else ""
+
     def _hint(self, text: str) -> str:
         """Names that may have been meant: a misspelling, else those containing it, else those sharing a word."""
-        names = [n for s, plant in self.plants.items() for n in (s, plant.scientific_name, *plant.common_names)]
-        spelt = {plain(name): name for name in names}
-        word = plain(text)
-        slip = difflib.get_close_matches(word, spelt, n=1, cutoff=ALIKE)
-        if slip:
-            return f"did you mean {spelt[slip[0]]}?"
+        if slip := self._slip(text):
+            return f"did you mean {slip}?"
+        spelt, word = self._spelt, plain(text)
+        names = self._every_name()
         words = {form for one in _words(text) for form in (one, *_singulars(one)) if len(form) > 2}
         count = Counter(shared for name in names for shared in words.intersection(_words(name)))
         # The rarer a shared word, the more it counts.
@@ -182,14 +216,20 @@ def _singulars(word: str) -> tuple[str, ...]:
     return () if word.endswith("ss") else tuple(one for one in cut if len(one) > 2)
 
 
-def _has_words(names: Iterable[str], text: str) -> bool:
-    """Whether one of the names has these words in a row, also written as one word or in the plural."""
-    asked = {plain(text), *_singulars(plain(text))} - {""}
+def _forms(word: str) -> set[str]:
+    """A word, and what it may be the plural of."""
+    return {word, *_singulars(word)} - {""}
+
+
+def _runs(names: Iterable[str]) -> Iterator[str]:
+    """All words in a row of each name, written as one word, also in the singular."""
     for name in names:
         words = _words(name)
         for start in range(len(words)):
             for end in range(start + 1, len(words) + 1):
-                run = "".join(words[start:end])
-                if not asked.isdisjoint((run, *_singulars(run))):
-                    return True
-    return False
+                yield from _forms("".join(words[start:end]))
+
+
+def _has_words(names: Iterable[str], text: str) -> bool:
+    """Whether one of the names has these words in a row, also written as one word or in the plural."""
+    return not _forms(plain(text)).isdisjoint(_runs(names))

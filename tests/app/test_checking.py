@@ -114,6 +114,29 @@ def test_what_was_decided_is_done_and_no_more(run: Run, collection: Collection, 
     assert run(*apply).out.startswith("0 relabelled, 0 dropped, 2 kept"), "twice is once"
 
 
+def test_photos_are_called_as_the_users_own_files_are(run: Run, collection: Collection) -> None:
+    out = run("collect", "check").out
+    wrong = next(name for name, own in collection.own_names().items() if own == "daisy.png")
+    assert f"daisy.png ({wrong[3:15]})" in " ".join(out.split()) and wrong not in out
+    assert run("collect", "check", "--json").json["own_names"][wrong] == "daisy.png"
+
+
+def test_all_suggestions_above_a_score_are_accepted_and_no_others(run: Run, collection: Collection) -> None:
+    labels = {photo.name: photo.label for photo in collection.photos()}
+    suspects = run("collect", "check", "--json").json["suspects"]
+    assert suspects and all(0 < one["chance"] <= 1 for one in suspects)
+    least = max(0.5, max(one["chance"] for one in suspects))
+    sure = [one for one in suspects if one["chance"] >= least]
+    found = run("collect", "check", "--accept", least, "--by", "tester", "--json").json
+    assert found["relabelled"] == sure and found["left"] == len(suspects) - len(sure)
+    again = Collection(collection.folder).open()
+    expected = labels | {one["photo"]: one["likelier"] for one in sure}
+    assert {photo.name: photo.label for photo in again.photos()} == expected
+    assert again.history(sure[0]["photo"])[-1].labelled_by == "tester"
+    text = run("collect", "check", "--accept", 1.0).out
+    assert " relabelled, " in text and "left to decide on" in text
+
+
 def test_a_folder_of_photos_and_photos_without_a_label(run: Run, collection: Collection, tmp_path: Path) -> None:
     loose = tmp_path / "loose"
     loose.mkdir()
@@ -132,6 +155,8 @@ def test_a_folder_of_photos_and_photos_without_a_label(run: Run, collection: Col
         ("--apply", "--apply needs a file of decisions"),
         ("--apply --decisions none.csv", "no such file"),
         ("--apply --decisions d.csv --photos .", "changes the collection only"),
+        ("--accept 0.9 --photos .", "leave out --photos and --apply"),
+        ("--accept 0.4", "--accept"),
         ("--sheet sheet.pdf", "let it end in .html or .png"),
         ("--sheet none/sheet.html", "cannot be written"),
         ("--wanted poa_anua", "did you mean poa_annua?"),

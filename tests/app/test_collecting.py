@@ -41,7 +41,7 @@ def test_add_list_relabel_and_remove_from_one_end_to_the_other(run: Run, folders
     found = run("collect", "add", folders, "--json", "--by", "Kim").json
     assert set(found) == {
         "added", "known_already", "refused", "refused_more", "unknown_names", "ambiguous", "species", "hosts", "left",
-        "notes",
+        "notes", "unknown_photos", "near", "ambiguous_photos",
     }  # fmt: skip
     assert found["added"] == 4 and found["species"] == {"arctotheca_calendula": 1, "taraxacum_officinale": 3}
     assert [one["file"] for one in found["refused"]] == ["capeweed/words.jpg"] and found["refused"][0]["why"]
@@ -79,6 +79,49 @@ def test_bad_names_are_listed_with_exit_status_2_and_nothing_is_written(run: Run
     listed = run("collect", "list", *mine).json["species"]["wandering_jew"]
     assert listed["own"] and listed["common_name"]
     assert not (home() / "collection").exists()
+
+
+MISSPELT = {
+    "curly dock": "curled dock (rumex_crispus)",
+    "broadleaf plantain": "greater plantain (plantago_major)",
+    "Dandelions": "dandelion (taraxacum_officinale)",
+    "scentles mayweed": "scentless mayweed (tripleurospermum_inodorum)",
+}
+
+
+def test_a_name_near_a_known_one_is_suggested_and_never_becomes_a_twin_unsaid(run: Run, tmp_path: Path) -> None:
+    folders = tmp_path / "weeds"
+    for number, name in enumerate((*MISSPELT, "wandering jew")):
+        for seed in range(2):
+            save(folders / name / f"{seed}.jpg", 10 * number + seed)
+    done = run("collect", "add", folders)
+    assert done.status == 2
+    for name, meant in MISSPELT.items():
+        assert f"not in the key: {name} (2 photos); did you mean {meant}?" in done.out
+    assert "not in the key: wandering jew (2 photos)\n" in done.out
+    done = run("collect", "add", folders, "--accept-new", "--json")
+    found = json.loads(done.out)
+    assert done.status == 2 and found["added"] == 0 and found["near"] == MISSPELT
+    assert found["unknown_photos"] == dict.fromkeys(MISSPELT, 2), "wandering jew is near none, and may be new"
+    assert "--new NAME" in done.err and not (home() / "collection").exists()
+    for name in list(MISSPELT)[1:]:
+        (folders / name).rename(folders / MISSPELT[name].split("(")[1].rstrip(")"))
+    found = run("collect", "add", folders, "--accept-new", "--new", "Curly-Dock", "--json").json
+    assert found["added"] == 10 and found["species"]["curly_dock"] == 2 and found["species"]["plantago_major"] == 2
+    assert run("collect", "list", "--json").json["species"]["curly_dock"]["own"]
+    refusal = run("collect", "relabel", "abcdef", "curley dock").refusal
+    assert "did you mean" in refusal
+
+
+def test_all_names_that_are_refused_are_listed_however_many_files_are(run: Run, tmp_path: Path) -> None:
+    folders = tmp_path / "weeds"
+    for number in range(45):
+        save(folders / f"unheard of {number}" / "x.jpg", number, (40, 40))
+        (folders / "capeweed").mkdir(exist_ok=True)
+        (folders / "capeweed" / f"{number}.jpg").write_text("words")
+    out = run("collect", "add", folders, "--skip-unknown", "--yes").out
+    assert all(f"not in the key: unheard of {number} (1 photo, skipped)" in out for number in range(45))
+    assert "and 5 lines more (--json gives all)" in out
 
 
 def test_a_person_sees_the_plan_and_a_table_of_what_was_refused(run: Run, folders: Path) -> None:

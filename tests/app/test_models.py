@@ -66,6 +66,19 @@ def test_a_damaged_model_is_said_and_what_is_used_instead(run: Run, two: tuple[s
     assert "damaged" in run("models", "use", second).refusal
 
 
+def test_a_model_that_was_turned_down_needs_a_word_and_a_reason(run: Run, tmp_path: Path) -> None:
+    shutil.copytree(SHIPPED, tmp_path / "new")
+    (tmp_path / "new" / "card.md").write_text("# new\n")
+    name = Registry(home() / "models").keep_aside(tmp_path / "new", instead_of="starter")
+    assert "turned down" in run("models").out
+    assert f"swardkey models use {name} --by NAME --because REASON" in run("models", "use", name).refusal
+    assert "needs both --by and --because" in run("models", "use", name, "--by", "Kim").refusal
+    done = run("models", "use", name, "--by", "Kim", "--because", "right on my lawns", "--json").json
+    assert done == {"in_charge": name, "before": "starter"}
+    entry = Registry(home() / "models").history()[-1]
+    assert (entry["action"], entry["override"]) == ("override", {"by": "Kim", "reason": "right on my lawns"})
+
+
 def test_undo_loads_nothing_slow(two: tuple[str, str]) -> None:
     code = "import sys\nfrom app.commands.manage_models import models\n"
     code += "try:\n    models(['undo'])\nexcept SystemExit:\n    pass\n"

@@ -189,7 +189,10 @@ def test_work_that_fails_ends_in_a_sentence() -> None:
 
 def test_training_is_told_before_and_after_in_plain_words() -> None:
     verdict = SimpleNamespace(
-        decision="promote", rules=[SimpleNamespace(name="gain", passed=True, says="+4 points")], new_species=[]
+        decision="promote",
+        rules=[],
+        new_species=[],
+        known_species=[SimpleNamespace(species="poa_annua", photos=10, before=0.8, after=0.9)],
     )
     done = SimpleNamespace(
         photos=90,
@@ -199,6 +202,7 @@ def test_training_is_told_before_and_after_in_plain_words() -> None:
     )
     told = in_words(done)
     assert told["says"] == "It is better, and is active now." and not told["can_override"]
+    assert told["lines"][2] == "Known before: poa annua, 90% of 10 photos named right, by the previous model 80%."
     assert "80%" in told["lines"][1] and told["left"] == ["a.jpg: blurred"]
     verdict.decision, done.promotion.changed = "cannot_tell", False
     assert in_words(done)["can_override"]

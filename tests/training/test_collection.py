@@ -252,7 +252,8 @@ def test_unknown_and_ambiguous_names_are_all_listed_and_nothing_is_written(
     assert intake.unknown_names == {"wandering jew": 1, "unheard of": 1}
     assert intake.ambiguous == {"milk thistle": ("silybum_marianum", "sonchus_oleraceus")}
     with pytest.raises(
-        CollectionError, match=r"'unheard of', 'wandering jew'.*'milk thistle' may be silybum_marianum or"
+        CollectionError,
+        match=r"'unheard of' \(1 photo\), 'wandering jew' \(1 photo\); 'milk thistle' \(1 photo\) may be silybum_",
     ):
         collection.add(intake)
     # An ambiguous name is refused whatever else is accepted.
@@ -490,7 +491,7 @@ def test_more_names_than_there_are_plants_are_one_sentence(
 def test_of_a_long_list_of_refusals_only_the_first_are_kept(
     tmp_path: Path, names: Names, collection: Collection, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr("training.collection.plan.LONGEST_LIST", 100)
+    monkeypatch.setattr("training.collection.intake.LONGEST_LIST", 100)
     text = "photo,species\n" + "".join(f"pics/IMG_{n}.jpg,dandelion\n" for n in range(3000))
     intake = plan(table(tmp_path, text), names, collection)
     assert (len(intake.refused), intake.refused_more) == (100, 2900)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -17,7 +18,7 @@ from tests.training.test_registry import model
 from training.data.manifest import LabelledPhoto
 from training.gate import Override, Rule, Verdict, promote
 from training.gate.judge import judge, other_left_out, skew_of
-from training.registry.models import STARTER, Registry
+from training.registry.models import KEPT, KEPT_ASIDE, STARTER, Registry
 
 Array = NDArray[np.float64]
 CLASSES = ("a", "b", "c", "other:x")
@@ -105,23 +106,65 @@ def verdict(decision: str, *failed: str) -> Verdict:
     return Verdict(decision, STARTER, "new", 50, 20, rules)  # type: ignore[arg-type]
 
 
+def unsound(*failed: str) -> Verdict:
+    return replace(verdict("keep"), rules=tuple(Rule(name, False, 1.0, "one", always=True) for name in failed))
+
+
 @pytest.fixture
 def promoting(tmp_path: Path) -> tuple[Registry, Path]:
     """No model yet, and the folder of a new one."""
     return Registry(tmp_path / "models"), model(tmp_path / "new", "new")
 
 
-@pytest.mark.parametrize("decision", ["keep", "cannot_tell"])
-def test_a_model_that_is_turned_down_is_logged_and_not_installed(
-    promoting: tuple[Registry, Path], decision: str
+def test_a_model_that_is_turned_down_is_kept_aside_with_the_commands_to_activate_it(
+    promoting: tuple[Registry, Path],
 ) -> None:
     registry, source = promoting
-    kept = promote(registry, source, verdict(decision))
-    assert kept.says.endswith(f"keep the old model: {STARTER} stays active")
-    assert (kept.in_charge, kept.changed, kept.verdict) == (STARTER, False, verdict(decision))
+    kept = promote(registry, source, verdict("cannot_tell"))
+    (name,) = registry.names()
+    command = f"swardkey models use {name} --by NAME --because REASON"
+    assert kept.says == (
+        f"cannot tell which is better; keep the old model: {STARTER} stays active. The new one is kept, but not "
+        f"active; to activate it: {command}, or train again with swardkey train --by NAME --because REASON"
+    )
+    assert (kept.in_charge, kept.changed, kept.new) == (STARTER, False, name)
     (entry,) = registry.history()
-    assert (entry["action"], entry["model"], entry["instead_of"]) == ("keep", "new", STARTER)
-    assert entry["verdict"]["decision"] == decision and registry.names() == []
+    assert (entry["action"], entry["model"], entry["instead_of"]) == ("keep", name, STARTER)
+    assert entry["verdict"]["decision"] == "cannot_tell" and registry.in_charge().name == STARTER
+    assert [one.turned_down for one in registry.installed()] == [False, True]
+    with pytest.raises(ModelError, match="was turned down when it was trained; to activate it all the same: swardkey"):
+        registry.use(name)
+    assert registry.in_charge().name == STARTER
+    registry.use(name, "override", override={"by": "Kim", "reason": "seen"})
+    assert registry.in_charge().name == name and not registry.installed()[1].turned_down
+    registry.undo()
+    assert registry.use(name).name == name, "once it was activated, it is a model as others are"
+
+
+def test_a_model_that_loses_is_kept_aside_too_and_a_word_given_beforehand_does_not_cover_that(
+    promoting: tuple[Registry, Path],
+) -> None:
+    registry, source = promoting
+    for override in (None, Override("Kim", "before the figures were known")):
+        kept = promote(registry, source, verdict("keep", "single species"), override)
+        assert not kept.changed and registry.in_charge().name == STARTER
+        assert "It breaks: single species." in kept.says and f"models use {kept.new} --by NAME" in kept.says
+        assert "train again" not in kept.says
+
+
+def test_a_model_that_is_not_sound_is_not_kept(promoting: tuple[Registry, Path]) -> None:
+    registry, source = promoting
+    kept = promote(registry, source, unsound("leak"))
+    assert kept.says.endswith("it is not kept, because it breaks rules that no one can override: leak")
+    assert not kept.changed and kept.new is None and registry.names() == []
+
+
+def test_models_that_were_turned_down_push_out_no_others(promoting: tuple[Registry, Path], tmp_path: Path) -> None:
+    registry, _ = promoting
+    good = [registry.install(model(tmp_path / f"good {n}", f"good {n}")) for n in range(KEPT)]
+    for n in range(KEPT_ASIDE + 2):
+        promote(registry, model(tmp_path / f"poor {n}", f"poor {n}"), verdict("cannot_tell"))
+    assert set(good) <= set(registry.names()) and len(registry.names()) == KEPT + KEPT_ASIDE
 
 
 def test_a_promoted_model_is_installed_checked_and_logged(promoting: tuple[Registry, Path]) -> None:
@@ -138,7 +181,7 @@ def test_a_person_decides_only_where_the_gate_cannot_tell(promoting: tuple[Regis
     registry, source = promoting
     word = Override("Kim", "a week on my lawns")
     with pytest.raises(ModelError) as refused:
-        promote(registry, source, verdict("keep", "leak", "features"), word)
+        promote(registry, source, unsound("leak", "features"), word)
     assert str(refused.value) == f"the new model breaks rules that no one can override: leak, features; keep {STARTER}"
     # Where the gate promotes anyway, nobody's word is written down as what decided.
     plain = promote(registry, source, verdict("promote"), word)

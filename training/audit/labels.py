@@ -16,7 +16,7 @@ class Suspect:
     """A photo whose label is doubted.
 
     ``score`` is the out-of-sample probability of the label that it has, 0-1: the lower, the
-    more doubtful. ``odds`` is how many times as likely ``likelier`` is.
+    more doubtful. ``odds`` is how many times as likely ``likelier`` is, ``chance`` its own probability.
     """
 
     photo: str
@@ -24,6 +24,7 @@ class Suspect:
     likelier: str
     score: float
     odds: float
+    chance: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -67,6 +68,7 @@ def find_suspects(photos: Sequence[LabelledPhoto], found: OutOfSample, odds: flo
             found.classes[best[i]],
             round(float(scores[i]), 6),
             round(float(times[i]), 1),
+            round(float(others[i, best[i]]), 6),
         )
         for i in np.argsort(scores, kind="stable")
         if times[i] >= odds

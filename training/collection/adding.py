@@ -11,9 +11,10 @@ from typing import Protocol
 
 from model.errors import CollectionError, PhotoError
 from model.photo.stored import stored_jpeg
+from training.collection.intake import Intake, Refusals
 from training.collection.offer import FetchError, Offered, Refusal, UnreachableError, host_of
 from training.collection.own import OwnSpecies
-from training.collection.plan import Intake, Known, Progress, Refusals, cause_alone, conflict, look_over, now
+from training.collection.plan import Known, Progress, cause_alone, conflict, look_over, now
 
 GIVE_UP_AFTER = 3  # photos in a row whose server cannot be reached
 

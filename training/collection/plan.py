@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import hashlib
 from collections import Counter, defaultdict
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Collection, Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Protocol
@@ -14,110 +14,17 @@ from typing import Protocol
 from model.errors import CollectionError, PhotoError
 from model.file import sha256_of
 from model.flora.name import plain
-from model.text import counted, shown
 from training.collection.group import group_of
+from training.collection.intake import Intake, Refusals, Tally
 from training.collection.names import id_of
 from training.collection.offer import Offered, Refusal, Source, host_of
 from training.collection.own import OwnSpecies
 
-LONGEST_LIST = 1000  # refusals that are kept one by one; the rest are counted
 MOST_NAMES = 20_000  # different names in one source; more cannot be plant names
 LONGEST_NAME = 200  # characters of one of them
 MOST_HOSTS = 1000
-HOSTS_SHOWN = 12
+MOST_NEAR = 200  # suggestions for names that are refused anyhow
 Progress = Callable[[int], None]
-
-
-@dataclass(frozen=True)
-class Tally:
-    """Photos of one species, the groups that they are in, and how many have no group and count alone."""
-
-    photos: int = 0
-    groups: int = 0
-    ungrouped: int = 0
-
-
-@dataclass
-class Refusals:
-    """Refusals of one run, kept up to LONGEST_LIST, counted beyond."""
-
-    listed: list[Refusal] = field(default_factory=list)
-    more: int = 0
-
-    def note(self, file: str, why: str) -> None:
-        """Add one."""
-        if len(self.listed) < LONGEST_LIST:
-            self.listed.append(Refusal(shown(file), shown(why, 400)))
-        else:
-            self.more += 1
-
-
-@dataclass(frozen=True)
-class Intake:
-    """What adding a source would do; nothing is written before it is applied.
-
-    ``labels`` maps each name as the source writes it to a species id or `other:<kind>`; ``hosts``
-    are the servers that its photos lie on, with how many: no other is asked for them. Whether
-    a picture is damaged shows only when it is added: the plan reads names and metadata.
-    ``offers`` goes through the source again.
-    """
-
-    title: str
-    labelled_by: str
-    labels: Mapping[str, str]
-    to_add: Mapping[str, Tally]
-    known_already: int
-    refused: tuple[Refusal, ...]
-    refused_more: int
-    unknown_names: Mapping[str, int]
-    ambiguous: Mapping[str, tuple[str, ...]]
-    new_species: tuple[OwnSpecies, ...]
-    skip_unknown: bool
-    hosts: Mapping[str, int]
-    offers: Callable[[], Iterator[Offered | Refusal]] = field(repr=False, compare=False)
-
-    @property
-    def acceptable(self) -> bool:
-        """Whether it may be applied: every name means one plant, or its photos are skipped on demand."""
-        return not self.ambiguous and (self.skip_unknown or not self.unknown_names)
-
-    @property
-    def obstacle(self) -> str:
-        """Why it may not be applied and what to do, in one sentence; "" if it may."""
-        parts = []
-        if self.unknown_names and not self.skip_unknown:
-            parts.append(f"not in the key: {_few(self.unknown_names)}")
-        for name, candidates in list(self.ambiguous.items())[:5]:
-            parts.append(f"{shown(name)!r} may be {' or '.join(candidates)}")
-        if not parts or self.acceptable:
-            return ""
-        remedy = "rename them by scientific name"
-        if self.unknown_names and not self.skip_unknown:
-            remedy += ", or pass --skip-unknown, or --accept-new to make them species of your own"
-        return f"{shown(self.title)}: nothing was added: {'; '.join(parts)}; {remedy}"
-
-    def __str__(self) -> str:
-        lines = [f"{shown(self.title)}: {counted(sum(t.photos for t in self.to_add.values()), 'photo')} to add"]
-        new = {plant.id for plant in self.new_species}
-        for label, tally in sorted(self.to_add.items()):
-            alone = f", {tally.ungrouped} of no known group" if tally.ungrouped else ""
-            own = " (new species of your own)" if label in new else ""
-            lines.append(f"  {label}{own}: {counted(tally.photos, 'photo')} in {counted(tally.groups, 'group')}{alone}")
-        for host, count in list(self.hosts.items())[:HOSTS_SHOWN]:
-            lines.append(f"  to be fetched from {shown(host)}: {counted(count, 'photo')}")
-        if len(self.hosts) > HOSTS_SHOWN:
-            lines.append(f"  to be fetched from {len(self.hosts) - HOSTS_SHOWN} servers more")
-        if self.known_already:
-            lines.append(f"  in the collection already: {self.known_already}")
-        for name, count in self.unknown_names.items():
-            skipped = ", skipped" if self.skip_unknown else ""
-            lines.append(f"  not in the key: {shown(name)} ({counted(count, 'photo')}{skipped})")
-        for name, candidates in self.ambiguous.items():
-            lines.append(f"  several plants are called {shown(name)}: {', '.join(candidates)}")
-        lines += [f"  refused: {refusal.file}: {refusal.why}" for refusal in self.refused]
-        if self.refused_more:
-            lines.append(f"  refused: {self.refused_more} more")
-        return "\n".join(lines)
 
 
 class LookUp(Protocol):
@@ -140,24 +47,39 @@ def plan_intake(
     *,
     accept_new: bool = False,
     skip_unknown: bool = False,
+    near: Callable[[str], str] = lambda name: "",
+    new_names: Collection[str] = (),
     progress: Progress = lambda done: None,
 ) -> Intake:
     """Go through a source once: resolve its names, look for what is known, count species and groups.
 
-    Photos are opened only while every name so far is known. Raises CollectionError where the
-    source itself cannot be read, or a new species cannot have the name it has.
+    Photos are opened only while every name so far is known. ``near`` says which known plants a name may mean, "" where
+    none; with ``accept_new``, only names that are near none become new species, and those in ``new_names``. Raises
+    CollectionError where the source itself cannot be read, or a new species cannot have the name it has.
     """
-    planner = _Planner(names, collection, labelled_by, accept_new, skip_unknown)
+    planner = _Planner(names, collection, labelled_by, _Wish(accept_new, skip_unknown, near, new_names))
     for done, offered in enumerate(source.offers(), start=1):
         planner.see(offered)
         progress(done)
     return planner.intake(source)
 
 
+@dataclass(frozen=True)
+class _Wish:
+    """What is to be done with names that are not known."""
+
+    accept_new: bool
+    skip_unknown: bool
+    near: Callable[[str], str]
+    new_names: Collection[str]
+
+    def confirms(self, name: str) -> bool:
+        return any(plain(name) == plain(new) for new in self.new_names)
+
+
 class _Planner:
-    def __init__(self, names: LookUp, collection: Known, by: str, accept_new: bool, skip_unknown: bool) -> None:
-        self.names, self.collection, self.by = names, collection, by
-        self.accept_new, self.skip_unknown = accept_new, skip_unknown
+    def __init__(self, names: LookUp, collection: Known, by: str, wish: _Wish) -> None:
+        self.names, self.collection, self.by, self.wish = names, collection, by, wish
         self.labels: dict[str, str] = {}
         self.photos: Counter[str] = Counter()
         self.alone: Counter[str] = Counter()
@@ -167,6 +89,8 @@ class _Planner:
         self.refusals = Refusals()
         self.unknown: Counter[str] = Counter()
         self.ambiguous: dict[str, tuple[str, ...]] = {}
+        self.ambiguous_photos: Counter[str] = Counter()
+        self.near: dict[str, str] = {}
         self.new: dict[str, OwnSpecies] = {}
 
     def see(self, offered: Offered | Refusal) -> None:
@@ -181,7 +105,7 @@ class _Planner:
             if len(self.hosts) > MOST_HOSTS:
                 raise CollectionError(f"its photos lie on over {MOST_HOSTS} servers; ask for a smaller archive")
         label = self.labels.get(offered.name) or self._resolve(offered)
-        if label is None or self.ambiguous or (self.unknown and not self.skip_unknown):
+        if label is None or self.ambiguous or (self.unknown and not self.wish.skip_unknown):
             return
         try:
             original, group = look_over(offered)
@@ -211,13 +135,14 @@ class _Planner:
             self.unknown[name] += 1
             return None
         if name in self.ambiguous:
+            self.ambiguous_photos[name] += 1
             return None
         found = self.names.look_up(name)
         if isinstance(found, list):
-            self.ambiguous[name] = tuple(found)
+            self.ambiguous[name], self.ambiguous_photos[name] = tuple(found), 1
             return None
-        if found is None and self.accept_new:
-            found = self._new_species(name, offered.scientific)
+        if found is None:
+            found = self._unless_near(name, offered.scientific)
         if found is None:
             self.unknown[name] = 1
         else:
@@ -225,6 +150,15 @@ class _Planner:
         if len(self.unknown) + len(self.labels) > MOST_NAMES:
             raise CollectionError(f"over {MOST_NAMES} different plant names; check which column or folder names them")
         return found
+
+    def _unless_near(self, name: str, scientific: bool) -> str | None:
+        """The species that a name newly stands for; None where it may be a known one, or no new one is wanted."""
+        if self.wish.confirms(name):
+            return self._new_species(name, scientific)
+        meant = self.wish.near(name) if self.wish.accept_new or len(self.unknown) < MOST_NEAR else ""
+        if meant:
+            self.near[name] = meant
+        return self._new_species(name, scientific) if self.wish.accept_new and not meant else None
 
     def _new_species(self, name: str, scientific: bool) -> str:
         """Another spelling of a name that is new in this source is the same species."""
@@ -257,8 +191,11 @@ class _Planner:
             refused_more=self.refusals.more,
             unknown_names=self.unknown,
             ambiguous=self.ambiguous,
+            ambiguous_photos=self.ambiguous_photos,
+            near=self.near,
+            accept_new=self.wish.accept_new,
             new_species=tuple(self.new.values()),
-            skip_unknown=self.skip_unknown,
+            skip_unknown=self.wish.skip_unknown,
             hosts=self.hosts,
             offers=source.offers,
         )
@@ -294,8 +231,3 @@ def conflict(photo: str, label: str) -> str:
 def now() -> str:
     """The time, UTC, to the second."""
     return f"{datetime.now(UTC):%Y-%m-%dT%H:%M:%SZ}"
-
-
-def _few(names: Mapping[str, int], most: int = 8) -> str:
-    listed = ", ".join(repr(shown(name, 60)) for name in list(names)[:most])
-    return listed + (f" and {len(names) - most} more" if len(names) > most else "")

@@ -17,8 +17,9 @@ from model.errors import CollectionError
 from model.flora import Species
 from model.storage import replace_file
 from training.collection.adding import Outcome, Row, apply
+from training.collection.intake import Intake
 from training.collection.own import OwnSpecies, read_own, write_own
-from training.collection.plan import Intake, Progress, now
+from training.collection.plan import Progress, now
 from training.data.manifest import LabelledPhoto
 
 COLUMNS = ("photo", "species", "group", "source", "creator", "licence", "labelled_by", "labelled_at", "action", "note")
@@ -98,6 +99,11 @@ class Collection:
             creator=row.creator,
             licence=row.licence,
         )
+
+    def own_names(self) -> dict[str, str]:
+        """What the user's own file was called, for each photo that ever came in."""
+        self._opened()
+        return {row.photo: row.note for row in self._rows() if row.note}
 
     def history(self, photo: str) -> list[Row]:
         """Every row of one photo, oldest first. ``photo`` as ``find`` takes it."""

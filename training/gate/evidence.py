@@ -90,7 +90,8 @@ class Origin:
 class HeldOut:
     """Both models on the same photos. ``labels``: species id or `other:<kind>` of each; ``groups`` in step.
 
-    ``sets`` are those of the new model. Raises ValueError where lengths do not fit together.
+    ``sets`` are those of the new model; ``brought``: both on features drawn from the starter's statistics.
+    Raises ValueError where lengths do not fit together.
     """
 
     labels: tuple[str, ...]
@@ -99,6 +100,7 @@ class HeldOut:
     new: Judged
     sets: LacSets | None
     origin: Origin
+    brought: HeldOut | None = None
 
     def __post_init__(self) -> None:
         n = len(self.labels)
@@ -115,6 +117,11 @@ class HeldOut:
         rows = np.flatnonzero(keep)
         labels, groups = (tuple(values[i] for i in rows) for values in (self.labels, self.groups))
         return replace(self, labels=labels, groups=groups, old=self.old.where(keep), new=self.new.where(keep))
+
+    def known_to_old(self) -> NDArray[np.bool_]:
+        """Photos that show no species that only the new model knows, bool (photos,)."""
+        new, old = self.new.species, self.old.species
+        return np.array([label not in new or label in old for label in self.labels], dtype=bool)
 
     def truth(self, species: tuple[str, ...]) -> NDArray[np.int64]:
         """The right column of each photo; the last where it shows none of the species."""

@@ -53,12 +53,20 @@ class Incumbent:
             raise ModelError("the active network has seen all held-out photos; train with --recipe full, or add photos")
         return data.where(~gone)
 
-    def judged(self, held: Data, cache: Path) -> Judged:
-        """What it says of held-out photos, once they are taken out of its heads; ``cache``: of features."""
+    def before(self, held: Data, cache: Path) -> tuple[Classifier, Array]:
+        """The classifier once held-out photos are taken out of its heads, and their features as it goes by them.
+
+        Features float (photos, features); ``cache``: of features.
+        """
         x = held.x
         if isinstance(self.classifier, TunedClassifier):
             x = features_of(held.photos, cache, extractor=extractor_for(self.classifier))[0]
-        return judge(self.name, self.without(x, held.photos), x, held.labels)
+        return self.without(x, held.photos), x
+
+    def judged(self, held: Data, cache: Path) -> Judged:
+        """What it says of held-out photos, once they are taken out of its heads; ``cache``: of features."""
+        classifier, x = self.before(held, cache)
+        return judge(self.name, classifier, x, held.labels)
 
     def without(self, x: Array, photos: Sequence[LabelledPhoto]) -> Classifier:
         """The classifier once those of the photos that it has learned from are taken out of its heads.

@@ -26,6 +26,16 @@ class Rule:
 
 
 @dataclass(frozen=True)
+class KnownSpecies:
+    """A species that both models know: its held-out photos, and the share that each names right, 0 to 1."""
+
+    species: str
+    photos: int
+    before: float
+    after: float
+
+
+@dataclass(frozen=True)
 class NewSpecies:
     """A species that only the new model knows: share of its photos named right, with its interval;
     and the share that the old model took for none of its species, which was right of it."""
@@ -49,6 +59,7 @@ class Verdict:
     groups: int
     rules: tuple[Rule, ...]
     new_species: tuple[NewSpecies, ...] = ()
+    known_species: tuple[KnownSpecies, ...] = ()
 
     @property
     def failed(self) -> tuple[Rule, ...]:
@@ -61,11 +72,16 @@ class Verdict:
 
     def __str__(self) -> str:
         sign = {True: "ok  ", False: "FAIL", None: "-   "}
-        lines = [f"{self.new} against {self.old}, {self.photos} held-out photos in {self.groups} groups"]
+        known = f"{self.photos} held-out photos of known plants in {self.groups} groups"
+        lines = [f"{self.new} against {self.old}, {known}"]
         lines += [f"  {sign[rule.passed]} {rule.name}: {rule.says}" for rule in self.rules]
         lines += [
-            f"  new  {s.species}: {s.recall:.0%} of {s.photos} photos named right ({s.low:.0%} to {s.high:.0%}); "
-            f"the old model said other for {s.other_before:.0%}"
+            f"  known  {s.species}: {s.photos} photos, {self.old} {s.before:.0%} right, {self.new} {s.after:.0%}"
+            for s in self.known_species
+        ]
+        lines += [
+            f"  new    {s.species}: {s.photos} photos, {self.old} 0% right (it said other for {s.other_before:.0%}), "
+            f"{self.new} {s.recall:.0%} ({s.low:.0%} to {s.high:.0%})"
             for s in self.new_species
         ]
         return "\n".join([*lines, f"Verdict: {WORDS[self.decision]}."])

@@ -20,13 +20,20 @@ LEAST_GROUPS = 10  # groups of several photos, from which dependence is fitted
 
 
 def calibrate(
-    statistics: Statistics, start: Calibration, check: Data, left_out: Array, least: int, least_floor: float
+    statistics: Statistics,
+    start: Calibration,
+    check: Data,
+    left_out: Array,
+    least: int,
+    least_floor: float,
+    no_stricter: bool = False,
 ) -> Calibration:
     """The calibration of a head by the calibration photos ``check``, all of classes that it has learned.
 
     ``start`` has the shrinkage, and what is kept where fewer than ``least`` photos or 10 groups show a value.
     ``left_out`` float (photos,): their novelty scores if their own class had never been learned, NaN for
-    photos that novelty is not to be fitted on.
+    photos that novelty is not to be fitted on. ``no_stricter``: nothing is called strange that ``start`` would
+    let pass, since ``check`` does not show the species that the model one starts from knows.
     """
     columns = np.array([statistics.classes.index(label) for label in check.labels])
     temperature = fit_temperature(Discriminant(statistics, start.shrinkage).scores(check.x), columns)
@@ -37,6 +44,8 @@ def calibrate(
         novelty = fit_novelty(learned[use], left_out[use], check.where(use).labels)
     else:
         novelty = move_novelty(start.novelty, learned, check.labels)
+    if no_stricter:
+        novelty = no_stricter_than(start.novelty, novelty)
     calibration = replace(calibration, novelty=novelty)
     classifier = Classifier(statistics, calibration)
     probabilities, truth = classifier.probabilities(check.x), check.truth(classifier.species)
@@ -95,6 +104,19 @@ def move_novelty(novelty: Novelty, learned: Array, labels: Sequence[str]) -> Nov
     ``learned``: novelty scores of calibration photos by this model. Classes weigh alike.
     """
     moved = float(class_weights(labels) @ learned) - novelty[0]
+    return novelty[0] + moved, novelty[1], novelty[2] + moved, novelty[3]
+
+
+def no_stricter_than(before: Novelty, novelty: Novelty) -> Novelty:
+    """Moments whose learned classes lie at least as high as before.
+
+    Photos of one's own may be of another kind than those of the starter, and less strange: fitted on them alone, a
+    quarter of the photos of species that only the starter has were called other (96 % right before, 73 % after).
+
+    >>> no_stricter_than((0.3, 0.1, 0.5, 0.1), (0.1, 0.2, 0.2, 0.2))
+    (0.3, 0.2, 0.4, 0.2)
+    """
+    moved = max(before[0] - novelty[0], 0.0)
     return novelty[0] + moved, novelty[1], novelty[2] + moved, novelty[3]
 
 

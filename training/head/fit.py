@@ -61,5 +61,6 @@ def learn(
         left_out = strangeness_left_out(base, scatter.weight, start, fit, known)
         if novelty_of_known_groups:
             left_out[np.array([not photo.group_known for photo in known.photos])] = np.nan
-        start = calibrate(statistics, start, known, left_out, recipe.least_calibration_photos, recipe.least_floor)
+        least, floor = recipe.least_calibration_photos, recipe.least_floor
+        start = calibrate(statistics, start, known, left_out, least, floor, no_stricter=bool(base.classes))
     return Learned(Classifier(statistics, start), base, scatter, len(check.photos))

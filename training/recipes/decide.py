@@ -15,6 +15,7 @@ from training.data.dataset import Data
 from training.data.duplicates import Cluster
 from training.evaluate.card import card
 from training.gate import GateRules, Override, Promotion
+from training.gate.brought import with_brought
 from training.gate.incumbent import LEARNED, Incumbent
 from training.gate.judge import judge, skew_of
 from training.head.conformal import save_sets
@@ -42,9 +43,14 @@ def decide(
     with tempfile.TemporaryDirectory(prefix="swardkey-") as scratch:
         folder = Path(scratch) / "candidate"
         _write(folder, training, candidate, work, every)
-        old, new = incumbent.judged(held, training.cache), judge("new", candidate.judged, held.x, held.labels)
+        before, x = incumbent.before(held, training.cache)
+        old, new = (
+            judge(incumbent.name, before, x, held.labels),
+            judge("new", candidate.judged, held.x, held.labels),
+        )
         skew = skew_of(held.photos, held.x, extractor_for(candidate.whole))
         evidence = work.evidence(folder, old, new, held, copies(data, training.clusters), skew)
+        evidence = with_brought(evidence, before, candidate.judged, training.learned.base, rules.drawn.value)
         promotion = work.promote(registry, folder, evidence, rules, override, check=read_classifier)
     return work, promotion
 

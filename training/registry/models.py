@@ -21,16 +21,16 @@ from typing import Any, TypeVar
 from filelock import FileLock, Timeout
 
 from model.errors import ModelError, nearest
-from model.file import read_file
-from model.storage import append_line, replace_file
+from model.storage import replace_file
+from training.registry.decision_log import append_entry, entries_in, turned_down
 from training.registry.model_folder import NAME, clear_leftovers, copy_in, fault_of, name_of, read_json, remove_folder
 
 # Known here too, because the module that reads models loads the libraries of deep learning.
 STARTER_FOLDER = Path(__file__).resolve().parents[2] / "model" / "starter"
 STARTER = "starter"
 KEPT = 5  # models kept besides the active one, the one before it, and those pinned
+KEPT_ASIDE = 3  # of those that were turned down
 LARGEST_POINTER = 100_000  # bytes of current.json and pinned.json
-LARGEST_LOG = 50_000_000
 PATIENCE = 20.0  # seconds to wait for another swardkey that changes models
 Model = TypeVar("Model")
 
@@ -55,7 +55,7 @@ class InCharge:
 
 @dataclass(frozen=True)
 class Installed:
-    """One line of the list of models. ``fault`` is empty when all its files are as they were written."""
+    """One line of the list of models; ``fault`` is empty when all its files are as they were written."""
 
     name: str
     species: int | None
@@ -63,6 +63,7 @@ class Installed:
     previous: bool
     pinned: bool
     fault: str
+    turned_down: bool = False  # by the gate, and never activated since
 
 
 @dataclass(frozen=True)
@@ -129,12 +130,13 @@ class Registry:
 
     def installed(self) -> tuple[Installed, ...]:
         """All models, the starter first, then oldest first; each with its files checked."""
-        pointer, pinned = self._pointer_or_none() or Pointer(), self.pinned()
+        pointer, pinned, aside = self._pointer_or_none() or Pointer(), self.pinned(), turned_down(self.history())
         found = []
         for name in (STARTER, *self.names()):
             folder = self.starter if name == STARTER else self.folder / name
             roles = (name == pointer.current, name == pointer.previous, name in pinned)
-            found.append(Installed(name, _species_in(folder), *roles, "" if name == STARTER else fault_of(folder)))
+            fault = "" if name == STARTER else fault_of(folder)
+            found.append(Installed(name, _species_in(folder), *roles, fault, name in aside))
         return tuple(found)
 
     def install(self, source: Path) -> str:
@@ -144,21 +146,37 @@ class Registry:
         the folder is not a model, or cannot be written; then nothing is left behind.
         """
         with self._changing("install a model"):
-            clear_leftovers(self.folder)
-            name = copy_in(source, self.folder, _now(), self.names())
-            # An old model that cannot be removed now is removed another time.
-            with suppress(OSError):
-                self._prune(name)
+            return self._install(source)
+
+    def keep_aside(self, source: Path, **facts: Any) -> str:
+        """Install a model that the gate turned down, and log that with ``facts``; its name.
+
+        ``use`` then needs a person's word for it. Raises ModelError as install does.
+        """
+        with self._changing("install a model"):
+            name = self._install(source, aside=True)
+            append_entry(self.folder, _now(), "keep", {"model": name, **facts})
             return name
+
+    def _install(self, source: Path, aside: bool = False) -> str:
+        clear_leftovers(self.folder)
+        name = copy_in(source, self.folder, _now(), self.names())
+        # An old model that cannot be removed now is removed another time.
+        with suppress(OSError):
+            self._prune(name, aside)
+        return name
 
     def use(self, name: str, action: str = "use", must_replace: str | None = None, **facts: Any) -> InCharge:
         """Activate a model, and log it with ``facts``. `starter` is the one that was shipped.
 
-        ``must_replace`` names the model that must be active now. Raises ModelError for a
-        name that is not installed, a damaged model, or another active one; then nothing changes.
+        ``must_replace`` names the model that must be active now. Raises ModelError for a name that is not installed, a
+        damaged model, another active one, or with the ``action`` `use` one that was turned down; nothing changes then.
         """
         with self._changing("activate a model"):
             found = self.named(name)
+            if action == "use" and name in turned_down(self.history()):
+                command = f"swardkey models use {name} --by NAME --because REASON"
+                raise ModelError(f"{name} was turned down when it was trained; to activate it all the same: {command}")
             before = self._pointer_or_none()
             if must_replace is not None and (before is None or before.current != must_replace):
                 raise ModelError(f"{must_replace} is no longer the active model; measure the new one again")
@@ -197,24 +215,15 @@ class Registry:
     def log(self, action: str, **facts: Any) -> None:
         """Add one line to promotions.jsonl: when, what, and ``facts`` that JSON can hold."""
         with self._changing("write the log of models"):
-            self._log(action, facts)
+            append_entry(self.folder, _now(), action, facts)
 
     def history(self) -> tuple[dict[str, Any], ...]:
         """What promotions.jsonl holds, oldest first; a line that a crash cut short is left out."""
-        try:
-            data = read_file(self.folder / "promotions.jsonl", LARGEST_LOG)
-        except OSError:
-            return ()
-        entries = (_parsed(line) for line in data.decode("utf-8", "replace").splitlines())
-        return tuple(entry for entry in entries if isinstance(entry, dict))
-
-    def _log(self, action: str, facts: dict[str, Any]) -> None:
-        line = json.dumps({"at": _now(), "action": action, **facts}, ensure_ascii=False, allow_nan=False)
-        append_line(self.folder / "promotions.jsonl", line)
+        return entries_in(self.folder)
 
     def _point(self, name: str, previous: str | None, action: str, facts: dict[str, Any]) -> None:
         # Logged first: a change that nobody wrote down must not take effect.
-        self._log(action, {"model": name, "instead_of": previous, **facts})
+        append_entry(self.folder, _now(), action, {"model": name, "instead_of": previous, **facts})
         pointer = Pointer(name, previous, _now())
         try:
             replace_file(self.folder / "current.json", _json(asdict(pointer)))
@@ -222,12 +231,15 @@ class Registry:
             if self._pointer_or_none() != pointer:  # else it is in its place, and must not be reported as unchanged
                 raise
 
-    def _prune(self, newest: str) -> None:
+    def _prune(self, newest: str, aside: bool) -> None:
         pointer = self._pointer_or_none()
         if pointer is None:  # which is active is not known: keep all
             return
-        kept = {newest, pointer.current, pointer.previous, *self.pinned(), *self.names()[-KEPT:]}
-        for name in self.names():
+        names, down = self.names(), turned_down(self.history()) | ({newest} if aside else set())
+        # Those that were turned down push out none that was not.
+        rest, last = ([name for name in names if (name in down) is gone] for gone in (False, True))
+        kept = {newest, pointer.current, pointer.previous, *self.pinned(), *rest[-KEPT:], *last[-KEPT_ASIDE:]}
+        for name in names:
             if name not in kept:
                 remove_folder(self.folder / name)
 
@@ -276,14 +288,6 @@ def _species_in(folder: Path) -> int | None:
         classes = read_json(folder / "model.json")["classes"]
         return sum(not str(name).startswith("other:") for name in classes)
     except (OSError, ValueError, KeyError, TypeError):
-        return None
-
-
-def _parsed(line: str) -> Any:
-    """A line of the log; None where a crash cut it short."""
-    try:
-        return json.loads(line)
-    except (ValueError, RecursionError):
         return None
 
 
