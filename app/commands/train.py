@@ -23,7 +23,10 @@ def train(
     because: Annotated[str, option("REASON", "Why; it is logged.")] = "",
     as_json: Json = False,
 ) -> None:
-    """Learn from the collection. The new model takes over only if it is no worse on photos that neither has seen."""
+    """Learn from the collection. The new model takes over only if it keeps known species and names the new ones.
+
+    Photos that neither model has learned from decide. A model that is turned down is kept: see models list.
+    """
     override, photos = override_of(by, because), photos_to_learn(collection, recipe)
     with progress_of_stages(as_json, log=recipe == "full") as progress:
         done = train_on(photos, recipe, override, progress)

@@ -84,7 +84,7 @@ def test_the_job_sheet_of_a_visit_has_what_was_decided_only(
     context: Context, kept: int, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     sheets = []
-    monkeypatch.setattr("app.services.paper_making.job_paper", lambda sheet, *rest: sheets.append(sheet) or b"%PDF-")
+    monkeypatch.setattr("app.papers.job_sheet.job_paper", lambda sheet, *rest: sheets.append(sheet) or b"%PDF-")
     paper.of_visit(context, kept, "job")
     with open_records() as book:
         chosen = visit_record(book, kept).plans[0].chosen

@@ -16,7 +16,8 @@ from model.photo.evidence import Calibration
 from model.photo.head import Statistics
 from tests.training.test_registry import model
 from training.data.manifest import LabelledPhoto
-from training.gate import Override, Rule, Verdict, promote
+from training.gate import HeldOut, Origin, Override, Part, Rule, Verdict, promote
+from training.gate.brought import drawn_from, with_brought
 from training.gate.judge import judge, other_left_out, skew_of
 from training.registry.models import KEPT, KEPT_ASIDE, STARTER, Registry
 
@@ -215,3 +216,26 @@ def test_nothing_changes_where_it_cannot_be_read_back_or_another_model_was_activ
     with pytest.raises(ModelError, match=says):
         promote(registry, source, Verdict("promote", old, "new", 50, 20, ()), check=check)
     assert registry.in_charge().name == STARTER
+
+
+def test_what_the_starter_brings_is_drawn_from_its_statistics() -> None:
+    statistics = Statistics(("a", "b"), np.array([50.0, 50.0]), np.array([[0.0, 0.0], [5.0, 1.0]]), np.eye(2) * 98 * 4)
+    x, labels = drawn_from(statistics, ["b"], 4000, 1)
+    assert labels == ["b"] * 4000 and x.shape == (4000, 2)
+    assert x.mean(axis=0) == pytest.approx([5.0, 1.0], abs=0.15)
+    assert np.cov(x.T) == pytest.approx(np.eye(2) * 4, abs=0.3)
+    assert np.array_equal(x, drawn_from(statistics, ["b"], 4000, 1)[0])
+
+
+def test_only_species_that_all_three_know_are_drawn() -> None:
+    one, less = classifier(), classifier(("a", "b", "other:x"))
+    x, empty = np.eye(4)[:2], Part()
+    origin = Origin(empty, empty, 0, (), (), "v", "v", 0.0)
+    whole = HeldOut(
+        ("a", "b"), ("g", "h"), judge("o", less, x, ["a", "b"]), judge("n", one, x, ["a", "b"]), None, origin
+    )
+    brought = with_brought(whole, less, one, one.statistics, 5).brought
+    assert brought is not None and brought.labels == ("a",) * 5 + ("b",) * 5
+    assert (brought.old.name, brought.new.name) == ("o", "n") and len(set(brought.groups)) == 10
+    other = Statistics(("z",), np.array([3.0]), np.zeros((1, 4)), np.eye(4))
+    assert with_brought(whole, less, one, other, 5).brought is None
