@@ -51,7 +51,8 @@ def reasons(found: Iterable[Reason]) -> tuple[Block, ...]:
     for reason in found:
         name = factor_name(reason.factor)
         named = reason.text.casefold().startswith(name.casefold())
-        lines[reason.level].append(Cited(capital(reason.text if named else f"{name}: {reason.text}"), reason.cited))
+        text = reason.text if named else f"{name}: {reason.text.removeprefix('Caution: ')}"
+        lines[reason.level].append(Cited(capital(text), reason.cited))
     return tuple(Section(title, bullets(lines[level]), folded=level == "go") for level, title in titles.items())
 
 

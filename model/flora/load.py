@@ -29,7 +29,7 @@ DEEPEST = 20  # lists and mappings within one another
 PROBLEMS = {"extra_forbidden": "no such field; check its spelling", "model_type": "must be a mapping of fields"}
 
 
-class _Loader(getattr(yaml, "CSafeLoader", yaml.SafeLoader)):  # type: ignore[misc]
+class _PlainYaml(getattr(yaml, "CSafeLoader", yaml.SafeLoader)):  # type: ignore[misc]
     """Safe YAML in which yes, no, on and off are text, not truth values, and a key is given once."""
 
     def construct_mapping(self, node: yaml.MappingNode, deep: bool = False) -> dict[Any, Any]:
@@ -43,9 +43,9 @@ class _Loader(getattr(yaml, "CSafeLoader", yaml.SafeLoader)):  # type: ignore[mi
         return found
 
 
-_Loader.yaml_implicit_resolvers = {
+_PlainYaml.yaml_implicit_resolvers = {
     letter: [(tag, pattern) for tag, pattern in resolvers if tag != "tag:yaml.org,2002:bool"]
-    for letter, resolvers in _Loader.yaml_implicit_resolvers.items()
+    for letter, resolvers in _PlainYaml.yaml_implicit_resolvers.items()
 }
 
 
@@ -55,7 +55,7 @@ def check_plain(text: str) -> None:
     A few lines of references can expand to more than memory holds. Raises yaml.YAMLError.
     """
     depth = 0
-    for event in yaml.parse(text, Loader=_Loader):
+    for event in yaml.parse(text, Loader=_PlainYaml):
         depth += isinstance(event, yaml.CollectionStartEvent) - isinstance(event, yaml.CollectionEndEvent)
         problem = "it is nested too deeply" if depth > DEEPEST else ""
         if isinstance(event, yaml.AliasEvent):
@@ -137,7 +137,7 @@ def read_yaml(path: Path) -> Any:
     try:
         text = read_file(path, LARGEST_BYTES).decode("utf-8-sig")
         check_plain(text)
-        return yaml.load(text, Loader=_Loader)
+        return yaml.load(text, Loader=_PlainYaml)
     except FileNotFoundError:
         raise FloraError(f"{path}: no such file; restore it or name another") from None
     except OSError as error:

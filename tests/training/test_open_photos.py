@@ -32,7 +32,7 @@ DANDELION, CLOVER = "Taraxacum officinale", "Trifolium repens"
 def reply(name: str) -> dict[str, Any]:
     file = RECORDED / name
     if not file.exists():
-        pytest.skip("the recorded replies are not beside this repository")
+        pytest.skip("without the recorded replies, a photo taken under a licence that forbids it goes unseen")
     found: dict[str, Any] = json.loads(file.read_text(encoding="utf-8"))["reply"]
     return found
 

@@ -226,7 +226,7 @@ def points_of(full: Full, tmp_path: Path) -> list[str]:
     return promote_until(copy, source, -1)
 
 
-@pytest.mark.skipif(os.name == "nt", reason="without SIGKILL, nothing is killed half-way")
+@pytest.mark.skipif(os.name == "nt", reason="without SIGKILL a model that a crash would lose goes unseen")
 def test_killed_at_every_point_it_is_exactly_the_old_or_the_new_model(full: Full, tmp_path: Path) -> None:
     registry, old, source = full
     points = points_of(full, tmp_path)

@@ -95,7 +95,7 @@ class Intake:
         if not self.unknown_names or self.skip_unknown:
             return remedy
         if self.accept_new:
-            return f"{remedy}, or confirm each that is another plant indeed with --new NAME"
+            return f"{remedy}, or confirm each one that really is another plant with --new NAME"
         return f"{remedy}, or pass --skip-unknown, or --accept-new to make them species of your own"
 
     def __str__(self) -> str:
