@@ -2,17 +2,16 @@
 
 from __future__ import annotations
 
-import warnings
 from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from sklearn.model_selection import StratifiedGroupKFold
 
 from model.photo import Discriminant, Statistics, fit_statistics
 from model.photo.head import softmax
 from training.audit.settings import Labels
+from training.data.split import grouped_folds
 from training.head.calibrate import class_weights, fit_temperature
 from training.head.scatter import join
 
@@ -77,16 +76,9 @@ def deal_folds(x: Array, labels: Sequence[str], groups: Sequence[str], folds: in
     truth = np.array(labels)
     most = int(np.unique(truth, return_counts=True)[1].max(initial=0))
     folds = min(folds, len(set(groups)), most)
-    fold = np.zeros(len(truth), dtype=np.int64)
     if folds < 2:
-        return fold
-    splitter = StratifiedGroupKFold(n_splits=folds, shuffle=True, random_state=seed)
-    with warnings.catch_warnings():
-        # Labels with fewer photos than folds are ordinary here; such photos are judged all the same.
-        warnings.simplefilter("ignore", UserWarning)
-        for number, (_, check) in enumerate(splitter.split(x, truth, np.array(groups))):
-            fold[check] = number
-    return fold
+        return np.zeros(len(truth), dtype=np.int64)
+    return grouped_folds(labels, groups, folds, seed)
 
 
 def learned(x: Array, labels: Sequence[str], background: Statistics | None) -> Statistics | None:

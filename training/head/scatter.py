@@ -8,11 +8,11 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from sklearn.model_selection import StratifiedGroupKFold
 
 from model.photo import Statistics, fit_statistics
 from model.photo.head import TAKEN_OFF
 from training.data.dataset import Data
+from training.data.split import grouped_folds
 
 Array = NDArray[np.float64]
 
@@ -97,8 +97,9 @@ def choose_scatter(
         return ScatterChoice(weights[0], shrinkages[0], {})
     x, truth, order = fit.x, np.array(fit.labels), []
     right: dict[tuple[float, float], list[NDArray[np.bool_]]] = {}
-    splitter = StratifiedGroupKFold(n_splits=folds, shuffle=True, random_state=seed)
-    for learn, check in splitter.split(x, truth, np.array(fit.groups)):
+    fold = grouped_folds(fit.labels, fit.groups, folds, seed)
+    for number in range(folds):
+        learn, check = fold != number, fold == number
         own = fit_statistics(x[learn], list(truth[learn]))
         order.append(truth[check])
         for weight in weights:
