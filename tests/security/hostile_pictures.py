@@ -14,7 +14,6 @@ import tempfile
 import time
 from collections import Counter
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
@@ -22,21 +21,11 @@ import numpy as np
 from model.errors import PhotoError
 from model.photo.sandbox import Limits, Sandbox
 from tests.security.hostile_kinds import KINDS, Made
+from tests.security.hostile_watch import Met
 from tests.security.picture_parts import SEEDS, good_jpeg
 
 LONGEST_SENTENCE = 400
 Open = Callable[[Path], object]
-
-
-@dataclass(frozen=True)
-class Met:
-    """What came of one file: a photo, a refusal, or ``wrong`` with what was wrong about it."""
-
-    kind: str
-    name: str
-    came: str
-    says: str
-    seconds: float
 
 
 def meet(sandbox: Sandbox, file: Path, made: Made) -> Met:

@@ -50,8 +50,8 @@ class Met:
     came: str
     says: str
     seconds: float
-    megabytes: float
-    outside: tuple[str, ...]
+    megabytes: float = 0.0
+    outside: tuple[str, ...] = ()
 
 
 @dataclass
