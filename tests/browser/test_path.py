@@ -224,6 +224,7 @@ def test_the_questions_are_answered_with_the_keyboard_alone(served: Served, brow
     visitor.answer_all(keyboard=True)
     assert visitor.title() == "The name is confirmed"
     page.wait_for_function("document.activeElement?.tagName === 'H1'")
+    visitor.settled()
     page.keyboard.press("Tab")
     assert page.evaluate("document.activeElement.dataset.do") == "conclude"
     page.keyboard.press("Enter")

@@ -59,12 +59,13 @@ class Visitor:
     def press(self, do: str, then: str = "h1[tabindex]", which: str = "") -> None:
         """Press the button that does something, and wait for what comes of it."""
         exact = f'[data-with="{which}"]' if which else ""
+        self.settled()
         self.page.click(f'button[data-do="{do}"]{exact} >> visible=true')
         self.settled()
         self.page.wait_for_selector(then)
 
     def settled(self) -> None:
-        """Wait until the server has answered."""
+        """Wait until the server has answered and a press counts: for a moment after a new question none does."""
         self.page.wait_for_function("!document.body.dataset.busy")
 
     def title(self) -> str:
