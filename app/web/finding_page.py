@@ -13,8 +13,7 @@ from app.web.draft import Draft, Step
 from app.web.effects import set_aside
 from app.web.frame import Fields, FormError, one
 from app.web.plant_pictures import picture_of_this
-from app.web.questions_page import change
-from app.web.visible_parts import in_words, is_all, look_again
+from app.web.visible_parts import change, in_words, is_all, look_again
 from model.identify import Candidate
 from model.traits import Answers, out_of_sight
 

@@ -45,7 +45,7 @@ def answer_for(request: dict[str, Any]) -> Answer:
 
 
 def serve(memory: int, seconds: float, answer: Callable[[dict[str, Any]], Answer] = answer_for) -> None:
-    """Answer requests until there are no more, with ``memory`` bytes in all and ``seconds`` of processor time a picture."""
+    """Answer requests until there are no more, in ``memory`` bytes, each in ``seconds`` of processor time."""
     requests, answers = sys.stdin.buffer, os.fdopen(os.dup(1), "wb")
     os.dup2(2, 1)  # what a decoder prints must not get among the answers
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # Ctrl-C is for the program, which then ends its decoders
