@@ -39,7 +39,6 @@ def show(context: Context, draft: Draft) -> dict[str, Any]:
         "parts_asked": sight.cards(draft) if sight.is_asked(draft) else [],
         "again": False,
         "pairs": look_alikes(context, finding, out_of_sight(context.key.flora.characters, draft.visible)),
-        "bad": [shot for shot in draft.shots if shot.notes],
     }
 
 
