@@ -42,7 +42,7 @@ const open = () => call("", () => server.open_page(location.search));
 // While something is running, the page is asked for again and again, quietly.
 const poll = async () => {
   const answer = document.body.dataset.busy ? {} : await server.open_page(location.search).catch(() => ({}));
-  if (answer.page) show(answer.page);
+  if (answer.page) show(answer.page, null);
   else refresh = setTimeout(poll, 1000);
 };
 const message = (rest) => ({ address: location.search, plant: plantShown().plant || "", ...rest });
@@ -156,7 +156,7 @@ const show = async (page, pressed) => {
     release = setTimeout(() => delete document.body.dataset.busy, 300);
   } else for (const fold of folds()) fold.open ||= unfolded.has(nameOfFold(fold));
   const button = moved ? null : sameAs(pressed);
-  const line = pressed && !moved ? outcome(before) : find(".notice");
+  const line = pressed && !moved ? outcome(before) : pressed !== null && find(".notice");
   if (line) lookAt(line, button);
   else if (moved || (pressed && !button && find(".ask"))) {
     scrollTo(0, 0);
