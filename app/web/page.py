@@ -75,7 +75,12 @@ class Pages:
 
     def add_photos(self, plant: str, files: list[str]) -> str:
         """The plant with more photos."""
-        return self._change(plant, lambda draft: photos.add(self.context, draft, files))
+
+        def added(draft: Draft) -> tuple[Draft, list[str]]:
+            after, notices = photos.add(self.context, draft, files)
+            return flow.reached(after), notices
+
+        return self._change(plant, added)
 
     def add_forecast(self, plant: str, file: str = "") -> str:
         """The plant with a forecast to spray by."""

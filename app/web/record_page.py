@@ -40,7 +40,8 @@ def show(context: Context, draft: Draft) -> dict[str, Any]:
         number = draft.record.get("visit")
         last = records.visits()[:1]
         who, site = (last[0].who if last else "") or labeller(""), draft.lawn.get("site", "")
-        given = {"day": date.today().isoformat(), "who": who, "site": site, **draft.record.get("told", {})}
+        day = draft.taken or date.today().isoformat()
+        given = {"day": day, "who": who, "site": site, **draft.record.get("told", {})}
         option = chosen(context, draft) if draft.choice and plan_species(context, draft) else None
         return {
             "sites": known_sites(),
