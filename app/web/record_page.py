@@ -3,16 +3,16 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from datetime import date, time
+from datetime import date
 from typing import Any
 
 from app.present.finding import day_text
+from app.present.naming import GIVEN
 from app.records import (
     Client,
     KeptFinding,
     KeptPhoto,
     KeptPlan,
-    Reading,
     Records,
     Site,
     Treatment,
@@ -22,12 +22,14 @@ from app.records import (
 from app.services.collection import labeller
 from app.services.visit_papers import decided
 from app.web import visit_page as visit
+from app.web.beginning import of_visit_words
 from app.web.context import Context
 from app.web.draft import Draft, Step
 from app.web.finding_page import plan_species
 from app.web.frame import Fields, FormError, one
 from app.web.lawn_page import known_sites
 from app.web.plan_page import chosen, made_plan
+from app.web.spraying import Spraying, spraying_of
 from app.web.treatment_form import read_day
 from model.control import JudgedOption
 
@@ -48,7 +50,8 @@ def show(context: Context, draft: Draft) -> dict[str, Any]:
             "states": [(key, state.name) for key, state in context.control.states.items()],
             "state": draft.lawn.get("state", ""),
             "visit": visit.show(context, records, number) if number else None,
-            "option": option.name if option is not None else "",
+            "option": option.name if option is not None else spraying_of(context, draft).mix if draft.of_visit else "",
+            "of_visit": of_visit_words(draft.of_visit) if draft.of_visit else "",
             "has_plan": bool(plan_species(context, draft)) and bool(draft.lawn),
         }
 
@@ -95,10 +98,22 @@ def _new_site(records: Records, draft: Draft, fields: Fields) -> Site:
 
 
 def _keep_finding(context: Context, draft: Draft, records: Records, kept: Visit) -> None:
+    if draft.given:
+        records.add_finding(_given(kept, draft))
+        return
     finding = context.finding(draft)
     answers = {c: list(a) if isinstance(a, tuple) else a for c, a in draft.answers.items()}
     named = (finding.as_json(), finding.status, finding.species, finding.probability)
     records.add_finding(KeptFinding(kept.id, *named, answers, visible=draft.visible))
+
+
+def _given(kept: Visit, draft: Draft) -> KeptFinding:
+    """The name that a person gave without photos or questions; where it means several plants, each is as likely."""
+    share = 1 / len(draft.given)
+    found = {"candidates": [{"species": species, "probability": share} for species in draft.given]}
+    if len(draft.given) > 1:
+        return KeptFinding(kept.id, found, "undecided")
+    return KeptFinding(kept.id, found, GIVEN, draft.given[0])
 
 
 def _keep_plan(context: Context, draft: Draft, records: Records, kept: Visit) -> None:
@@ -116,7 +131,7 @@ def _treatment(context: Context, draft: Draft, new: Treatment, option: JudgedOpt
     names = [context.key.flora.species[s] for s in plan_species(context, draft)]
     lawn = draft.lawn.get("lawn", "unknown")
     chemical = bool(option.actives)
-    return replace(
+    treatment = replace(
         new,
         chemical=chemical,
         state=new.state or draft.lawn.get("state", ""),
@@ -124,9 +139,9 @@ def _treatment(context: Context, draft: Draft, new: Treatment, option: JudgedOpt
         target=" or ".join(f"{plant.common_name} ({plant.scientific_name})" for plant in names),
         plants=f"{context.control.lawns[lawn].name} lawn" if draft.lawn.get("place") == "lawn" else "",
         situation={"lawn": "home lawn", "bed": "garden bed", "paving": "paving"}.get(draft.lawn.get("place", ""), ""),
-        weather=_as_read(draft) if chemical else (),
         notes=_labels_read(context, draft, option),
     )
+    return spraying_of(context, draft).into(treatment) if chemical else treatment
 
 
 def _labels_read(context: Context, draft: Draft, option: JudgedOption) -> str:
@@ -138,15 +153,35 @@ def _labels_read(context: Context, draft: Draft, option: JudgedOption) -> str:
     return "\n".join(read)
 
 
-def _as_read(draft: Draft) -> tuple[Reading, ...]:
-    """The weather as it was typed at the place, where it was."""
-    typed = draft.weather
-    if not typed.get("temperature"):
-        return ()
-    hour = str(typed.get("hour", ""))
-    at = time.fromisoformat(hour.zfill(5)) if hour.count(":") == 1 else None
-    temperature, humidity, wind = (float(typed[name]) for name in ("temperature", "humidity", "wind"))
-    return (Reading(at=at, temperature=temperature, humidity=humidity, wind_speed=wind),)
+def keep_in_visit(context: Context, draft: Draft, fields: Fields, which: str) -> Draft:
+    """Add what was planned and is to be done to the kept visit that it is for: into its open record of a spray, if any.
+
+    Raises FormError where nothing was chosen, RecordsError where it cannot be kept.
+    """
+    option = chosen(context, draft) if draft.choice else None
+    spraying = spraying_of(context, draft)
+    if option is None and not spraying.actives:
+        raise FormError("First choose what will be done, in the plan, or the active in the spray check.")
+    with open_records() as records, records.together():
+        unsigned = [t.record for t in records.treatments(visit=draft.of_visit) if not t.is_signed]
+        same = [t for t in unsigned if isinstance(t, Treatment) and _is_it(t, spraying)]
+        new = replace(records.new_treatment(draft.of_visit), day=date.today())
+        if same:
+            weather = () if spraying.weather is not None else same[0].weather
+            records.change_treatment(spraying.into(replace(same[0], day=date.today(), weather=weather)))
+        elif option is not None:
+            records.add_treatment(_treatment(context, draft, new, option))
+        else:
+            records.add_treatment(spraying.into(new))
+        after = replace(draft, record={**draft.record, "visit": draft.of_visit})
+        records.save_draft(after.as_json(), draft.id)
+        records.end_draft(draft.id, draft.of_visit)
+    return after
+
+
+def _is_it(waiting: Treatment, spraying: Spraying) -> bool:
+    """Whether a treatment that is still to be signed is the spray that is meant."""
+    return waiting.chemical and all(product.actives in ("", spraying.mix) for product in waiting.products)
 
 
 def on_visit(do: str) -> Any:
@@ -170,4 +205,4 @@ def overdue(context: Context) -> list[dict[str, Any]]:
         return found
 
 
-ACTIONS: dict[str, Any] = {"keep": keep, **{do: on_visit(do) for do in visit.ACTIONS}}
+ACTIONS: dict[str, Any] = {"keep": keep, "keep_in_visit": keep_in_visit, **{do: on_visit(do) for do in visit.ACTIONS}}

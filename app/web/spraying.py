@@ -53,10 +53,14 @@ class Spraying:
 
     def into(self, treatment: Treatment) -> Treatment:
         """A treatment with what is known here in the fields that are still empty; what was typed there stays."""
-        product, weather = self.product, self.weather
+        weather, products = self.weather, treatment.products
+        mine = self.product
+        if mine is not None and len(products) <= 1 and (not products or products[0].actives in ("", mine.actives)):
+            typed = {name: value for name, value in vars(products[0]).items() if value} if products else {}
+            products = (replace(mine, **typed),)
         return replace(
             treatment,
-            products=treatment.products or ((product,) if product is not None else ()),
+            products=products,
             weather=treatment.weather or ((weather,) if weather is not None else ()),
             area_m2=treatment.area_m2 or self.area_m2,
             water_litres=treatment.water_litres or self.water_litres,
