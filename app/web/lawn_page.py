@@ -47,9 +47,7 @@ def show(context: Context, draft: Draft) -> dict[str, Any]:
         "plan_for": [context.name(species) for species in plan_species(context, draft)],
         "asks_weed": draft.way == "known",
         "weed": " or ".join(context.name(species) for species in draft.given),
-        "weeds": sorted(
-            {name for species in control.treatments for name in control.flora.species[species].common_names}
-        ),
+        "weeds": sorted({name for s in control.treatments for name in control.flora.species[s].common_names}),
         "sites": known_sites(),
     }
 
@@ -119,9 +117,7 @@ def make_plan(context: Context, draft: Draft, fields: Fields, which: str) -> Dra
 def weeds_named(context: Context, draft: Draft, text: str) -> tuple[str, ...]:
     """The weeds that a name means. Raises FormError where none was given, AnswerError where it is not known."""
     if not text:
-        raise FormError(
-            "Which weed is it? Give its name; if you don't know it, begin with photos or questions instead."
-        )
+        raise FormError("Which weed is it? Give its name. If you don't know it, start again with Name a weed.")
     if text == " or ".join(context.name(species) for species in draft.given):
         return draft.given
     return PlantNames(context.control.flora).the_plants(text)
