@@ -75,7 +75,7 @@ class Pages:
         if message.do == "add_photos":
             return self.add_photos(message.plant, files, address)
         if message.do == "add_forecast":
-            return self.add_forecast(message.plant, *files[:1], address=address)
+            return self.add_forecast(message.plant, "".join(files[:1]), address)
         act = partial(flow.act, self.context, do=message.do, fields=message.fields, which=message.which)
         return self._change(message.plant, act, address)
 

@@ -8,6 +8,7 @@ from datetime import date, timedelta
 from typing import Any
 
 from app.present.finding import day_text
+from app.present.naming import GIVEN
 from app.records import FollowUp, Product, Reading, Records, Treatment, open_records, write_up_by
 from app.services.objections import HEADING, against
 from app.web.context import Context
@@ -49,7 +50,7 @@ def papers(kept: Any) -> list[tuple[str, str]]:
 def _finding(context: Context, finding: Any) -> dict[str, Any]:
     return {
         "name": found_name(context, finding),
-        "status": finding.status if finding.species else "",
+        "status": ("named on sight" if finding.status == GIVEN else finding.status) if finding.species else "",
         "probability": finding.probability,
         "by": finding.confirmed_by,
     }
