@@ -11,8 +11,9 @@ from app.present.block import capital
 from app.present.finding import day_text
 from app.present.plan import option_key
 from app.records import open_records
+from app.services import visit_papers
 from app.services.advice import plan_for
-from app.services.visit_papers import case_of_visit, decided_option, naming_of, visit_record
+from app.services.visit_papers import decided_option, naming_of, visit_record
 from app.web.context import Context
 from app.web.draft import Draft, Way
 from app.web.lawn_page import case_of
@@ -44,7 +45,7 @@ def _of_visit(context: Context, draft: Draft, visit: int) -> Draft:
             given: tuple[str, ...] = (naming.species, *naming.also)
         except AnswerError:
             given = ()
-        case, used = case_of_visit(records, record), records.groups_used(record.site.id)
+        case, used = visit_papers.case_of(records, record), records.groups_used(record.site.id)
     lawn = _lawn(context, replace(case, month=date.today().month, stage=None, used=used))
     lawn |= {"site": str(record.site.id), "area": record.site.area_m2 or ""}
     draft = replace(draft, given=given, of_visit=visit, lawn=lawn)

@@ -12,7 +12,6 @@ from urllib.parse import urlencode
 
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 
-from app.present.block import text_of
 from app.present.finding import day_text, share
 from app.services.home import home, is_demo
 from app.web.draft import Draft
@@ -63,7 +62,6 @@ def moment_text(moment: datetime | str) -> str:
 
 templates.filters |= {
     "plain": for_pages,
-    "text_of": text_of,
     "share": share,
     "spans": spans,
     "day": day_text,
