@@ -155,11 +155,17 @@ const show = async (page) => {
     window.scrollTo(0, 0);
     find("h1[tabindex]")?.focus({ preventScroll: true });
   }
+  find("[data-first]")?.focus();
   clearTimeout(refresh);
   if (find("[data-running]")) refresh = setTimeout(poll, 1000);
 };
 
 element.addEventListener("click", (event) => {
+  const jump = event.target.closest(".lacking a");
+  if (jump) {
+    event.preventDefault();
+    document.getElementById(jump.hash.slice(1))?.focus();
+  }
   const other = event.target.closest("button[data-copy], button[data-larger], button[data-close]");
   if (other?.dataset.copy) copy(other);
   else if (other?.dataset.larger) document.getElementById(other.dataset.larger).showModal();

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from datetime import date, time
+from datetime import date
 from typing import Any
 
 from app.present.finding import day_text
@@ -12,14 +12,13 @@ from app.records import (
     KeptFinding,
     KeptPhoto,
     KeptPlan,
-    Reading,
     Records,
     Site,
     Treatment,
     Visit,
     open_records,
 )
-from app.services.collection import labeller
+from app.services.own_products import from_shelf
 from app.services.visit_papers import decided
 from app.web import visit_page as visit
 from app.web.context import Context
@@ -28,6 +27,7 @@ from app.web.finding_page import plan_species
 from app.web.frame import Fields, FormError, one
 from app.web.lawn_page import known_sites
 from app.web.plan_page import chosen, made_plan
+from app.web.spraying import spraying_of
 from app.web.treatment_form import read_day
 from model.control import JudgedOption
 
@@ -39,7 +39,8 @@ def show(context: Context, draft: Draft) -> dict[str, Any]:
     with open_records() as records:
         number = draft.record.get("visit")
         last = records.visits()[:1]
-        who, site = (last[0].who if last else "") or labeller(""), draft.lawn.get("site", "")
+        who = records.profile().applicator or (last[0].who if last else "")
+        site = draft.lawn.get("site", "")
         given = {"day": date.today().isoformat(), "who": who, "site": site, **draft.record.get("told", {})}
         option = chosen(context, draft) if draft.choice and plan_species(context, draft) else None
         return {
@@ -47,7 +48,7 @@ def show(context: Context, draft: Draft) -> dict[str, Any]:
             "given": given,
             "states": [(key, state.name) for key, state in context.control.states.items()],
             "state": draft.lawn.get("state", ""),
-            "visit": visit.show(context, records, number) if number else None,
+            "visit": visit.show(context, records, number, draft.record.get("tried", "")) if number else None,
             "option": option.name if option is not None else "",
             "has_plan": bool(plan_species(context, draft)) and bool(draft.lawn),
         }
@@ -109,14 +110,15 @@ def _keep_plan(context: Context, draft: Draft, records: Records, kept: Visit) ->
     words = decided(option) if option is not None else ""
     records.add_plan(KeptPlan(kept.id, made.as_json(context.control), words))
     if option is not None and option.method != "leave":
-        records.add_treatment(_treatment(context, draft, records.new_treatment(kept.id), option))
+        treatment = _treatment(context, draft, records.new_treatment(kept.id), option)
+        records.add_treatment(from_shelf(context.control, records.own_products(), treatment))
 
 
 def _treatment(context: Context, draft: Draft, new: Treatment, option: JudgedOption) -> Treatment:
     names = [context.key.flora.species[s] for s in plan_species(context, draft)]
     lawn = draft.lawn.get("lawn", "unknown")
     chemical = bool(option.actives)
-    return replace(
+    treatment = replace(
         new,
         chemical=chemical,
         state=new.state or draft.lawn.get("state", ""),
@@ -124,9 +126,9 @@ def _treatment(context: Context, draft: Draft, new: Treatment, option: JudgedOpt
         target=" or ".join(f"{plant.common_name} ({plant.scientific_name})" for plant in names),
         plants=f"{context.control.lawns[lawn].name} lawn" if draft.lawn.get("place") == "lawn" else "",
         situation={"lawn": "home lawn", "bed": "garden bed", "paving": "paving"}.get(draft.lawn.get("place", ""), ""),
-        weather=_as_read(draft) if chemical else (),
         notes=_labels_read(context, draft, option),
     )
+    return spraying_of(context, draft).into(treatment) if chemical else treatment
 
 
 def _labels_read(context: Context, draft: Draft, option: JudgedOption) -> str:
@@ -138,23 +140,12 @@ def _labels_read(context: Context, draft: Draft, option: JudgedOption) -> str:
     return "\n".join(read)
 
 
-def _as_read(draft: Draft) -> tuple[Reading, ...]:
-    """The weather as it was typed at the place, where it was."""
-    typed = draft.weather
-    if not typed.get("temperature"):
-        return ()
-    hour = str(typed.get("hour", ""))
-    at = time.fromisoformat(hour.zfill(5)) if hour.count(":") == 1 else None
-    temperature, humidity, wind = (float(typed[name]) for name in ("temperature", "humidity", "wind"))
-    return (Reading(at=at, temperature=temperature, humidity=humidity, wind_speed=wind),)
-
-
 def on_visit(do: str) -> Any:
     """An action of the visit's page, as an action of this step."""
 
     def action(context: Context, draft: Draft, fields: Fields, which: str) -> tuple[Draft, list[str]]:
-        notice = visit.act(context, int(draft.record.get("visit", 0)), do, fields, which)
-        return draft, [notice] if notice else []
+        notices, tried = visit.act(context, int(draft.record.get("visit", 0)), do, fields, which)
+        return replace(draft, record={**draft.record, "tried": tried}), notices
 
     return action
 
