@@ -85,10 +85,10 @@ class Own:
         known, added = {_alike(one.name) for one in self.own_products()}, []
         for product in treatment.products:
             if product.name.strip() and product.actives.strip() and _alike(product.name) not in known:
-                of_label: dict[str, Any] = {name: getattr(product, name) for name in ("name", "approval_number", "actives", "groups")}
-                alone = len(treatment.products) == 1  # of two in a tank, nobody knows whose period it is
-                waits = {name: getattr(treatment, name) if alone else "" for name in ("re_entry", "withholding")}
-                added.append(self.keep_product(OwnProduct(**of_label, **waits)).name)
+                of_label = {name: getattr(product, name) for name in ("name", "approval_number", "actives", "groups")}
+                if len(treatment.products) == 1:  # of two in a tank, nobody knows whose period it is
+                    of_label |= {name: getattr(treatment, name) for name in ("re_entry", "withholding")}
+                added.append(self.keep_product(checked(OwnProduct, of_label)).name)
         return tuple(added)
 
     def _but(self, *names: str) -> list[OwnProduct]:

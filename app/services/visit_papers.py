@@ -41,7 +41,12 @@ def photos_of(records: Records, record: VisitRecord) -> tuple[Path, ...]:
 
 
 def naming_of(record: VisitRecord, key: Key) -> Naming:
-    """How the weed of a visit was named: by its latest confirmed finding, or the latest that names a plant.
+    """How the weed of a visit was named; where there are several, the first of namings_of. Raises AnswerError."""
+    return namings_of(record, key)[0]
+
+
+def namings_of(record: VisitRecord, key: Key) -> tuple[Naming, ...]:
+    """How each weed of a visit was named, once: what a person confirmed before the rest, then the latest first.
 
     Raises AnswerError where none does; a plant outside the flora is not given the name of the nearest, nor is one
     named of which hardly anything is known.
@@ -49,7 +54,12 @@ def naming_of(record: VisitRecord, key: Key) -> Naming:
     named = [found for found in record.findings if species_of(found) in key.flora.species and _may_be_named(found)]
     if not named:
         raise AnswerError(f"visit {record.visit.id} has no finding that names a plant; identify it first")
-    best = max(named, key=lambda found: (bool(found.confirmed_by), found.id))
+    best = sorted(named, key=lambda found: (bool(found.confirmed_by), found.id), reverse=True)
+    first = {species_of(found): found for found in reversed(best)}  # of one species, the best
+    return tuple(_naming(found, key) for found in sorted(first.values(), key=best.index))
+
+
+def _naming(best: KeptFinding, key: Key) -> Naming:
     species = species_of(best) or ""
     chances = _chances(best)
     probability = best.probability if best.probability is not None else chances.get(species)

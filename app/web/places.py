@@ -1,4 +1,4 @@
-"""The places beside the path: flora, records, one's own details, learning, printed key. One page each, known by its address."""
+"""The places beside the path: flora, records, own details, learning, printed key. Each is a page with an address."""
 
 from __future__ import annotations
 

@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 from datetime import date, time
 from typing import Any, get_args
 
-from app.present.record import GEAR, MORE, OF_PRODUCT
+from app.present.record import GEAR, MORE, OF_PRODUCT, value_text
 from app.records import Missing, Product, Reading, RecordsError, Treatment, missing_fields, union_of_fields
 from app.records.fields import Gear
 from app.records.law import load_law
@@ -50,6 +50,20 @@ BY_HAND = {
 # Asked in any case while it is empty; of work without a chemical, only what must be there.
 USUAL = {"treated_area", "finished", "gear", "re_entry", "name", "actives", "groups", "rate", "total_amount",
          "temperature", "humidity", "wind_speed", "wind_direction"}  # fmt: skip
+# What a field is called beside its value, where the question is too long for that.
+SHORT = {
+    "name": "Product", "actives": "Actives", "groups": "Group", "rate": "Rate", "total_amount": "Product used",
+    "approval_number": "Registration number", "batch": "Batch", "expiry": "Expiry", "at": "Weather at",
+    "temperature": "Temperature, °C", "humidity": "Humidity, %", "wind_speed": "Wind, km/h",
+    "wind_direction": "Wind from", "situation": "Situation", "treated_area": "Area treated", "area_m2": "Area, m²",
+    "target": "Weed", "plants": "Lawn or plants", "method": "Method", "started": "Start", "finished": "Finish",
+    "gear": "Gear", "water_litres": "Water, L", "applicator": "Applicator", "applicator_address": "Address",
+    "applicator_contact": "Contact", "licensed": "Licensed", "licence": "Licence", "supervisor": "Supervisor",
+    "supervised": "Supervised", "client": "Client", "client_contact": "Client's contact", "occupier": "Occupier",
+    "business": "Business", "business_address": "Business address", "business_contact": "Business contact",
+    "re_entry": "Keep off until", "withholding": "Withholding", "clippings": "Clippings", "permit": "Permit",
+    "address": "Site", "day": "Date",
+}  # fmt: skip
 AREA = {"treated_area", "area_m2"}  # either says where
 
 
@@ -69,6 +83,7 @@ class Entry:
     missing: bool
     asked: bool
     words: str
+    short: str
 
     @property
     def known(self) -> bool:
@@ -146,10 +161,20 @@ class _Entries:
         """A field of a treatment, product or reading with its value."""
         value, needed = _text(getattr(owner, name)), name in self.needed
         asked = not value and (needed or (name in USUAL and self.chemical)) and name not in self.given
-        words = dict(CHOICES[name]).get(value, value) if name in CHOICES else value
+        words = dict(CHOICES.get(name, ())).get(value) or value_text(getattr(owner, name))
         label = label or _capital(self.words.get(name, name.replace("_", " ")))
         marked = f"{prefix}{name}" in self.marked
-        return Entry(f"{prefix}{name}", label, value, KINDS.get(name, "text"), needed, marked, asked, words)
+        return Entry(
+            f"{prefix}{name}",
+            label,
+            value,
+            KINDS.get(name, "text"),
+            needed,
+            marked,
+            asked,
+            words,
+            SHORT.get(name, label),
+        )
 
     def weather(self, name: str, reading: Reading, place: int) -> Entry:
         """A field of a reading; only the first is asked for."""

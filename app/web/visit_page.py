@@ -6,6 +6,7 @@ from collections.abc import Callable
 from dataclasses import replace
 from datetime import date, timedelta
 from typing import Any
+from urllib.parse import quote, urlencode
 
 from app.present.finding import day_text
 from app.records import FollowUp, Product, Reading, Records, Treatment, missing_fields, open_records, write_up_by
@@ -15,6 +16,7 @@ from app.web.context import Context
 from app.web.finding_page import LEAST, SHORTLIST
 from app.web.frame import Fields, FormError, fault, one, several
 from app.web.treatment_form import form, read_day, read_form
+from model.errors import SwardkeyError
 
 AHEAD = 14  # days after the visit, where the plan does not say when to look again
 Outcome = tuple[list[str], str]  # notices, and the treatment that somebody tried to sign
@@ -35,6 +37,7 @@ def show(context: Context, records: Records, number: int, tried: str = "") -> di
         "due": [f for f in records.follow_ups(kept.site.id, open_only=False) if f.visit == number],
         "ahead": next_look(kept).isoformat(),
         "papers": papers(kept),
+        "client": for_client(context, records, kept),
         "chosen": [plan.chosen for plan in kept.plans if plan.chosen],
     }
 
@@ -52,10 +55,27 @@ def next_look(kept: Any) -> date:
 
 def papers(kept: Any) -> list[tuple[str, str]]:
     """The papers that can be had of a visit: address and name; none where no plant was named."""
-    from app.web.paper_files import kinds
+    from app.web.paper_files import kinds  # it needs the plan, which needs this
 
     named = any(finding.species or finding.status == "undecided" for finding in kept.findings)
-    return [(f"/paper/visit/{kept.visit.id}/{kind}", words) for kind, words in kinds().items()] if named else []
+    return (
+        [(f"/paper/visit/{kept.visit.id}/{kind}", words) for kind, words in kinds().items() if kind != "client"]
+        if named
+        else []
+    )
+
+
+def for_client(context: Context, records: Records, kept: Any) -> dict[str, str]:
+    """The client's paper of a visit and a link to mail what it says; why there is none yet, where there is none."""
+    from app.services.paper_making import text_for_client
+
+    try:
+        text = text_for_client(kept.visit.id, context.key)
+    except SwardkeyError as error:
+        return {"why": fault(str(error)), "address": ""}
+    letter = urlencode({"subject": text.partition("\n")[0], "body": text}, quote_via=quote)
+    to = quote(kept.client.email, safe="@")
+    return {"address": f"/paper/visit/{kept.visit.id}/client", "mail": f"mailto:{to}?{letter}", "text": text}
 
 
 def _finding(context: Context, finding: Any) -> dict[str, Any]:
