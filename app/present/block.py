@@ -178,10 +178,14 @@ class References:
 
     def words(self, said: Words) -> str:
         """A sentence with its standing in brackets, for screens."""
+        return f"{text_of(said)} {self.standing(said)}".rstrip()
+
+    def standing(self, said: Words) -> str:
+        """The standing of a sentence in brackets, with the numbers of its works; "" where it claims none."""
         if isinstance(said, str):
-            return said
+            return ""
         numbers = self._numbers(said)
-        return f"{said.text} [{said.standing}{': ' if numbers else ''}{', '.join(numbers)}]"
+        return f"[{said.standing}{': ' if numbers else ''}{', '.join(numbers)}]"
 
     def mark(self, said: Words) -> str:
         """The marks of a sentence, for paper: numbers of works, and signs for the other standings."""

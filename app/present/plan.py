@@ -139,18 +139,18 @@ def calendar(year: Year, control: Control, month: int | None = None) -> Calendar
 
 def cautions(plan: Plan) -> Section:
     """What holds for every one of them."""
-    return Section("Cautions", bullets((cited(said) for said in plan.cautions), "small"))
+    return Section("Cautions", bullets((cited(said) for said in plan.cautions), "small"), folded=True)
 
 
 def law(plan: Plan) -> Section:
     """What the state asks for where a herbicide is used."""
-    return Section("Law", bullets((cited(said) for said in plan.law), "small"))
+    return Section("Law", bullets((cited(said) for said in plan.law), "small"), folded=True)
 
 
 def beside(plan: Plan) -> tuple[Section, ...]:
     """What must be said beside the plan."""
     traps = bullets((cited(said) for said in plan.traps), "small")
-    return Section("About the name of the lawn grass", traps), cautions(plan), law(plan)
+    return Section("About the name of the lawn grass", traps, folded=True), cautions(plan), law(plan)
 
 
 def option_key(option: JudgedOption, whose: bool = False) -> str:

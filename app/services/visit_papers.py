@@ -105,10 +105,15 @@ def plan_of(records: Records, record: VisitRecord, naming: Naming, control: Cont
     Where no case was kept, the visit's site and month stand for it, with the groups used there before.
     """
     species = (naming.species, *naming.also)
-    case = kept_case(record) or _case_of_site(records, record)
+    case = case_of_visit(records, record)
     return plan(
         control, replace(case, **{name: value for name, value in changed.items() if value is not None}, species=species)
     )
+
+
+def case_of_visit(records: Records, record: VisitRecord) -> Case:
+    """The case as it was given at a visit, or as its site has it; without the weed where no case was kept."""
+    return kept_case(record) or _case_of_site(records, record)
 
 
 def kept_case(record: VisitRecord) -> Case | None:

@@ -67,8 +67,10 @@ def evidence(context: Context, lead: Candidate, answers: Answers) -> dict[str, l
 
 def plan_species(context: Context, draft: Draft) -> tuple[str, ...]:
     """The plants that a plan must suit: the named one, else all of the shortlist; none for an unlisted plant."""
-    finding = context.finding(draft)
     treated = context.control.treatments
+    if draft.given or draft.way != "name":
+        return tuple(species for species in draft.given if species in treated)
+    finding = context.finding(draft)
     if finding.status == "unlisted":
         return ()
     if finding.species is not None:

@@ -7,15 +7,15 @@ import re
 from collections.abc import Mapping, Sequence
 from datetime import datetime
 from pathlib import Path
-from types import MappingProxyType
 from typing import Any
 from urllib.parse import urlencode
 
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 
+from app.present.block import text_of
 from app.present.finding import day_text, share
 from app.services.home import home, is_demo
-from app.web.draft import Draft, Step
+from app.web.draft import Draft
 from model.control.year import MONTHS, spans
 from model.errors import SwardkeyError
 
@@ -63,6 +63,7 @@ def moment_text(moment: datetime | str) -> str:
 
 templates.filters |= {
     "plain": for_pages,
+    "text_of": text_of,
     "share": share,
     "spans": spans,
     "day": day_text,
@@ -87,25 +88,22 @@ def head(
     draft: Draft | None = None,
     notices: Sequence[str] = (),
     address: Mapping[str, str] | None = None,
-    path: Mapping[str, Step] = MappingProxyType({}),
+    steps: Sequence[Mapping[str, Any]] = (),
+    kept: bool = True,
 ) -> str:
     """Head line, places, the steps of a draft, and notices; for the top of a page.
 
-    ``address``: what the browser is to show behind the place's own address. ``path``: all steps in their order.
+    ``address``: what the browser is to show behind the place's own address. ``steps``: those of the draft, in their
+    order. ``kept``: whether the draft is saved, so that the address may name it.
     """
     query = None if address is None else urlencode(address)
-    steps = []
-    if draft is not None:
-        steps = [
-            {"name": s, "title": step.title, "number": i + 1, "here": s == draft.step, "open": i <= draft.furthest}
-            for i, (s, step) in enumerate(path.items())
-        ]
     return render(
         "head.html",
         places=PLACES,
         here=here,
         draft=draft,
-        steps=steps,
+        steps=list(steps) if len(steps) > 1 else [],
+        kept=kept,
         notices=list(notices),
         query=query,
         demo=is_demo(home()),

@@ -147,6 +147,9 @@ const show = async (page) => {
   const query = place ? place.address && `?${place.address}` : kept === "yes" ? `?plant=${plant}&step=${step}` : location.search;
   const question = find(".ask h1")?.textContent || "";
   const moved = stepShown && (stepShown !== step || questionShown !== question);
+  // Back leads to the step before of this plant, which had no address while nothing of it was saved.
+  const unnamed = plant && kept === "yes" && stepShown && stepShown !== step && !location.search.includes(plant);
+  if (unnamed) history.replaceState(null, "", `${location.pathname}?plant=${plant}&step=${stepShown}`);
   if (location.search !== query)
     history[stepShown && stepShown !== step ? "pushState" : "replaceState"](null, "", location.pathname + query);
   [stepShown, questionShown] = [step || "", question];

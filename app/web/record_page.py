@@ -7,6 +7,7 @@ from datetime import date
 from typing import Any
 
 from app.present.finding import day_text
+from app.present.naming import GIVEN
 from app.records import (
     Client,
     KeptFinding,
@@ -18,16 +19,18 @@ from app.records import (
     Visit,
     open_records,
 )
+from app.services.objections import actives_named
 from app.services.own_products import from_shelf
 from app.services.visit_papers import decided
 from app.web import visit_page as visit
+from app.web.beginning import of_visit_words
 from app.web.context import Context
 from app.web.draft import Draft, Step
 from app.web.finding_page import plan_species
 from app.web.frame import Fields, FormError, one
 from app.web.lawn_page import known_sites
 from app.web.plan_page import chosen, made_plan
-from app.web.spraying import spraying_of
+from app.web.spraying import Spraying, spraying_of
 from app.web.treatment_form import read_day
 from model.control import JudgedOption
 
@@ -49,7 +52,8 @@ def show(context: Context, draft: Draft) -> dict[str, Any]:
             "states": [(key, state.name) for key, state in context.control.states.items()],
             "state": draft.lawn.get("state", ""),
             "visit": visit.show(context, records, number, draft.record.get("tried", "")) if number else None,
-            "option": option.name if option is not None else "",
+            "option": option.name if option is not None else spraying_of(context, draft).mix if draft.of_visit else "",
+            "of_visit": of_visit_words(draft.of_visit) if draft.of_visit else "",
             "has_plan": bool(plan_species(context, draft)) and bool(draft.lawn),
         }
 
@@ -96,10 +100,22 @@ def _new_site(records: Records, draft: Draft, fields: Fields) -> Site:
 
 
 def _keep_finding(context: Context, draft: Draft, records: Records, kept: Visit) -> None:
+    if draft.given:
+        records.add_finding(_given(kept, draft))
+        return
     finding = context.finding(draft)
     answers = {c: list(a) if isinstance(a, tuple) else a for c, a in draft.answers.items()}
     named = (finding.as_json(), finding.status, finding.species, finding.probability)
     records.add_finding(KeptFinding(kept.id, *named, answers, visible=draft.visible))
+
+
+def _given(kept: Visit, draft: Draft) -> KeptFinding:
+    """The name that a person gave without photos or questions; where it means several plants, each is as likely."""
+    share = 1 / len(draft.given)
+    found = {"candidates": [{"species": species, "probability": share} for species in draft.given]}
+    if len(draft.given) > 1:
+        return KeptFinding(kept.id, found, "undecided")
+    return KeptFinding(kept.id, found, GIVEN, draft.given[0])
 
 
 def _keep_plan(context: Context, draft: Draft, records: Records, kept: Visit) -> None:
@@ -140,6 +156,37 @@ def _labels_read(context: Context, draft: Draft, option: JudgedOption) -> str:
     return "\n".join(read)
 
 
+def keep_in_visit(context: Context, draft: Draft, fields: Fields, which: str) -> Draft:
+    """Add what was planned and is to be done to the kept visit that it is for: into its open record of a spray, if any.
+
+    Raises FormError where nothing was chosen, RecordsError where it cannot be kept.
+    """
+    option = chosen(context, draft) if draft.choice else None
+    spraying = spraying_of(context, draft)
+    if option is None and not spraying.actives:
+        raise FormError("First choose what will be done, in the plan, or the active in the spray check.")
+    with open_records() as records, records.together():
+        unsigned = [t.record for t in records.treatments(visit=draft.of_visit) if not t.is_signed]
+        same = [t for t in unsigned if isinstance(t, Treatment) and _is_it(context, t, spraying)]
+        new = replace(records.new_treatment(draft.of_visit), day=date.today())
+        if same:
+            weather = () if spraying.weather is not None else same[0].weather
+            records.change_treatment(spraying.into(replace(same[0], day=date.today(), weather=weather)))
+        else:
+            made = _treatment(context, draft, new, option) if option is not None else spraying.into(new)
+            records.add_treatment(from_shelf(context.control, records.own_products(), made))
+        after = replace(draft, record={**draft.record, "visit": draft.of_visit})
+        records.save_draft(after.as_json(), draft.id)
+        records.end_draft(draft.id, draft.of_visit)
+    return after
+
+
+def _is_it(context: Context, waiting: Treatment, spraying: Spraying) -> bool:
+    """Whether a treatment that is still to be signed is the spray that is meant."""
+    named = set(actives_named(context.control, waiting.products))
+    return waiting.chemical and (not named or named == set(spraying.actives))
+
+
 def on_visit(do: str) -> Any:
     """An action of the visit's page, as an action of this step."""
 
@@ -161,4 +208,4 @@ def overdue(context: Context) -> list[dict[str, Any]]:
         return found
 
 
-ACTIONS: dict[str, Any] = {"keep": keep, **{do: on_visit(do) for do in visit.ACTIONS}}
+ACTIONS: dict[str, Any] = {"keep": keep, "keep_in_visit": keep_in_visit, **{do: on_visit(do) for do in visit.ACTIONS}}

@@ -6,16 +6,11 @@ from dataclasses import dataclass, replace
 from datetime import time
 
 from app.records import Product, Reading, Treatment
-from app.services.mixing import MEASURES, Form
+from app.services.mixing import OF_PRODUCT, amounts_of
 from app.web.context import Context
 from app.web.draft import Draft
 from app.web.plan_page import to_spray
 from app.web.sums_page import result_of
-from model.mix import read_quantity
-from model.mix.number import amount, readable
-from model.mix.result import Figures
-
-FOR_A_TANK = ("tank", "spot", "granule")  # the sums that say how much product is used
 
 
 @dataclass(frozen=True)
@@ -53,10 +48,14 @@ class Spraying:
 
     def into(self, treatment: Treatment) -> Treatment:
         """A treatment with what is known here in the fields that are still empty; what was typed there stays."""
-        product, weather = self.product, self.weather
+        weather, products = self.weather, treatment.products
+        mine = self.product
+        if mine is not None and len(products) <= 1 and (not products or products[0].actives in ("", mine.actives)):
+            typed = {name: value for name, value in vars(products[0]).items() if value} if products else {}
+            products = (replace(mine, **typed),)
         return replace(
             treatment,
-            products=treatment.products or ((product,) if product is not None else ()),
+            products=products,
             weather=treatment.weather or ((weather,) if weather is not None else ()),
             area_m2=treatment.area_m2 or self.area_m2,
             water_litres=treatment.water_litres or self.water_litres,
@@ -83,35 +82,9 @@ def spraying_of(context: Context, draft: Draft) -> Spraying:
 def _with_sum(spraying: Spraying, draft: Draft) -> Spraying:
     """The same with the last sum that says how much is used, where it came out."""
     last = draft.sums.get("last", "")
-    kind = last if last in FOR_A_TANK else next((k for k in FOR_A_TANK if k in draft.sums), "")
+    kind = last if last in OF_PRODUCT else next((k for k in OF_PRODUCT if k in draft.sums), "")
     result = result_of(kind, draft.sums[kind]).get("result") if kind else None
-    if result is None:
-        return spraying
-    figures, typed = result.figures, draft.sums[kind]
-    unit = "ml" if "product_total_ml" in figures else "g"
-    total = figures[f"product_total_{unit}"]
-    return replace(
-        spraying,
-        rate=typed["rate"],
-        area_m2=Form({"area": typed["area"]}).area if typed.get("area") else None,
-        water_litres=figures.get("spray_total_litres", figures.get("water_litres")),
-        total="" if total is None else amount(total, unit),
-        tank_loads=_loads(typed.get("tank", ""), figures),
-    )
-
-
-def _loads(tank: str, figures: Figures) -> str:
-    """How often the tank is filled, in words; "" where that is not known.
-
-    >>> _loads("10", {"full_fills": 2, "last_fill_litres": 4.0}), _loads("10", {"full_fills": None})
-    ('2 of 10 L, 1 of 4 L', '')
-    """
-    full, last = figures.get("full_fills"), figures.get("last_fill_litres")
-    if full is None:
-        return ""
-    size = readable(read_quantity(tank, MEASURES["tank"]))
-    loads = [f"{full:g} of {size} L"] * bool(full) + [f"1 of {readable(last or 0)} L"] * bool(last)
-    return ", ".join(loads)
+    return spraying if result is None else replace(spraying, **vars(amounts_of(result, draft.sums[kind])))
 
 
 def weather_of(draft: Draft) -> Reading | None:

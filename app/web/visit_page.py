@@ -9,6 +9,7 @@ from typing import Any
 from urllib.parse import quote, urlencode
 
 from app.present.finding import day_text
+from app.present.naming import GIVEN
 from app.records import FollowUp, Product, Reading, Records, Treatment, missing_fields, open_records, write_up_by
 from app.services.objections import HEADING, against
 from app.services.own_products import holding, with_product
@@ -81,7 +82,7 @@ def for_client(context: Context, records: Records, kept: Any) -> dict[str, str]:
 def _finding(context: Context, finding: Any) -> dict[str, Any]:
     return {
         "name": found_name(context, finding),
-        "status": finding.status if finding.species else "",
+        "status": ("named on sight" if finding.status == GIVEN else finding.status) if finding.species else "",
         "probability": finding.probability,
         "by": finding.confirmed_by,
     }
