@@ -34,7 +34,7 @@ def _visit(
     with open_records() as book:
         record = visit_record(book, number)
         naming, *others = namings_of(record, key)
-        made = plan_of(book, record, naming, control, place=place, cover=cover)
+        made = plan_of(book, record, naming, control, others, place=place, cover=cover)
         photo = paper_photo(photos_of(book, record), made.case.species, key.flora) if pictured else None
         who = record.visit.who if maker is None else maker
         due = tuple(item for item in book.follow_ups(record.site.id, open_only=False) if item.visit == number)

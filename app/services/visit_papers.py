@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from contextlib import suppress
 from dataclasses import replace
 from pathlib import Path
@@ -99,15 +100,29 @@ def _chances(found: KeptFinding) -> dict[str, float]:
     return {str(one.get("species")): float(one.get("probability") or 0.0) for one in listed}
 
 
-def plan_of(records: Records, record: VisitRecord, naming: Naming, control: Control, **changed: Any) -> Plan:
-    """The plan for the weed of a visit, for the case as it was given then; ``changed`` replaces parts of it.
+def plan_of(
+    records: Records,
+    record: VisitRecord,
+    naming: Naming,
+    control: Control,
+    others: Sequence[Naming] = (),
+    **changed: Any,
+) -> Plan:
+    """The plan for the weed of a visit and for ``others``, in the case as it was given then, parts of it ``changed``.
 
     Where no case was kept, the visit's site and month stand for it, with the groups used there before.
     """
-    species = (naming.species, *naming.also)
+    every = dict.fromkeys(species for one in (naming, *others) for species in (one.species, *one.also))
+    species = tuple(one for one in every if one in control.treatments) if others else tuple(every)
     case = case_of_visit(records, record)
     return plan(
-        control, replace(case, **{name: value for name, value in changed.items() if value is not None}, species=species)
+        control,
+        replace(
+            case,
+            **{name: value for name, value in changed.items() if value is not None},
+            species=species or (naming.species,),
+            together=bool(others),
+        ),
     )
 
 

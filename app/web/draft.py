@@ -77,7 +77,7 @@ class Draft:
 
     ``way`` is the way through the steps, by what the person came for. ``given`` are the plants that were named by the
     person, without photos or questions; ``called`` is what the plant was called when a plan was made. ``of_visit``: the
-    kept visit that this is a further plan or spray of, 0 for none.
+    kept visit that this is a further plan or spray of, 0 for none. ``together``: all of ``given`` grow there.
     """
 
     id: str
@@ -101,6 +101,7 @@ class Draft:
     given: tuple[str, ...] = ()
     called: str = ""
     of_visit: int = 0
+    together: bool = False
 
     def as_json(self) -> dict[str, Any]:
         """As plain data; the answers as pairs, for what keeps this sorts all names."""

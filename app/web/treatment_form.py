@@ -109,7 +109,6 @@ def form(treatment: Treatment, tried: bool = False) -> dict[str, Any]:
         "lacks": [(input_of(lack), lack.text) for lack in lacks] if tried else [],
         "may_leave": [(m.field, m.text, given.get(m.field, "")) for m in lacks] if tried and unconfirmed else [],
         "chemical": treatment.chemical,
-        "licensed_asked": any(entry.name == "licensed" and entry.needed and not entry.known for entry in every),
     }
 
 
@@ -155,6 +154,7 @@ class _Entries:
     def __init__(self, treatment: Treatment, marked: set[str]) -> None:
         self.needed, self.marked, self.chemical = _needed(treatment), marked, treatment.chemical
         self.given = AREA if treatment.area_m2 or treatment.treated_area else set()
+        self.given = self.given | ({"licensed"} if treatment.licence else set())  # who has one is
         self.words = {asked.field: asked.text for asked in union_of_fields()} | MORE | OF_PRODUCT
 
     def of(self, name: str, owner: Any, prefix: str = "", label: str = "") -> Entry:

@@ -17,7 +17,7 @@ from app.web.context import Context
 from app.web.finding_page import LEAST, SHORTLIST
 from app.web.frame import Fields, FormError, fault, one, several
 from app.web.treatment_form import form, read_day, read_form
-from model.errors import SwardkeyError
+from model.errors import AnswerError, SwardkeyError
 
 AHEAD = 14  # days after the visit, where the plan does not say when to look again
 Outcome = tuple[list[str], str]  # notices, and the treatment that somebody tried to sign
@@ -38,6 +38,7 @@ def show(context: Context, records: Records, number: int, tried: str = "") -> di
         "due": [f for f in records.follow_ups(kept.site.id, open_only=False) if f.visit == number],
         "ahead": next_look(kept).isoformat(),
         "papers": papers(kept),
+        "weeds": weeds_of(context, kept),
         "client": for_client(context, records, kept),
         "chosen": [plan.chosen for plan in kept.plans if plan.chosen],
     }
@@ -52,6 +53,16 @@ def next_look(kept: Any) -> date:
             if option.get("name") in chosen and option.get("look_again_days"):
                 days = int(option["look_again_days"][-1])
     return kept.visit.day + timedelta(days=days)  # type: ignore[no-any-return]
+
+
+def weeds_of(context: Context, kept: Any) -> list[str]:
+    """The weeds of a visit that have a name, in words."""
+    from app.services.visit_papers import namings_of  # late, as it reads the plans
+
+    try:
+        return [context.name(naming.species) for naming in namings_of(kept, context.key)]
+    except AnswerError:
+        return []
 
 
 def papers(kept: Any) -> list[tuple[str, str]]:
