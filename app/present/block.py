@@ -216,12 +216,16 @@ class References:
 
 
 def as_text(blocks: Iterable[Block]) -> str:
-    """Paragraphs and lists as plain text, for a message that is sent on."""
+    """Sections, paragraphs, lists and tables as plain text, for a message that is sent on."""
     lines: list[str] = []
-    for block in blocks:
+    for block in shown(blocks):
         match block:
             case Paragraph():
                 lines.append(" ".join(text_of(words) for words in block.words))
             case Bullets():
                 lines += [f"- {text_of(item)}" for item in block.items]
+            case Table():
+                lines += [": ".join(row) for row in block.rows]
+            case Section():
+                lines += ["", block.heading, as_text(block.blocks)]
     return "\n".join(lines)

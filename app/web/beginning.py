@@ -13,7 +13,7 @@ from app.present.plan import option_key
 from app.records import open_records
 from app.services import visit_papers
 from app.services.advice import plan_for
-from app.services.visit_papers import decided_option, naming_of, visit_record
+from app.services.visit_papers import decided_option, namings_of, visit_record
 from app.web.context import Context
 from app.web.draft import Draft, Way
 from app.web.lawn_page import case_of
@@ -37,20 +37,21 @@ def begin(context: Context, plant: str, address: Mapping[str, str]) -> Draft:
 
 
 def _of_visit(context: Context, draft: Draft, visit: int) -> Draft:
-    """A further plan or spray of a kept visit: its weed and its lawn as they were given then, in the present month."""
+    """A further weed, plan or spray of a kept visit: its weeds and its lawn as they were given then, in this month."""
     with open_records() as records:
         record = visit_record(records, visit)
         try:
-            naming = naming_of(record, context.key)
-            given: tuple[str, ...] = (naming.species, *naming.also)
+            found = namings_of(record, context.key)
         except AnswerError:
-            given = ()
+            found = ()
         case, used = visit_papers.case_of(records, record), records.groups_used(record.site.id)
     lawn = _lawn(context, replace(case, month=date.today().month, stage=None, used=used))
     lawn |= {"site": str(record.site.id), "area": record.site.area_m2 or ""}
-    draft = replace(draft, given=given, of_visit=visit, lawn=lawn)
-    if not given:
+    draft = replace(draft, of_visit=visit, lawn=lawn)
+    if not found or draft.way == "name":
         return draft
+    given = dict.fromkeys(species for naming in found for species in (naming.species, *naming.also))
+    draft = replace(draft, given=tuple(given), together=len(found) > 1)
     made = plan_for(case_of(context, draft))
     choices = [option_key(option, whose=option in made.only) for option in decided_option(record, made)]
     return replace(draft, choice=choices[0] if choices else "")

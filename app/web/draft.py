@@ -97,6 +97,7 @@ class Draft:
     given: tuple[str, ...] = ()  # plants that the person named, without photos or questions
     called: str = ""  # the plant, in words, once a plan was made
     of_visit: int = 0  # the kept visit that this is a further plan or spray of
+    together: bool = False  # all of ``given`` grow there
 
     def as_json(self) -> dict[str, Any]:
         """As plain data; the answers as pairs, for what keeps this sorts all names."""

@@ -115,7 +115,8 @@ def onward(context: Context, draft: Draft, fields: Fields, which: str) -> Draft:
     """On to the lawn. Raises FormError where there is no plant to plan for."""
     if not plan_species(context, draft):
         raise FormError("There is no plan until the plant has a name: collect a sample, or answer more questions.")
-    return replace(draft, step="lawn")
+    # A further weed of a visit is added to it: what one pass can do for all of them is planned there.
+    return replace(draft, step="record" if draft.of_visit else "lawn")
 
 
 def to_record(context: Context, draft: Draft, fields: Fields, which: str) -> Draft:

@@ -155,6 +155,7 @@ def case_of(context: Context, draft: Draft) -> Case:
         used=tuple(given["used"]),
         cultivar=given["cultivar"] or None,
         labels=labels_read(),
+        together=draft.together,
     )
 
 

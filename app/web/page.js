@@ -126,6 +126,14 @@ const copy = async (button) => {
   button.parentElement.querySelector(".copied").textContent = told;
 };
 
+// A paper to whoever the phone can hand it to.
+const share = async ({ share: address, title }) => {
+  const answer = await fetch(address);
+  const files = [new File([await answer.blob()], "lawn.pdf", { type: "application/pdf" })];
+  await navigator.share({ title, files }).catch((error) => error.name === "AbortError" || warn("This browser cannot share the file; save it instead."));
+};
+const canShare = () => Boolean(navigator.canShare?.({ files: [new File([], "lawn.pdf", { type: "application/pdf" })] }));
+
 const show = async (page) => {
   find(".warning")?.remove();
   props.value = page;
@@ -159,6 +167,8 @@ const show = async (page) => {
     window.scrollTo(0, 0);
     find("h1[tabindex]")?.focus({ preventScroll: true });
   }
+  find("[data-first]")?.focus();
+  element.querySelectorAll("[data-shares]").forEach((way) => (way.hidden = !canShare()));
   clearTimeout(refresh);
   if (find("[data-running]")) refresh = setTimeout(poll, 1000);
 };
@@ -185,8 +195,14 @@ const remember = () => {
 };
 
 element.addEventListener("click", (event) => {
-  const other = event.target.closest("button[data-copy], button[data-larger], button[data-close]");
+  const jump = event.target.closest(".lacking a");
+  if (jump) {
+    event.preventDefault();
+    document.getElementById(jump.hash.slice(1))?.focus();
+  }
+  const other = event.target.closest("button[data-copy], button[data-share], button[data-larger], button[data-close]");
   if (other?.dataset.copy) copy(other);
+  else if (other?.dataset.share) share(other.dataset);
   else if (other?.dataset.larger) document.getElementById(other.dataset.larger).showModal();
   else if (other || event.target.matches("dialog")) event.target.closest("dialog").close();
   const button = event.target.closest("button[data-do]");
