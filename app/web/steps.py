@@ -105,6 +105,6 @@ def body(context: Context, draft: Draft) -> str:
     if draft.step == "spray" and not shown["only_sums"]:
         forecast = render("upload.html", do="add_forecast", text="Choose a forecast file", accept=".csv", many=False)
         return render("spray_head.html", **shown) + forecast + render("spray.html", **shown)
-    if draft.step == STEPS[0] and not draft.shots:
+    if draft.step == STEPS[0] and not draft.shots and not draft.of_visit:
         return render("start.html") + render(f"{draft.step}.html", **shown) + render("unfinished.html")
     return render(f"{draft.step}.html", **shown)
