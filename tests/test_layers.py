@@ -34,6 +34,7 @@ OF_PAGES = {
     "training.audit.sheet.thumbnail",
     "training.audit.shortage.find_shortages",
     "training.collection.confirmed.add_confirmed",
+    "training.collection.group.day_of",
     "training.evaluate.learning_curve.learning_curve",
 }
 SOURCES = sorted([APP / "command_line.py", *(APP / "commands").glob("*.py"), *(APP / "web").glob("*.py")])

@@ -43,8 +43,8 @@ def show(context: Context, draft: Draft) -> dict[str, Any]:
         number = draft.record.get("visit")
         last = records.visits()[:1]
         who = records.profile().applicator or (last[0].who if last else "")
-        site = draft.lawn.get("site", "")
-        given = {"day": date.today().isoformat(), "who": who, "site": site, **draft.record.get("told", {})}
+        site, day = draft.lawn.get("site", ""), draft.taken or date.today().isoformat()
+        given = {"day": day, "who": who, "site": site, **draft.record.get("told", {})}
         option = chosen(context, draft) if draft.choice and plan_species(context, draft) else None
         return {
             "sites": known_sites(),
