@@ -180,7 +180,7 @@ def test_a_kept_visit_is_sprayed_on_another_day(context: Context) -> None:
     context.drafts.save(draft)
     first = Person(context, {"plant": draft.id}).press("make_plan", **BUFFALO).press("choose", choice=MIX)
     first.press("to_record").press("keep", day="2026-06-05", who="Sam", client="Mara", address="4 Rill", state="NSW")
-    check, plan = links(records_page(context, {"visit": "1"}))
+    _, plan, check = links(records_page(context, {"visit": "1"}))
     assert (
         follow(context, plan).title == "The weed and the lawn"
         and 'value="buffalo" checked' in first.press("go", "lawn").text
