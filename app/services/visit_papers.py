@@ -114,7 +114,7 @@ def plan_of(
     """
     every = dict.fromkeys(species for one in (naming, *others) for species in (one.species, *one.also))
     species = tuple(one for one in every if one in control.treatments) if others else tuple(every)
-    case = case_of_visit(records, record)
+    case = case_of(records, record)
     return plan(
         control,
         replace(
@@ -124,11 +124,6 @@ def plan_of(
             together=bool(others),
         ),
     )
-
-
-def case_of_visit(records: Records, record: VisitRecord) -> Case:
-    """The case as it was given at a visit, or as its site has it; without the weed where no case was kept."""
-    return kept_case(record) or _case_of_site(records, record)
 
 
 def kept_case(record: VisitRecord) -> Case | None:
@@ -141,6 +136,11 @@ def kept_case(record: VisitRecord) -> Case | None:
             except (TypeError, ValueError, KeyError):
                 continue  # of another version, which knew more
     return None
+
+
+def case_of(records: Records, record: VisitRecord) -> Case:
+    """The case that a visit's latest plan was made for; else what is known of its site, in the month of the visit."""
+    return kept_case(record) or _case_of_site(records, record)
 
 
 def _case_of_site(records: Records, record: VisitRecord) -> Case:

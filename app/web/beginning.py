@@ -7,20 +7,21 @@ from dataclasses import replace
 from datetime import date
 from typing import Any, get_args
 
+from app.present.block import capital
 from app.present.finding import day_text
 from app.present.plan import option_key
-from app.records import Records, open_records
+from app.records import open_records
+from app.services import visit_papers
 from app.services.advice import plan_for
-from app.services.visit_papers import case_of_visit, decided_option, namings_of, visit_record
+from app.services.visit_papers import decided_option, namings_of, visit_record
 from app.web.context import Context
-from app.web.draft import Draft, DraftError, Way, draft_of
+from app.web.draft import Draft, Way
 from app.web.lawn_page import case_of
 from model.control import Case
 from model.errors import AnswerError
 from model.flora.name import PlantNames
 
 FIRST: dict[Way, str] = {"name": "photos", "known": "lawn", "check": "spray", "sums": "spray"}
-MOST_UNFINISHED, LOOKED_THROUGH = 5, 40
 
 
 def begin(context: Context, plant: str, address: Mapping[str, str]) -> Draft:
@@ -32,7 +33,7 @@ def begin(context: Context, plant: str, address: Mapping[str, str]) -> Draft:
     draft = replace(draft, way=way, step=FIRST[way])
     if address.get("weed"):
         draft = replace(draft, given=PlantNames(context.control.flora).the_plants(address["weed"]))
-    return _of_visit(context, draft, int(address["visit"])) if address.get("visit", "").isdecimal() else draft
+    return _of_visit(context, draft, int(address["visit"][:15])) if address.get("visit", "").isdecimal() else draft
 
 
 def _of_visit(context: Context, draft: Draft, visit: int) -> Draft:
@@ -43,7 +44,7 @@ def _of_visit(context: Context, draft: Draft, visit: int) -> Draft:
             found = namings_of(record, context.key)
         except AnswerError:
             found = ()
-        case, used = case_of_visit(records, record), records.groups_used(record.site.id)
+        case, used = visit_papers.case_of(records, record), records.groups_used(record.site.id)
     lawn = _lawn(context, replace(case, month=date.today().month, stage=None, used=used))
     lawn |= {"site": str(record.site.id), "area": record.site.area_m2 or ""}
     draft = replace(draft, of_visit=visit, lawn=lawn)
@@ -72,24 +73,8 @@ def of_visit_words(visit: int) -> str:
         return f"{record.site.address}, {day_text(record.visit.day)}"
 
 
-def unfinished(records: Records, titles: dict[str, str], but: str = "") -> list[dict[str, str]]:
-    """The plants that were begun and are not saved as a visit, the last one first; without the draft ``but``."""
-    found = []
-    for kept in records.recent_drafts(LOOKED_THROUGH):
-        try:
-            draft = draft_of(kept.state)
-        except DraftError:  # of another version
-            continue
-        if draft.id in ("", but) or not (draft.shots or draft.answers or draft.given) or draft.of_visit:
-            continue
-        found.append(
-            {
-                "plant": draft.id,
-                "step": draft.step,
-                "photo": draft.shots[0].thumb if draft.shots else "",
-                "name": draft.called or "Not named yet",
-                "at": titles.get(draft.step, ""),
-                "saved": kept.saved_at,
-            }
-        )
-    return found[:MOST_UNFINISHED]
+def unfinished(draft: Draft) -> str:
+    """What a plant is called that was begun, to go on with it; "" for a tool, and for what is saved as a visit."""
+    if draft.record.get("visit") or draft.of_visit or draft.way in ("check", "sums"):
+        return ""
+    return capital(draft.called or "not named yet") if draft.shots or draft.answers or draft.given else ""

@@ -74,10 +74,6 @@ class Draft:
     which they were given. ``asking`` is a question that is asked again, ``choosing`` an answer that is half given.
     ``lawn``, ``weather``, ``sums`` and ``record``
     hold what was typed, as it was typed, so that it is there again after a reload.
-
-    ``way`` is the way through the steps, by what the person came for. ``given`` are the plants that were named by the
-    person, without photos or questions; ``called`` is what the plant was called when a plan was made. ``of_visit``: the
-    kept visit that this is a further plan or spray of, 0 for none. ``together``: all of ``given`` grow there.
     """
 
     id: str
@@ -97,11 +93,11 @@ class Draft:
     forecast: str = ""
     sums: Mapping[str, Any] = field(default_factory=dict)
     record: Mapping[str, Any] = field(default_factory=dict)
-    way: Way = "name"
-    given: tuple[str, ...] = ()
-    called: str = ""
-    of_visit: int = 0
-    together: bool = False
+    way: Way = "name"  # what the person came for
+    given: tuple[str, ...] = ()  # plants that the person named, without photos or questions
+    called: str = ""  # the plant, in words, once a plan was made
+    of_visit: int = 0  # the kept visit that this is a further plan or spray of
+    together: bool = False  # all of ``given`` grow there
 
     def as_json(self) -> dict[str, Any]:
         """As plain data; the answers as pairs, for what keeps this sorts all names."""

@@ -12,7 +12,6 @@ from urllib.parse import urlencode
 
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 
-from app.present.block import text_of
 from app.present.finding import day_text, share
 from app.services.home import home, is_demo
 from app.web.draft import Draft
@@ -63,7 +62,6 @@ def moment_text(moment: datetime | str) -> str:
 
 templates.filters |= {
     "plain": for_pages,
-    "text_of": text_of,
     "share": share,
     "spans": spans,
     "day": day_text,
@@ -90,11 +88,13 @@ def head(
     address: Mapping[str, str] | None = None,
     steps: Sequence[Mapping[str, Any]] = (),
     kept: bool = True,
+    called: str = "",
 ) -> str:
     """Head line, places, the steps of a draft, and notices; for the top of a page.
 
     ``address``: what the browser is to show behind the place's own address. ``steps``: those of the draft, in their
-    order. ``kept``: whether the draft is saved, so that the address may name it.
+    order. ``kept``: whether the draft is saved, so that the address may name it. ``called``: what the plant is called
+    among those to go on with.
     """
     query = None if address is None else urlencode(address)
     return render(
@@ -102,6 +102,8 @@ def head(
         places=PLACES,
         here=here,
         draft=draft,
+        at=next((step["title"] for step in steps if step["here"]), ""),
+        called=called,
         steps=list(steps) if len(steps) > 1 else [],
         kept=kept,
         notices=list(notices),

@@ -138,6 +138,7 @@ const show = async (page) => {
   find(".warning")?.remove();
   props.value = page;
   await new Promise((shown) => setTimeout(shown));
+  remember();
   for (const form of element.querySelectorAll("form")) {
     form.reset();
     fillIn(form);
@@ -170,6 +171,27 @@ const show = async (page) => {
   element.querySelectorAll("[data-shares]").forEach((way) => (way.hidden = !canShare()));
   clearTimeout(refresh);
   if (find("[data-running]")) refresh = setTimeout(poll, 1000);
+};
+
+// The plants that were begun in this browser and are not saved as a visit: only here, so nobody else is shown them.
+const remember = () => {
+  const { plant, step, called, at, photo } = plantShown();
+  try {
+    const begun = JSON.parse(localStorage.getItem("sk begun") || "[]").filter((one) => one.plant !== plant);
+    if (called) begun.unshift({ plant, step, called, at, photo, on: Date.now() });
+    if (plant) localStorage.setItem("sk begun", JSON.stringify(begun.slice(0, 5)));
+    const list = find(".unfinished ul");
+    for (const one of list ? begun : []) {
+      const link = list.appendChild(document.createElement("li")).appendChild(document.createElement("a"));
+      link.href = `/?plant=${one.plant}&step=${one.step}`;
+      if (one.photo) Object.assign(link.appendChild(new Image()), { src: `/photo/${one.plant}/${one.photo}`, alt: "" });
+      const words = link.appendChild(document.createElement("span"));
+      words.append(Object.assign(document.createElement("b"), { textContent: one.called }));
+      const day = new Date(one.on).toLocaleDateString("en-AU", { day: "numeric", month: "long" });
+      words.append(Object.assign(document.createElement("small"), { textContent: `${one.at}, ${day}` }));
+      list.parentElement.hidden = false;
+    }
+  } catch { /* A browser that keeps nothing has no list. */ }
 };
 
 element.addEventListener("click", (event) => {

@@ -15,7 +15,7 @@ from app.web import api
 from app.web import photos_page as photos
 from app.web import spray_page as spray
 from app.web import steps as flow
-from app.web.beginning import begin
+from app.web.beginning import begin, unfinished
 from app.web.context import Context
 from app.web.draft import ID, Draft, new_id
 from app.web.faults import in_a_sentence
@@ -121,7 +121,8 @@ class Pages:
         except SwardkeyError as error:
             notices = [*notices, fault(str(error))]
             below = flow.body(self.context, Draft(draft.id, shots=draft.shots, month=draft.month))
-        return head("/", draft, notices, steps=flow.shown_steps(draft), kept=kept) + below
+        called = unfinished(draft) if kept else ""
+        return head("/", draft, notices, steps=flow.shown_steps(draft), kept=kept, called=called) + below
 
 
 class Queue:

@@ -123,8 +123,8 @@ def weigh(context: Context, draft: Draft, fields: Fields, which: str) -> Draft:
     if draft.way == "check" and "lawn" in fields:
         where = {name: one(fields, name) for name in ("lawn", "place")} | {"near": list(several(fields, "near"))}
         after = replace(after, lawn={**draft.lawn, **where})
-        checked = replace(case_of(context, after), species=tuple(context.control.treatments)[:1])
-        check_case(checked, context.control)
+        # Any weed: only what was typed of the place is in question.
+        check_case(replace(case_of(context, after), species=tuple(context.control.treatments)[:1]), context.control)
     judged(context, after)
     return after
 

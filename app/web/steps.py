@@ -10,9 +10,8 @@ from types import ModuleType
 from typing import Any
 
 import app.web
-from app.records import open_records
 from app.web import visit_page as visit
-from app.web.beginning import FIRST, unfinished
+from app.web.beginning import FIRST
 from app.web.context import Context
 from app.web.draft import Choosing, Draft, Step
 from app.web.frame import Fields, FormError, render
@@ -106,12 +105,6 @@ def body(context: Context, draft: Draft) -> str:
     if draft.step == "spray" and not shown["only_sums"]:
         forecast = render("upload.html", do="add_forecast", text="Choose a forecast file", accept=".csv", many=False)
         return render("spray_head.html", **shown) + forecast + render("spray.html", **shown)
-    if draft.step == STEPS[0] and not draft.shots:
-        return render("start.html") + render(f"{draft.step}.html", **shown) + _unfinished(draft)
+    if draft.step == STEPS[0] and not draft.shots and not draft.of_visit:
+        return render("start.html") + render(f"{draft.step}.html", **shown) + render("unfinished.html")
     return render(f"{draft.step}.html", **shown)
-
-
-def _unfinished(draft: Draft) -> str:
-    with open_records() as records:
-        found = unfinished(records, {name: step.title for name, step in PATH.items()}, draft.id)
-    return render("unfinished.html", unfinished=found) if found else ""

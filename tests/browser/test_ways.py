@@ -37,7 +37,9 @@ def weigh(visitor: Visitor) -> None:
     visitor.press("weigh", ".window")
 
 
-def test_a_known_weed_is_sprayed_on_another_day_with_the_sums_beside_it(visitor: Visitor) -> None:
+def test_a_known_weed_is_sprayed_on_another_day_with_the_sums_beside_it(
+    visitor: Visitor, served: Served, browser: Any
+) -> None:
     page = visitor.page
     visitor.open()
     go_to(visitor, "I know the weed", "#f-weed")
@@ -60,6 +62,10 @@ def test_a_known_weed_is_sprayed_on_another_day_with_the_sums_beside_it(visitor:
     visitor.press("make_plan", ".summary")
     page.locator('.option input[value*="bromoxynil+MCPA"]').first.check()
     visitor.press("choose", "#f-temperature")
+    other = Visitor(browser, served.url)
+    other.open()
+    assert not other.page.locator(".unfinished").is_visible(), "it is shown in its own browser only"
+    other.close()
     visitor.open()
     go_to(visitor, "Bindii", "#f-temperature")
     visitor.press("to_record", 'button[data-do="keep"]')
@@ -67,6 +73,10 @@ def test_a_known_weed_is_sprayed_on_another_day_with_the_sums_beside_it(visitor:
     page.fill("#f-address", "2 Test Street")
     page.fill("#f-who", "Sam")
     visitor.press("keep", 'button[data-do="sign_visit"]')
+    visit = page.url
+    visitor.open()
+    assert not page.locator(".unfinished").is_visible(), "it is a visit now"
+    page.goto(visit)
     go_to(visitor, "Spray check and sums", "#f-temperature")
     weigh(visitor)
     page.click("summary:has-text('Spot mix')")
