@@ -185,7 +185,7 @@ def test_a_kept_visit_is_sprayed_on_another_day(context: Context) -> None:
     context.drafts.save(draft)
     first = Person(context, {"plant": draft.id}).press("make_plan", **BUFFALO).press("choose", choice=MIX)
     first.press("to_record").press("keep", day="2026-06-05", who="Sam", client="Mara", address="4 Rill", state="NSW")
-    check, plan = (link for link in links(records_page(context, {"visit": "1"})) if "way=name" not in link)
+    plan, check = (link for link in links(records_page(context, {"visit": "1"})) if "way=name" not in link)
     again = follow(context, plan)
     assert again.title == "The weed and the lawn" and 'value="buffalo" checked' in again.text
     friday = follow(context, check)
