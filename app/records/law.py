@@ -103,10 +103,14 @@ class Law(BaseModel):
 
 @dataclass(frozen=True)
 class Missing:
-    """A field that the law asks for: its name in the records, and what it is in plain words."""
+    """A field that the law asks for: its name in the records, and what it is in plain words.
+
+    ``place``: of which product, from 0.
+    """
 
     field: str
     text: str
+    place: int = 0
 
 
 @dataclass(frozen=True)
@@ -209,7 +213,7 @@ def _holds(condition: Condition, treatment: Treatment) -> bool:
         return treatment.outdoors and treatment.gear not in NO_SPRAY
     if condition == "not_by_hand":
         return treatment.gear not in BY_HAND
-    return bool(treatment.licence.strip())
+    return treatment.licensed == "yes" or (not treatment.licensed and bool(treatment.licence.strip()))
 
 
 def _lacking(treatment: Treatment, law: Law, names: set[str]) -> Iterator[Missing]:
@@ -219,10 +223,12 @@ def _lacking(treatment: Treatment, law: Law, names: set[str]) -> Iterator[Missin
     for name, asked in law.fields.items():
         if name not in names or (name == "treated_area" and treatment.area_m2):
             continue
+        if name == "licensed" and treatment.licence.strip():  # who has one is
+            continue
         if asked.each == "product":
-            for place, product in enumerate(products, start=1):
+            for place, product in enumerate(products):
                 if _is_empty(getattr(product, name)):
-                    yield Missing(name, asked.text + (f" (product {place})" if len(products) > 1 else ""))
+                    yield Missing(name, asked.text + (f" (product {place + 1})" if len(products) > 1 else ""), place)
         elif _is_empty(getattr(weather if asked.each == "reading" else treatment, name)):
             yield Missing(name, asked.text)
 

@@ -8,7 +8,7 @@ from collections.abc import Mapping
 from dataclasses import asdict, dataclass, field
 from pathlib import Path
 from threading import Lock
-from typing import Any
+from typing import Any, Literal
 
 from pydantic import TypeAdapter, ValidationError
 
@@ -17,6 +17,7 @@ from app.services.home import home
 from model.errors import SwardkeyError
 from model.flora.character import PARTS, Part
 
+Way = Literal["name", "known", "check", "sums"]  # name a weed; advice on a known one; spray check; sums
 ID = re.compile(r"[A-Za-z0-9_-]{22}")
 
 
@@ -93,11 +94,11 @@ class Draft:
     forecast: str = ""
     sums: Mapping[str, Any] = field(default_factory=dict)
     record: Mapping[str, Any] = field(default_factory=dict)
-
-    @property
-    def is_blank(self) -> bool:
-        """Whether nothing has been entered yet, so that there is nothing to keep."""
-        return self == Draft(self.id, month=self.month)
+    way: Way = "name"  # what the person came for
+    given: tuple[str, ...] = ()  # plants that the person named, without photos or questions
+    called: str = ""  # the plant, in words, once a plan was made
+    of_visit: int = 0  # the kept visit that this is a further plan or spray of
+    together: bool = False  # all of ``given`` grow there
 
     def as_json(self) -> dict[str, Any]:
         """As plain data; the answers as pairs, for what keeps this sorts all names."""

@@ -92,7 +92,10 @@ def _paper(context: Context, request: Request) -> Response | None:
 
 def _visit(context: Context, request: Request) -> Response | None:
     number, kind = request.path_params["visit"], request.path_params["kind"]
-    return _saved(of_visit(context, number, kind), f"{kind}-{number}.pdf") if kind in kinds() else None
+    if kind not in kinds():
+        return None
+    shown = request.query_params.get("show") == "yes"
+    return _saved(of_visit(context, number, kind), f"{kind}-{number}.pdf", shown=shown)
 
 
 def _treatment(context: Context, request: Request) -> Response:
@@ -145,9 +148,10 @@ def _jpeg(data: bytes | None) -> Response | None:
     return Response(data, media_type="image/jpeg", headers=DAY) if data is not None else None
 
 
-def _saved(data: bytes, name: str, media_type: str = PDF) -> Response:
-    """A file that the browser saves."""
-    headers = {"content-disposition": f'attachment; filename="swardkey-{name}"', "cache-control": "no-store"}
+def _saved(data: bytes, name: str, media_type: str = PDF, shown: bool = False) -> Response:
+    """A file that the browser saves, or shows, so that it can be printed."""
+    how = "inline" if shown else "attachment"
+    headers = {"content-disposition": f'{how}; filename="swardkey-{name}"', "cache-control": "no-store"}
     return Response(data, media_type=media_type, headers=headers)
 
 

@@ -67,8 +67,10 @@ def evidence(context: Context, lead: Candidate, answers: Answers) -> dict[str, l
 
 def plan_species(context: Context, draft: Draft) -> tuple[str, ...]:
     """The plants that a plan must suit: the named one, else all of the shortlist; none for an unlisted plant."""
-    finding = context.finding(draft)
     treated = context.control.treatments
+    if draft.given or draft.way != "name":
+        return tuple(species for species in draft.given if species in treated)
+    finding = context.finding(draft)
     if finding.status == "unlisted":
         return ()
     if finding.species is not None:
@@ -113,7 +115,8 @@ def onward(context: Context, draft: Draft, fields: Fields, which: str) -> Draft:
     """On to the lawn. Raises FormError where there is no plant to plan for."""
     if not plan_species(context, draft):
         raise FormError("There is no plan until the plant has a name: collect a sample, or answer more questions.")
-    return replace(draft, step="lawn")
+    # A further weed of a visit is added to it: what one pass can do for all of them is planned there.
+    return replace(draft, step="record" if draft.of_visit else "lawn")
 
 
 def to_record(context: Context, draft: Draft, fields: Fields, which: str) -> Draft:

@@ -7,7 +7,6 @@ import re
 from collections.abc import Mapping, Sequence
 from datetime import datetime
 from pathlib import Path
-from types import MappingProxyType
 from typing import Any
 from urllib.parse import urlencode
 
@@ -15,7 +14,7 @@ from jinja2 import Environment, FileSystemLoader, StrictUndefined
 
 from app.present.finding import day_text, share
 from app.services.home import home, is_demo
-from app.web.draft import Draft, Step
+from app.web.draft import Draft
 from model.control.year import MONTHS, spans
 from model.errors import SwardkeyError
 
@@ -87,25 +86,26 @@ def head(
     draft: Draft | None = None,
     notices: Sequence[str] = (),
     address: Mapping[str, str] | None = None,
-    path: Mapping[str, Step] = MappingProxyType({}),
+    steps: Sequence[Mapping[str, Any]] = (),
+    kept: bool = True,
+    called: str = "",
 ) -> str:
     """Head line, places, the steps of a draft, and notices; for the top of a page.
 
-    ``address``: what the browser is to show behind the place's own address. ``path``: all steps in their order.
+    ``address``: what the browser is to show behind the place's own address. ``steps``: those of the draft, in their
+    order. ``kept``: whether the draft is saved, so that the address may name it. ``called``: what the plant is called
+    among those to go on with.
     """
     query = None if address is None else urlencode(address)
-    steps = []
-    if draft is not None:
-        steps = [
-            {"name": s, "title": step.title, "number": i + 1, "here": s == draft.step, "open": i <= draft.furthest}
-            for i, (s, step) in enumerate(path.items())
-        ]
     return render(
         "head.html",
         places=PLACES,
         here=here,
         draft=draft,
-        steps=steps,
+        at=next((step["title"] for step in steps if step["here"]), ""),
+        called=called,
+        steps=list(steps) if len(steps) > 1 else [],
+        kept=kept,
         notices=list(notices),
         query=query,
         demo=is_demo(home()),

@@ -105,6 +105,14 @@ const copy = async (button) => {
   button.parentElement.querySelector(".copied").textContent = told;
 };
 
+// A paper to whoever the phone can hand it to.
+const share = async ({ share: address, title }) => {
+  const answer = await fetch(address);
+  const files = [new File([await answer.blob()], "lawn.pdf", { type: "application/pdf" })];
+  await navigator.share({ title, files }).catch((error) => error.name === "AbortError" || warn("This browser cannot share the file; save it instead."));
+};
+const canShare = () => Boolean(navigator.canShare?.({ files: [new File([], "lawn.pdf", { type: "application/pdf" })] }));
+
 // What a press did is said in an alert, else in a status; found by what was not there before it.
 const told = () => [...element.querySelectorAll("[role=alert], [role=status]")].filter((line) => line.innerText.trim());
 const outcome = (before) => {
@@ -134,6 +142,7 @@ const show = async (page, pressed) => {
   const unfolded = new Set(folds().filter((fold) => fold.open).map(nameOfFold));
   props.value = page;
   await new Promise((shown) => setTimeout(shown));
+  remember();
   for (const form of element.querySelectorAll("form")) {
     form.reset();
     fillIn(form);
@@ -144,7 +153,7 @@ const show = async (page, pressed) => {
   const elsewhere = stepShown && stepShown !== step, moved = headingShown && (elsewhere || headingShown !== title);
   if (location.search !== query) {
     // Back leads to the step before, also where that was blank and had no address yet.
-    if (elsewhere && !location.search) history.replaceState(null, "", `?plant=${plant}&step=${stepShown}`);
+    if (elsewhere && kept === "yes" && !location.search.includes(plant)) history.replaceState(null, "", `?plant=${plant}&step=${stepShown}`);
     history[elsewhere ? "pushState" : "replaceState"](null, "", location.pathname + query);
   }
   [stepShown, headingShown] = [step || "", title];
@@ -162,13 +171,42 @@ const show = async (page, pressed) => {
     scrollTo(0, 0);
     heading?.focus({ preventScroll: true });
   } else if (pressed) stayAt(button, height);
+  find("[data-first]")?.focus();
+  element.querySelectorAll("[data-shares]").forEach((way) => (way.hidden = !canShare()));
   clearTimeout(refresh);
   if (find("[data-running]")) refresh = setTimeout(poll, 1000);
 };
 
+// The plants that were begun in this browser and are not saved as a visit: only here, so nobody else is shown them.
+const remember = () => {
+  const { plant, step, called, at, photo } = plantShown();
+  try {
+    const begun = JSON.parse(localStorage.getItem("sk begun") || "[]").filter((one) => one.plant !== plant);
+    if (called) begun.unshift({ plant, step, called, at, photo, on: Date.now() });
+    if (plant) localStorage.setItem("sk begun", JSON.stringify(begun.slice(0, 5)));
+    const list = find(".unfinished ul");
+    for (const one of list ? begun : []) {
+      const link = list.appendChild(document.createElement("li")).appendChild(document.createElement("a"));
+      link.href = `/?plant=${one.plant}&step=${one.step}`;
+      if (one.photo) Object.assign(link.appendChild(new Image()), { src: `/photo/${one.plant}/${one.photo}`, alt: "" });
+      const words = link.appendChild(document.createElement("span"));
+      words.append(Object.assign(document.createElement("b"), { textContent: one.called }));
+      const day = new Date(one.on).toLocaleDateString("en-AU", { day: "numeric", month: "long" });
+      words.append(Object.assign(document.createElement("small"), { textContent: `${one.at}, ${day}` }));
+      list.parentElement.hidden = false;
+    }
+  } catch { /* A browser that keeps nothing has no list. */ }
+};
+
 element.addEventListener("click", (event) => {
-  const other = event.target.closest("button[data-copy], button[data-larger], button[data-close]");
+  const jump = event.target.closest(".lacking a");
+  if (jump) {
+    event.preventDefault();
+    document.getElementById(jump.hash.slice(1))?.focus();
+  }
+  const other = event.target.closest("button[data-copy], button[data-share], button[data-larger], button[data-close]");
   if (other?.dataset.copy) copy(other);
+  else if (other?.dataset.share) share(other.dataset);
   else if (other?.dataset.larger) document.getElementById(other.dataset.larger).showModal();
   else if (other || event.target.matches("dialog")) event.target.closest("dialog").close();
   const button = event.target.closest("button[data-do]");

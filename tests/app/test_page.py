@@ -76,7 +76,9 @@ def test_the_whole_path_ends_in_a_signed_visit(context: Context, tmp_path: Path)
         kept = records.current("visit", 1)
         treatment = records.treatments(visit=1)[0].record
     assert kept.is_signed and len(kept.record.photos) == 1 and kept.record.findings[0].species == "taraxacum_officinale"
-    assert treatment.products == () and treatment.weather[0].temperature == 22
+    (product,) = treatment.products
+    assert (product.actives, product.groups, product.rate) == ("MCPA", (4,), "") and product.name == ""
+    assert treatment.weather[0].temperature == 22
     # The address leads to the record, and nothing of it can be changed behind its back.
     again = Person(context, {"plant": person.plant})
     assert again.title == "The record of the visit"

@@ -25,6 +25,9 @@ PLACES = (
     "/records",
     "/training",
     "/key",
+    "/?way=known",
+    "/?way=check",
+    "/?way=sums",
 )
 LAID_OUT_WIDE = {"candidates", "groups", "question", "finding", "lawn", "plan", "spray", "visit kept", *PLACES}
 ODD = "A <b>client</b> ${7*7} {{7}}"
@@ -155,7 +158,7 @@ def read_a_label(visitor: Visitor) -> None:
     page.check('input[name="lawn"][value="zoysia"]')
     assert not varieties.is_visible()
     visitor.press("make_plan", ".summary")
-    page.click("summary:has-text('I have read the label') >> nth=0")
+    into_the_label_form(page)
     which = page.get_attribute('button[data-do="read_label"] >> visible=true', "data-with") or ""
     visitor.press("read_label", ".notice", which)
     assert "registration number" in page.inner_text(".notice")
@@ -168,6 +171,13 @@ def read_a_label(visitor: Visitor) -> None:
     visitor.press("revoke", ".told-so:has-text('Withdrawn')", which)
     assert page.locator(".rating:has-text('by the label')").count() == 0
     visitor.press("go", 'button[data-do="make_plan"]', "lawn")
+
+
+def into_the_label_form(page: Any) -> None:
+    """Unfold the first option that asks for a label, and its form."""
+    option = page.locator(".option:has-text('I have read the label')").first
+    option.locator("summary").first.click()
+    option.locator("summary:has-text('I have read the label')").click()
 
 
 def weigh_and_mix(visitor: Visitor, check: Check) -> None:
