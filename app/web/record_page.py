@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from contextlib import suppress
 from dataclasses import replace
 from datetime import date
 from typing import Any
@@ -30,9 +31,11 @@ from app.web.finding_page import plan_species
 from app.web.frame import Fields, FormError, one
 from app.web.lawn_page import known_sites
 from app.web.plan_page import chosen, made_plan
+from app.web.spray_page import judged
 from app.web.spraying import Spraying, spraying_of
 from app.web.treatment_form import read_day
 from model.control import JudgedOption
+from model.errors import SwardkeyError
 
 STEP = Step("Record", 80)
 
@@ -150,7 +153,17 @@ def _treatment(context: Context, draft: Draft, new: Treatment, option: JudgedOpt
         situation={"lawn": "home lawn", "bed": "garden bed", "paving": "paving"}.get(draft.lawn.get("place", ""), ""),
         notes=_labels_read(context, draft, option),
     )
-    return spraying_of(context, draft).into(treatment) if chemical else treatment
+    return _with_check(context, draft, spraying_of(context, draft).into(treatment)) if chemical else treatment
+
+
+def _with_check(context: Context, draft: Draft, treatment: Treatment) -> Treatment:
+    """The treatment with what the spray check said of the weather, beside the reading that it judged."""
+    if len(treatment.weather) != 1 or treatment.weather[0].notes:
+        return treatment
+    with suppress(SwardkeyError, ValueError):  # it cannot be judged: the reading alone is kept
+        said = f"spray check: {judged(context, draft).word}"
+        treatment = replace(treatment, weather=(replace(treatment.weather[0], notes=said),))
+    return treatment
 
 
 def _target(context: Context, draft: Draft) -> str:
@@ -193,7 +206,8 @@ def keep_in_visit(context: Context, draft: Draft, fields: Fields, which: str) ->
             changed = replace(same[0], day=date.today(), weather=weather, target=target)
             records.change_treatment(spraying.into(changed))
         elif option is not None or spraying.actives:
-            made = _treatment(context, draft, new, option) if option is not None else spraying.into(new)
+            sprayed = _with_check(context, draft, spraying.into(new))
+            made = _treatment(context, draft, new, option) if option is not None else sprayed
             records.add_treatment(from_shelf(context.control, records.own_products(), made))
         after = replace(draft, record={**draft.record, "visit": draft.of_visit})
         records.save_draft(after.as_json(), draft.id)
