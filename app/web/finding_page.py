@@ -14,6 +14,7 @@ from app.web.effects import set_aside
 from app.web.frame import Fields, FormError, one
 from app.web.plant_pictures import picture_of_this
 from app.web.questions_page import change
+from app.web.sender import ask_sender
 from app.web.visible_parts import in_words, is_all, look_again
 from model.identify import Candidate
 from model.traits import Answers, out_of_sight
@@ -121,4 +122,11 @@ def to_record(context: Context, draft: Draft, fields: Fields, which: str) -> Dra
     return replace(draft, step="record")
 
 
-ACTIONS = {"change": change, "look_again": look_again, "learn": learn, "onward": onward, "to_record": to_record}
+ACTIONS = {
+    "change": change,
+    "look_again": look_again,
+    "learn": learn,
+    "onward": onward,
+    "to_record": to_record,
+    "ask_sender": ask_sender,
+}

@@ -8,6 +8,7 @@ from typing import Any
 from app.figures.line_drawings import line_drawing
 from app.present.deciding import stopped
 from app.present.finding import headline
+from app.web import sender
 from app.web import visible_parts as sight
 from app.web.candidates_page import ranking
 from app.web.context import Context
@@ -35,6 +36,7 @@ def show(context: Context, draft: Draft) -> dict[str, Any]:
         "headline": headline(finding, context.key),
         "finding": finding,
         "photo": next((shot for shot in draft.shots if shot.usable and shot.file), None),
+        "request": sender.shown(context, draft),
         "parts_asked": sight.cards(draft) if sight.is_asked(draft) else [],
         "in_sight": sight.in_words(draft),
         "sees_all": sight.is_all(draft),
@@ -155,4 +157,5 @@ ACTIONS = {
     "change": change,
     "conclude": conclude,
     **sight.ACTIONS,
+    **sender.ACTIONS,
 }
