@@ -40,7 +40,7 @@ def reply_sheet(request: Request) -> bytes:
     page = templates.get_template("reply_sheet.html").render(
         title=TITLE,
         parts=[{"id": part, "words": PARTS[part], "drawing": line_drawing(VISIBLE, part)} for part in request.parts],
-        questions=[_question(character) for character in request.questions],
+        questions=[{**_question(one), "if_there": request.if_there(one)} for one in request.questions],
         photos=request.photos,
         months=calendar.month_name[1:],
         digits=DIGITS,

@@ -21,7 +21,10 @@ SHEET = (
 
 def request_message(request: Request) -> str:
     """The message in plain words; it names no plant, for none is certain."""
-    questions = [f"{one.question} {one.look}" for one in request.questions]
+    questions = []
+    for one in request.questions:
+        condition = request.if_there(one)
+        questions.append(f"{condition}{': ' if condition else ''}{one.question} {one.look}")
     if request.parts:
         questions.insert(0, "What can you see on it now: leaves, flowers, ripe seed or fruit, roots?")
     parts = [as_text((Paragraph(("Thanks for sending this in. I can't name the plant for certain yet.",)),))]

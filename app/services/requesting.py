@@ -13,12 +13,18 @@ from model.flora.character import PARTS, Character, Part
 from model.flora.load import CONFIGS, read_facts
 from model.flora.species import Entry, Fact
 from model.interview import Interview
+from model.traits import Visible
 
 MOST_PHOTOS = 3
 WHOLE = "whole_plant"  # the photo that is asked for where none is there
 NOTHING_TO_ASK = {
     "confirmed": "the name is confirmed; there is nothing to ask the sender",
     "unlisted": "no plant on file fits what was seen; ask the sender for a sample for a herbarium or weeds officer",
+}
+IF_THERE: dict[Part, str] = {
+    "flowers": "If it is in flower",
+    "seeds": "If it has ripe seed or fruit",
+    "roots": "If you can dig one up, roots and all",
 }
 
 
@@ -40,12 +46,21 @@ class WantedPhotos(Entry):
 class Request:
     """``questions`` for the sender, one to four; ``photos`` in words, to stand after "a photo of".
 
-    ``parts``: what may be there, to be ticked first; () where it is known what can be seen.
+    ``visible``: the parts that can be seen, None where that is not known and is asked first.
     """
 
     questions: tuple[Character, ...]
     photos: tuple[str, ...]
-    parts: tuple[Part, ...]
+    visible: Visible | None = None
+
+    @property
+    def parts(self) -> tuple[Part, ...]:
+        """What may be there, to be ticked first; () where it is known what can be seen."""
+        return PARTS if self.visible is None else ()
+
+    def if_there(self, question: Character) -> str:
+        """On what condition a question is put, as it stands before a colon; "" where its part is known to be there."""
+        return "" if question.part in (self.visible or ("leaves",)) else IF_THERE.get(question.part, "")
 
 
 @lru_cache(maxsize=2)
@@ -61,8 +76,7 @@ def request_of(interview: Interview) -> Request:
     if not questions:
         raise AnswerError(NOTHING_TO_ASK.get(status, "no question would help; ask the sender for a sample"))
     usable = interview.photos is not None and any(photo["usable"] for photo in interview.photos.photos)
-    parts = PARTS if interview.visible is None else ()
-    return Request(questions, photos_for(questions, usable), parts)
+    return Request(questions, photos_for(questions, usable), interview.visible)
 
 
 def photos_for(questions: Iterable[Character], has_photo: bool) -> tuple[str, ...]:

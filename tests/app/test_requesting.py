@@ -50,7 +50,7 @@ def test_the_message_asks_and_names_no_plant(key: Key) -> None:
     interview = begun(key)
     request = request_of(interview)
     text = request_message(request)
-    assert 2 <= len(request.questions) <= 4 and request.parts == ()
+    assert 2 <= len(request.questions) <= 4 and request.visible == ("leaves", "flowers")
     for question in request.questions:
         assert f"- {question.question} {question.look}" in text and question.id not in interview.answers
     for photo in request.photos:
@@ -60,6 +60,14 @@ def test_the_message_asks_and_names_no_plant(key: Key) -> None:
         for name in (candidate.common_name, candidate.scientific_name):
             assert name.lower() not in f"{text} {sheet}".lower(), name
     assert "leaves, flowers, ripe seed" in request_message(request_of(Interview(key)))
+
+
+def test_a_part_that_may_not_be_there_is_asked_about_on_condition() -> None:
+    asked = tuple(CHARACTERS[name] for name in ("leaf_edge", "flower_colour", "underground"))
+    for visible, conditions in {None: 2, ("leaves",): 2, ("leaves", "flowers"): 1, PARTS: 0}.items():
+        request = Request(asked, (), visible)
+        text, sheet = request_message(request), reply_sheet(request).decode()
+        assert text.count("- If ") == sheet.count("<small>If ") == conditions
 
 
 def test_nothing_is_asked_about_a_name_that_is_confirmed(key: Key) -> None:
@@ -73,7 +81,7 @@ def test_nothing_is_asked_about_a_name_that_is_confirmed(key: Key) -> None:
 
 def test_the_page_is_one_small_file_that_asks_nothing_of_the_network() -> None:
     heaviest = sorted(CHARACTERS.values(), key=lambda one: -sum(len(line_drawing(one.id, s).svg) for s in one.states))
-    sheet = reply_sheet(Request(tuple(heaviest[:4]), ("a leaf",), PARTS))
+    sheet = reply_sheet(Request(tuple(heaviest[:4]), ("a leaf",)))
     text = sheet.decode()
     assert len(sheet) < MOST_BYTES and "default-src 'none'" in text
     outside = re.sub(r'xmlns="[^"]+"', "", text)
@@ -84,7 +92,7 @@ def test_the_page_is_one_small_file_that_asks_nothing_of_the_network() -> None:
 @pytest.mark.parametrize("kind", ["choice", "number", "month"])
 def test_the_page_offers_every_answer_under_its_name_and_unsure(kind: str) -> None:
     for character in (one for one in CHARACTERS.values() if one.kind == kind):
-        text = reply_sheet(Request((character,), (), ())).decode()
+        text = reply_sheet(Request((character,), (), PARTS)).decode()
         name = character.id.replace("_", "-")
         assert letters(character.id) == name.replace("-", "")
         offered = re.findall(rf'type="radio" name="{name}" value="([^"]+)"', text)

@@ -10,7 +10,10 @@ from pathlib import Path
 from typing import Any
 
 from tests.browser.conftest import Served
-from tests.browser.walking import ROOT, SIZES, Visitor, dandelion
+from tests.browser.test_path import GRAVE, RULES, axe
+from tests.browser.walking import ROOT, Visitor, dandelion
+
+__all__ = ["axe"]
 
 DRAWN = "document.querySelectorAll('.question:not([hidden]) svg').length"
 
@@ -19,6 +22,13 @@ def as_a_mail(text: str) -> str:
     """The text as a mail program may deliver it: quoted, broken, with a capital, and a signature."""
     lines = re.findall(r".{1,30}", text[0].upper() + text[1:])
     return "Here it is!\n> “" + "\n> ".join(lines).replace("-", "\u2011") + "”\n\nSent from my phone, in Yass"
+
+
+def violations(axe: Any, visitor: Visitor) -> list[str]:
+    """What keeps some people from using the page as it stands."""
+    found = axe.run(visitor.page, options=RULES).response["violations"]
+    faults = [f"{fault['id']}: {node['html'][:120]}" for fault in found for node in fault["nodes"]]
+    return [] if all(fault["impact"] not in GRAVE for fault in found) else faults
 
 
 def answered(visitor: Visitor, file: Path) -> str:
@@ -48,7 +58,7 @@ def answered(visitor: Visitor, file: Path) -> str:
 
 
 def test_the_reply_leads_to_the_same_name_on_the_page_and_in_the_terminal(
-    served: Served, browser: Any, tmp_path: Path
+    served: Served, browser: Any, tmp_path: Path, axe: Any
 ) -> None:
     visitor = Visitor(browser, served.url)
     visitor.open()
@@ -56,6 +66,7 @@ def test_the_reply_leads_to_the_same_name_on_the_page_and_in_the_terminal(
     visitor.press("look", ".parts")
     visitor.press("ask_sender", "#f-message")
     assert visitor.title() == "Ask the sender" and not visitor.is_too_wide() and visitor.small_targets() == []
+    assert violations(axe, visitor) == []
     with visitor.page.expect_download() as saving:
         visitor.page.click("a[download]")
     file = tmp_path / saving.value.suggested_filename
@@ -64,6 +75,7 @@ def test_the_reply_leads_to_the_same_name_on_the_page_and_in_the_terminal(
 
     sender = Visitor(browser, "file://", "phone")
     text = answered(sender, file)
+    assert violations(axe, sender) == []
     assert sender.faults == [] and sender.elsewhere == []
     sender.close()
 
@@ -77,10 +89,18 @@ def test_the_reply_leads_to_the_same_name_on_the_page_and_in_the_terminal(
     assert visitor.faults == [] and visitor.elsewhere == []
     visitor.close()
 
-    command = [sys.executable, "-c", "from app.command_line import main; main()", "ask", "--month", "10", "--reply", "-"]
+    command = [
+        sys.executable,
+        "-c",
+        "from app.command_line import main; main()",
+        "ask",
+        "--month",
+        "10",
+        "--reply",
+        "-",
+    ]
     environment = {**os.environ, "SWARDKEY_HOME": str(tmp_path / "home"), "COLUMNS": "200"}
     told = subprocess.run(
         command, input=as_a_mail(text), cwd=ROOT, env=environment, capture_output=True, text=True, check=True
     )
     assert now[0] in told.stdout
-    assert SIZES["phone"][0] == 390

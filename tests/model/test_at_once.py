@@ -13,8 +13,18 @@ from model.interview import Interview
 from model.prior import region_named
 from tests.app.page_visitor import typical
 
-SPECIES = ("soliva_sessilis", "taraxacum_officinale", "poa_annua", "trifolium_repens", "oxalis_corniculata",
-           "hypochaeris_radicata", "stellaria_media", "plantago_lanceolata", "cyperus_rotundus", "medicago_polymorpha")  # fmt: skip
+SPECIES = (
+    "soliva_sessilis",
+    "taraxacum_officinale",
+    "poa_annua",
+    "trifolium_repens",
+    "oxalis_corniculata",
+    "hypochaeris_radicata",
+    "stellaria_media",
+    "plantago_lanceolata",
+    "cyperus_rotundus",
+    "medicago_polymorpha",
+)
 
 
 def start(key: Key, **known: Any) -> Interview:
