@@ -52,6 +52,9 @@ def answered(visitor: Visitor, file: Path) -> str:
     count = page.locator(".question:visible").count()
     assert page.inner_text("#count") == f"{count} of {count} answered."
     assert not visitor.is_too_wide() and visitor.small_targets() == []
+    told = page.input_value("#reply")
+    page.reload()
+    assert page.input_value("#reply") == told, "a phone drops the page while the camera is used"
     page.click("#copy")
     page.wait_for_selector("#copied:has-text('Copied')")
     return str(page.input_value("#reply"))
