@@ -20,6 +20,7 @@ from model.errors import SwardkeyError
 COMMANDS = {
     "identify": ("identify", "Name the plant in the photos, with the answers in a file if there are any."),
     "ask": ("ask", "Ask in the terminal, one question at a time, until the name is confirmed."),
+    "request": ("request", "Ask whoever has the plant: a message to send, and a page with drawings to tap."),
     "serve": ("serve", "Serve the web pages on this machine, or with --network on the whole network."),
     "advise": ("advise", "Say what to do about a weed on this lawn in this month."),
     "year": ("advise", "Show a weed's year: when it germinates, flowers and seeds, and when to act."),
@@ -72,7 +73,7 @@ def main(arguments: list[str] | None = None) -> None:
     Exit status 0 when it worked, 2 for bad input, 1 for a fault of ours, 130 when stopped.
     """
     given = sys.argv[1:] if arguments is None else arguments
-    if given and given[0] in ("identify", "ask", "serve"):
+    if given and given[0] in ("identify", "ask", "request", "serve"):
         # Sums this small are done sooner by one thread; on a busy machine several wait for one another for seconds.
         os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
         # Nothing that is loaded is ever freed, so looking for garbage would be a tenth of the start for nothing.

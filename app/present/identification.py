@@ -87,6 +87,7 @@ def _print_stop(why: str, text: str, console: Console) -> None:
     console.print(f"{why} What would settle it, as a message to the person who has the plant:\n", markup=False)
     for line in text.splitlines():
         console.print(f"    {line}", markup=False, soft_wrap=True)
+    console.print("\nOr let them tap the answers: swardkey request makes a page with drawings to send.", markup=False)
 
 
 def _lines(lines: Iterable[str]) -> tuple[Paragraph, ...]:

@@ -19,6 +19,7 @@ from app.web.context import Context
 from app.web.draft import ID
 from app.web.paper_files import PAPERS, PDF, WHOLE, kinds, of_all, of_treatment, of_visit, printed_key, shared
 from app.web.request_filter import NOTHING_HERE
+from app.web.sender import request_file
 from app.web.shots import THUMB, photo_file
 from model.errors import SwardkeyError
 
@@ -90,6 +91,12 @@ def _paper(context: Context, request: Request) -> Response | None:
     return _saved(PAPERS[kind](context, draft), f"{kind}.pdf") if draft is not None and kind in PAPERS else None
 
 
+def _request(context: Context, request: Request) -> Response | None:
+    """The page for whoever has the plant: to be saved and sent on, not to be opened from here."""
+    draft = context.drafts.read(request.path_params["plant"])
+    return _saved(request_file(context, draft), "questions.html", "application/octet-stream") if draft else None
+
+
 def _visit(context: Context, request: Request) -> Response | None:
     number, kind = request.path_params["visit"], request.path_params["kind"]
     if kind not in kinds():
@@ -140,6 +147,7 @@ ADDRESSES: dict[str, Answer] = {
     "/paper/all/{name}": _whole,
     "/paper/shared": _shared,
     "/paper/key": _key,
+    "/paper/{plant}/questions.html": _request,
     "/paper/{plant}/{kind}": _paper,
 }
 
