@@ -17,6 +17,7 @@ from app.services.plant_photos import shown_file
 from app.web import learning_page as learning
 from app.web.context import Context
 from app.web.draft import ID
+from app.web.new_photos import pending, waiting_folder
 from app.web.paper_files import PAPERS, PDF, WHOLE, kinds, of_all, of_treatment, of_visit, printed_key, shared
 from app.web.request_filter import NOTHING_HERE
 from app.web.shots import THUMB, photo_file
@@ -70,8 +71,8 @@ def _kept(context: Context, request: Request) -> Response | None:
 def _waiting(context: Context, request: Request) -> Response | None:
     """A small copy of a photo that has no name yet."""
     token, name = request.path_params["token"], request.path_params["name"]
-    known = name in learning.pending({"pending": token})
-    return _jpeg(_small(learning.waiting_folder(token) / name)) if known else None
+    known = name in pending({"pending": token})
+    return _jpeg(_small(waiting_folder(token) / name)) if known else None
 
 
 def _collected(context: Context, request: Request) -> Response | None:

@@ -35,7 +35,7 @@ class Place:
         address = message.address
         with in_a_sentence(notices):
             if message.files:
-                address, notices = learning.take_files(address, message.files)
+                address, notices = learning.take_files(self.context, message.files)
             else:
                 given = (message.do, message.fields, message.which)
                 address, notices = self.module.act(self.context, address, *given)

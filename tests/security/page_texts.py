@@ -164,7 +164,7 @@ class Writer:
                 page = place.open(address)
                 self.tried.look(f"{name}, address", len(address), page)
                 for do, which, fields in list(forms_of(page)):
-                    if do in ("train", "check", "undo", "use"):
+                    if do in ("train", "train_full", "check", "fetch", "undo", "use"):
                         continue
                     after = place.press(Message(address, "", do, which, self.filled(fields)))
                     self.tried.look(f"{name}, {do}", len(fields), after)
