@@ -14,11 +14,12 @@ from starlette.routing import Route
 from app.figures.line_drawings import line_drawing
 from app.records import open_records
 from app.services.plant_photos import shown_file
+from app.web import key_page
 from app.web import learning_page as learning
 from app.web.context import Context
 from app.web.draft import ID
 from app.web.new_photos import pending, waiting_folder
-from app.web.paper_files import PAPERS, PDF, WHOLE, kinds, of_all, of_treatment, of_visit, printed_key, shared
+from app.web.paper_files import PAPERS, PDF, WHOLE, kinds, of_all, of_treatment, of_visit, shared
 from app.web.request_filter import NOTHING_HERE
 from app.web.shots import THUMB, photo_file
 from model.errors import SwardkeyError
@@ -124,7 +125,7 @@ def _shared(context: Context, request: Request) -> Response:
 def _key(context: Context, request: Request) -> Response:
     text = request.query_params.get("month", "")
     month = int(text) if text in {str(m) for m in range(1, 13)} else None
-    return _saved(printed_key(context, month), f"key-{month or 'year'}.pdf")
+    return _saved(key_page.pdf(context, month), f"key-{month or 'year'}.pdf")
 
 
 ADDRESSES: dict[str, Answer] = {

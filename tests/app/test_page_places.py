@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import html
 import re
+import time
 from datetime import date
 from types import ModuleType
 from typing import Any
@@ -14,6 +15,7 @@ from app.records import Client, FollowUp, Site, Visit, open_records
 from app.web import flora_page as flora
 from app.web import key_page as printed
 from app.web import records_page as records
+from app.web.background import Work
 from app.web.context import Context
 from app.web.flora_page import Wanted, fits
 from app.web.message import Message, read_address
@@ -130,5 +132,22 @@ def test_a_spray_is_filled_in_with_products_and_readings(context: Context, visit
 
 def test_the_printed_key_is_offered_for_a_month(context: Context) -> None:
     shown = page(context, printed, month="6")
-    assert 'action="/paper/key"' in shown and '<option value="6" selected>' in shown
+    assert 'data-do="make"' in shown and '<option value="6" selected>' in shown
     assert '<option value="1" selected>' not in page(context, printed, month="0")
+
+
+def test_the_printed_key_is_made_beside_the_page_and_then_there(
+    context: Context, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(printed, "_made", {})
+    monkeypatch.setattr(printed, "work", work := Work())
+    shown = press(context, printed, {}, "make", month="1")
+    assert "Making the PDF" in shown and "data-running" in shown and address_in(shown) == {"month": "1"}
+    deadline = time.monotonic() + 120
+    while work.state.running:
+        assert time.monotonic() < deadline
+        time.sleep(0.01)
+    shown = page(context, printed, month="1")
+    assert "The key for January is ready" in shown and 'href="/paper/key?month=1"' in shown
+    assert printed.pdf(context, 1) is printed.pdf(context, 1), "made once"
+    assert "choose one from the list" in press(context, printed, {}, "make", month="13")

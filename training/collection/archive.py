@@ -20,7 +20,7 @@ MOST_ENTRIES = 20_000
 MOST_BYTES = 2_000_000_000  # unpacked, all members together
 _CHUNK = 1 << 20
 PHOTOS = (".jpg", ".jpeg", ".png", ".webp", ".heic", ".heif")
-BLANK = f"is blank, or not a photo: it {SHRUNK}"
+BLANK = "is blank, or not a photo: nothing can be made out in it"
 
 
 class ZipTree:
