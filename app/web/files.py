@@ -8,13 +8,13 @@ from collections.abc import Callable
 from pathlib import Path
 
 from starlette.requests import Request
-from starlette.responses import PlainTextResponse, Response
+from starlette.responses import FileResponse, PlainTextResponse, Response
 from starlette.routing import Route
 
 from app.figures.line_drawings import line_drawing
 from app.records import open_records
 from app.services.plant_photos import shown_file
-from app.web import key_page
+from app.web import backups, key_page
 from app.web import learning_page as learning
 from app.web.context import Context
 from app.web.draft import ID
@@ -122,6 +122,12 @@ def _shared(context: Context, request: Request) -> Response:
     return _saved(data, f"darwin-core.{ending}", kind)
 
 
+def _backup(context: Context, request: Request) -> Response:
+    """A backup, as it lies in its folder: it may be large."""
+    file = backups.file_of(request.path_params["name"])
+    return FileResponse(file, media_type="application/zip", filename=file.name, headers={"cache-control": "no-store"})
+
+
 def _key(context: Context, request: Request) -> Response:
     text = request.query_params.get("month", "")
     month = int(text) if text in {str(m) for m in range(1, 13)} else None
@@ -139,6 +145,7 @@ ADDRESSES: dict[str, Answer] = {
     "/paper/all/{name}": _whole,
     "/paper/shared": _shared,
     "/paper/key": _key,
+    "/paper/backup/{name}": _backup,
     "/paper/{plant}/{kind}": _paper,
 }
 

@@ -75,6 +75,7 @@ def minutes_text(seconds: float) -> str:
 
 templates.filters |= {
     "minutes": minutes_text,
+    "dialled": lambda phone: re.sub(r"[^0-9+*#]", "", phone),
     "plain": for_pages,
     "share": share,
     "spans": spans,

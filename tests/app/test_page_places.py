@@ -86,13 +86,25 @@ def test_records_show_what_is_due_find_again_and_lead_to_history(context: Contex
     assert "4 Rill Street" in press(context, records, {}, "search", q="rill")
     assert "2 June 2026" in page(context, records, site="1").replace("02 June", "2 June")
     assert "Done: Survivors" in press(context, records, {}, "done", "1")
-    assert "overdue" not in page(context, records)
+    shown = page(context, records)
+    assert "overdue" not in shown and "Done in the last two weeks: 1" in shown
+    assert "To be looked at again: Survivors" in press(context, records, {}, "undo", "1")
+    assert "Done: Survivors, two left" in press(context, records, {"site": "1"}, "done", "1", outcome="two left")
+    shown = page(context, records, site="1")
+    assert "Survivors: two left" in shown and 'data-do="undo" data-with="1"' in shown
+    assert "there is no follow up 99" in press(context, records, {}, "undo", "99").lower()
     assert "Noted: group 4" in press(context, records, {"site": "1"}, "tell_group", group="4", day="2026-03-01")
     assert "group <b>4</b>" in page(context, records, site="1")
     press(context, records, {"site": "1"}, "change", address="5 Rill Street", client="Mara", lawn="couch", area="250")
     with open_records() as book:
         site = book.site(1)
     assert (site.address, site.lawn, site.area_m2) == ("5 Rill Street", "couch", 250)
+
+
+def test_a_client_is_called_or_written_to_with_one_tap(context: Context, visit: int) -> None:
+    given = {"address": "4 Rill Street", "client": "Mara", "phone": "(08) 5550 1234", "email": "mara@example.org"}
+    shown = press(context, records, {"site": "1"}, "change", **given)
+    assert 'href="tel:0855501234"' in shown and 'href="mailto:mara%40example.org"' in shown
 
 
 def test_work_without_a_chemical_is_filled_in_signed_and_amended(context: Context, visit: int) -> None:
