@@ -48,6 +48,7 @@ class Records:
         self.treatment_row = book.treatment_row
         self.add_follow_up = book.add_follow_up
         self.finish_follow_up = book.finish_follow_up
+        self.reopen_follow_up = book.reopen_follow_up
         self.add_group_use = book.add_group_use
         self.group_uses = book.group_uses
         self.groups_used = book.groups_used

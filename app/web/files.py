@@ -8,16 +8,18 @@ from collections.abc import Callable
 from pathlib import Path
 
 from starlette.requests import Request
-from starlette.responses import PlainTextResponse, Response
+from starlette.responses import FileResponse, PlainTextResponse, Response
 from starlette.routing import Route
 
 from app.figures.line_drawings import line_drawing
 from app.records import open_records
 from app.services.plant_photos import shown_file
+from app.web import backups, key_page
 from app.web import learning_page as learning
 from app.web.context import Context
 from app.web.draft import ID
-from app.web.paper_files import PAPERS, PDF, WHOLE, kinds, of_all, of_treatment, of_visit, printed_key, shared
+from app.web.new_photos import pending, waiting_folder
+from app.web.paper_files import PAPERS, PDF, WHOLE, kinds, of_all, of_treatment, of_visit, shared
 from app.web.request_filter import NOTHING_HERE
 from app.web.sender import request_file
 from app.web.shots import THUMB, photo_file
@@ -71,8 +73,8 @@ def _kept(context: Context, request: Request) -> Response | None:
 def _waiting(context: Context, request: Request) -> Response | None:
     """A small copy of a photo that has no name yet."""
     token, name = request.path_params["token"], request.path_params["name"]
-    known = name in learning.pending({"pending": token})
-    return _jpeg(_small(learning.waiting_folder(token) / name)) if known else None
+    known = name in pending({"pending": token})
+    return _jpeg(_small(waiting_folder(token) / name)) if known else None
 
 
 def _collected(context: Context, request: Request) -> Response | None:
@@ -130,10 +132,16 @@ def _shared(context: Context, request: Request) -> Response:
     return _saved(data, f"darwin-core.{ending}", kind)
 
 
+def _backup(context: Context, request: Request) -> Response:
+    """A backup, as it lies in its folder: it may be large."""
+    file = backups.file_of(request.path_params["name"])
+    return FileResponse(file, media_type="application/zip", filename=file.name, headers={"cache-control": "no-store"})
+
+
 def _key(context: Context, request: Request) -> Response:
     text = request.query_params.get("month", "")
     month = int(text) if text in {str(m) for m in range(1, 13)} else None
-    return _saved(printed_key(context, month), f"key-{month or 'year'}.pdf")
+    return _saved(key_page.pdf(context, month), f"key-{month or 'year'}.pdf")
 
 
 ADDRESSES: dict[str, Answer] = {
@@ -148,6 +156,7 @@ ADDRESSES: dict[str, Answer] = {
     "/paper/shared": _shared,
     "/paper/key": _key,
     "/paper/{plant}/questions.html": _request,
+    "/paper/backup/{name}": _backup,
     "/paper/{plant}/{kind}": _paper,
 }
 

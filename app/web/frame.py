@@ -60,7 +60,21 @@ def moment_text(moment: datetime | str) -> str:
     return f"{day_text(local.date())}, {local:%H:%M}"
 
 
+def minutes_text(seconds: float) -> str:
+    """How long something takes, as people say it.
+
+    >>> minutes_text(9), minutes_text(100), minutes_text(8000)
+    ('9 s', '2 min', '2 h 13 min')
+    """
+    if seconds < 90:
+        return f"{seconds:.0f} s"
+    minutes = round(seconds / 60)
+    return f"{minutes} min" if minutes < 60 else f"{minutes // 60} h {minutes % 60} min"
+
+
 templates.filters |= {
+    "minutes": minutes_text,
+    "dialled": lambda phone: re.sub(r"[^0-9+*#]", "", phone),
     "plain": for_pages,
     "share": share,
     "spans": spans,

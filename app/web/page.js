@@ -42,7 +42,11 @@ const open = () => call("", () => server.open_page(location.search));
 // While something is running, the page is asked for again and again, quietly.
 const poll = async () => {
   const answer = document.body.dataset.busy ? {} : await server.open_page(location.search).catch(() => ({}));
-  if (answer.page) show(answer.page, null);
+  const shown = find("[data-progress]"), page = answer.page && new DOMParser().parseFromString(answer.page, "text/html");
+  const next = page?.querySelector("[data-progress]");
+  // What a person types or unfolds meanwhile stays.
+  if (shown && next) shown.replaceWith(next);
+  if (answer.page && !next) show(answer.page, null);
   else refresh = setTimeout(poll, 1000);
 };
 const message = (rest) => ({ address: location.search, plant: plantShown().plant || "", ...rest });
@@ -52,7 +56,7 @@ const press = async (button) => {
   if (form) for (const [name, value] of new FormData(form)) (fields[name] ||= []).push(String(value));
   for (const name of ["state", "reading"]) if (name in button.dataset) fields[name] = [button.dataset[name]];
   const sent = message({ do: button.dataset.do, with: button.dataset.with || "", fields });
-  const done = await call("", () => server.press(sent), button);
+  const done = await call(button.dataset.saying || "", () => server.press(sent), button);
   if (done && kept && !find("[role=alert]")) sessionStorage.removeItem(kept);
 };
 
