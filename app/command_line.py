@@ -21,7 +21,7 @@ COMMANDS = {
     "identify": ("identify", "Name the plant in the photos, with the answers in a file if there are any."),
     "ask": ("ask", "Ask in the terminal, one question at a time, until the name is confirmed."),
     "serve": ("serve", "Serve the web pages on this machine, or with --network on the whole network."),
-    "advise": ("advise", "Say what to do about a weed on this lawn in this month."),
+    "advise": ("advise", "Say what to do about a weed on this lawn in this month, or in --month."),
     "year": ("advise", "Show a weed's year: when it germinates, flowers and seeds, and when to act."),
     "window": ("judge_spraying", "Say whether to spray: go, caution or stop, with every reason."),
     "degree-days": ("judge_spraying", "Add up degree-days, and compare the total with published thresholds."),

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+from datetime import date
 from typing import Annotated
 
 import typer
 
 from app.commands.json_output import Json, answer
-from app.commands.options import AnyMonth, Cover, Cultivar, Figure, Lawn, Month, Near, Place, Stage, State, Used
+from app.commands.options import AnyMonth, Cover, Cultivar, Figure, Lawn, Near, Place, Stage, State, Used
 from app.figures.picture import check_ending
 from app.figures.year_strip import draw_year, in_words
 from app.present.plan import print_plan
@@ -19,7 +20,7 @@ Weeds = Annotated[list[str], typer.Argument(metavar="SPECIES...", help="The weed
 
 def advise(
     species: Weeds,
-    month: Month,
+    month: AnyMonth = None,
     lawn: Lawn = "unknown",
     cover: Cover = None,
     place: Place = "lawn",
@@ -31,13 +32,13 @@ def advise(
     exact: Annotated[bool, typer.Option("--exact", help="Refuse a name that several plants have.")] = False,
     as_json: Json = False,
 ) -> None:
-    """Say what to do about a weed on this lawn in this month. Never a rate: that is on the label.
+    """Say what to do about a weed on this lawn in this month, or in --month. Never a rate: that is on the label.
 
     A name that several plants have, such as oxalis, is a shortlist: what holds for all, and where they differ.
     """
     plan, control = advise_on(
-        species, month, exact=exact, near=near or (), used=used or (), lawn=lawn, place=place, cover=cover,
-        stage=stage, state=state, cultivar=cultivar,
+        species, month or date.today().month, exact=exact, near=near or (), used=used or (), lawn=lawn, place=place,
+        cover=cover, stage=stage, state=state, cultivar=cultivar,
     )  # fmt: skip
     answer(as_json, plan.as_json(control), lambda: print_plan(plan, control))
 

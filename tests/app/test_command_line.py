@@ -92,7 +92,7 @@ def test_what_can_be_seen_is_given_on_the_command_line_or_in_the_answer_file(
         ("--visible", "", "visible: "),
         ("--visible", "leaves,3", "choose from: leaves, flowers, seeds, roots"),
         ("--region", "southern_australis", "did you mean southern_australia?"),
-        ("--month", "14", "less than or equal to 12"),
+        ("--month", "14", "'14' is not a month; give 1 to 12, or a name such as May"),
     ],
 )
 def test_a_wrong_option_is_one_sentence(
