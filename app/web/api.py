@@ -19,6 +19,7 @@ from app.web.uploads import Uploads, put_away
 from model.control import Case
 from model.errors import PhotoError, SwardkeyError
 from model.flora.name import PlantNames
+from model.validation import first_cause
 
 Json = dict[str, Any]
 PHOTOS = TypeAdapter(list[Json])
@@ -60,9 +61,7 @@ def _answer(context: Context, work: Callable[[], Json]) -> Json:
     try:
         return work()
     except ValidationError as error:
-        first = error.errors()[0]
-        where = " ".join(str(part) for part in first["loc"])
-        raise gr.Error(f"{where or error.title}: {first['msg']}", print_exception=False) from None
+        raise gr.Error(first_cause(error), print_exception=False) from None
     except SwardkeyError as error:
         raise gr.Error(str(error), print_exception=False) from None
 

@@ -97,7 +97,7 @@ def test_lists_are_empty_before_anything_is_kept(run: Run, what: str) -> None:
         ("sites --add x", "--client"),
         ("sites --add x --client 7", "no client 7"),
         ("sites --add x --client 1 --state Texas", "state"),
-        ("visits --add Kim --site 1 --day 1/6/26", "is not a date"),
+        ("visits --add Kim --site 1 --day 31/6/26", "is not a date"),
         ("show treatment 9", "no treatment 9"),
         ("show dog 9", "'dog'"),
         ("sign dog 1 --by Kim", "'dog'"),
