@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import calendar
-from datetime import date
+from datetime import date, datetime
 from pathlib import Path
 
 from model.flora.character import PARTS, Character
@@ -163,3 +163,14 @@ def day_text(day: date) -> str:
     '9 June 2026'
     """
     return f"{day.day} {day:%B %Y}"
+
+
+def moment_text(moment: datetime | str) -> str:
+    """A moment by the clock of this machine, with its zone; without a zone it is that already.
+
+    >>> moment_text(datetime(2026, 7, 8, 18, 30))
+    '8 July 2026, 18:30'
+    """
+    at = datetime.fromisoformat(moment) if isinstance(moment, str) else moment
+    local = at.astimezone() if at.tzinfo is not None else at
+    return f"{day_text(local.date())}, {local:%H:%M %Z}".rstrip()
