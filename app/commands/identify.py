@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from app.commands.json_output import Json, print_json
-from app.commands.options import AnyMonth, option
+from app.commands.options import AnyMonth, Visit, option
 from app.commands.terminal import progress_bar
 
 if TYPE_CHECKING:
@@ -35,6 +35,7 @@ def identify(
     month: AnyMonth = None,
     region: Region = None,
     visible: Visible = None,
+    visit: Visit = None,
     shard: Annotated[str | None, option("2/8", "Of a folder: this share.")] = None,
     out: Annotated[Path | None, option("FILE.csv", "Of a folder: write rows here; a second run continues it.")] = None,
     workers: Annotated[int | None, typer.Option(min=1, max=64, help="Of a folder: processes.")] = None,
@@ -44,7 +45,7 @@ def identify(
     if shard is not None or out is not None or any(photo.is_dir() for photo in photos or ()):
         from app.services.batch import check_batch  # only here: one plant needs no pool of processes
 
-        one = {"--answers": answers, "--visible": visible}
+        one = {"--answers": answers, "--visible": visible, "--visit": visit}
         batch = check_batch(
             photos or (), shard=shard, out=out, month=month, region=region, workers=workers, of_one_plant=one
         )
@@ -52,7 +53,13 @@ def identify(
         return
     from app.services.interview import identify
 
+    if visit is not None:
+        from app.services.visit_keeping import keep_finding, open_visit
+
+        month = month or open_visit(visit).day.month
     known = identify(photos or (), answers, visible, month, region)
+    if visit is not None:
+        keep_finding(visit, known, photos or ())
     # Only what is printed is imported, for the start's sake.
     if as_json:
         from app.present.deciding import finding_json

@@ -69,4 +69,8 @@ Day = Annotated[
     typer.Option(metavar="DATE", parser=parsed(date_of), help="The day, as 28/11/2026 or 2026-11-28; default today."),
 ]
 Figure = Annotated[Path | None, option("FILE", "Draw it to an .svg or .png file.", "--figure")]
+Visit = Annotated[
+    int | None,
+    typer.Option("--visit", metavar="NUMBER", min=1, help="A visit in the records, which then keeps what comes out."),
+]
 CollectionFolder = Annotated[Path | None, option("DIR", "The collection; default your own.", "--collection")]

@@ -95,7 +95,7 @@ def plan_of(records: Records, record: VisitRecord, naming: Naming, control: Cont
     Where no case was kept, the visit's site and month stand for it, with the groups used there before.
     """
     species = (naming.species, *naming.also)
-    case = kept_case(record) or _case_of_site(records, record)
+    case = case_of(records, record)
     return plan(
         control, replace(case, **{name: value for name, value in changed.items() if value is not None}, species=species)
     )
@@ -113,6 +113,11 @@ def kept_case(record: VisitRecord) -> Case | None:
     return None
 
 
+def case_of(records: Records, record: VisitRecord) -> Case:
+    """The case that a visit's latest plan was made for; else what is known of its site, in the month of the visit."""
+    return kept_case(record) or _case_of_site(records, record)
+
+
 def _case_of_site(records: Records, record: VisitRecord) -> Case:
     site = record.site
     used = tuple(sorted({use.group for use in records.group_uses(site.id) if use.day < record.visit.day}))
@@ -121,13 +126,8 @@ def _case_of_site(records: Records, record: VisitRecord) -> Case:
     return Case((), day.month, site.lawn, state=site.state or None, near=near, used=used, labels=labels_read())
 
 
-def decided(option: JudgedOption) -> str:
-    """What was decided on, in words, as a kept plan has it."""
-    return option.name
-
-
 def decided_option(record: VisitRecord, made: Plan) -> tuple[JudgedOption, ...]:
     """The option that was decided on at a visit, where the plan still has it."""
     words = {kept.chosen for kept in record.plans if kept.chosen}
     former = {FORMER_METHODS[chosen] for chosen in words if chosen in FORMER_METHODS}
-    return tuple(o for o in (*made.options, *made.only) if decided(o) in words or o.method in former)[:1]
+    return tuple(o for o in (*made.options, *made.only) if o.name in words or o.method in former)[:1]

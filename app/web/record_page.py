@@ -9,9 +9,7 @@ from typing import Any
 from app.present.finding import day_text
 from app.records import (
     Client,
-    KeptFinding,
     KeptPhoto,
-    KeptPlan,
     Reading,
     Records,
     Site,
@@ -20,7 +18,7 @@ from app.records import (
     open_records,
 )
 from app.services.collection import labeller
-from app.services.visit_papers import decided
+from app.services.visit_keeping import finding_to_keep, plan_to_keep
 from app.web import visit_page as visit
 from app.web.context import Context
 from app.web.draft import Draft, Step
@@ -95,10 +93,7 @@ def _new_site(records: Records, draft: Draft, fields: Fields) -> Site:
 
 
 def _keep_finding(context: Context, draft: Draft, records: Records, kept: Visit) -> None:
-    finding = context.finding(draft)
-    answers = {c: list(a) if isinstance(a, tuple) else a for c, a in draft.answers.items()}
-    named = (finding.as_json(), finding.status, finding.species, finding.probability)
-    records.add_finding(KeptFinding(kept.id, *named, answers, visible=draft.visible))
+    records.add_finding(finding_to_keep(kept.id, context.finding(draft), draft.answers, draft.visible))
 
 
 def _keep_plan(context: Context, draft: Draft, records: Records, kept: Visit) -> None:
@@ -106,8 +101,7 @@ def _keep_plan(context: Context, draft: Draft, records: Records, kept: Visit) ->
     if not plan_species(context, draft) or not draft.lawn:
         return
     made, option = made_plan(context, draft), chosen(context, draft) if draft.choice else None
-    words = decided(option) if option is not None else ""
-    records.add_plan(KeptPlan(kept.id, made.as_json(context.control), words))
+    records.add_plan(plan_to_keep(kept.id, made, context.control, option))
     if option is not None and option.method != "leave":
         records.add_treatment(_treatment(context, draft, records.new_treatment(kept.id), option))
 

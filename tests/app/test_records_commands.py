@@ -234,3 +234,24 @@ def test_records_are_shown_for_people_with_what_their_own_state_asks(run: Run, t
         "Signed by Kim" in run("records", "show", "visit", "1").out
         or "not signed" in run("records", "show", "visit", "1").out
     )
+
+
+def test_a_finding_and_a_plan_are_kept_with_a_visit(run: Run, treated: Path, tmp_path: Path) -> None:
+    answers = tmp_path / "a.yaml"
+    answers.write_text(Path("sample_images/dandelion_answers.yaml").read_text(encoding="utf-8"), encoding="utf-8")
+    photo = "sample_images/taraxacum_officinale_flowering_3.jpg"
+    assert "has no finding that names a plant" in run("advise", "--visit", "1").refusal
+    assert run("identify", photo, "--answers", answers, "--visit", "1", "--json").json["species"] == (
+        "taraxacum_officinale"
+    )
+    made = run("advise", "--visit", "1", "--json").json
+    assert made["species"] == "taraxacum_officinale"
+    planned = run("advise", "--visit", "1").out
+    assert "dandelion: couch lawn, June" in planned and planned.endswith("The plan is kept with visit 1.\n")
+    kept = run("records", "show", "visit", "1", "--json").json["record"]
+    assert len(kept["photos"]) == 1 and kept["findings"][0]["species"] == "taraxacum_officinale"
+    assert kept["plans"][0]["plan"]["case"]["month"] == 6, "the month of the visit"
+    assert "found: dandelion (confirmed)" in run("records", "show", "visit", "1").out
+    run("records", "sign", "visit", "1", "--by", "Kim")
+    assert "visit 1 is signed, so nothing is added to it" in run("identify", photo, "--visit", "1").refusal
+    assert "no visit 9" in run("advise", "bindii", "--visit", "9").refusal
