@@ -12,6 +12,7 @@ import typer
 from app.commands.json_output import Json, print_json
 from app.commands.options import AnyMonth, Visit, option
 from app.commands.terminal import progress_bar
+from model.text import counted
 
 if TYPE_CHECKING:
     from app.services.batch import Batch
@@ -72,15 +73,18 @@ def identify(
 
 
 def run_batch(batch: Batch, as_json: bool) -> None:
-    """Name the photos of a folder, and print their rows or where they are."""
+    """Name the photos of a folder, and print their rows or where they are, and how many were named."""
+    from app.services.batch_table import outcomes
+
     rows, done = [], 0
     table = batch.table
     try:
         # Closed at once when interrupted, so that photos that wait are not named after all.
         with progress_bar("naming", len(batch.left), quiet=as_json) as progress, closing(batch.rows()) as named:
             for done, row in enumerate(named, start=1):
-                if table is None:
-                    rows.append(row) if as_json else print(row)
+                rows.append(row)
+                if table is None and not as_json:
+                    print(row)
                 progress(done)
     except KeyboardInterrupt:
         kept = f"{done} rows kept in {table.path}; run it again to continue" if table else f"{done} photos done"
@@ -89,5 +93,7 @@ def run_batch(batch: Batch, as_json: bool) -> None:
     if as_json:
         found = [row.as_json() for row in (table.rows() if table else rows)]
         print_json({"photos": len(found), "rows": found})
-    elif table:
-        print(f"{done} photos named, {batch.before} before: {table.path}")
+        return
+    print(f"{counted(done, 'photo')} looked at: {outcomes(rows)}")
+    if table:
+        print(f"{batch.before} before; all rows are in {table.path}")

@@ -16,6 +16,7 @@ SEEN = {"leaves": "leaves", "flowers": "flowers", "seeds": "seed or fruit", "roo
 NEVER_PHOTOGRAPHED = "not in the photo model"  # of candidates beside a photo
 SAMPLE = "Collect a sample and ask a herbarium or weeds officer."
 STATUS = {"confirmed": "Confirmed", "likely": "Likely", "undecided": "Undecided", "unlisted": "Not in the flora"}
+FAR_APART = 0.2  # a photo's figure this far above the chance is explained
 FOR, AGAINST = "Evidence for it", "Evidence against it"
 
 
@@ -174,3 +175,29 @@ def moment_text(moment: datetime | str) -> str:
     at = datetime.fromisoformat(moment) if isinstance(moment, str) else moment
     local = at.astimezone() if at.tzinfo is not None else at
     return f"{day_text(local.date())}, {local:%H:%M %Z}".rstrip()
+
+
+def what_to_type(character: Character) -> list[str]:
+    """What a number or a month may be; nothing for a list of states."""
+    if character.kind == "month":
+        return ["      a month, 1 to 12"]
+    if character.domain is None:
+        return []
+    low, high = character.domain
+    unit = f" {character.unit}" if character.unit != "count" else ""
+    return [f"      a number from {low:g} to {high:g}{unit}"]
+
+
+def possible_answers(character: Character) -> list[str]:
+    """What may be answered to a question, a line each, as it is written in a file of answers."""
+    return what_to_type(character) or [f"      {state}: {words}" for state, words in character.states.items()]
+
+
+def photo_and_chance(finding: Finding, key: Key) -> str:
+    """Why the photo's figure for a plant is far above the chance beside it; empty where it is not."""
+    if not any((c.photo_probability or 0) - c.probability >= FAR_APART for c in shown_candidates(finding)[0]):
+        return ""
+    return (
+        "The photo's figure compares only the plants that the photo model has learned; the chance is among all "
+        f"{len(key.flora.species)} on file, and a photo alone proves little. Answers decide."
+    )

@@ -226,3 +226,12 @@ def test_a_fault_is_a_sentence(
         assert "inside" in next((tmp_path / "home" / "faults").iterdir()).read_text()
         monkeypatch.setattr(command_line, "fault_file", lambda: tmp_path / "no such folder" / "fault.txt")
         assert run("identify").err.endswith("the details could not be written down\n")
+
+
+def test_a_photo_far_above_its_chance_is_explained_and_the_next_question_has_its_answers(run: Run) -> None:
+    said = " ".join(run("identify", "sample_images/taraxacum_officinale_flowering_3.jpg").out.split())
+    assert "compares only the plants that the photo model has learned; the chance is among all" in said
+    assert "Next question (seed_structure): " in said and "parachutes: seeds with a tuft of hairs" in said
+    assert said.endswith("unsure")
+    answered = run("identify", "--answers", "sample_images/dandelion_answers.yaml").out
+    assert "compares only" not in answered
