@@ -25,6 +25,7 @@ from app.records import Client, RecordsError, Site, Treatment, Visit, VisitRecor
 from app.records.fields import State as StateName
 from app.records.yaml_fields import blank_sheet, changed_by, read_fields
 from app.services.choices import one_of, state_of
+from app.services.own_details import own_state
 from app.services.site_lawn import lawn_of_site
 
 records = typer.Typer(no_args_is_help=True, help="Keep clients, sites, visits and spray records; sign and amend them.")
@@ -83,7 +84,8 @@ def sites(
                 raise RecordsError(
                     "the client of the new site was not given; give --client NUMBER, see records clients"
                 )
-            show_added("site", book.add_site(Site(**{"address": add, **given})), as_json)
+            started = {"address": add, "state": own_state() or ""}
+            show_added("site", book.add_site(Site(**{**started, **given})), as_json)
         elif edit is not None:
             show_added("site", book.change_site(replace(book.site(edit), **given)), as_json, "is changed")
         else:

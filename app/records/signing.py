@@ -125,13 +125,13 @@ class Signing:
         )
         last = self._database.read("SELECT id FROM treatments ORDER BY id DESC LIMIT 1")
         if not last:
-            return new
+            return _with_own_details(new)
         former = self.current("treatment", last[0]["id"]).record
         names = ["business", "business_address", "business_contact"]
         # A licence is a person's: it is not handed on to somebody else.
         if getattr(former, "applicator", "") == new.applicator or not new.applicator:
             names += ["applicator", "applicator_address", "applicator_contact", "licence"]
-        return replace(new, **{name: getattr(former, name) for name in names})
+        return _with_own_details(replace(new, **{name: getattr(former, name) for name in names}))
 
     def sign(self, kind: Kind, number: int, who: str) -> Signed:
         """Sign a visit or a treatment as it stands; from now on it can only be amended.
@@ -225,6 +225,16 @@ class Signing:
             sql = "SELECT sequence, sha256 FROM signed WHERE sequence > ? ORDER BY sequence"
             found = self._database.read(sql, len(read_heads(path)))
             note_heads(path, ((row["sequence"], row["sha256"]) for row in found))
+
+
+def _with_own_details(new: Treatment) -> Treatment:
+    """The treatment with the saved details where it has none; those of a person only where the person is the same."""
+    from app.services.own_details import own_details  # few commands need it
+
+    saved = own_details().model_dump()
+    if new.applicator and saved["applicator"] and new.applicator != saved["applicator"]:
+        saved = {name: value for name, value in saved.items() if name.startswith("business") or name == "state"}
+    return replace(new, **{name: value for name, value in saved.items() if value and not getattr(new, name)})
 
 
 def _check_complete(record: Record) -> None:

@@ -8,6 +8,7 @@ from typing import Any
 from app.services.choices import lawn_of
 from app.services.knowledge import load_advice
 from app.services.labels import labels_read
+from app.services.own_details import own_state
 from model.control import Case, Control, Plan, Year, plan, year_of
 from model.flora.name import PlantNames
 
@@ -23,6 +24,7 @@ def advise(
     """
     control = load_advice()
     plants = PlantNames(control.flora)
+    circumstances["state"] = circumstances.get("state") or own_state()
     lawn, cultivar = lawn_of(control, circumstances.pop("lawn", None), circumstances.pop("cultivar", None))
     case = Case(
         plants.the_plants_in(names, exact), month, labels=labels_read(), used=tuple(used),

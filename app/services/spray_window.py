@@ -13,6 +13,7 @@ from app.present.plan import heading
 from app.services.choices import lawn_of, one_of
 from app.services.knowledge import load_advice
 from app.services.labels import labels_read, split_actives
+from app.services.own_details import own_state
 from model.control import Case, Control, JudgedOption, Use, judge_spraying, judge_spraying_day, plan
 from model.control.facts import Near, Place, Stage
 from model.errors import AnswerError, nearest
@@ -101,7 +102,7 @@ def job_of(
     rain_fast: float | None, sunrise: float | None, sunset: float | None,
 ) -> Job:  # fmt: skip
     """A job from the options of the command. Raises AnswerError for a word that is not known."""
-    control = load_advice()
+    control, state = load_advice(), state or own_state()
     lawn, cultivar = lawn_of(control, lawn, cultivar)
     if lawn is not None:
         one_of("--lawn", lawn, control.lawns)
