@@ -130,7 +130,7 @@ def test_advice_without_a_visit_by_name_and_answers(run: Run, tmp_path: Path) ->
         ("key --pdf key.txt", "must end in .pdf"),
         ("key --pdf /nowhere/at/all/key.pdf", "there is no folder"),
         ("print advice --out a.pdf", "no weed was named"),
-        ("print advice bidni --month 6 --out a.pdf", "bind"),
+        ("print advice bnidee --month 6 --out a.pdf", "bind"),
         ("print advice --visit 99 --out a.pdf", "no visit 99"),
         ("print record 99 --out a.pdf", "no treatment 99"),
         ("print job --visit 1 --do hnad --out a.pdf", "did you mean hand"),
