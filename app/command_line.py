@@ -14,7 +14,7 @@ from typing import Annotated, Any
 import typer
 
 from app.services.home import fault_file, home, program_version
-from model.errors import SwardkeyError
+from model.errors import StoppedError, SwardkeyError
 
 # Where each command is and what it does, in the order of --help. Only the one that is run is imported, for a quick
 # start; tests/app/test_command_line.py checks the words against the commands' own.
@@ -44,6 +44,7 @@ COMMANDS = {
     "demo": ("demo", "Show what swardkey does in an invented town, with drawn photos."),
 }
 PROGRAM = "swardkey"
+STOPPED = 130  # the exit status after Ctrl-C
 NO_SPACE_OR_PERMISSION = (errno.ENOSPC, errno.EDQUOT, errno.EROFS, errno.EACCES, errno.EPERM)
 
 
@@ -110,17 +111,21 @@ def main(arguments: list[str] | None = None) -> None:
         run = command_line(typed[0] if typed else "")
         status = run(given, standalone_mode=False, prog_name=PROGRAM)
         sys.stdout.flush()
+        if status == STOPPED:  # the library ends so at Ctrl-C, without a word
+            _end(STOPPED, "stopped", as_json)
         sys.exit(status if isinstance(status, int) else 0)
     except BrokenPipeError:
         # Whoever read the output has seen enough, as `head` has.
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         sys.exit(0)
+    except StoppedError as error:
+        _end(STOPPED, f"stopped; {error}", as_json)
     except SwardkeyError as error:
         _end(2, str(error), as_json)
     except typer.TyperException as error:
         _end(2, usage_sentence(error), as_json)
     except (KeyboardInterrupt, typer.Abort):
-        _end(130, "stopped", as_json)
+        _end(STOPPED, "stopped", as_json)
     except Exception as error:
         if isinstance(error, OSError) and error.errno in NO_SPACE_OR_PERMISSION:
             where = error.filename or "the disk"

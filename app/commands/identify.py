@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import sys
 from contextlib import closing
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
@@ -12,6 +11,7 @@ import typer
 from app.commands.json_output import Json, print_json
 from app.commands.options import AnyMonth, Visit, option
 from app.commands.terminal import progress_bar
+from model.errors import StoppedError
 from model.text import counted
 
 if TYPE_CHECKING:
@@ -88,8 +88,7 @@ def run_batch(batch: Batch, as_json: bool) -> None:
                 progress(done)
     except KeyboardInterrupt:
         kept = f"{done} rows kept in {table.path}; run it again to continue" if table else f"{done} photos done"
-        sys.stderr.write(f"swardkey: {kept}\n")
-        raise
+        raise StoppedError(kept) from None
     if as_json:
         found = [row.as_json() for row in (table.rows() if table else rows)]
         print_json({"photos": len(found), "rows": found})

@@ -68,7 +68,7 @@ def made(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> list[LabelledPhoto]
         monkeypatch.setattr(module, "features_of", features)
     monkeypatch.setattr(full, "extractor_with", lambda network: "tuned")
     pixels = [random.integers(0, 255, (70, 90, 3), dtype=np.uint8)] * len(photos)
-    monkeypatch.setattr(full, "keep_pixels", lambda known: nullcontext(pixels))
+    monkeypatch.setattr(full, "keep_pixels", lambda known, said: nullcontext(pixels))
     two = lambda classifier: "both" if isinstance(classifier, TunedClassifier) else None  # noqa: E731
     monkeypatch.setattr(decide, "extractor_for", two)
     monkeypatch.setattr(incumbent, "extractor_for", two)
