@@ -12,7 +12,7 @@ from app.commands.identify import AnswersFile, Photos, Region, Visible
 from app.commands.json_output import Json, print_json
 from app.commands.options import AnyMonth, option
 from app.present.deciding import finding_json
-from app.present.finding import answer_text, photo_lines, progress
+from app.present.finding import answer_text, photo_lines, progress, what_to_type
 from app.present.identification import print_candidates, print_finding
 from app.present.requested import change_json, what_changed
 from app.services.interview import save_answers, see, start_interview
@@ -184,17 +184,6 @@ class Dialogue:
             return self.console.input(prompt, markup=False).strip()
         except EOFError:
             return None
-
-
-def what_to_type(character: Character) -> list[str]:
-    """What a number or a month may be; nothing for a list of states."""
-    if character.kind == "month":
-        return ["      a month, 1 to 12"]
-    if character.domain is None:
-        return []
-    low, high = character.domain
-    unit = f" {character.unit}" if character.unit != "count" else ""
-    return [f"      a number from {low:g} to {high:g}{unit}"]
 
 
 def choices(character: Character, group: Group | None = None) -> list[str]:

@@ -9,6 +9,7 @@ from typing import Self
 from app.records.book import Book
 from app.records.database import PATIENCE, Clock, Database, utc_now
 from app.records.drafts import Drafts
+from app.records.merging import Merging
 from app.records.own import Own
 from app.records.signing import Signing
 from app.records.switch import finish_restore
@@ -78,6 +79,10 @@ class Records:
         self.treatments = signing.treatments
         self.history = signing.history
         self.new_treatment = signing.new_treatment
+
+        merging = Merging(self.database, book)
+        self.merge = merging.merge
+        self.remove = merging.remove
 
         drafts = Drafts(self.database)
         self.save_draft = drafts.save_draft

@@ -5,14 +5,13 @@ from __future__ import annotations
 import itertools
 import re
 from collections.abc import Mapping, Sequence
-from datetime import datetime
 from pathlib import Path
 from typing import Any
 from urllib.parse import urlencode
 
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 
-from app.present.finding import day_text, share
+from app.present.finding import day_text, moment_text, share
 from app.services.home import home, is_demo
 from app.web.draft import Draft
 from model.control.year import MONTHS, spans
@@ -47,17 +46,6 @@ def for_pages(text: str) -> str:
     'rain was not given; give it'
     """
     return re.sub(r" \(--[^)]*\)|(?<= )--(?=[a-z])", "", text)
-
-
-def moment_text(moment: datetime | str) -> str:
-    """A moment by the clock of this machine; without a zone it is that already.
-
-    >>> moment_text(datetime(2026, 7, 8, 18, 30))
-    '8 July 2026, 18:30'
-    """
-    at = datetime.fromisoformat(moment) if isinstance(moment, str) else moment
-    local = at.astimezone() if at.tzinfo is not None else at
-    return f"{day_text(local.date())}, {local:%H:%M}"
 
 
 def minutes_text(seconds: float) -> str:

@@ -48,7 +48,7 @@ def make(training: Training) -> Candidate:
     _check_enough(learned, recipe)
     folder = training.cache.parent / "tuning" / digest_of(data, recipe)
     _clear_others(folder)
-    with keep_pixels(data.photos) as pixels:
+    with keep_pixels(data.photos, _stage(training.progress, "reading the photos", len(data.photos))) as pixels:
         tuning = FineTuning(data, pixels, learned, recipe, folder, training.progress)
         early = tuning.fit()
         late = tuning.grow(early)
