@@ -6,7 +6,6 @@ Libraries are imported within functions: pages and small commands start with thi
 from __future__ import annotations
 
 import getpass
-import re
 from collections import Counter
 from collections.abc import Callable, Mapping, Sequence
 from collections.abc import Collection as Collected
@@ -220,21 +219,6 @@ def write_questions(
         write_sheet(sheet, questions, where, words, {photo: row["decision"] for photo, row in made.items()})
         written.append(f"{sheet}: the contact sheet; open it in a browser, decide, and save the decisions")
     return written
-
-
-def in_own_names(text: str, names: Mapping[str, str]) -> str:
-    """A text with photos of the collection called as the user's own files were, each with its first digits.
-
-    >>> in_own_names("see 3e/" + "3e" * 32 + ".jpg", {"3e/" + "3e" * 32 + ".jpg": "IMG_7.jpg"})
-    'see IMG_7.jpg (3e3e3e3e3e3e)'
-    """
-    from model.text import shown
-
-    def named(found: re.Match[str]) -> str:
-        photo = found[0]
-        return f"{shown(names[photo])} ({photo[3:15]})" if photo in names else photo
-
-    return re.sub(r"\b[0-9a-f]{2}/[0-9a-f]{64}\.jpg", named, text)
 
 
 def accept_suggestions(
