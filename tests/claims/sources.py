@@ -14,6 +14,7 @@ that are not in it are left out. Two cores take half an hour.
 from __future__ import annotations
 
 import sys
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -103,6 +104,8 @@ def bare(fit: Data, test: Data) -> dict[str, float]:
 def quick(fit: Data, starter: Starter, recipe: Recipe) -> tuple[Learned, Classifier]:
     """What the quick recipe makes of these photos, and its model of all of them."""
     data = in_parts(fit, recipe)
+    most = max(Counter(data.part("fit").labels).values())  # with fewer photos of each class than folds none are dealt
+    recipe = recipe.model_copy(update={"folds": min(recipe.folds, most)})
     learned = learn(data, starter.statistics, starter.calibration, recipe)
     return learned, learned.grown(data)
 
