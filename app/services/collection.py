@@ -150,6 +150,7 @@ def checked(
     from training.audit import check_photos, load_settings
     from training.data.features import features_of
     from training.data.labelled import photos_below
+    from training.data.look import LOOKS, look_at
     from training.data.manifest import LabelledPhoto
 
     x, _ = features_of(photos, features_file(), lambda done, of: watch("features", done, of))
@@ -163,11 +164,12 @@ def checked(
         loose = [LabelledPhoto(f, str(f.relative_to(unlabelled)), "", str(f), False, "", "", "") for f in files]
         features, _ = features_of(loose, features_file(), lambda done, of: watch("unlabelled", done, of))
         others = ([photo.name for photo in loose], features)
-    background = read_model(STARTER)[0] if with_starter else None
-    return check_photos(
-        photos, x, load_settings(), background, wanted, others,
-        progress=lambda done: watch("looking", done, len(photos)),
+    background, settings = read_model(STARTER)[0] if with_starter else None, load_settings()
+    looks = look_at(
+        photos, settings.quality.blur_side, lambda done: watch("looking", done, len(photos)),
+        features_file().with_name(LOOKS),
     )  # fmt: skip
+    return check_photos(photos, x, settings, background, wanted, others, looks)
 
 
 def photos_to_check(

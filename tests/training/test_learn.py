@@ -173,7 +173,7 @@ def made(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> list[LabelledPhoto]
         return np.stack([rows[p.name] for p in asked]), ["is damaged" if p.name == "7.jpg" else "" for p in asked]
 
     monkeypatch.setattr("training.recipes.prepare.features_of", features)
-    monkeypatch.setattr("training.recipes.prepare.look_at", lambda photos, side: [])
+    monkeypatch.setattr("training.recipes.prepare.look_at", lambda photos, side, cache: [])
     monkeypatch.setattr("training.recipes.prepare.find_duplicates", lambda *_: SimpleNamespace(clusters=()))
     for name, found in (("skew_of", 0.0), ("extractor_for", None)):
         monkeypatch.setattr(f"training.recipes.decide.{name}", lambda *_, found=found: found)
