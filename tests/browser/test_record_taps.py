@@ -14,6 +14,7 @@ from model.identify import Key
 from tests.app.page_visitor import typical
 from tests.app.test_page_plan import proven
 from tests.browser.conftest import Served
+from tests.browser.test_taps import is_seen
 from tests.browser.walking import Visitor
 
 MOST = 12
@@ -75,6 +76,7 @@ def test_plan_to_signed_record_takes_few_taps(visitor: Visitor) -> None:
     assert page.evaluate("document.activeElement.name") == "weather-0-wind_direction"
     page.fill('[name="weather-0-wind_direction"]', "SE")
     visitor.press("sign_treatment", ".treatment .signed")
+    is_seen(visitor, "told-so", "signed")
     taps = page.evaluate("window.taps")
     print(f"plan to signed record, known client: {taps} taps besides typing, one of them to see what is missing")
     assert taps <= MOST
