@@ -71,9 +71,9 @@ class Draft:
     """What is known of one plant so far. ``evidence`` is what ``model`` said of the photos; ``furthest`` the last step.
 
     ``visible`` are the parts that can be seen or reached, None until that is answered. ``answers`` keep the order in
-    which they were given. ``asking`` is a question that is asked again, ``choosing`` an answer that is half given.
-    ``lawn``, ``weather``, ``sums`` and ``record``
-    hold what was typed, as it was typed, so that it is there again after a reload.
+    which they were given. ``taken`` is the day of the first photo that tells its own, as YYYY-MM-DD. ``asking`` is a
+    question that is asked again, ``choosing`` an answer that is half given. ``lawn``, ``weather``, ``sums`` and
+    ``record`` hold what was typed, as it was typed, so that it is there again after a reload.
     """
 
     id: str
@@ -83,6 +83,7 @@ class Draft:
     evidence: Mapping[str, Any] | None = None
     model: str = ""
     month: int | None = None
+    taken: str = ""
     visible: tuple[Part, ...] | None = None
     answers: Mapping[str, Any] = field(default_factory=dict)
     asking: str = ""

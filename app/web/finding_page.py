@@ -12,9 +12,9 @@ from app.web.context import Context
 from app.web.draft import Draft, Step
 from app.web.effects import set_aside
 from app.web.frame import Fields, FormError, one
-from app.web.plant_pictures import picture_of_this
-from app.web.questions_page import change
-from app.web.visible_parts import in_words, is_all, look_again
+from app.web.plant_pictures import first_photo, picture_of_this
+from app.web.sender import ask_sender
+from app.web.visible_parts import change, in_words, is_all, look_again
 from model.identify import Candidate
 from model.traits import Answers, out_of_sight
 
@@ -41,6 +41,7 @@ def show(context: Context, draft: Draft) -> dict[str, Any]:
         "word": STATUS[finding.status],
         "lead": lead,
         "of_this": picture_of_this(draft),
+        "photo": first_photo(draft) if finding.species is None else None,
         "headline": headline(finding, context.key),
         "override": override_lines(finding, context.key) if says else [],
         "evidence": evidence(context, lead, dict(draft.answers)) if finding.species else {},
@@ -124,4 +125,11 @@ def to_record(context: Context, draft: Draft, fields: Fields, which: str) -> Dra
     return replace(draft, step="record")
 
 
-ACTIONS = {"change": change, "look_again": look_again, "learn": learn, "onward": onward, "to_record": to_record}
+ACTIONS = {
+    "change": change,
+    "look_again": look_again,
+    "learn": learn,
+    "onward": onward,
+    "to_record": to_record,
+    "ask_sender": ask_sender,
+}

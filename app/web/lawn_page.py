@@ -94,7 +94,7 @@ def defaults(draft: Draft) -> dict[str, Any]:
         "lawn": "unknown",
         "place": "lawn",
         "cover": "",
-        "month": draft.month or date.today().month,
+        "month": (not draft.taken and draft.month) or date.today().month,  # of the work, not of the photo
         "stage": "",
         "state": "",
         "near": [],

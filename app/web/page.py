@@ -81,7 +81,12 @@ class Pages:
 
     def add_photos(self, plant: str, files: list[str], address: Mapping[str, str] = NOWHERE) -> str:
         """The plant with more photos."""
-        return self._change(plant, lambda draft: photos.add(self.context, draft, files), address)
+
+        def added(draft: Draft) -> tuple[Draft, list[str]]:
+            after, notices = photos.add(self.context, draft, files)
+            return flow.reached(after), notices
+
+        return self._change(plant, added, address)
 
     def add_forecast(self, plant: str, file: str = "", address: Mapping[str, str] = NOWHERE) -> str:
         """The plant with a forecast to spray by."""

@@ -22,7 +22,7 @@ from app.records import (
 )
 from app.services.objections import actives_named
 from app.services.own_products import from_shelf
-from app.services.visit_papers import decided
+from app.services.visit_keeping import finding_to_keep, plan_to_keep
 from app.web import visit_page as visit
 from app.web.beginning import of_visit_words
 from app.web.context import Context
@@ -46,8 +46,8 @@ def show(context: Context, draft: Draft) -> dict[str, Any]:
         number = draft.record.get("visit")
         last = records.visits()[:1]
         who = records.profile().applicator or (last[0].who if last else "")
-        site = draft.lawn.get("site", "")
-        given = {"day": date.today().isoformat(), "who": who, "site": site, **draft.record.get("told", {})}
+        site, day = draft.lawn.get("site", ""), draft.taken or date.today().isoformat()
+        given = {"day": day, "who": who, "site": site, **draft.record.get("told", {})}
         option = chosen(context, draft) if draft.choice and plan_species(context, draft) else None
         return {
             "sites": known_sites(),
@@ -113,10 +113,7 @@ def _keep_finding(context: Context, draft: Draft, records: Records, visit: int) 
     if draft.given:
         records.add_finding(_given(visit, draft))
         return
-    finding = context.finding(draft)
-    answers = {c: list(a) if isinstance(a, tuple) else a for c, a in draft.answers.items()}
-    named = (finding.as_json(), finding.status, finding.species, finding.probability)
-    records.add_finding(KeptFinding(visit, *named, answers, visible=draft.visible))
+    records.add_finding(finding_to_keep(visit, context.finding(draft), draft.answers, draft.visible))
 
 
 def _given(visit: int, draft: Draft) -> KeptFinding:
@@ -133,8 +130,7 @@ def _keep_plan(context: Context, draft: Draft, records: Records, kept: Visit) ->
     if not plan_species(context, draft) or not draft.lawn:
         return
     made, option = made_plan(context, draft), chosen(context, draft) if draft.choice else None
-    words = decided(option) if option is not None else ""
-    records.add_plan(KeptPlan(kept.id, made.as_json(context.control), words))
+    records.add_plan(plan_to_keep(kept.id, made, context.control, option))
     if option is not None and option.method != "leave":
         treatment = _treatment(context, draft, records.new_treatment(kept.id), option)
         records.add_treatment(from_shelf(context.control, records.own_products(), treatment))
@@ -195,7 +191,7 @@ def keep_in_visit(context: Context, draft: Draft, fields: Fields, which: str) ->
             _keep_photos(context, draft, records, draft.of_visit)
             _keep_finding(context, draft, records, draft.of_visit)
         if option is not None:
-            plan, words = made_plan(context, draft), decided(option)
+            plan, words = made_plan(context, draft), option.name
             records.add_plan(KeptPlan(draft.of_visit, plan.as_json(context.control), words))
         unsigned = [t.record for t in records.treatments(visit=draft.of_visit) if not t.is_signed]
         same = [t for t in unsigned if isinstance(t, Treatment) and _is_it(context, t, spraying)]

@@ -56,7 +56,7 @@ def test_the_whole_path_ends_in_a_signed_visit(context: Context, tmp_path: Path)
     upload(person, tmp_path, "weed.jpg")
     assert 'alt="weed.jpg"' in person.text
     assert person.press("look", month="11").title == "What it could be"
-    assert "not in the photo model" in person.text and "by the photos alone" in person.text
+    assert "this looks most like dandelion" in person.text and "other plants together" not in person.text
     person.press("ask").prove()
     assert person.title == "dandelion" and "Confirmed" in person.text
     assert person.press("onward").title == "This lawn"
