@@ -75,7 +75,7 @@ def _changes() -> Iterator[tuple[str, Change]]:
         "numbers that are none",
         lambda m: _fill(m, "head.0.weight.short", np.full((1280, 320, 1, 1), np.nan, np.float32)),
     )
-    yield "whole numbers", lambda m: _fill(m, "head.1.weight", np.zeros(1280, np.int32))
+    yield "whole numbers", lambda m: _fill(m, "head.1.0.weight", np.zeros(1280, np.int32))
 
 
 def _outside(array: Any, place: str) -> None:
