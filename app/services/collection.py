@@ -10,6 +10,7 @@ from collections import Counter
 from collections.abc import Callable, Mapping, Sequence
 from collections.abc import Collection as Collected
 from pathlib import Path
+from types import MappingProxyType
 from typing import TYPE_CHECKING, Any
 
 from app.services.home import features_file, home
@@ -63,12 +64,13 @@ def labeller(by: str) -> str:
 def plan_addition(
     source: Path, by: str = "", folder: Path | None = None, *, as_name: str = "", origin: str = "", creator: str = "",
     licence: Sequence[str] = (), allow_host: Sequence[str] = (), accept_new: bool = False, skip_unknown: bool = False,
-    new_names: Sequence[str] = (), progress: Progress = lambda done: None,
+    new_names: Sequence[str] = (), meant: Mapping[str, str] = MappingProxyType({}),
+    progress: Progress = lambda done: None,
 ) -> tuple[Collection, Intake]:  # fmt: skip
     """The collection, and what adding a source to it would do; nothing is written.
 
     ``accept_new``: unknown names become species of the user's own, but for those near a known name that are not in
-    ``new_names``. Raises CollectionError.
+    ``new_names``; ``meant``: what a person says of names, as for plan_intake. Raises CollectionError.
     """
     from training.collection import Wishes, open_source, plan_intake
 
@@ -79,7 +81,7 @@ def plan_addition(
     offered = open_source(source, wishes, lambda name: names.look_up(name) is not None)
     plan = plan_intake(
         offered, names, collection, labeller(by), accept_new=accept_new, skip_unknown=skip_unknown,
-        near=names.near, new_names=new_names, progress=progress,
+        near=names.near, new_names=new_names, meant=meant, progress=progress,
     )  # fmt: skip
     return collection, plan
 

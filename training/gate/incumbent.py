@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from model.errors import ModelError
 from model.photo import Classifier
 from model.photo.saved import STARTER, read_model
-from model.photo.tuned import TunedClassifier, extractor_for
+from model.photo.tuned import UNSEEN, TunedClassifier, extractor_for, read_tuned
 from model.photo.weights import FEATURES
 from training.data.dataset import Data
 from training.data.features import features_of
@@ -31,6 +31,13 @@ class Incumbent:
     name: str
     classifier: Classifier
     account: Mapping[str, Any]
+
+    @classmethod
+    def of(cls, name: str, folder: Path, classifier: Classifier, account: Mapping[str, Any]) -> Incumbent:
+        """A model in ``folder``; of a fine-tuned network, the one that has not learned on from the held-out photos."""
+        if isinstance(classifier, TunedClassifier) and (tuned := read_tuned(folder, UNSEEN)):
+            classifier = TunedClassifier(classifier.statistics, classifier.calibration, tuned)
+        return cls(name, classifier, account)
 
     def unseen(self, data: Data) -> Data:
         """Without the held-out photos that its network was fine-tuned on. Raises ModelError where no other is left."""
@@ -72,12 +79,7 @@ class Incumbent:
             statistics = take_out(statistics, base, self._base_weight(), every, x[rows, :FEATURES], gone)
         if not isinstance(self.classifier, TunedClassifier):
             return Classifier(statistics, self.classifier.calibration)
-        tuned = self.classifier.tuned
-        for row, label in own:
-            classes = tuned.statistics.classes
-            if label in classes and tuned.statistics.counts[classes.index(label)] > 1:
-                tuned = replace(tuned, statistics=tuned.statistics.take_back(label, x[row, FEATURES:]))
-        return TunedClassifier(statistics, self.classifier.calibration, tuned)
+        return TunedClassifier(statistics, self.classifier.calibration, self.classifier.tuned)
 
     def _labels(self) -> dict[str, str]:
         """Of the photos that it has learned from, by their sha256."""
