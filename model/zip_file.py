@@ -14,6 +14,7 @@ from typing import BinaryIO
 from model.file import DEVICES, check_ordinary
 
 MOST_RATIO = 100  # unpacked to packed
+SHRUNK = f"unpacks to over {MOST_RATIO} times its size"
 LONGEST_NAME = 200  # bytes
 LONGEST_ENTRY = 500  # bytes in the list of members
 LARGEST_ZIP = 1 << 40  # bytes
@@ -105,7 +106,7 @@ def fault_of_member(info: zipfile.ZipInfo, size: int | None = None) -> str:
     if info.orig_filename.casefold().endswith(_NESTED):
         return "is an archive inside the archive"
     if info.file_size > most_unpacked(info):
-        return f"unpacks to over {MOST_RATIO} times its size"
+        return SHRUNK
     return ""
 
 

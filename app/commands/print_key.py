@@ -14,7 +14,7 @@ from app.services.knowledge import printed_key
 
 def key(
     month: AnyMonth = None,
-    pdf: Annotated[Path | None, option("FILE", "Write it to a PDF for printing.")] = None,
+    pdf: Annotated[Path | None, option("FILE", "Write it to a PDF for printing; with --month, two pages.")] = None,
     as_json: Json = False,
 ) -> None:
     """Make a key for printing: numbered couplets that lead to a name.

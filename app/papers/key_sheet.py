@@ -4,7 +4,11 @@ from __future__ import annotations
 
 from reportlab.platypus import Flowable, KeepTogether, Paragraph, Table
 
+from app.figures.line_drawings import line_drawing
+from app.figures.telling import ABSENT, UNSEEN
 from app.papers.pdf import Head, safe, slanted, style
+from app.papers.plant_figure import LineDrawing
+from app.papers.pocket_key import pocket_key
 from app.papers.sheet import OWN_FACE, Sheet
 from app.present.block import Bullets, Section
 from app.present.key import about, ends, how_to_read, left_out, not_separated, number_of
@@ -14,22 +18,27 @@ from model.printed_key import Couplet, Lead, PrintedKey
 QUESTION = style(8.2, fontName="bold", leftIndent=17, firstLineIndent=-17, spaceAfter=1)
 LEAD_TEXT = style(8.2, leftIndent=9, firstLineIndent=-9)
 GOES_TO = style(8.2, fontName="bold", alignment=2)
-END, NOTE, GAP = style(8.2, leftIndent=17, spaceAfter=0.5), style(7.6, leftIndent=17), style(3.5)
+END, NOTE, GAP = style(8.2, leftIndent=9, spaceAfter=0.5), style(7.6, leftIndent=9), style(3.5)
 TIGHT = [
     OWN_FACE,
-    ("LEFTPADDING", (0, 0), (0, 0), 8),
-    ("LEFTPADDING", (1, 0), (1, 0), 0),
+    ("LEFTPADDING", (0, 0), (-1, -1), 0),
     ("RIGHTPADDING", (0, 0), (-1, -1), 0),
     ("TOPPADDING", (0, 0), (-1, -1), 0),
     ("BOTTOMPADDING", (0, 0), (-1, -1), 0.5),
-    ("VALIGN", (0, 0), (0, 0), "TOP"),
-    ("VALIGN", (1, 0), (1, 0), "BOTTOM"),
+    ("VALIGN", (0, 0), (-2, -1), "TOP"),
+    ("VALIGN", (-1, 0), (-1, -1), "BOTTOM"),
 ]
-NARROW, ARROW = 210.0, 28.0  # points: a column, and the number at its right
+NARROW, ARROW, DRAWN, INDENT = 210.0, 28.0, 30.0, 8.0  # points: a column, the number at its right, a drawing
+MOST_DRAWN = 2  # states of a lead; one with more is told by the other
 
 
 def key_paper(printed: PrintedKey, flora: Flora) -> bytes:
-    """The printed key as PDF, in two columns; what is left out is named at its end."""
+    """The printed key as PDF: that of a month on two pages for the pocket, that of the year with drawings."""
+    return whole_key(printed, flora) if printed.month is None else pocket_key(printed, flora)
+
+
+def whole_key(printed: PrintedKey, flora: Flora) -> bytes:
+    """The key as PDF, in two columns, with drawings of what its leads name; what is left out is named at its end."""
     sheet = Sheet(Head("Key to lawn and garden weeds", about(printed), foot="two leads a couplet, one of them fits"))
     sheet.title(f"Which weed is it?<br/><font size=11>{safe(about(printed))}</font>")
     sheet.write(*how_to_read(printed))
@@ -46,11 +55,29 @@ def _couplet(couplet: Couplet, printed: PrintedKey, flora: Flora) -> list[Flowab
     parts: list[Flowable] = [Paragraph(question, QUESTION)]
     for letter, lead in zip("ab", couplet.leads, strict=True):
         goes = "" if lead.couplet is None else str(lead.couplet)
-        row = [Paragraph(f"{letter}&nbsp; {safe(lead.text)}", LEAD_TEXT), Paragraph(goes, GOES_TO)]
-        table = Table([row], [NARROW, ARROW], hAlign="LEFT")
+        drawings = _drawings(couplet, lead)
+        words = [Paragraph(f"{letter}&nbsp; {safe(lead.text)}", LEAD_TEXT), *_ends(lead, printed, flora)]
+        widths = [DRAWN] * len(drawings)
+        table = Table(
+            [["", *drawings, words, Paragraph(goes, GOES_TO)]],
+            [INDENT, *widths, NARROW - INDENT - sum(widths), ARROW],
+            hAlign="LEFT",
+        )
         table.setStyle(TIGHT)
-        parts += [table, *_ends(lead, printed, flora)]
+        parts.append(table)
     return [*parts, Paragraph("&nbsp;", GAP)]
+
+
+def _drawings(couplet: Couplet, lead: Lead) -> list[Flowable]:
+    """What the lead names, drawn; none where it names many states, or what no line drawing tells."""
+    named = [state for state in lead.states if state not in ABSENT]
+    if couplet.character.id in UNSEEN or not named or len(lead.states) > MOST_DRAWN:
+        return []
+    return [
+        LineDrawing(drawing.svg, DRAWN - 5)
+        for state in named
+        if (drawing := line_drawing(couplet.character.id, state)).svg
+    ]
 
 
 def _ends(lead: Lead, printed: PrintedKey, flora: Flora) -> list[Flowable]:

@@ -80,32 +80,42 @@ class Head:
     foot: str = ""
 
 
-def build(parts: Sequence[Flowable], head: Head, columns: int = 1) -> bytes:
-    """The parts as a PDF file, in columns; the same content gives the same bytes."""
-    out = io.BytesIO()
+@dataclass(frozen=True)
+class Layout:
+    """Columns of a page, its margin and what parts the columns, in points."""
+
+    columns: int = 1
+    margin: float = MARGIN
+    gap: float = GAP
+
+
+def build(parts: Sequence[Flowable], head: Head, layout: Layout = Layout()) -> tuple[bytes, int]:
+    """The parts as a PDF file, and its pages; the same content gives the same bytes."""
+    out, columns, margin = io.BytesIO(), layout.columns, layout.margin
     document = BaseDocTemplate(
         out, pagesize=A4, title=" ".join(filter(None, (head.kind, head.about))),
         author=head.maker or "swardkey", subject=head.kind, lang="en-AU", invariant=1,
     )  # fmt: skip
-    width = (WIDTH - 2 * MARGIN - (columns - 1) * GAP) / columns
+    width = (WIDTH - 2 * margin - (columns - 1) * layout.gap) / columns
+    foot = FOOT * margin / MARGIN
     frames = [
         Frame(
-            MARGIN + n * (width + GAP), FOOT + 4 * mm, width, HEIGHT - MARGIN - FOOT - 11 * mm,
+            margin + n * (width + layout.gap), foot + 4 * mm, width, HEIGHT - margin - foot - 11 * mm,
             leftPadding=0, rightPadding=0, topPadding=0, bottomPadding=0,
         )
         for n in range(columns)
     ]  # fmt: skip
     document.addPageTemplates(PageTemplate("page", frames))
-    document.build(list(parts), canvasmaker=lambda *args, **more: Numbered(head, *args, **more))
-    return out.getvalue()
+    document.build(list(parts), canvasmaker=lambda *args, **more: Numbered(head, *args, margin=margin, **more))
+    return out.getvalue(), document.page
 
 
 class Numbered(Canvas):
     """Pages that know how many they are; nothing but our own fonts is named in the file."""
 
-    def __init__(self, head: Head, *args: Any, **more: Any) -> None:
+    def __init__(self, head: Head, *args: Any, margin: float = MARGIN, **more: Any) -> None:
         super().__init__(*args, **{**more, "initialFontName": "text", "initialFontSize": 9})
-        self.head = head
+        self.head, self.margin = head, margin
         self.kept: list[dict[str, Any]] = []
 
     if TYPE_CHECKING:  # the types of the library leave it out
@@ -125,21 +135,22 @@ class Numbered(Canvas):
         super().save()
 
     def _furnish(self, number: int, pages: int) -> None:
-        top, right = HEIGHT - MARGIN + 1 * mm, WIDTH - MARGIN
+        top, right = HEIGHT - self.margin + 1 * mm, WIDTH - self.margin
+        foot = FOOT * self.margin / MARGIN - 4 * mm
         self.setFillGray(INK)
         self.setFont("bold", 8)
-        self.drawString(MARGIN, top, self.head.kind)
+        self.drawString(self.margin, top, self.head.kind)
         self.setFont("text", 8)
         said = "  \u00b7  ".join(filter(None, (self.head.about, self.head.day)))
         self.drawRightString(right, top, _cut(said, 118 * mm))
         self.setStrokeGray(INK)
         self.setLineWidth(0.9)
-        self.line(MARGIN, top - 2.2 * mm, right, top - 2.2 * mm)
+        self.line(self.margin, top - 2.2 * mm, right, top - 2.2 * mm)
         self.setFillGray(GREY)
         self.setFont("text", 7)
         left = "  \u00b7  ".join(filter(None, (self.head.maker, self.head.foot)))
-        self.drawString(MARGIN, FOOT - 4 * mm, _cut(left, 145 * mm, 7))
-        self.drawRightString(right, FOOT - 4 * mm, f"{number} of {pages}")
+        self.drawString(self.margin, foot, _cut(left, 145 * mm, 7))
+        self.drawRightString(right, foot, f"{number} of {pages}")
 
 
 def _cut(text: str, width: float, size: float = 8) -> str:

@@ -10,7 +10,7 @@ from reportlab.platypus import Flowable, KeepTogether, Spacer
 from reportlab.platypus import Paragraph as Lines
 from reportlab.platypus import Table as Grid
 
-from app.papers.pdf import GREY, INK, MARGIN, WIDTH, Head, build, grey, load_fonts, safe, style
+from app.papers.pdf import GREY, INK, MARGIN, WIDTH, Head, Layout, build, grey, load_fonts, safe, style
 from app.papers.year_bar import YearStrip
 from app.present import block as blocks
 from model.flora.source import Sources
@@ -96,7 +96,7 @@ class Sheet:
 
     def as_pdf(self, columns: int = 1) -> bytes:
         """The whole paper as a PDF file."""
-        return build(self.parts, self.head, columns)
+        return build(self.parts, self.head, Layout(columns))[0]
 
 
 def table(block: blocks.Table) -> Grid:

@@ -135,9 +135,13 @@ class Book:
         self.site(follow_up.site)
         return self._add(replace(follow_up, uid=follow_up.uid or f"{secrets.token_hex(16)}@swardkey"))
 
-    def finish_follow_up(self, number: int, day: date) -> FollowUp:
-        """Write down that it was looked at, and when."""
-        return self._change(replace(self.one(FollowUp, number), done=day))
+    def finish_follow_up(self, number: int, day: date, outcome: str = "") -> FollowUp:
+        """Write down that it was looked at, when, and what was seen."""
+        return self._change(replace(self.one(FollowUp, number), done=day, outcome=outcome))
+
+    def reopen_follow_up(self, number: int) -> FollowUp:
+        """It is still to be looked at: what was written down of it by mistake is taken back."""
+        return self._change(replace(self.one(FollowUp, number), done=None, outcome=""))
 
     def group_uses(self, site: int, since: date | None = None) -> tuple[GroupUse, ...]:
         """Modes of action used at a site on or after ``since``, newest first; signed or not, and those of others."""

@@ -204,7 +204,10 @@ class Current:
 
 @dataclass(frozen=True)
 class FollowUp:
-    """Something to look at again on ``due``; ``done`` is the day on which it was. ``uid`` is for calendars."""
+    """Something to look at again on ``due``; ``done`` is the day on which it was, ``outcome`` what was seen then.
+
+    ``uid`` is for calendars.
+    """
 
     site: int
     due: date
@@ -212,6 +215,7 @@ class FollowUp:
     visit: int | None = None
     done: date | None = None
     uid: Text = ""
+    outcome: Text = ""
     id: int = 0
 
 

@@ -165,11 +165,27 @@ def prompts(treatment: Treatment) -> tuple[Missing, ...]:
 def union_of_fields() -> tuple[Asked, ...]:
     """Every field of any state, in the order of the paper."""
     law = load_law()
-    asks = {state: {*rule.asks, *rule.if_any, *_conditional(rule)} for state, rule in law.states.items()}
+    asks = {s: asked_in(s) if rule.list == "known" else frozenset[str]() for s, rule in law.states.items()}
     return tuple(
         Asked(name, asked.text, tuple(state for state in asks if name in asks[state]))
         for name, asked in law.fields.items()
     )
+
+
+def asked_in(state: str) -> frozenset[str]:
+    """The fields that a state asks for, under any condition or if there are any; where its list is not known, all."""
+    law = load_law()
+    rule = law.of(state)
+    if rule.list == "unconfirmed":
+        return frozenset(law.fields)
+    return frozenset({*rule.asks, *rule.if_any, *_conditional(rule)})
+
+
+def key_of(field: str) -> str:
+    """Where a field stands in a file: its key, behind that of the product or reading that it belongs to."""
+    asked = load_law().fields.get(field)
+    group = {"product": "products: ", "reading": "weather: "}.get(asked.each, "") if asked is not None else ""
+    return f"{group}{field}"
 
 
 def write_up_by(treatment: Treatment) -> WriteUp:

@@ -9,7 +9,7 @@ from typing import Any, TypeVar
 from app.records.database import Database
 from app.records.entries import Product, Treatment
 from app.records.errors import RecordsError
-from app.records.fields import Gear, Group, Licensed, Needed, Strict, Text
+from app.records.fields import Gear, Group, Licensed, Needed, State, Strict, Text
 from app.records.serialization import canonical, checked, plain, rechecked
 
 MOST_PRODUCTS = 200
@@ -20,8 +20,9 @@ Kind = TypeVar("Kind")
 
 @dataclass(frozen=True)
 class Profile(Strict):
-    """Who does the work, and for which business; the fields are those of a Treatment."""
+    """Who does the work, where, and for which business; the fields are those of a Treatment."""
 
+    state: State = ""
     applicator: Text = ""
     applicator_address: Text = ""
     applicator_contact: Text = ""
@@ -116,7 +117,7 @@ def filled_in(new: Treatment, profile: Profile, former: Treatment | None) -> Tre
     A licence is a person's: it is not handed on to somebody else.
     """
     sources: list[Profile | Treatment] = [profile] if former is None else [profile, former]
-    found: dict[str, Any] = {}
+    found: dict[str, Any] = {} if new.state else {"state": profile.state}
     for source in sources:
         hers = not new.applicator or source.applicator.casefold() == new.applicator.casefold()
         names = (*BUSINESS, *(("applicator", *PERSON) if hers else ()))

@@ -9,6 +9,7 @@ from typing import Self
 from app.records.book import Book
 from app.records.database import PATIENCE, Clock, Database, utc_now
 from app.records.drafts import Drafts
+from app.records.merging import Merging
 from app.records.own import Own
 from app.records.signing import Signing
 from app.records.switch import finish_restore
@@ -48,6 +49,7 @@ class Records:
         self.treatment_row = book.treatment_row
         self.add_follow_up = book.add_follow_up
         self.finish_follow_up = book.finish_follow_up
+        self.reopen_follow_up = book.reopen_follow_up
         self.add_group_use = book.add_group_use
         self.group_uses = book.group_uses
         self.groups_used = book.groups_used
@@ -77,6 +79,10 @@ class Records:
         self.treatments = signing.treatments
         self.history = signing.history
         self.new_treatment = signing.new_treatment
+
+        merging = Merging(self.database, book)
+        self.merge = merging.merge
+        self.remove = merging.remove
 
         drafts = Drafts(self.database)
         self.save_draft = drafts.save_draft

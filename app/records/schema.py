@@ -115,7 +115,10 @@ _IN_ORDER = ""
 # A treatment says whether its applicator is licensed; an earlier swardkey would refuse the field.
 _LICENSED = ""
 
-MIGRATIONS: tuple[str, ...] = (_TABLES + _triggers(), _DATASET, _IN_ORDER, _LICENSED)
+# A follow-up says what was seen.
+_OUTCOME = "ALTER TABLE follow_ups ADD COLUMN outcome TEXT NOT NULL DEFAULT '';\n"
+
+MIGRATIONS: tuple[str, ...] = (_TABLES + _triggers(), _DATASET, _IN_ORDER, _LICENSED, _OUTCOME)
 
 
 def statements(script: str) -> Iterator[str]:

@@ -6,11 +6,11 @@ Libraries are imported within functions: pages and small commands start with thi
 from __future__ import annotations
 
 import getpass
-import re
 from collections import Counter
 from collections.abc import Callable, Mapping, Sequence
 from collections.abc import Collection as Collected
 from pathlib import Path
+from types import MappingProxyType
 from typing import TYPE_CHECKING, Any
 
 from app.services.home import features_file, home
@@ -64,12 +64,13 @@ def labeller(by: str) -> str:
 def plan_addition(
     source: Path, by: str = "", folder: Path | None = None, *, as_name: str = "", origin: str = "", creator: str = "",
     licence: Sequence[str] = (), allow_host: Sequence[str] = (), accept_new: bool = False, skip_unknown: bool = False,
-    new_names: Sequence[str] = (), progress: Progress = lambda done: None,
+    new_names: Sequence[str] = (), meant: Mapping[str, str] = MappingProxyType({}),
+    progress: Progress = lambda done: None,
 ) -> tuple[Collection, Intake]:  # fmt: skip
     """The collection, and what adding a source to it would do; nothing is written.
 
     ``accept_new``: unknown names become species of the user's own, but for those near a known name that are not in
-    ``new_names``. Raises CollectionError.
+    ``new_names``; ``meant``: what a person says of names, as for plan_intake. Raises CollectionError.
     """
     from training.collection import Wishes, open_source, plan_intake
 
@@ -80,7 +81,7 @@ def plan_addition(
     offered = open_source(source, wishes, lambda name: names.look_up(name) is not None)
     plan = plan_intake(
         offered, names, collection, labeller(by), accept_new=accept_new, skip_unknown=skip_unknown,
-        near=names.near, new_names=new_names, progress=progress,
+        near=names.near, new_names=new_names, meant=meant, progress=progress,
     )  # fmt: skip
     return collection, plan
 
@@ -151,6 +152,7 @@ def checked(
     from training.audit import check_photos, load_settings
     from training.data.features import features_of
     from training.data.labelled import photos_below
+    from training.data.look import LOOKS, look_at
     from training.data.manifest import LabelledPhoto
 
     x, _ = features_of(photos, features_file(), lambda done, of: watch("features", done, of))
@@ -164,11 +166,12 @@ def checked(
         loose = [LabelledPhoto(f, str(f.relative_to(unlabelled)), "", str(f), False, "", "", "") for f in files]
         features, _ = features_of(loose, features_file(), lambda done, of: watch("unlabelled", done, of))
         others = ([photo.name for photo in loose], features)
-    background = read_model(STARTER)[0] if with_starter else None
-    return check_photos(
-        photos, x, load_settings(), background, wanted, others,
-        progress=lambda done: watch("looking", done, len(photos)),
+    background, settings = read_model(STARTER)[0] if with_starter else None, load_settings()
+    looks = look_at(
+        photos, settings.quality.blur_side, lambda done: watch("looking", done, len(photos)),
+        features_file().with_name(LOOKS),
     )  # fmt: skip
+    return check_photos(photos, x, settings, background, wanted, others, looks)
 
 
 def photos_to_check(
@@ -220,21 +223,6 @@ def write_questions(
         write_sheet(sheet, questions, where, words, {photo: row["decision"] for photo, row in made.items()})
         written.append(f"{sheet}: the contact sheet; open it in a browser, decide, and save the decisions")
     return written
-
-
-def in_own_names(text: str, names: Mapping[str, str]) -> str:
-    """A text with photos of the collection called as the user's own files were, each with its first digits.
-
-    >>> in_own_names("see 3e/" + "3e" * 32 + ".jpg", {"3e/" + "3e" * 32 + ".jpg": "IMG_7.jpg"})
-    'see IMG_7.jpg (3e3e3e3e3e3e)'
-    """
-    from model.text import shown
-
-    def named(found: re.Match[str]) -> str:
-        photo = found[0]
-        return f"{shown(names[photo])} ({photo[3:15]})" if photo in names else photo
-
-    return re.sub(r"\b[0-9a-f]{2}/[0-9a-f]{64}\.jpg", named, text)
 
 
 def accept_suggestions(

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
@@ -19,7 +20,7 @@ from app.records import open_records
 from app.services.advice import advise
 from app.services.interview import named_for_paper
 from app.services.knowledge import load_advice, load_key
-from app.services.plant_photos import paper_photo
+from app.services.plant_photos import OF_THIS, ONE_OF_THESE, paper_photo
 from app.services.visit_papers import all_visits, namings_of, photos_of, plan_of, visit_record
 from model.control.facts import FORMER_METHODS
 from model.errors import AnswerError, nearest
@@ -36,6 +37,8 @@ def _visit(
         naming, *others = namings_of(record, key)
         made = plan_of(book, record, naming, control, others, place=place, cover=cover)
         photo = paper_photo(photos_of(book, record), made.case.species, key.flora) if pictured else None
+        if photo is not None and photo.caption == OF_THIS and others:
+            photo = replace(photo, caption=ONE_OF_THESE)
         who = record.visit.who if maker is None else maker
         due = tuple(item for item in book.follow_ups(record.site.id, open_only=False) if item.visit == number)
         done = book.treatments(visit=number)[::-1]

@@ -151,13 +151,8 @@ def _case_of_site(records: Records, record: VisitRecord) -> Case:
     return Case((), day.month, site.lawn, state=site.state or None, near=near, used=used, labels=labels_read())
 
 
-def decided(option: JudgedOption) -> str:
-    """What was decided on, in words, as a kept plan has it."""
-    return option.name
-
-
 def decided_option(record: VisitRecord, made: Plan) -> tuple[JudgedOption, ...]:
     """The option that was decided on at a visit, where the plan still has it."""
     words = {kept.chosen for kept in record.plans if kept.chosen}
     former = {FORMER_METHODS[chosen] for chosen in words if chosen in FORMER_METHODS}
-    return tuple(o for o in (*made.options, *made.only) if decided(o) in words or o.method in former)[:1]
+    return tuple(o for o in (*made.options, *made.only) if o.name in words or o.method in former)[:1]

@@ -4,26 +4,42 @@ from __future__ import annotations
 
 import threading
 import time
-from collections.abc import Callable
-from dataclasses import dataclass
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 from app.web.faults import write_fault
 from app.web.frame import FormError
 from model.errors import SwardkeyError
 
+Tell = Callable[[str, int, int], None]  # the stage, how much of it is done, and how much it is; 0 where not known
+WAIT = 8.0  # seconds of a stage before it says how long it still takes
+
+
+class Stopped(Exception):  # noqa: N818 - a person's wish, not a fault
+    """Raised inside a piece of work where it tells its progress, once a person has stopped it."""
+
 
 @dataclass(frozen=True)
 class State:
-    """How a piece of work stands. ``left``: seconds it still takes, None where that is not known yet."""
+    """How a piece of work stands.
+
+    ``spent``: seconds since it began; ``left``: seconds that its stage still takes, None where that is not known yet.
+    ``resume``: the button and the fields of its form that go on where it was stopped; empty where it begins anew.
+    """
 
     name: str = ""
+    stage: str = ""
     done: int = 0
     total: int = 0
+    spent: float = 0.0
     left: float | None = None
     running: bool = False
+    stopping: bool = False
+    stopped: bool = False
     fault: str = ""
     result: Any = None
+    resume: Mapping[str, str] = field(default_factory=dict)
 
 
 class Work:
@@ -32,26 +48,34 @@ class Work:
     def __init__(self) -> None:
         self._lock = threading.Lock()
         self._state = State()
-        self._begun = 0.0
+        self._begun = self._stage_begun = 0.0
 
     @property
     def state(self) -> State:
         """How it stands now."""
         found = self._state
-        spent = time.monotonic() - self._begun
-        left = (
-            spent / found.done * (found.total - found.done) if found.running and 0 < found.done < found.total else None
-        )
-        return State(**{**vars(found), "left": left})
+        if not found.running:
+            return found
+        now = time.monotonic()
+        spent = now - self._stage_begun
+        known = 0 < found.done < found.total and spent > WAIT
+        left = spent / found.done * (found.total - found.done) if known else None
+        return replace(found, spent=now - self._begun, left=left)
 
-    def start(self, name: str, total: int, run: Callable[[Callable[[int], None]], Any]) -> None:
+    def start(self, name: str, run: Callable[[Tell], Any], resume: Mapping[str, str] | None = None) -> None:
         """Begin; ``run`` is given how to tell its progress. Raises FormError while something is running."""
         with self._lock:
             if self._state.running:
-                raise FormError(f"{self._state.name} is running; wait until it is done.")
-            self._state = State(name, total=total, running=True)
-            self._begun = time.monotonic()
+                raise FormError(f"{self._state.name} is running; wait until it is done, or stop it.")
+            self._state = State(name, running=True, resume=resume or {})
+            self._begun = self._stage_begun = time.monotonic()
         threading.Thread(target=self._run, args=(run,), daemon=True).start()
+
+    def stop(self) -> None:
+        """Let it end where it next tells its progress."""
+        with self._lock:
+            if self._state.running:
+                self._state = replace(self._state, stopping=True)
 
     def clear(self) -> None:
         """Forget what it came to."""
@@ -59,15 +83,23 @@ class Work:
             if not self._state.running:
                 self._state = State()
 
-    def _tell(self, done: int) -> None:
-        self._state = State(**{**vars(self._state), "done": done})
+    def _tell(self, stage: str, done: int, total: int) -> None:
+        with self._lock:
+            if self._state.stopping:
+                raise Stopped
+            if stage != self._state.stage:
+                self._stage_begun = time.monotonic()
+            self._state = replace(self._state, stage=stage, done=done, total=total)
 
-    def _run(self, run: Callable[[Callable[[int], None]], Any]) -> None:
+    def _run(self, run: Callable[[Tell], Any]) -> None:
         ended: dict[str, Any] = {}
         try:
             ended["result"] = run(self._tell)
+        except Stopped:
+            ended["stopped"] = True
         except SwardkeyError as error:
             ended["fault"] = str(error)
         except Exception as error:
             ended["fault"] = write_fault(error)
-        self._state = State(**{**vars(self._state), **ended, "running": False})
+        with self._lock:
+            self._state = replace(self._state, **ended, running=False, stopping=False)

@@ -8,17 +8,20 @@ from collections.abc import Callable
 from pathlib import Path
 
 from starlette.requests import Request
-from starlette.responses import PlainTextResponse, Response
+from starlette.responses import FileResponse, PlainTextResponse, Response
 from starlette.routing import Route
 
 from app.figures.line_drawings import line_drawing
 from app.records import open_records
 from app.services.plant_photos import shown_file
+from app.web import backups, key_page
 from app.web import learning_page as learning
 from app.web.context import Context
 from app.web.draft import ID
-from app.web.paper_files import PAPERS, PDF, WHOLE, kinds, of_all, of_treatment, of_visit, printed_key, shared
+from app.web.new_photos import pending, waiting_folder
+from app.web.paper_files import PAPERS, PDF, WHOLE, kinds, of_all, of_treatment, of_visit, shared
 from app.web.request_filter import NOTHING_HERE
+from app.web.sender import request_file
 from app.web.shots import THUMB, photo_file
 from model.errors import SwardkeyError
 
@@ -70,8 +73,8 @@ def _kept(context: Context, request: Request) -> Response | None:
 def _waiting(context: Context, request: Request) -> Response | None:
     """A small copy of a photo that has no name yet."""
     token, name = request.path_params["token"], request.path_params["name"]
-    known = name in learning.pending({"pending": token})
-    return _jpeg(_small(learning.waiting_folder(token) / name)) if known else None
+    known = name in pending({"pending": token})
+    return _jpeg(_small(waiting_folder(token) / name)) if known else None
 
 
 def _collected(context: Context, request: Request) -> Response | None:
@@ -88,6 +91,12 @@ def _paper(context: Context, request: Request) -> Response | None:
     kind = request.path_params["kind"]
     draft = context.drafts.read(request.path_params["plant"])
     return _saved(PAPERS[kind](context, draft), f"{kind}.pdf") if draft is not None and kind in PAPERS else None
+
+
+def _request(context: Context, request: Request) -> Response | None:
+    """The page for whoever has the plant: to be saved and sent on, not to be opened from here."""
+    draft = context.drafts.read(request.path_params["plant"])
+    return _saved(request_file(context, draft), "questions.html", "application/octet-stream") if draft else None
 
 
 def _visit(context: Context, request: Request) -> Response | None:
@@ -123,10 +132,16 @@ def _shared(context: Context, request: Request) -> Response:
     return _saved(data, f"darwin-core.{ending}", kind)
 
 
+def _backup(context: Context, request: Request) -> Response:
+    """A backup, as it lies in its folder: it may be large."""
+    file = backups.file_of(request.path_params["name"])
+    return FileResponse(file, media_type="application/zip", filename=file.name, headers={"cache-control": "no-store"})
+
+
 def _key(context: Context, request: Request) -> Response:
     text = request.query_params.get("month", "")
     month = int(text) if text in {str(m) for m in range(1, 13)} else None
-    return _saved(printed_key(context, month), f"key-{month or 'year'}.pdf")
+    return _saved(key_page.pdf(context, month), f"key-{month or 'year'}.pdf")
 
 
 ADDRESSES: dict[str, Answer] = {
@@ -140,6 +155,8 @@ ADDRESSES: dict[str, Answer] = {
     "/paper/all/{name}": _whole,
     "/paper/shared": _shared,
     "/paper/key": _key,
+    "/paper/{plant}/questions.html": _request,
+    "/paper/backup/{name}": _backup,
     "/paper/{plant}/{kind}": _paper,
 }
 

@@ -13,6 +13,7 @@ from app.web.draft import Draft, Step
 from app.web.effects import set_aside
 from app.web.frame import Fields, FormError, one
 from app.web.plant_pictures import first_photo, picture_of_this
+from app.web.sender import ask_sender
 from app.web.visible_parts import change, in_words, is_all, look_again
 from model.identify import Candidate
 from model.traits import Answers, out_of_sight
@@ -124,4 +125,11 @@ def to_record(context: Context, draft: Draft, fields: Fields, which: str) -> Dra
     return replace(draft, step="record")
 
 
-ACTIONS = {"change": change, "look_again": look_again, "learn": learn, "onward": onward, "to_record": to_record}
+ACTIONS = {
+    "change": change,
+    "look_again": look_again,
+    "learn": learn,
+    "onward": onward,
+    "to_record": to_record,
+    "ask_sender": ask_sender,
+}

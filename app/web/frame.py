@@ -5,14 +5,13 @@ from __future__ import annotations
 import itertools
 import re
 from collections.abc import Mapping, Sequence
-from datetime import datetime
 from pathlib import Path
 from typing import Any
 from urllib.parse import urlencode
 
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 
-from app.present.finding import day_text, share
+from app.present.finding import day_text, moment_text, share
 from app.services.home import home, is_demo
 from app.web.draft import Draft
 from model.control.year import MONTHS, spans
@@ -49,18 +48,21 @@ def for_pages(text: str) -> str:
     return re.sub(r" \(--[^)]*\)|(?<= )--(?=[a-z])", "", text)
 
 
-def moment_text(moment: datetime | str) -> str:
-    """A moment by the clock of this machine; without a zone it is that already.
+def minutes_text(seconds: float) -> str:
+    """How long something takes, as people say it.
 
-    >>> moment_text(datetime(2026, 7, 8, 18, 30))
-    '8 July 2026, 18:30'
+    >>> minutes_text(9), minutes_text(100), minutes_text(8000)
+    ('9 s', '2 min', '2 h 13 min')
     """
-    at = datetime.fromisoformat(moment) if isinstance(moment, str) else moment
-    local = at.astimezone() if at.tzinfo is not None else at
-    return f"{day_text(local.date())}, {local:%H:%M}"
+    if seconds < 90:
+        return f"{seconds:.0f} s"
+    minutes = round(seconds / 60)
+    return f"{minutes} min" if minutes < 60 else f"{minutes // 60} h {minutes % 60} min"
 
 
 templates.filters |= {
+    "minutes": minutes_text,
+    "dialled": lambda phone: re.sub(r"[^0-9+*#]", "", phone),
     "plain": for_pages,
     "share": share,
     "spans": spans,

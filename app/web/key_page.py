@@ -1,22 +1,48 @@
-"""The printed key: for a month or the whole year, as PDF."""
+"""The printed key: for a month or the whole year, as PDF; made beside the page, which says how far it is."""
 
 from __future__ import annotations
 
 from datetime import date
 
+from app.present.finding import month_name
+from app.web.background import Tell, Work
 from app.web.context import Context
-from app.web.frame import Address, Fields, render
+from app.web.frame import Address, Fields, month_of, render
 
 ADDRESS = "/key"
+work = Work()
+_made: dict[int | None, bytes] = {}  # of the species that are on file now
 
 
 def body(context: Context, address: Address) -> str:
-    """What the page shows; its form leads to the paper itself."""
+    """What the page shows; a paper that is there already is a link."""
     month = address.get("month", str(date.today().month))
     number = int(month) if month in {str(m) for m in range(1, 13)} else None
-    return render("key.html", month=number, count=len(context.key.flora.ids))
+    return render("key.html", month=number, count=len(context.key.flora.ids), state=work.state)
+
+
+def pdf(context: Context, month: int | None, tell: Tell = lambda *told: None) -> bytes:
+    """The key of a month or the year as PDF; made once, since it takes seconds."""
+    if month not in _made:
+        from app.papers.key_sheet import key_paper
+        from app.services.knowledge import printed_key
+
+        tell("Dividing the plants.", 0, 0)
+        printed = printed_key(month, context.key)
+        tell("Laying out the pages.", 0, 0)
+        _made[month] = key_paper(*printed)
+    return _made[month]
 
 
 def act(context: Context, address: Address, do: str, fields: Fields, which: str) -> tuple[Address, list[str]]:
-    """There is nothing to press but the form."""
-    return address, []
+    """Make the paper. Raises FormError while another is being made."""
+    if do != "make":
+        return address, []
+    month = month_of(fields)
+
+    def run(tell: Tell) -> dict[str, object]:
+        pdf(context, month, tell)
+        return {"month": month or 0, "of": f"for {month_name(month)}" if month else "of the whole year"}
+
+    work.start("The key", run)
+    return {"month": str(month or 0)}, []

@@ -2,65 +2,82 @@
 
 from __future__ import annotations
 
-import itertools
-import shutil
 from collections import Counter
-from collections.abc import Callable, Sequence, Set
+from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from app.services.collection import carry_out, checked, labeller, plan_addition
+from app.services.activation import activate
+from app.services.collection import carry_out, labeller
 from app.services.home import home, registry
-from app.web.background import Work
+from app.web import new_photos
 from app.web.context import Context
-from app.web.draft import ID, new_id
 from app.web.frame import Address, Fields, FormError, one, render
-from app.web.model_figures import draw_figures, last_figures
-from app.web.model_words import in_words, model_words
-from app.web.uploads import put_away
-from model.errors import CollectionError, SwardkeyError
+from app.web.learning_work import (
+    EACH,
+    STAGES,
+    fingerprint,
+    needs_torch,
+    start_check,
+    start_fetching,
+    start_training,
+    work,
+)
+from app.web.model_figures import last_figures
+from app.web.model_words import model_words
+from app.web.new_photos import named
 
 if TYPE_CHECKING:
     from training.collection import Collection
+    from training.data.manifest import LabelledPhoto
 
 ADDRESS = "/training"
-MOST_ASKED = 60  # photos on the contact sheet at a time
-work = Work()
 
 
 def body(context: Context, address: Address) -> str:
     """What the page shows."""
     from training.audit.settings import load_settings  # as all of training: it takes a second, which the start does not
-    from training.audit.shortage import find_shortages
 
     collection, kept = own_collection(), registry()
     plants, photos = plants_of(context, collection), collection.photos()
-    enough = load_settings().enough
-    labels = [photo.label for photo in photos]
-    groups = Counter(label for label, _ in {(photo.label, photo.group) for photo in photos})
-    shortages = find_shortages(labels, [photo.group for photo in photos], enough)
-    short = {shortage.species: shortage.missing for shortage in shortages}
-    rows = [
-        {"name": called(plants, label), "photos": count, "groups": groups[label], "short": short.get(label, "")}
-        for label, count in Counter(labels).items()
-    ]
+    called, last = named(plants), last_figures()
     return render(
         "learning.html",
-        rows=sorted(rows, key=lambda row: str(row["name"])),
+        rows=counts(photos, called),
         photos=len(photos),
         state=work.state,
-        species=sorted((plant.common_names[0], name) for name, plant in plants.items()),
-        pending=pending(address),
-        token=address.get("pending", ""),
+        stages=STAGES,
+        species=sorted((str(plant.common_names[0]), name) for name, plant in plants.items()),
+        waiting=new_photos.waiting(address),
         models=kept.installed(),
         charge=kept.in_charge(),
         can_undo=kept.pointer().previous is not None,
-        enough=enough,
+        enough=load_settings().enough,
         by=labeller(""),
+        each=EACH,
+        needs_torch=needs_torch(),
         model_words=model_words,
-        called=lambda label: called(plants, label),
-        last=last_figures(),
+        called=called,
+        in_words=lambda text: new_photos.in_words(text, called),
+        last=last,
+        same_as_last=bool(photos) and last.get("learned_from") == fingerprint(photos),
     )
+
+
+def counts(photos: Sequence[LabelledPhoto], called: Callable[[str], str]) -> list[dict[str, Any]]:
+    """Photos and groups of each species by its name, and what it still needs to be learned."""
+    from training.audit.settings import load_settings
+    from training.audit.shortage import find_shortages
+
+    labels = [photo.label for photo in photos]
+    groups = Counter(label for label, _ in {(photo.label, photo.group) for photo in photos})
+    shortages = find_shortages(labels, [photo.group for photo in photos], load_settings().enough)
+    short = {shortage.species: shortage.missing for shortage in shortages}
+    rows = [
+        {"name": called(label), "photos": count, "groups": groups[label], "short": short.get(label, "")}
+        for label, count in Counter(labels).items()
+    ]
+    return sorted(rows, key=lambda row: str(row["name"]))
 
 
 def own_collection() -> Collection:
@@ -75,59 +92,9 @@ def plants_of(context: Context, collection: Collection) -> dict[str, Any]:
     return {**collection.own_species(), **context.key.flora.species}
 
 
-def called(plants: dict[str, Any], label: str) -> str:
-    """A label in words."""
-    if label not in plants:
-        return label.replace("other:", "outside the flora: ").replace("_", " ")
-    return str(plants[label].common_names[0])
-
-
-def waiting_folder(token: str) -> Path:
-    """Where photos wait for their name. Raises FormError for what is no such place."""
-    if not ID.fullmatch(token):
-        raise FormError("These photos are no longer here; choose them again.")
-    return home() / "uploads" / "waiting" / token
-
-
-def pending(address: Address) -> list[str]:
-    """The names of photos that wait for their species."""
-    token = address.get("pending", "")
-    try:
-        return sorted(file.name for file in waiting_folder(token).iterdir()) if token else []
-    except (OSError, SwardkeyError):
-        return []
-
-
-def take_files(address: Address, files: Sequence[Path]) -> tuple[Address, list[str]]:
-    """Uploads wait under a name that no one can guess until they are named; in a zip they are."""
-    archives = [file for file in files if file.suffix.lower() == ".zip"]
-    notices = [_add(file, "", "") for file in archives]
-    photos = [file for file in files if file not in archives]
-    if not photos:
-        return {}, notices
-    token = new_id()
-    folder = waiting_folder(token)
-    folder.mkdir(parents=True)
-    for file in photos:
-        # Phones give all photos one name.
-        numbered = (f"{file.stem}-{number}{file.suffix}" for number in itertools.count(2))
-        name = next(name for name in itertools.chain([file.name], numbered) if not (folder / name).exists())
-        shutil.move(file, folder / name)
-        put_away(file)
-    return {"pending": token}, notices
-
-
-def _add(path: Path, species: str, by: str) -> str:
-    """Add a folder or a zip to the collection; a sentence on what came of it. Raises CollectionError."""
-    try:
-        collection, plan = plan_addition(path, by, as_name=species)
-        if not plan.acceptable:
-            raise CollectionError(plan.obstacle.replace(str(path), path.name))
-        done = collection.add(plan)
-    finally:
-        shutil.rmtree(path, ignore_errors=True) if path.is_dir() else put_away(path)
-    done_text = f"{done.added} added, {done.known_already} already there"
-    return done_text + "".join(f"; left out {refusal.file}: {refusal.why}" for refusal in done.refused[:5]) + "."
+def take_files(context: Context, files: Sequence[Path]) -> tuple[Address, list[str]]:
+    """Take in what was chosen; it waits where something must be asked about it first."""
+    return new_photos.take_files(_plants(context), files)
 
 
 def act(context: Context, address: Address, do: str, fields: Fields, which: str) -> tuple[Address, list[str]]:
@@ -138,46 +105,29 @@ def act(context: Context, address: Address, do: str, fields: Fields, which: str)
     return action(context, address, fields)
 
 
+def _plants(context: Context) -> Mapping[str, Any]:
+    return plants_of(context, own_collection())
+
+
+def _photos() -> list[LabelledPhoto]:
+    photos = own_collection().photos()
+    if not photos:
+        raise FormError("The collection holds no photos yet; add some first.")
+    return photos
+
+
 def _name(context: Context, address: Address, fields: Fields) -> tuple[Address, list[str]]:
-    species = one(fields, "species")
-    if not species:
-        raise FormError("Say what the photos show first.")
-    return {}, [_add(waiting_folder(address.get("pending", "")), species, one(fields, "by"))]
+    return new_photos.add(address, fields, _plants(context))
 
 
 def _drop(context: Context, address: Address, fields: Fields) -> tuple[Address, list[str]]:
-    shutil.rmtree(waiting_folder(address.get("pending", "")), ignore_errors=True)
+    new_photos.discard(address)
     return {}, []
 
 
 def _check(context: Context, address: Address, fields: Fields) -> tuple[Address, list[str]]:
-    collection = own_collection()
-    photos = collection.photos()
-    if not photos:
-        raise FormError("The collection holds no photos yet; add some first.")
-
-    def run(progress: Callable[[int], None]) -> dict[str, Any]:
-        report = checked(photos, True, (), None, lambda stage, done, of: progress(done))
-        asked = [on_the_sheet(question, names) for question in report.questions()[:MOST_ASKED]]
-        return {"kind": "check", "photos": report.photos, "species": report.species, "questions": asked}
-
-    names = {photo.name for photo in photos}
-    work.start("The check", len(photos), run)
+    start_check(_photos())
     return address, []
-
-
-def on_the_sheet(question: Any, names: Set[str]) -> dict[str, Any]:
-    """A question as the contact sheet shows it: a twin by its picture, not by its name."""
-    twin = next((word for word in question.words.replace(";", " ").split() if word in names), "")
-    words = question.words.replace(twin, "the second one") if twin else question.words
-    return {
-        "photo": question.photo,
-        "given": question.given,
-        "likelier": question.likelier,
-        # The likelier species is named above already.
-        "words": "" if question.likelier and question.likelier in words else words,
-        "twin": twin,
-    }
 
 
 def _decide(context: Context, address: Address, fields: Fields) -> tuple[Address, list[str]]:
@@ -200,22 +150,24 @@ def _decide(context: Context, address: Address, fields: Fields) -> tuple[Address
 
 
 def _train(context: Context, address: Address, fields: Fields) -> tuple[Address, list[str]]:
-    from app.services.retraining import override_of, train_on
+    start_training(_photos(), "quick", named(_plants(context)))
+    return address, []
 
-    collection = own_collection()
-    photos = collection.photos()
-    if not photos:
-        raise FormError("The collection holds no photos yet; add some first.")
-    by, because = one(fields, "by"), one(fields, "because")
-    override = override_of(by, because) if because else None
-    plants = plants_of(context, collection)
 
-    def run(progress: Callable[[int], None]) -> dict[str, Any]:
-        done = train_on(photos, "quick", override, lambda stage, count, of: progress(count))
-        draw_figures(done, lambda label: called(plants, label))
-        return {"kind": "train", **in_words(done)}
+def _train_full(context: Context, address: Address, fields: Fields) -> tuple[Address, list[str]]:
+    if needs_torch():
+        raise FormError("Full training needs torch, which is not installed here; the page says how to add it.")
+    start_training(_photos(), "full", named(_plants(context)))
+    return address, []
 
-    work.start("Training", len(photos), run)
+
+def _fetch(context: Context, address: Address, fields: Fields) -> tuple[Address, list[str]]:
+    start_fetching(fields, named(_plants(context)))
+    return address, []
+
+
+def _stop(context: Context, address: Address, fields: Fields) -> tuple[Address, list[str]]:
+    work.stop()
     return address, []
 
 
@@ -229,6 +181,16 @@ def _undo(context: Context, address: Address, fields: Fields) -> tuple[Address, 
 def _use(context: Context, address: Address, fields: Fields) -> tuple[Address, list[str]]:
     found = registry().use(one(fields, "model"))
     return address, [_capital(f"{model_words(found.name)} is active now.")]
+
+
+def _activate(context: Context, address: Address, fields: Fields) -> tuple[Address, list[str]]:
+    """Activate a model that was turned down, on a person's word."""
+    by, because = one(fields, "by"), one(fields, "because")
+    if not by or not because:
+        raise FormError("Give your name and your reason; both are logged.")
+    found = activate(one(fields, "model"), by, because)
+    work.clear()
+    return address, [_capital(f"{model_words(found.name)} is active now, as you decided.")]
 
 
 def _capital(text: str) -> str:
@@ -246,7 +208,11 @@ ACTIONS: dict[str, Callable[[Context, Address, Fields], tuple[Address, list[str]
     "check": _check,
     "decide": _decide,
     "train": _train,
+    "train_full": _train_full,
+    "fetch": _fetch,
+    "stop": _stop,
     "undo": _undo,
     "use": _use,
+    "activate": _activate,
     "clear": _clear,
 }

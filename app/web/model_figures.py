@@ -13,13 +13,13 @@ from app.present.finding import day_text
 from app.services.home import home
 
 FILE = "last_training.json"  # in the folder of what may be deleted
-KEYS = {"day", "photos", "figures"}
+KEYS = {"day", "photos", "figures"}  # and since later, what it learned from
 
 
-def draw_figures(done: Any, name: Callable[[str], str]) -> dict[str, Any]:
+def draw_figures(done: Any, name: Callable[[str], str], learned_from: str = "") -> dict[str, Any]:
     """What the model as it was judged takes for what on the photos held out, and its learning curve; kept.
 
-    ``done`` is the Outcome of a training; {} where nothing was held out.
+    ``done`` is the Outcome of a training; {} where nothing was held out. ``learned_from`` stands for its photos.
     """
     from app.figures.learning import CONFUSION, CURVE, confusion_svg, curve_svg
     from training.evaluate.learning_curve import learning_curve
@@ -41,7 +41,12 @@ def draw_figures(done: Any, name: Callable[[str], str]) -> dict[str, Any]:
         CURVE: curve_svg(learning_curve(done.data, done.learned)),
     }
     figures = [{"title": title, "svg": svg, "words": words} for title, (svg, words) in drawn.items()]
-    found = {"day": day_text(date.today()), "photos": len(held.photos), "figures": figures}
+    found = {
+        "day": day_text(date.today()),
+        "photos": len(held.photos),
+        "figures": figures,
+        "learned_from": learned_from,
+    }
     _keep(found)
     return found
 
@@ -60,4 +65,4 @@ def last_figures() -> dict[str, Any]:
         found = json.loads((home() / "cache" / FILE).read_bytes())
     except (OSError, ValueError, RecursionError):
         return {}
-    return found if isinstance(found, dict) and set(found) == KEYS else {}
+    return found if isinstance(found, dict) and set(found) >= KEYS else {}

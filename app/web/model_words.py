@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+from collections.abc import Callable
 from datetime import datetime
 from typing import Any
 
@@ -10,7 +12,6 @@ SAYS = {
     "keep": "It is not better, so the previous model stays active.",
     "cannot_tell": "The photos do not show which is better, so the previous model stays active.",
 }
-DECIDED_BY_HAND = "It is active now, as you decided."
 
 
 def model_words(name: str) -> str:
@@ -26,26 +27,42 @@ def model_words(name: str) -> str:
     return f"the model of {made:%d %b %Y, %H:%M} UTC"
 
 
-def in_words(done: Any) -> dict[str, Any]:
-    """What a training came to, before and after, for people who do not know the figures' names."""
+def with_names(text: str, called: Callable[[str], str]) -> str:
+    """A text in which species are called by their names instead of their ids.
+
+    >>> with_names("gone: poa_annua", {"poa_annua": "winter grass"}.get)
+    'gone: winter grass'
+    """
+    return re.sub(r"\b[a-z]+(?:_[a-z]+)+\b", lambda found: called(found[0]) or found[0], text)
+
+
+def in_words(done: Any, called: Callable[[str], str]) -> dict[str, Any]:
+    """What a training came to, before and after, for people who do not know the figures' names.
+
+    ``called`` gives the name of a species. ``new`` is the model that was kept although it was turned down, or "".
+    """
     verdict, measured = done.promotion.verdict, done.work.measured
     lines = [f"It learned from {done.photos} photos and was tested on {measured.photos} that it had not seen."]
     first, three = f"{measured.top1:.0%}", f"{measured.top3:.0%}"
     lines.append(f"Its first choice was right for {first} of them; the right name was among its three for {three}.")
     lines += [
-        f"Known before: {s.species.replace('_', ' ')}, {s.after:.0%} of {s.photos} photos named right, "
+        f"Known before: {called(s.species)}, {s.after:.0%} of {s.photos} photos named right, "
         f"by the previous model {s.before:.0%}."
         for s in verdict.known_species
     ]
-    lines += [f"It failed a rule: {rule.name}: {rule.says}." for rule in verdict.rules if rule.passed is False]
+    rules = [
+        {"name": rule.name, "passed": rule.passed, "says": with_names(rule.says, called)} for rule in verdict.rules
+    ]
+    lines += [f"It failed a rule: {rule['name']}: {rule['says']}." for rule in rules if rule["passed"] is False]
     for s in verdict.new_species:
-        lines.append(f"New to it: {s.species.replace('_', ' ')}, {s.recall:.0%} of {s.photos} photos named right.")
+        lines.append(f"New to it: {called(s.species)}, {s.recall:.0%} of {s.photos} photos named right.")
+    lines += [f"Not learned yet: {called(label)} needs {missing}." for label, missing in done.not_yet.items()]
     left = [f"{name}: {why}" for name, why in list(done.left_out.items())[:5]]
     return {
         "changed": done.promotion.changed,
-        "says": DECIDED_BY_HAND if done.promotion.changed and verdict.decision != "promote" else SAYS[verdict.decision],
+        "says": SAYS[verdict.decision],
         "lines": lines,
-        "rules": verdict.rules,
+        "rules": rules,
         "left": left,
-        "can_override": verdict.decision == "cannot_tell" and not done.promotion.changed,
+        "new": "" if done.promotion.changed else done.promotion.new or "",
     }

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import fields as fields_of
+from dataclasses import replace
 from typing import Any
 
 from app.records import OwnProduct, Profile, Records, open_records
@@ -35,8 +36,8 @@ def act(context: Context, address: Address, do: str, fields: Fields, which: str)
 
 
 def _keep_details(records: Records, fields: Fields, which: str) -> tuple[Address, list[str]]:
-    given: dict[str, Any] = {field.name: one(fields, field.name) for field in fields_of(Profile)}
-    records.keep_profile(Profile(**given))
+    given: dict[str, Any] = {f.name: one(fields, f.name) for f in fields_of(Profile) if f.name in fields}
+    records.keep_profile(replace(records.profile(), **given))
     return {}, ["Saved. New records are filled in with it."]
 
 

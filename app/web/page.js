@@ -42,7 +42,11 @@ const open = () => call("", () => server.open_page(location.search));
 // While something is running, the page is asked for again and again, quietly.
 const poll = async () => {
   const answer = document.body.dataset.busy ? {} : await server.open_page(location.search).catch(() => ({}));
-  if (answer.page) show(answer.page);
+  const shown = find("[data-progress]"), page = answer.page && new DOMParser().parseFromString(answer.page, "text/html");
+  const next = page?.querySelector("[data-progress]");
+  // What a person types or unfolds meanwhile stays.
+  if (shown && next) shown.replaceWith(next);
+  if (answer.page && !next) show(answer.page, null);
   else refresh = setTimeout(poll, 1000);
 };
 const message = (rest) => ({ address: location.search, plant: plantShown().plant || "", ...rest });
@@ -52,7 +56,7 @@ const press = async (button) => {
   if (form) for (const [name, value] of new FormData(form)) (fields[name] ||= []).push(String(value));
   for (const name of ["state", "reading"]) if (name in button.dataset) fields[name] = [button.dataset[name]];
   const sent = message({ do: button.dataset.do, with: button.dataset.with || "", fields });
-  const done = await call("", () => server.press(sent), button);
+  const done = await call(button.dataset.saying || "", () => server.press(sent), button);
   if (done && kept && !find("[role=alert]")) sessionStorage.removeItem(kept);
 };
 
@@ -165,7 +169,7 @@ const show = async (page, pressed) => {
     release = setTimeout(() => delete document.body.dataset.busy, 300);
   } else for (const fold of folds()) fold.open ||= unfolded.has(nameOfFold(fold));
   const button = moved ? null : sameAs(pressed);
-  const line = pressed && !moved ? outcome(before) : find(".notice");
+  const line = pressed && !moved ? outcome(before) : pressed !== null && find(".notice");
   if (line) lookAt(line, button);
   else if (moved || (pressed && !button && find(".ask"))) {
     scrollTo(0, 0);

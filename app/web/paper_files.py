@@ -50,14 +50,6 @@ def job(context: Context, draft: Draft) -> bytes:
     return job_paper(sheet, context.key, context.control, context.rules)
 
 
-def printed_key(context: Context, month: int | None) -> bytes:
-    """The printed key, of all plants or of those to be seen in a month."""
-    from app.papers.key_sheet import key_paper
-    from app.services.knowledge import printed_key
-
-    return key_paper(*printed_key(month, context.key))
-
-
 def of_visit(context: Context, visit: int, kind: str) -> bytes:
     """A paper, one of ``kinds()``, of a visit that is kept. Raises SwardkeyError where there is no such visit."""
     from app.services.paper_making import paper_of_visit

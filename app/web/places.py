@@ -11,7 +11,7 @@ from app.web import own_page as own
 from app.web import records_page as records
 from app.web.context import Context
 from app.web.faults import in_a_sentence
-from app.web.frame import Address, fault, head
+from app.web.frame import Address, FormError, fault, head
 from app.web.message import Message
 from model.errors import SwardkeyError
 
@@ -36,7 +36,9 @@ class Place:
         address = message.address
         with in_a_sentence(notices):
             if message.files:
-                address, notices = learning.take_files(address, message.files)
+                if not hasattr(self.module, "take_files"):
+                    raise FormError("This page takes no files.")
+                address, notices = self.module.take_files(self.context, message.files)
             else:
                 given = (message.do, message.fields, message.which)
                 address, notices = self.module.act(self.context, address, *given)

@@ -8,6 +8,7 @@ from typing import Any
 from app.figures.line_drawings import line_drawing
 from app.present.deciding import stopped
 from app.present.finding import headline
+from app.web import sender
 from app.web import visible_parts as sight
 from app.web.candidates_page import ranking
 from app.web.context import Context
@@ -37,6 +38,7 @@ def show(context: Context, draft: Draft) -> dict[str, Any]:
         "headline": headline(finding, context.key),
         "finding": finding,
         "photo": first_photo(draft),
+        "request": sender.shown(context, draft),
         "parts_asked": sight.cards(draft) if sight.is_asked(draft) else [],
         "usual": sight.usual(),
         "can_plan": finding.status == "confirmed" and bool(plan_species(context, draft)),
@@ -151,4 +153,5 @@ ACTIONS = {
     "conclude": conclude,
     "onward": onward,
     **sight.ACTIONS,
+    **sender.ACTIONS,
 }

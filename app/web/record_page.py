@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from contextlib import suppress
 from dataclasses import replace
 from datetime import date
 from typing import Any
@@ -21,7 +22,7 @@ from app.records import (
 )
 from app.services.objections import actives_named
 from app.services.own_products import from_shelf
-from app.services.visit_papers import decided
+from app.services.visit_keeping import finding_to_keep, plan_to_keep
 from app.web import visit_page as visit
 from app.web.beginning import of_visit_words
 from app.web.context import Context
@@ -30,9 +31,11 @@ from app.web.finding_page import plan_species
 from app.web.frame import Fields, FormError, one
 from app.web.lawn_page import known_sites
 from app.web.plan_page import chosen, made_plan
+from app.web.spray_page import judged
 from app.web.spraying import Spraying, spraying_of
 from app.web.treatment_form import read_day
 from model.control import JudgedOption
+from model.errors import SwardkeyError
 
 STEP = Step("Record", 80)
 
@@ -110,10 +113,7 @@ def _keep_finding(context: Context, draft: Draft, records: Records, visit: int) 
     if draft.given:
         records.add_finding(_given(visit, draft))
         return
-    finding = context.finding(draft)
-    answers = {c: list(a) if isinstance(a, tuple) else a for c, a in draft.answers.items()}
-    named = (finding.as_json(), finding.status, finding.species, finding.probability)
-    records.add_finding(KeptFinding(visit, *named, answers, visible=draft.visible))
+    records.add_finding(finding_to_keep(visit, context.finding(draft), draft.answers, draft.visible))
 
 
 def _given(visit: int, draft: Draft) -> KeptFinding:
@@ -130,8 +130,7 @@ def _keep_plan(context: Context, draft: Draft, records: Records, kept: Visit) ->
     if not plan_species(context, draft) or not draft.lawn:
         return
     made, option = made_plan(context, draft), chosen(context, draft) if draft.choice else None
-    words = decided(option) if option is not None else ""
-    records.add_plan(KeptPlan(kept.id, made.as_json(context.control), words))
+    records.add_plan(plan_to_keep(kept.id, made, context.control, option))
     if option is not None and option.method != "leave":
         treatment = _treatment(context, draft, records.new_treatment(kept.id), option)
         records.add_treatment(from_shelf(context.control, records.own_products(), treatment))
@@ -150,7 +149,17 @@ def _treatment(context: Context, draft: Draft, new: Treatment, option: JudgedOpt
         situation={"lawn": "home lawn", "bed": "garden bed", "paving": "paving"}.get(draft.lawn.get("place", ""), ""),
         notes=_labels_read(context, draft, option),
     )
-    return spraying_of(context, draft).into(treatment) if chemical else treatment
+    return _with_check(context, draft, spraying_of(context, draft).into(treatment)) if chemical else treatment
+
+
+def _with_check(context: Context, draft: Draft, treatment: Treatment) -> Treatment:
+    """The treatment with what the spray check said of the weather, beside the reading that it judged."""
+    if len(treatment.weather) != 1 or treatment.weather[0].notes:
+        return treatment
+    with suppress(SwardkeyError, ValueError):  # it cannot be judged: the reading alone is kept
+        said = f"spray check: {judged(context, draft).word}"
+        treatment = replace(treatment, weather=(replace(treatment.weather[0], notes=said),))
+    return treatment
 
 
 def _target(context: Context, draft: Draft) -> str:
@@ -182,7 +191,7 @@ def keep_in_visit(context: Context, draft: Draft, fields: Fields, which: str) ->
             _keep_photos(context, draft, records, draft.of_visit)
             _keep_finding(context, draft, records, draft.of_visit)
         if option is not None:
-            plan, words = made_plan(context, draft), decided(option)
+            plan, words = made_plan(context, draft), option.name
             records.add_plan(KeptPlan(draft.of_visit, plan.as_json(context.control), words))
         unsigned = [t.record for t in records.treatments(visit=draft.of_visit) if not t.is_signed]
         same = [t for t in unsigned if isinstance(t, Treatment) and _is_it(context, t, spraying)]
@@ -193,7 +202,8 @@ def keep_in_visit(context: Context, draft: Draft, fields: Fields, which: str) ->
             changed = replace(same[0], day=date.today(), weather=weather, target=target)
             records.change_treatment(spraying.into(changed))
         elif option is not None or spraying.actives:
-            made = _treatment(context, draft, new, option) if option is not None else spraying.into(new)
+            sprayed = _with_check(context, draft, spraying.into(new))
+            made = _treatment(context, draft, new, option) if option is not None else sprayed
             records.add_treatment(from_shelf(context.control, records.own_products(), made))
         after = replace(draft, record={**draft.record, "visit": draft.of_visit})
         records.save_draft(after.as_json(), draft.id)

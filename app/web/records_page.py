@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import replace
-from datetime import date
+from datetime import date, timedelta
+from pathlib import Path
 from typing import Any
 from urllib.parse import quote
 
 from app.papers.darwin_core import LICENCES
 from app.present.finding import day_text
 from app.records import FollowUp, GroupUse, Hit, Records, open_records
+from app.web import backups
 from app.web import visit_page as visit
 from app.web.context import Context
 from app.web.frame import Address, Fields, FormError, number, one, render, several
@@ -20,6 +22,7 @@ from app.web.visit_page import found_name
 from model.control.facts import Near
 
 ADDRESS = "/records"
+LATELY = 14  # days for which the first page shows what was done
 PLACES = (
     ("", "left out"),
     ("0", "rounded to about 100 km"),
@@ -31,6 +34,8 @@ PLACES = (
 
 def body(context: Context, address: Address) -> str:
     """The page of a visit, of a place, or of all."""
+    if address.get("backup"):
+        return render("backup.html", **backups.show(address))
     with open_records() as records:
         if address.get("visit", "").isdigit():
             shown = visit.show(context, records, int(address["visit"]), address.get("tried", ""))
@@ -56,6 +61,7 @@ def all_of(context: Context, records: Records, text: str) -> dict[str, Any]:
         "hits": hits,
         "sites": sites,
         "due": [_due(records, item) for item in records.follow_ups()],
+        "done": [_due(records, item) for item in _done_since(records, date.today() - timedelta(days=LATELY))],
         "waiting": [
             {"waiting": w, "site": records.site(records.visit(w.treatment.visit).site)} for w in records.unsigned()
         ],
@@ -85,6 +91,12 @@ def _hit(context: Context, records: Records, hit: Hit) -> dict[str, str]:
     }
 
 
+def _done_since(records: Records, day: date, site: int | None = None) -> list[FollowUp]:
+    """What was looked at on or after a day, the latest first."""
+    found = [item for item in records.follow_ups(site, open_only=False) if item.done is not None and item.done >= day]
+    return sorted(found, key=lambda item: item.done or day, reverse=True)
+
+
 def _due(records: Records, item: FollowUp) -> dict[str, Any]:
     site = records.site(item.site)
     return {"item": item, "site": site, "client": records.client(site.client), "late": item.due <= date.today()}
@@ -107,6 +119,7 @@ def site_of(context: Context, records: Records, which: int) -> dict[str, Any]:
         "past": past,
         "uses": records.group_uses(which),
         "due": [_due(records, item) for item in records.follow_ups(which)],
+        "done": [_due(records, item) for item in _done_since(records, date.min, which)],
         "lawns": [(name, lawn.name) for name, lawn in context.control.lawns.items()],
         "states": [(key, state.name) for key, state in context.control.states.items()],
         "near": [(thing, thing) for thing in Near.__args__],  # type: ignore[attr-defined]
@@ -120,6 +133,10 @@ def _record(past: Any) -> Any:
 
 def act(context: Context, address: Address, do: str, fields: Fields, which: str) -> tuple[Address, list[str]]:
     """What a button does: where to go, and what to say. Raises SwardkeyError where it cannot be."""
+    if address.get("backup") or do in backups.ACTIONS:
+        if do not in backups.ACTIONS:
+            raise FormError("The backups had changed since this page was loaded; the page is up to date now.")
+        return backups.ACTIONS[do](fields, which)
     if do == "search":
         return ({"q": one(fields, "q")} if one(fields, "q") else {}), []
     if address.get("visit", "").isdigit():
@@ -132,9 +149,22 @@ def act(context: Context, address: Address, do: str, fields: Fields, which: str)
         return address, [action(records, address, fields, which)]
 
 
+def take_files(context: Context, files: Sequence[Path]) -> tuple[Address, list[str]]:
+    """A backup from elsewhere; the records take no other files."""
+    return backups.take_files(context, files)
+
+
+def _number(which: str) -> int:
+    return int(which) if which.isascii() and which.isdigit() else 0
+
+
 def _done(records: Records, address: Address, fields: Fields, which: str) -> str:
-    item = records.finish_follow_up(int(which) if which.isdigit() else 0, date.today())
-    return f"Done: {item.what}."
+    item = records.finish_follow_up(_number(which), date.today(), one(fields, "outcome"))
+    return f"Done: {item.what}{f', {item.outcome}' if item.outcome else ''}."
+
+
+def _undo(records: Records, address: Address, fields: Fields, which: str) -> str:
+    return f"To be looked at again: {records.reopen_follow_up(_number(which)).what}."
 
 
 def _tell_group(records: Records, address: Address, fields: Fields, which: str) -> str:
@@ -169,6 +199,7 @@ def _change(records: Records, address: Address, fields: Fields, which: str) -> s
 
 ACTIONS: dict[str, Callable[[Records, Address, Fields, str], str]] = {
     "done": _done,
+    "undo": _undo,
     "tell_group": _tell_group,
     "change": _change,
 }

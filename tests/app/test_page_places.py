@@ -1,14 +1,12 @@
-"""Flora, records, learning and the printed key as pages, without a browser."""
+"""Flora, records and the printed key as pages, without a browser."""
 
 from __future__ import annotations
 
 import html
 import re
-import shutil
 import time
 from datetime import date
-from pathlib import Path
-from types import ModuleType, SimpleNamespace
+from types import ModuleType
 from typing import Any
 
 import pytest
@@ -16,20 +14,15 @@ import pytest
 from app.records import Client, FollowUp, Site, Visit, open_records
 from app.web import flora_page as flora
 from app.web import key_page as printed
-from app.web import learning_page as learning
 from app.web import records_page as records
 from app.web.background import Work
 from app.web.context import Context
 from app.web.flora_page import Wanted, fits
-from app.web.frame import FormError
 from app.web.message import Message, read_address
-from app.web.model_words import in_words
 from app.web.places import Place
 from model.control import Control
 from model.identify import Key
 from tests.app.page_visitor import context_of
-
-ROOT = Path(__file__).resolve().parents[2]
 
 
 @pytest.fixture
@@ -93,13 +86,25 @@ def test_records_show_what_is_due_find_again_and_lead_to_history(context: Contex
     assert "4 Rill Street" in press(context, records, {}, "search", q="rill")
     assert "2 June 2026" in page(context, records, site="1").replace("02 June", "2 June")
     assert "Done: Survivors" in press(context, records, {}, "done", "1")
-    assert "overdue" not in page(context, records)
+    shown = page(context, records)
+    assert "overdue" not in shown and "Done in the last two weeks: 1" in shown
+    assert "To be looked at again: Survivors" in press(context, records, {}, "undo", "1")
+    assert "Done: Survivors, two left" in press(context, records, {"site": "1"}, "done", "1", outcome="two left")
+    shown = page(context, records, site="1")
+    assert "Survivors: two left" in shown and 'data-do="undo" data-with="1"' in shown
+    assert "there is no follow up 99" in press(context, records, {}, "undo", "99").lower()
     assert "Noted: group 4" in press(context, records, {"site": "1"}, "tell_group", group="4", day="2026-03-01")
     assert "group <b>4</b>" in page(context, records, site="1")
     press(context, records, {"site": "1"}, "change", address="5 Rill Street", client="Mara", lawn="couch", area="250")
     with open_records() as book:
         site = book.site(1)
     assert (site.address, site.lawn, site.area_m2) == ("5 Rill Street", "couch", 250)
+
+
+def test_a_client_is_called_or_written_to_with_one_tap(context: Context, visit: int) -> None:
+    given = {"address": "4 Rill Street", "client": "Mara", "phone": "(08) 5550 1234", "email": "mara@example.org"}
+    shown = press(context, records, {"site": "1"}, "change", **given)
+    assert 'href="tel:0855501234"' in shown and 'href="mailto:mara%40example.org"' in shown
 
 
 def test_work_without_a_chemical_is_filled_in_signed_and_amended(context: Context, visit: int) -> None:
@@ -137,78 +142,24 @@ def test_a_spray_is_filled_in_with_products_and_readings(context: Context, visit
     assert "no visit 77" in page(context, records, visit="77") or "there is no" in page(context, records, visit="77")
 
 
-def test_photos_wait_for_their_name_and_join_the_collection(context: Context, tmp_path: Path) -> None:
-    names = ("taraxacum_officinale_flowering_3.jpg", "taraxacum_officinale_leaves_7.jpg")
-    files = tuple(Path(shutil.copy(ROOT / "sample_images" / name, tmp_path / name)) for name in names)
-    shown = Place(context, learning).press(Message(do="add_files", files=files))
-    assert "What do these 2 photos show?" in shown and not files[0].exists()
-    address = address_in(shown)
-    assert "Say what the photos show" in press(context, learning, address, "name")
-    shown = press(context, learning, address, "name", species="dandelion", by="Sam")
-    assert address_in(shown) == {} and "2 added" in shown and "dandelion" in shown and "needs" in shown
-    assert "no longer here" in press(context, learning, {"pending": "../../x"}, "drop")
-
-
-def test_learning_says_what_is_missing(context: Context) -> None:
-    assert "No photos yet" in page(context, learning)
-    for do in ("train", "check"):
-        assert "holds no photos" in press(context, learning, {}, do)
-    assert press(context, learning, {}, "undo").count('role="alert"') == 1
-
-
-def test_work_tells_how_far_it_is_and_is_one_at_a_time() -> None:
-    work, go = Work(), [False]
-
-    def run(tell: Any) -> str:
-        tell(5)
-        while not go[0]:
-            time.sleep(0.005)
-        return "done"
-
-    work.start("Training", 10, run)
-    while not work.state.done:
-        time.sleep(0.005)
-    assert work.state.running and work.state.left is not None and work.state.left >= 0
-    with pytest.raises(FormError, match="Training is running"):
-        work.start("The check", 3, run)
-    go[0] = True
-    while work.state.running:
-        time.sleep(0.005)
-    assert work.state.result == "done" and work.state.left is None
-    work.clear()
-    assert work.state.result is None
-
-
-def test_work_that_fails_ends_in_a_sentence() -> None:
-    work = Work()
-    work.start("Training", 1, lambda tell: 1 / 0)
-    while work.state.running:
-        time.sleep(0.005)
-    assert "A fault of the program (ZeroDivisionError)" in work.state.fault
-
-
-def test_training_is_told_before_and_after_in_plain_words() -> None:
-    verdict = SimpleNamespace(
-        decision="promote",
-        rules=[],
-        new_species=[],
-        known_species=[SimpleNamespace(species="poa_annua", photos=10, before=0.8, after=0.9)],
-    )
-    done = SimpleNamespace(
-        photos=90,
-        left_out={"a.jpg": "blurred"},
-        work=SimpleNamespace(measured=SimpleNamespace(photos=20, top1=0.8, top3=0.95)),
-        promotion=SimpleNamespace(verdict=verdict, changed=True),
-    )
-    told = in_words(done)
-    assert told["says"] == "It is better, and is active now." and not told["can_override"]
-    assert told["lines"][2] == "Known before: poa annua, 90% of 10 photos named right, by the previous model 80%."
-    assert "80%" in told["lines"][1] and told["left"] == ["a.jpg: blurred"]
-    verdict.decision, done.promotion.changed = "cannot_tell", False
-    assert in_words(done)["can_override"]
-
-
 def test_the_printed_key_is_offered_for_a_month(context: Context) -> None:
     shown = page(context, printed, month="6")
-    assert 'action="/paper/key"' in shown and '<option value="6" selected>' in shown
+    assert 'data-do="make"' in shown and '<option value="6" selected>' in shown
     assert '<option value="1" selected>' not in page(context, printed, month="0")
+
+
+def test_the_printed_key_is_made_beside_the_page_and_then_there(
+    context: Context, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(printed, "_made", {})
+    monkeypatch.setattr(printed, "work", work := Work())
+    shown = press(context, printed, {}, "make", month="1")
+    assert "Making the PDF" in shown and "data-running" in shown and address_in(shown) == {"month": "1"}
+    deadline = time.monotonic() + 120
+    while work.state.running:
+        assert time.monotonic() < deadline
+        time.sleep(0.01)
+    shown = page(context, printed, month="1")
+    assert "The key for January is ready" in shown and 'href="/paper/key?month=1"' in shown
+    assert printed.pdf(context, 1) is printed.pdf(context, 1), "made once"
+    assert "choose one from the list" in press(context, printed, {}, "make", month="13")

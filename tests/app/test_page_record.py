@@ -85,6 +85,7 @@ def test_what_is_known_fills_itself_in(recorder: Person) -> None:
     assert (product.name, product.approval_number, product.actives) == (MIX.name, "12345", MIX.actives)
     assert (product.rate, product.total_amount, kept.area_m2, kept.water_litres) == ("3 L/ha", "36 mL", 120, 4.8)
     assert (reading.temperature, reading.wind_speed, f"{reading.at}") == (20, 9, "11:00:00")
+    assert re.fullmatch("spray check: (go|caution|stop)", reading.notes)
     assert (kept.applicator, kept.business, kept.licence, kept.gear) == ("Sam", "Test Lawns", "L 7", "wiper")
     assert (kept.client, kept.address, kept.plants, kept.re_entry) == ("Ada", "9 Low Street", "couch lawn", "dry")
 
@@ -161,6 +162,15 @@ def visit_of(records: Records, site: int) -> Any:
     from app.records import Visit
 
     return Visit(site=site, day=date(2026, 11, 25), who="Sam")
+
+
+def test_nobody_is_called_after_the_account_of_the_machine(context: Context) -> None:
+    draft = proven(context.key)
+    context.drafts.save(draft)
+    person = Person(context, {"plant": draft.id}).press("make_plan", lawn="couch", month="11").press("to_record")
+    assert 'name="who" type="text" value=""' in person.text
+    person.press("keep", day="2026-11-25", client="A", address="1 Low Street")
+    assert person.faults == ["Who made the visit? Give a name."]
 
 
 def test_own_details_are_kept_changed_and_read_back(context: Context) -> None:

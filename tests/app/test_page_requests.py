@@ -13,12 +13,12 @@ from anyio.from_thread import start_blocking_portal
 
 from app.records import RecordsError, open_records
 from app.records.book import Book
-from app.web import learning_page as learning
 from app.web import network
 from app.web.context import Context
 from app.web.faults import in_a_sentence
 from app.web.frame import FormError, for_pages
 from app.web.network import MOST_WRONG, Password, PasswordError, ask_password, checked
+from app.web.new_photos import pending, take_files
 from app.web.request_filter import CALL, PRESS, UPLOAD, RequestFilter
 from app.web.serving import make_app, set_up_gradio
 from app.web.uploads import Uploads, drop_old, plain_name
@@ -273,8 +273,8 @@ def test_photos_of_one_name_are_all_taken(tmp_path: Path) -> None:
         files.append(tmp_path / str(number) / "image.jpg")
         files[-1].parent.mkdir()
         files[-1].write_bytes(b"%d" % number)
-    address, _ = learning.take_files({}, files)
-    assert learning.pending(address) == ["image-2.jpg", "image-3.jpg", "image.jpg"]
+    address, _ = take_files({}, files)
+    assert pending(address) == ["image-2.jpg", "image-3.jpg", "image.jpg"]
     assert not any(file.parent.exists() for file in files)
 
 

@@ -16,7 +16,8 @@ from pypdf import PdfReader
 from app.papers import pdf as paper
 from app.papers.advice_sheet import AdviceSheet, advice_paper
 from app.papers.job_sheet import JobSheet, job_paper
-from app.papers.key_sheet import key_paper
+from app.papers.key_sheet import _drawings, key_paper, whole_key
+from app.papers.pocket_key import _couplet
 from app.papers.record_sheet import record_paper
 from app.papers.sheet import Sheet
 from app.present.block import Bullets, Paragraph, Table, ticks
@@ -30,7 +31,7 @@ from model.control import Case, Control, Plan, plan
 from model.errors import SwardkeyError
 from model.identify import Key, identify
 from model.mix import plan_tank, read_rate
-from model.printed_key import make_key
+from model.printed_key import Couplet, Lead, make_key
 from model.spray import load_rules
 from model.traits import check_answers
 from tests.model.test_control import RATE
@@ -151,8 +152,11 @@ def test_only_what_was_chosen_is_on_the_job_sheet_and_hand_work_needs_no_weather
     assert not any(words in text for words in ("Selective herbicide", "Weather as measured", "spill kit"))
 
 
-def test_a_spray_record_shows_every_field_that_any_state_asks_for() -> None:
-    text = text_of(record_paper(Current("treatment", treatment())))
+def test_a_spray_record_shows_what_its_own_state_asks_for_or_of_an_unknown_list_every_field() -> None:
+    own = text_of(record_paper(Current("treatment", treatment())))
+    holds(own, "Full name of the product", "Situation")
+    assert "Expiry date" not in own and "Asked by" not in own
+    text = text_of(record_paper(Current("treatment", treatment(state="TAS"))))
     headed = ("wind_speed", "wind_direction", "temperature")
     holds(text, *(one.text.removeprefix("the ")[1:] for one in union_of_fields() if one.field not in headed))
     holds(text, "Wind, km/h", "7.5", "Wind from", "Air, C", "Not signed yet: this is a draft", "STILL MISSING")
@@ -175,12 +179,45 @@ def test_hand_work_is_a_record_without_law_or_products() -> None:
 
 def test_the_printed_key_holds_every_couplet_and_says_what_it_leaves_out(key: Key) -> None:
     printed = make_key(key.likelihoods, 6)
-    text = text_of(key_paper(printed, key.flora), (4, 12))
+    text = text_of(whole_key(printed, key.flora), (4, 14))
     holds(text, *(f"{one.number} ({one.before})" for one in printed.couplets if one.before is not None))
     holds(text, *(key.flora.species[species].scientific_name for species in printed.species))
     holds(text, *(f"({key.flora.species[species].scientific_name})" for species in printed.out_of_season))
     holds(text, "Left out, as they cannot be seen in June")
     assert about(replace(printed, month=None)).endswith("all year")
+
+
+@pytest.mark.parametrize("month", [1, 7, 10])
+def test_the_key_of_a_month_is_two_pages_with_every_couplet_and_plant(key: Key, month: int) -> None:
+    printed = make_key(key.likelihoods, month)
+    text = text_of(key_paper(printed, key.flora), (2, 2))
+    holds(text, "Start at 1.", *(f"{one.number} ({one.before})" for one in printed.couplets if one.before is not None))
+    holds(text, *(key.flora.species[species].common_name for species in printed.species))
+    assert text.count("\u2192") == sum(lead.couplet is not None for c in printed.couplets for lead in c.leads)
+
+
+def test_the_shorter_lead_of_a_pocket_key_is_told_and_the_other_is_otherwise(key: Key) -> None:
+    leads = (Lead("so long a lead that nobody would want to read it", couplet=2), Lead("short", couplet=3))
+    asked = key.flora.characters["leaf_build"]
+    line = _couplet(Couplet(1, None, asked, False, leads), make_key(key.likelihoods, 1), key.flora)
+    assert line.index("short") < line.index("<b>3</b>") < line.index("otherwise") < line.index("<b>2</b>")
+    leads = (replace(leads[0]), Lead("none of these", couplet=3))
+    line = _couplet(Couplet(1, None, asked, False, leads), make_key(key.likelihoods, 1), key.flora)
+    assert "otherwise" not in line and "so long a lead" in line, "it would not say what these are"
+
+
+def test_the_key_of_the_year_draws_what_its_leads_name(key: Key) -> None:
+    printed = make_key(key.likelihoods)
+    drawn = [one for couplet in printed.couplets for lead in couplet.leads for one in _drawings(couplet, lead)]
+    assert len(drawn) > len(printed.couplets), "more than one to a couplet"
+    several = [lead for couplet in printed.couplets for lead in couplet.leads if len(lead.states) > 2]
+    assert several and not any(_drawings(printed.couplets[0], lead) for lead in several)
+
+
+def test_a_key_too_long_for_two_pages_is_one_sentence(key: Key, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("app.papers.pocket_key.SIZES", [14.0])
+    with pytest.raises(SwardkeyError, match="does not fit on 2 pages"):
+        key_paper(make_key(key.likelihoods, 7), key.flora)
 
 
 def test_what_people_type_is_never_mistaken_for_markup() -> None:

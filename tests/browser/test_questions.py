@@ -56,11 +56,13 @@ def test_leaves_in_july_are_asked_about_and_nothing_else(visitor: Visitor) -> No
         assert visitor.page.evaluate(COVERED) == []
         visitor.unsure()
     assert visitor.title() == "No more questions for now"
+    visitor.press("ask_sender", "#f-message")
     visitor.context.grant_permissions(["clipboard-read", "clipboard-write"])
     visitor.page.click("[data-copy]")
     visitor.page.wait_for_selector(".copied:has-text('Copied')")
     told = visitor.page.input_value("#f-message")
     assert visitor.page.evaluate("navigator.clipboard.readText()") == told != ""
+    visitor.press("back", ".decide")
     visitor.press("look_again", ".parts")
     assert visitor.page.is_checked('input[value="leaves"]') and not visitor.page.is_checked('input[value="roots"]')
 

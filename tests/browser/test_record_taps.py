@@ -11,6 +11,7 @@ from app.records import Client, OwnProduct, Profile, Site, open_records
 from app.web.draft import Drafts
 from app.web.lawn_page import defaults
 from model.identify import Key
+from tests.app.page_visitor import typical
 from tests.app.test_page_plan import proven
 from tests.browser.conftest import Served
 from tests.browser.walking import Visitor
@@ -92,3 +93,54 @@ def test_what_is_missing_leads_to_its_field(visitor: Visitor) -> None:
     assert page.evaluate("document.activeElement.name") == "weather-0-wind_speed"
     page.click(".lacking a:has-text('Total amount')")
     assert page.evaluate("document.activeElement.name") == "product-0-total_amount"
+
+
+SHARED = """navigator.canShare = () => true;
+navigator.share = async ({ title, files }) => (window.handed = [title, files[0].type, files[0].size]);"""
+
+
+def test_the_clients_paper_is_handed_over(visitor: Visitor) -> None:
+    page = visitor.page
+    page.context.add_init_script(SHARED)
+    page.locator('input[name="choice"][value="hand"]').check()
+    visitor.press("choose", 'button[data-do="keep"]')
+    visitor.press("keep", 'button[data-do="sign_treatment"]')
+    assert "is not signed yet" in page.inner_text("#work") and page.locator('a:text-is("Save the PDF")').count() == 0
+    assert page.locator("[data-shares]").count() == 0
+    visitor.press("sign_treatment", ".treatment .signed")
+    page.reload()
+    page.wait_for_selector('button:text-is("Share")')
+    visitor.settled()
+    page.click('button:text-is("Share")')
+    page.wait_for_function("window.handed")
+    title, kind, size = page.evaluate("window.handed")
+    assert (title, kind) == ("9 Known Street", "application/pdf") and size > 5000
+    address = page.get_attribute('a:text-is("Print")', "href")
+    shown = page.request.get(f"{visitor.url}{address}")
+    assert shown.headers["content-disposition"].startswith("inline") and shown.body().startswith(b"%PDF-")
+    letter = page.get_attribute('a:text-is("Mail the text")', "href") or ""
+    assert letter.startswith("mailto:?subject=Dandelion%2C%209%20Known%20Street") and "What%20was%20done" in letter
+
+
+def test_a_second_weed_joins_the_visit_and_one_plan_is_for_both(visitor: Visitor, key: Key) -> None:
+    page = visitor.page
+    visitor.press("to_record", 'button[data-do="keep"]')
+    visitor.press("keep", "a:has-text('Another weed on this lawn')")
+    page.click("a:has-text('Another weed on this lawn')")
+    page.wait_for_selector("input[type=file]")
+    visitor.settled()
+    visitor.press("look", ".ask")
+    visitor.sees = typical(key, "trifolium_repens")
+    visitor.answer_all()
+    visitor.press("conclude", ".verdict.confirmed")
+    visitor.press("onward", 'button[data-do="keep_in_visit"]')
+    visitor.press("keep_in_visit", "a:has-text('One plan for both')")
+    page.click("a:has-text('One plan for both')")
+    page.wait_for_selector('button[data-do="make_plan"]')
+    visitor.settled()
+    visitor.press("make_plan", ".summary")
+    assert visitor.title().startswith("White clover and dandelion: couch lawn")
+    page.locator('input[name="choice"][value="cultural"]').check()
+    visitor.press("choose", 'button[data-do="keep_in_visit"]')
+    visitor.press("keep_in_visit", 'button[data-do="sign_treatment"]')
+    assert "white clover (Trifolium repens) and dandelion (Taraxacum officinale)" in page.inner_text(".treatment h3")

@@ -154,7 +154,7 @@ class Writer:
         found: list[dict[str, str]] = [{"q": self.text()}, {"q": MARK}, {"visit": str(visit)}, {"site": str(site)}]
         addresses: dict[str, list[dict[str, str]]] = {
             "Flora": [{}, {"q": self.text()}, self.texts("character", "state", "family")],
-            "Records": [{}, *found, {"site": self.text()}],
+            "Records": [{}, *found, {"site": self.text()}, {"backup": "list"}, {"backup": self.text()}],
             "Own": [{}, {"product": self.text()}],
             "Learn": [{}, {"pending": self.text()}],
             "Key": [{}, {"month": self.text()}],
@@ -165,7 +165,7 @@ class Writer:
                 page = place.open(address)
                 self.tried.look(f"{name}, address", len(address), page)
                 for do, which, fields in list(forms_of(page)):
-                    if do in ("train", "check", "undo", "use"):
+                    if do in ("train", "train_full", "check", "fetch", "use", "make_backup", "restore"):
                         continue
                     after = place.press(Message(address, "", do, which, self.filled(fields)))
                     self.tried.look(f"{name}, {do}", len(fields), after)

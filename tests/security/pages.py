@@ -56,7 +56,10 @@ def open_all(server: Server, visit: int) -> Tried:
         tried.expect(came.status == 200, f"{address}: {came.text[:100]}")
     for page in page_attacks.TO_PAGES:
         tried.expect("<h1" in Visitor(server, page).text, page)
-    tried.expect("1 photo" in Visitor(server, "/training").send_files(PHOTO).text, "a photo for the collection")
+    tried.expect(
+        "What does this photo show?" in Visitor(server, "/training").send_files(PHOTO).text,
+        "a photo for the collection",
+    )
     return tried
 
 

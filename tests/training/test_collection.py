@@ -21,7 +21,7 @@ from hypothesis import strategies as st
 from PIL import Image
 
 from model.csv_file import cells_of, clean_text, guarded, line_of, unguarded
-from model.errors import CollectionError, FloraError
+from model.errors import CollectionError, FloraError, PhotoError
 from model.flora import CONFIGS, Species
 from model.identify import Key
 from model.photo.stored import LONGEST_SIDE, QUALITY, stored_jpeg
@@ -40,6 +40,7 @@ from training.collection import (
 from training.collection.group import group_of
 from training.collection.licence import licence_of, wanted_kinds
 from training.collection.names import id_of
+from training.collection.plan import LEAVE_OUT
 
 DANDELION = "taraxacum_officinale"
 
@@ -85,12 +86,12 @@ def collection(tmp_path: Path) -> Collection:
     return Collection(tmp_path / "collection")
 
 
-def plan(source: Path, names: Names, collection: Collection, wishes: Wishes | None = None, **options: bool) -> Intake:
+def plan(source: Path, names: Names, collection: Collection, wishes: Wishes | None = None, **options: Any) -> Intake:
     offered = open_source(source, wishes or Wishes(), lambda name: names.look_up(name) is not None)
     return plan_intake(offered, names, collection, "Kim", **options)
 
 
-def add(source: Path, names: Names, collection: Collection, wishes: Wishes | None = None, **options: bool) -> Outcome:
+def add(source: Path, names: Names, collection: Collection, wishes: Wishes | None = None, **options: Any) -> Outcome:
     return collection.add(plan(source, names, collection, wishes, **options))
 
 
@@ -251,6 +252,7 @@ def test_unknown_and_ambiguous_names_are_all_listed_and_nothing_is_written(
     assert not intake.acceptable
     assert intake.unknown_names == {"wandering jew": 1, "unheard of": 1}
     assert intake.ambiguous == {"milk thistle": ("silybum_marianum", "sonchus_oleraceus")}
+    assert sum(tally.photos for tally in intake.to_add.values()) == 7, "those with a known name count all the same"
     with pytest.raises(
         CollectionError,
         match=r"'unheard of' \(1 photo\), 'wandering jew' \(1 photo\); 'milk thistle' \(1 photo\) may be silybum_",
@@ -260,6 +262,19 @@ def test_unknown_and_ambiguous_names_are_all_listed_and_nothing_is_written(
     assert not plan(folders, names, collection, accept_new=True).acceptable
     assert not plan(folders, names, collection, skip_unknown=True).acceptable
     assert not collection.folder.exists()
+
+
+def test_a_person_says_what_each_name_means(folders: Path, names: Names, collection: Collection) -> None:
+    for seed, folder in enumerate(("curly dock", "milk thistle", "unheard of", "wandering jew")):
+        save(folders / folder / "x.jpg", 20 + seed)
+    meant = {"curly dock": "rumex_crispus", "milk thistle": "sonchus_oleraceus", "unheard of": LEAVE_OUT}
+    intake = plan(folders, names, collection, meant=meant)
+    assert intake.unknown_names == {"wandering jew": 1} and not intake.acceptable
+    intake = plan(folders, names, collection, meant=meant, new_names=["Wandering Jew"])
+    assert intake.acceptable and intake.left_out == {"unheard of": 1}
+    species = collection.add(intake).species
+    assert species["rumex_crispus"] == species["sonchus_oleraceus"] == species["wandering_jew"] == 1
+    assert sum(species.values()) == 10
 
 
 def test_unknown_names_are_skipped_on_demand(folders: Path, names: Names, collection: Collection) -> None:
@@ -715,6 +730,25 @@ def test_a_zip_with_a_nasty_name_is_refused_and_nothing_is_written(
     assert sorted(tmp_path.rglob("*")) == before
 
 
+def blank(size: int = 5_000_000) -> bytes:
+    """A photo that is all one colour shrinks in a zip to next to nothing."""
+    return b"\xff\xd8\xff" + b"\0" * size
+
+
+def test_a_blank_photo_in_a_zip_is_set_aside_and_the_others_go_in(
+    tmp_path: Path, names: Names, collection: Collection, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    photos = {"dandelion/a.jpg": jpeg(1), "dandelion/b.jpg": blank(), "capeweed/c.jpg": jpeg(2)}
+    path = pack(tmp_path / "weeds.zip", photos, compression=zipfile.ZIP_DEFLATED)
+    monkeypatch.setattr(archive, "MOST_BYTES", 4_000_000)  # what is never unpacked does not count
+    intake = plan(path, names, collection)
+    assert [refusal.file for refusal in intake.refused] == ["dandelion/b.jpg"]
+    outcome = collection.add(intake)
+    assert outcome.added == 2 and outcome.refused[0].why.startswith("is blank, or not a photo")
+    with pytest.raises(PhotoError, match="is blank"), archive.ZipTree(path).get("dandelion/b.jpg"):
+        pass
+
+
 def with_member(kind: str) -> bytes:
     """A zip with one member that is refused for what it is."""
     out, info = io.BytesIO(), zipfile.ZipInfo("dandelion/x.jpg")
@@ -722,6 +756,8 @@ def with_member(kind: str) -> bytes:
     if kind in modes:
         info.create_system, info.external_attr = 3, modes[kind] << 16
     info.compress_type = {"bzip2": zipfile.ZIP_BZIP2, "bomb": zipfile.ZIP_DEFLATED}.get(kind, zipfile.ZIP_STORED)
+    if kind == "bomb":
+        info.filename = "dandelion/x.csv"  # of a photo it is only set aside
     with zipfile.ZipFile(out, "w") as archive:
         archive.writestr(info, b"\0" * 5_000_000 if kind == "bomb" else jpeg(1))
     data = bytearray(out.getvalue())

@@ -12,36 +12,41 @@ from pathlib import Path, PurePosixPath
 from model.errors import CollectionError, PhotoError
 from model.file import is_litter
 from model.text import shown
-from model.zip_file import BROKEN, MOST_RATIO, entries_at_most, fault_of_member, fault_of_name, most_unpacked
+from model.zip_file import BROKEN, SHRUNK, entries_at_most, fault_of_member, fault_of_name, most_unpacked
 from training.collection.names import OTHER_FOLDER
 from training.collection.offer import Refusal
 
 MOST_ENTRIES = 20_000
 MOST_BYTES = 2_000_000_000  # unpacked, all members together
 _CHUNK = 1 << 20
+PHOTOS = (".jpg", ".jpeg", ".png", ".webp", ".heic", ".heif")
+BLANK = "is blank, or not a photo: nothing can be made out in it"
 
 
 class ZipTree:
     """The files in a zip, all of whose members have been checked by name, kind and size.
 
     Each is streamed to a name of our own while it is needed. Raises CollectionError, naming
-    the member, for a zip that is built to do harm; such a zip is refused as a whole.
+    the member, for a zip that is built to do harm; such a zip is refused as a whole. A photo that shrinks as only a
+    blank one does is set aside, and never unpacked.
     """
 
     def __init__(self, path: Path, is_plant: Callable[[str], bool] = lambda name: False) -> None:
         self.path = path
         self.title = str(path)
         self._archive = _opened(path)
-        self._members = {info.filename: info for info in _checked(path, self._archive) if not info.is_dir()}
+        checked, self._blank = _checked(path, self._archive)
+        self._members = {info.filename: info for info in checked if not info.is_dir()}
         self._top = _wrapper(list(self._members), is_plant)
         self._unpacked: dict[str, int] = {}
         self._total = 0
 
     def names(self) -> Iterator[str | Refusal]:
-        """All files, in alphabetical order, without the one folder that may wrap them all."""
-        for name in sorted(self._members):
-            if not is_litter(name):
-                yield name.removeprefix(self._top)
+        """All files, in alphabetical order, without the one folder that may wrap them all; blank ones are refused."""
+        for member in sorted(self._members):
+            if not is_litter(member):
+                name = member.removeprefix(self._top)
+                yield Refusal(name, BLANK) if member in self._blank else name
 
     def has(self, name: str) -> bool:
         """Whether there is such a member."""
@@ -56,6 +61,8 @@ class ZipTree:
         """
         with tempfile.TemporaryDirectory(prefix="swardkey-") as folder:
             target = Path(folder) / "member"
+            if self._top + name in self._blank:
+                raise PhotoError(BLANK)
             self._stream(self._members[self._top + name], target)
             yield target
 
@@ -67,7 +74,7 @@ class ZipTree:
                 while chunk := member.read(_CHUNK):
                     size += len(chunk)
                     if size > most_unpacked(info):
-                        raise _refused(self.path, info.filename, f"unpacks to over {MOST_RATIO} times its size")
+                        raise _refused(self.path, info.filename, SHRUNK)
                     if before + size > MOST_BYTES:
                         raise _refused(
                             self.path, info.filename, f"brings the zip over {MOST_BYTES // 10**9} GB unpacked"
@@ -90,13 +97,20 @@ def _opened(path: Path) -> zipfile.ZipFile:
         raise CollectionError(f"{path}: {error.strerror or error}; check the name") from None
 
 
-def _checked(path: Path, archive: zipfile.ZipFile) -> list[zipfile.ZipInfo]:
-    """The members of a zip, in its order, after all checks that need no unpacking."""
+def _checked(path: Path, archive: zipfile.ZipFile) -> tuple[list[zipfile.ZipInfo], set[str]]:
+    """The members of a zip, in its order, after all checks that need no unpacking; and names of photos that are blank.
+
+    Raises CollectionError.
+    """
     members = archive.infolist()
     size = path.stat().st_size
     seen: dict[str, str] = {}
+    blank: set[str] = set()
     for info in members:
         fault = fault_of_name(info.orig_filename) or fault_of_member(info, size)
+        if fault == SHRUNK and info.filename.casefold().endswith(PHOTOS):
+            blank.add(info.filename)
+            fault = ""
         folded = unicodedata.normalize("NFC", info.orig_filename.rstrip("/")).casefold()
         if not fault and folded in seen:
             fault = f"has the same name as {seen[folded]}, or differs in case or accents only"
@@ -105,9 +119,9 @@ def _checked(path: Path, archive: zipfile.ZipFile) -> list[zipfile.ZipInfo]:
         seen[folded] = shown(info.orig_filename)
     if sum(info.compress_size for info in members) > size:
         raise CollectionError(f"{path}: its members overlap; the zip is refused, zip the photos again")
-    if sum(info.file_size for info in members) > MOST_BYTES:
+    if sum(info.file_size for info in members if info.filename not in blank) > MOST_BYTES:
         raise CollectionError(f"{path}: unpacks to over {MOST_BYTES // 10**9} GB; zip fewer photos at a time")
-    return members
+    return members, blank
 
 
 def _refused(path: Path, member: str, fault: str) -> CollectionError:

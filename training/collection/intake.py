@@ -45,8 +45,9 @@ class Intake:
     are the servers that its photos lie on, with how many: no other is asked for them. Whether
     a picture is damaged shows only when it is added: the plan reads names and metadata.
     ``offers`` goes through the source again. ``unknown_names`` and ``ambiguous_photos`` say how many photos each name
-    is refused for; ``near`` which known plants an unknown name may mean, in words; ``accept_new``: such names are
-    refused although unknown ones were to become new species.
+    is refused for, ``left_out`` how many of each are left out on a person's word; ``near`` which known plants an
+    unknown name may mean, in words; ``accept_new``: such names are refused although unknown ones were to become new
+    species.
     """
 
     title: str
@@ -57,6 +58,7 @@ class Intake:
     refused: tuple[Refusal, ...]
     refused_more: int
     unknown_names: Mapping[str, int]
+    left_out: Mapping[str, int]
     ambiguous: Mapping[str, tuple[str, ...]]
     ambiguous_photos: Mapping[str, int]
     near: Mapping[str, str]

@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import hashlib
 from collections import Counter, defaultdict
-from collections.abc import Callable, Collection, Iterator
+from collections.abc import Callable, Collection, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
+from types import MappingProxyType
 from typing import Protocol
 
 from model.errors import CollectionError, PhotoError
@@ -24,6 +25,7 @@ MOST_NAMES = 20_000  # different names in one source; more cannot be plant names
 LONGEST_NAME = 200  # characters of one of them
 MOST_HOSTS = 1000
 MOST_NEAR = 200  # suggestions for names that are refused anyhow
+LEAVE_OUT = ""  # in place of a species: the photos of a name are left out
 Progress = Callable[[int], None]
 
 
@@ -49,15 +51,17 @@ def plan_intake(
     skip_unknown: bool = False,
     near: Callable[[str], str] = lambda name: "",
     new_names: Collection[str] = (),
+    meant: Mapping[str, str] = MappingProxyType({}),
     progress: Progress = lambda done: None,
 ) -> Intake:
     """Go through a source once: resolve its names, look for what is known, count species and groups.
 
-    Photos are opened only while every name so far is known. ``near`` says which known plants a name may mean, "" where
-    none; with ``accept_new``, only names that are near none become new species, and those in ``new_names``. Raises
-    CollectionError where the source itself cannot be read, or a new species cannot have the name it has.
+    ``near`` says which known plants a name may mean, "" where none; with ``accept_new``, only names that are near none
+    become new species, and those in ``new_names``. ``meant``: what a person says of a name of the source, its species
+    or LEAVE_OUT. Raises CollectionError where the source itself cannot be read, or a new species cannot have the name
+    it has.
     """
-    planner = _Planner(names, collection, labelled_by, _Wish(accept_new, skip_unknown, near, new_names))
+    planner = _Planner(names, collection, labelled_by, _Wish(accept_new, skip_unknown, near, new_names, meant))
     for done, offered in enumerate(source.offers(), start=1):
         planner.see(offered)
         progress(done)
@@ -72,6 +76,7 @@ class _Wish:
     skip_unknown: bool
     near: Callable[[str], str]
     new_names: Collection[str]
+    meant: Mapping[str, str]
 
     def confirms(self, name: str) -> bool:
         return any(plain(name) == plain(new) for new in self.new_names)
@@ -88,6 +93,7 @@ class _Planner:
         self.known = 0
         self.refusals = Refusals()
         self.unknown: Counter[str] = Counter()
+        self.left_out: Counter[str] = Counter()
         self.ambiguous: dict[str, tuple[str, ...]] = {}
         self.ambiguous_photos: Counter[str] = Counter()
         self.near: dict[str, str] = {}
@@ -105,7 +111,7 @@ class _Planner:
             if len(self.hosts) > MOST_HOSTS:
                 raise CollectionError(f"its photos lie on over {MOST_HOSTS} servers; ask for a smaller archive")
         label = self.labels.get(offered.name) or self._resolve(offered)
-        if label is None or self.ambiguous or (self.unknown and not self.wish.skip_unknown):
+        if label is None:
             return
         try:
             original, group = look_over(offered)
@@ -131,13 +137,16 @@ class _Planner:
 
     def _resolve(self, offered: Offered) -> str | None:
         name = offered.name
+        if self.wish.meant.get(name) == LEAVE_OUT:
+            self.left_out[name] += 1
+            return None
         if name in self.unknown:
             self.unknown[name] += 1
             return None
         if name in self.ambiguous:
             self.ambiguous_photos[name] += 1
             return None
-        found = self.names.look_up(name)
+        found = self.wish.meant.get(name) or self.names.look_up(name)
         if isinstance(found, list):
             self.ambiguous[name], self.ambiguous_photos[name] = tuple(found), 1
             return None
@@ -190,6 +199,7 @@ class _Planner:
             refused=tuple(self.refusals.listed),
             refused_more=self.refusals.more,
             unknown_names=self.unknown,
+            left_out=self.left_out,
             ambiguous=self.ambiguous,
             ambiguous_photos=self.ambiguous_photos,
             near=self.near,

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from model.errors import CollectionError
-from training.collection.archive import ZipTree
+from training.collection.archive import PHOTOS, ZipTree
 from training.collection.darwin_core import META, DarwinCore
 from training.collection.fetch import Fetcher
 from training.collection.folder import Folders, FolderTree
@@ -18,7 +18,6 @@ from training.collection.table import Table
 
 MANIFEST = "manifest.csv"
 TABLES = (".csv", ".tsv", ".txt")
-PHOTOS = (".jpg", ".jpeg", ".png", ".webp", ".heic", ".heif")
 
 
 @dataclass(frozen=True)

@@ -39,26 +39,28 @@ def features_of(
     known = _kept(cache) if cache is not None else {}
     names = [part.name for part in extractor.parts] if extractor is not None else [RECIPE]
     rows, notes, fresh = np.full((len(photos), FEATURES * len(names)), np.nan), [""] * len(photos), 0
-    for i, photo in enumerate(photos):
-        try:
-            digest = photo.sha256
-            missing = [k for k, name in enumerate(names) if f"{name}-{digest}" not in known]
-            if missing:
-                extractor = extractor or Extractor()
-                cut = views(open_photo(photo.file).pixels)
-                for k in missing:
-                    found = extractor.parts[k].features_of_views(cut)
-                    known[f"{names[k]}-{digest}"] = found.astype(np.float32)
-                fresh += 1
-            rows[i] = np.concatenate([known[f"{name}-{digest}"] for name in names])
-        except (PhotoError, OSError) as error:
-            notes[i] = str(error)
-        if cache is not None and fresh and fresh % SAVE_EVERY == 0:
+    try:
+        for i, photo in enumerate(photos):
+            try:
+                digest = photo.sha256
+                missing = [k for k, name in enumerate(names) if f"{name}-{digest}" not in known]
+                if missing:
+                    extractor = extractor or Extractor()
+                    cut = views(open_photo(photo.file).pixels)
+                    for k in missing:
+                        found = extractor.parts[k].features_of_views(cut)
+                        known[f"{names[k]}-{digest}"] = found.astype(np.float32)
+                    fresh += 1
+                rows[i] = np.concatenate([known[f"{name}-{digest}"] for name in names])
+            except (PhotoError, OSError) as error:
+                notes[i] = str(error)
+            if cache is not None and fresh and fresh % SAVE_EVERY == 0:
+                _save(cache, known)
+                fresh = 0
+            progress(i + 1, len(photos))
+    finally:  # what was computed is kept, also where a person stops it
+        if cache is not None and fresh:
             _save(cache, known)
-            fresh = 0
-        progress(i + 1, len(photos))
-    if cache is not None and fresh:
-        _save(cache, known)
     return rows, notes
 
 

@@ -1,0 +1,166 @@
+"""Backups on the page of records: made, saved elsewhere and restored, beside the page, with where the data lie."""
+
+from __future__ import annotations
+
+import re
+import shutil
+from collections.abc import Callable, Sequence
+from datetime import datetime
+from pathlib import Path
+from typing import Any
+
+from app.present.finding import day_text
+from app.records import back_up, plan_restore, restore
+from app.services.home import home
+from app.web.background import Tell, Work
+from app.web.context import Context
+from app.web.frame import Address, Fields, FormError
+from app.web.uploads import put_away
+from model.errors import SwardkeyError
+
+FOLDER = "backups"  # in the user's folder; no backup holds others
+NAME = re.compile(r"[\w][\w .()-]{0,99}\.zip", re.IGNORECASE)
+# What people call the folders that a backup holds.
+CALLED = {
+    "records": "the records",
+    "collection": "your labelled photos",
+    "models": "the photo models",
+    "drafts": "plants in progress",
+    "labels": "labels you have read",
+}
+HERE = {"backup": "list"}
+work = Work()
+
+
+def show(address: Address) -> dict[str, Any]:
+    """What the page shows: where all lies, the backups that are there, and what restoring one would do."""
+    chosen = address.get("backup", "")
+    plan: Any = None
+    fault = ""
+    if NAME.fullmatch(chosen):
+        try:
+            plan = plan_restore(file_of(chosen), home())
+        except SwardkeyError as error:
+            fault = _plain(error)
+    return {
+        "home": str(home()),
+        "folder": str(home() / FOLDER),
+        "files": [_listed(file) for file in there()],
+        "chosen": chosen,
+        "plan": plan and _in_words(plan),
+        "fault": fault,
+        "state": work.state,
+    }
+
+
+def _listed(file: Path) -> dict[str, Any]:
+    found = file.stat()
+    return {"name": file.name, "day": day_text(datetime.fromtimestamp(found.st_mtime).date()), "size": found.st_size}
+
+
+def there() -> list[Path]:
+    """The backups in their folder, the newest first."""
+    folder = home() / FOLDER
+    found = [file for file in folder.glob("*.zip") if NAME.fullmatch(file.name) and file.is_file()]
+    return sorted(found, key=lambda file: file.stat().st_mtime, reverse=True)
+
+
+def file_of(name: str) -> Path:
+    """A backup by its name. Raises FormError where there is none."""
+    for file in there():
+        if file.name == name:
+            return file
+    raise FormError("That backup is no longer there; choose another.")
+
+
+def _in_words(plan: Any) -> dict[str, str]:
+    """What restoring would do."""
+
+    def listed(names: Sequence[str]) -> str:
+        words = [CALLED.get(name, name) for name in names]
+        return " and ".join(filter(None, (", ".join(words[:-1]), *words[-1:])))
+
+    return {
+        "made": plan.made_at,
+        "files": str(plan.files),
+        "holds": listed(plan.folders),
+        "replaces": listed(plan.replaces),
+        "stays": listed(plan.stays),
+    }
+
+
+def _plain(error: SwardkeyError) -> str:
+    """A message without folders of this machine."""
+    return str(error).replace(f"{home() / FOLDER}/", "").replace(f"{home()}/", "")
+
+
+def make(fields: Fields, which: str) -> tuple[Address, list[str]]:
+    """Make a backup of now."""
+    folder = home() / FOLDER
+    file = folder / f"swardkey-{datetime.now():%Y-%m-%d-%H%M%S}.zip"
+
+    def run(tell: Tell) -> dict[str, Any]:
+        folder.mkdir(parents=True, exist_ok=True)
+        try:
+            done = back_up(home(), file, lambda files: tell("Copying files.", files, 0))
+        except SwardkeyError as error:
+            raise FormError(_plain(error)) from None
+        return {"made": file.name, "files": done.files, "notes": done.notes}
+
+    work.start("The backup", run)
+    return dict(HERE), []
+
+
+def choose(fields: Fields, which: str) -> tuple[Address, list[str]]:
+    """Look at what restoring a backup would do."""
+    return {"backup": file_of(which).name}, []
+
+
+def bring_back(fields: Fields, which: str) -> tuple[Address, list[str]]:
+    """Restore a backup."""
+    plan = plan_restore(file_of(which), home())
+
+    def run(tell: Tell) -> dict[str, Any]:
+        try:
+            # Whoever stops it while files are unpacked and checked has changed nothing.
+            restore(plan, lambda files: tell("Unpacking and checking.", files, plan.files))
+        except SwardkeyError as error:
+            raise FormError(_plain(error)) from None
+        return {"restored": which}
+
+    work.start("Restoring", run)
+    return dict(HERE), []
+
+
+def take_files(context: Context, files: Sequence[Path]) -> tuple[Address, list[str]]:
+    """Put a backup that was chosen to the others, and look at it. Raises FormError for another file."""
+    file = files[0]
+    try:
+        if not NAME.fullmatch(file.name):
+            raise FormError(f"{file.name}: is not a backup; choose the zip that was saved.")
+        target = home() / FOLDER / file.name
+        if target.exists():
+            raise FormError(f"{file.name}: is there already; it is in the list.")
+        try:
+            plan_restore(file, home())
+        except SwardkeyError as error:
+            raise FormError(str(error).replace(str(file), file.name)) from None
+        target.parent.mkdir(parents=True, exist_ok=True)
+        shutil.move(file, target)
+    finally:
+        put_away(file)
+    return {"backup": target.name}, []
+
+
+def clear(fields: Fields, which: str) -> tuple[Address, list[str]]:
+    """Forget what it came to."""
+    work.clear()
+    return dict(HERE), []
+
+
+ACTIONS: dict[str, Callable[[Fields, str], tuple[Address, list[str]]]] = {
+    "make_backup": make,
+    "choose_backup": choose,
+    "restore": bring_back,
+    "clear": clear,
+}
