@@ -135,9 +135,14 @@ def _typed(draft: Draft, fields: Fields) -> dict[str, Any]:
         "stage": one(fields, "stage"),
         "state": one(fields, "state"),
         "near": list(several(fields, "near")),
-        "cultivar": one(fields, "cultivar") if one(fields, "lawn") == "buffalo" else "",
+        "cultivar": cultivar_of(fields),
         "used": [int(g) for g in several(fields, "used") if g.isascii() and g.isdigit()],
     }
+
+
+def cultivar_of(fields: Fields) -> str:
+    """The variety, which counts where the lawn is buffalo; "" elsewhere."""
+    return one(fields, "cultivar") if one(fields, "lawn") == "buffalo" else ""
 
 
 def case_of(context: Context, draft: Draft) -> Case:

@@ -187,7 +187,7 @@ const remember = () => {
   try {
     const begun = JSON.parse(localStorage.getItem("sk begun") || "[]").filter((one) => one.plant !== plant);
     if (called) begun.unshift({ plant, step, called, at, photo, on: Date.now() });
-    if (plant) localStorage.setItem("sk begun", JSON.stringify(begun.slice(0, 5)));
+    if (plant) localStorage.setItem("sk begun", JSON.stringify(begun.slice(0, 3)));
     const list = find(".unfinished ul");
     for (const one of list ? begun : []) {
       const link = list.appendChild(document.createElement("li")).appendChild(document.createElement("a"));

@@ -40,7 +40,7 @@ def show(context: Context, records: Records, number: int, tried: str = "") -> di
         "papers": papers(kept),
         "weeds": weeds_of(context, kept),
         "client": for_client(context, records, kept),
-        "chosen": [plan.chosen for plan in kept.plans if plan.chosen],
+        "chosen": list(dict.fromkeys(plan.chosen for plan in kept.plans if plan.chosen)),
     }
 
 

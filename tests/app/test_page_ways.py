@@ -139,6 +139,9 @@ def test_a_spray_check_needs_no_plant_and_the_strictest_active_decides(context: 
     assert "STOP" not in person.text and "CAUTION" in person.text and person.notices == []
     person.press("weigh", **FINE, active="MCPA", **where, **{"with": "dicamba"})
     assert "STOP" in person.text and "Dicamba injures buffalo" in person.text
+    assert "find out which buffalo" in person.text
+    st = person.press("weigh", **FINE, active="MCPA + dicamba", **where, cultivar="st")
+    assert "find out which buffalo" not in st.text and "STOP" in st.text
     assert 'value="MCPA + dicamba" selected' in person.text
     assert "Not in this case" in person.press("sum", "tank", **TANK).text and "105 mL" in person.text
     assert "STOP" not in person.press("weigh", **FINE, active="MCPA + dicamba", lawn="couch", place="lawn").text
