@@ -109,11 +109,12 @@ const copy = async (button) => {
   button.parentElement.querySelector(".copied").textContent = told;
 };
 
-// A paper to whoever the phone can hand it to.
-const share = async ({ share: address, title }) => {
-  const answer = await fetch(address);
-  const files = [new File([await answer.blob()], "lawn.pdf", { type: "application/pdf" })];
-  await navigator.share({ title, files }).catch((error) => error.name === "AbortError" || warn("This browser cannot share the file; save it instead."));
+// A paper, or a page to tap with its message, to whoever the phone can hand it to.
+const share = async ({ share: address, title, message }) => {
+  const answer = await fetch(address), page = address.endsWith(".html");
+  const file = page ? ["questions.html", { type: "text/html" }] : ["lawn.pdf", { type: "application/pdf" }];
+  const text = message && document.getElementById(message).value;
+  await navigator.share({ title, ...(text && { text }), files: [new File([await answer.blob()], ...file)] }).catch((error) => error.name === "AbortError" || warn("This browser cannot share the file; save it instead."));
 };
 const canShare = () => Boolean(navigator.canShare?.({ files: [new File([], "lawn.pdf", { type: "application/pdf" })] }));
 
