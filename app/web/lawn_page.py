@@ -6,6 +6,7 @@ from dataclasses import replace
 from datetime import date
 from typing import Any, get_args
 
+from app.figures.telling import telling
 from app.records import open_records
 from app.services.labels import labels_read
 from app.web.context import Context
@@ -36,6 +37,7 @@ def show(context: Context, draft: Draft) -> dict[str, Any]:
             groups.setdefault(active.group, []).append(name)
     return {
         "lawns": [(name, lawn.name) for name, lawn in control.lawns.items()],
+        "grasses": grasses(context),
         "cultivars": [(name, one.name) for name, one in control.lawns["buffalo"].cultivars.items()],
         "places": [(place, place) for place in get_args(Place)],
         "stages": [(stage, STAGE_WORDS.get(stage, stage)) for stage in get_args(Stage)],
@@ -46,6 +48,14 @@ def show(context: Context, draft: Draft) -> dict[str, Any]:
         "plan_for": [context.name(species) for species in plan_species(context, draft)],
         "sites": known_sites(),
     }
+
+
+def grasses(context: Context) -> list[dict[str, Any]]:
+    """The lawn grasses on file by name, each with drawings of what tells it from the others while it is mown."""
+    lawns = [lawn for lawn in context.control.lawns.values() if lawn.species]
+    among = tuple(lawn.species or "" for lawn in lawns)
+    found = [(lawn, telling(context.key, lawn.species or "", among)) for lawn in lawns]
+    return [{"name": lawn.name, "species": lawn.species, "sketches": sketches} for lawn, sketches in found if sketches]
 
 
 def known_sites() -> list[tuple[str, str]]:
