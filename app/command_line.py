@@ -4,24 +4,26 @@ from __future__ import annotations
 
 import errno
 import gc
+import json
 import os
 import sys
 import traceback
 from importlib import import_module
-from typing import Any
+from typing import Annotated, Any
 
 import typer
 
-from app.services.home import fault_file, home
-from model.errors import SwardkeyError
+from app.services.home import fault_file, home, program_version
+from model.errors import StoppedError, SwardkeyError
 
 # Where each command is and what it does, in the order of --help. Only the one that is run is imported, for a quick
 # start; tests/app/test_command_line.py checks the words against the commands' own.
 COMMANDS = {
     "identify": ("identify", "Name the plant in the photos, with the answers in a file if there are any."),
     "ask": ("ask", "Ask in the terminal, one question at a time, until the name is confirmed."),
+    "request": ("request", "Ask whoever has the plant: a message to send, and a page with drawings to tap."),
     "serve": ("serve", "Serve the web pages on this machine, or with --network on the whole network."),
-    "advise": ("advise", "Say what to do about a weed on this lawn in this month."),
+    "advise": ("advise", "Say what to do about a weed on this lawn in this month, or in --month."),
     "year": ("advise", "Show a weed's year: when it germinates, flowers and seeds, and when to act."),
     "window": ("judge_spraying", "Say whether to spray: go, caution or stop, with every reason."),
     "degree-days": ("judge_spraying", "Add up degree-days, and compare the total with published thresholds."),
@@ -38,8 +40,12 @@ COMMANDS = {
     "models": ("manage_models", "Your own photo models: list them, activate one, or go back."),
     "slips": ("learn_slips", "Learn from your records how often people mistake one thing for another."),
     "draw": ("draw", "Draw a picture of a species from its characters; never a photo."),
+    "settings": ("your_place", "Save your state and business details once: advice and new records start from them."),
+    "where": ("your_place", "Show where your data lie, and how to move them, upgrade and remove the program."),
     "demo": ("demo", "Show what swardkey does in an invented town, with drawn photos."),
 }
+PROGRAM = "swardkey"
+STOPPED = 130  # the exit status after Ctrl-C
 NO_SPACE_OR_PERMISSION = (errno.ENOSPC, errno.EDQUOT, errno.EROFS, errno.EACCES, errno.EPERM)
 
 
@@ -47,10 +53,11 @@ def command_line(wanted: str = "") -> typer.Typer:
     """The command line with one command ready to run; the others are there by name, for --help and for slips."""
     cli = typer.Typer(
         no_args_is_help=True,
-        add_completion=False,
+        context_settings={"help_option_names": ["-h", "--help"]},
         pretty_exceptions_enable=False,
         help="Name a lawn or garden weed from photos and a few questions, and prove the name.",
     )
+    cli.callback()(_of_all)
     for name, (_, summary) in COMMANDS.items():
         command = command_named(name) if name == wanted else lambda: None
         if isinstance(command, typer.Typer):
@@ -58,6 +65,21 @@ def command_line(wanted: str = "") -> typer.Typer:
         else:
             cli.command(name, short_help=summary)(command)
     return cli
+
+
+def _print_version(wanted: bool) -> None:
+    if wanted:
+        sys.stdout.write(f"{PROGRAM} {program_version()}\n")
+        raise typer.Exit
+
+
+def _of_all(
+    version: Annotated[
+        bool,
+        typer.Option("--version", callback=_print_version, is_eager=True, help="Print the version and stop."),
+    ] = False,
+) -> None:
+    """Take the options of the program as a whole, which have done their work by then."""
 
 
 def command_named(name: str) -> Any:
@@ -72,7 +94,8 @@ def main(arguments: list[str] | None = None) -> None:
     Exit status 0 when it worked, 2 for bad input, 1 for a fault of ours, 130 when stopped.
     """
     given = sys.argv[1:] if arguments is None else arguments
-    if given and given[0] in ("identify", "ask", "serve"):
+    as_json = "--json" in given
+    if given and given[0] in ("identify", "ask", "request", "serve"):
         # Sums this small are done sooner by one thread; on a busy machine several wait for one another for seconds.
         os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
         # Nothing that is loaded is ever freed, so looking for garbage would be a tenth of the start for nothing.
@@ -84,23 +107,38 @@ def main(arguments: list[str] | None = None) -> None:
             from app.records.switch import finish_restore
 
             finish_restore(home())
-        status = command_line(given[0] if given else "")(given, standalone_mode=False)
+        # The shell asks what may come next by the name of the program, with what was typed so far in a variable.
+        typed = given or os.environ.get("_TYPER_COMPLETE_ARGS", os.environ.get("COMP_WORDS", "")).split()[1:]
+        run = command_line(typed[0] if typed else "")
+        status = run(given, standalone_mode=False, prog_name=PROGRAM)
+        sys.stdout.flush()
+        if status == STOPPED:  # the library ends so at Ctrl-C, without a word
+            _end(STOPPED, "stopped", as_json)
         sys.exit(status if isinstance(status, int) else 0)
+    except BrokenPipeError:
+        # Whoever read the output has seen enough, as `head` has.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        sys.exit(0)
+    except StoppedError as error:
+        _end(STOPPED, f"stopped; {error}", as_json)
     except SwardkeyError as error:
-        _end(2, str(error))
+        _end(2, str(error), as_json)
     except typer.TyperException as error:
-        _end(2, usage_sentence(error))
+        _end(2, usage_sentence(error), as_json)
     except (KeyboardInterrupt, typer.Abort):
-        _end(130, "stopped")
+        _end(STOPPED, "stopped", as_json)
     except Exception as error:
         if isinstance(error, OSError) and error.errno in NO_SPACE_OR_PERMISSION:
             where = error.filename or "the disk"
-            _end(2, f"{where}: {error.strerror}; make room or fix its permissions, and try again")
-        _end(1, f"a fault of the program ({type(error).__name__}); {_keep_traceback()}")
+            _end(2, f"{where}: {error.strerror}; make room or fix its permissions, and try again", as_json)
+        _end(1, f"a fault of the program ({type(error).__name__}); {_keep_traceback()}", as_json)
 
 
-def _end(status: int, message: str) -> None:
-    sys.stderr.write(f"swardkey: {message}\n")
+def _end(status: int, message: str, as_json: bool) -> None:
+    if as_json:
+        sys.stderr.write(json.dumps({"error": message, "status": status}, ensure_ascii=False) + "\n")
+    else:
+        sys.stderr.write(f"{PROGRAM}: {message}\n")
     sys.exit(status)
 
 
@@ -108,7 +146,9 @@ def usage_sentence(error: typer.TyperException) -> str:
     """A mistake in the command itself, in one sentence that says what to do."""
     message = getattr(error, "format_message", lambda: str(error))()
     sentence = " ".join(str(message).replace("Value error, ", "").split()).rstrip(".") or "name a command"
-    return sentence if ";" in sentence or sentence.endswith("?") else f"{sentence}; see swardkey --help"
+    context = getattr(error, "ctx", None)
+    command = context.command_path if context is not None else PROGRAM
+    return sentence if ";" in sentence or sentence.endswith("?") else f"{sentence}; see {command} --help"
 
 
 def _keep_traceback() -> str:

@@ -30,6 +30,10 @@ class CollectionError(SwardkeyError):
     """The labelled photos are missing, too few or wrongly labelled. The message says which."""
 
 
+class StoppedError(SwardkeyError):
+    """A person stopped the work. The message says what was kept and how to go on; exit status 130."""
+
+
 def nearest(word: str, known: Iterable[str]) -> str:
     """Say which known words are closest to ``word``, to end an error message.
 

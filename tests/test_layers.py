@@ -8,7 +8,7 @@ from pathlib import Path
 APP = Path(__file__).resolve().parents[1] / "app"
 BELOW = ("model", "training")
 # Functions of the layers below that a command or a page calls itself: small ones on words and numbers.
-SMALL = {"model.errors.nearest", "model.text.counted"}
+SMALL = {"model.errors.nearest", "model.text.counted", "model.validation.first_cause"}
 # What a page alone needs of the layers below, and no command: nothing to share, so no service.
 OF_PAGES = {
     "model.control.case.check_case",
@@ -34,6 +34,7 @@ OF_PAGES = {
     "training.audit.sheet.thumbnail",
     "training.audit.shortage.find_shortages",
     "training.collection.confirmed.add_confirmed",
+    "training.collection.group.day_of",
     "training.evaluate.learning_curve.learning_curve",
 }
 SOURCES = sorted([APP / "command_line.py", *(APP / "commands").glob("*.py"), *(APP / "web").glob("*.py")])

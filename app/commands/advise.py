@@ -2,42 +2,62 @@
 
 from __future__ import annotations
 
+from datetime import date
 from typing import Annotated
 
 import typer
 
 from app.commands.json_output import Json, answer
-from app.commands.options import AnyMonth, Cover, Cultivar, Figure, Lawn, Month, Near, Place, Stage, State, Used
+from app.commands.options import LAWN, PLACE, AnyMonth, Cover, Cultivar, Figure, Near, Stage, State, Used, Visit
+from app.commands.terminal import print_lines
 from app.figures.picture import check_ending
 from app.figures.year_strip import draw_year, in_words
 from app.present.plan import print_plan
 from app.services.advice import advise as advise_on
 from app.services.advice import years_of
+from model.errors import AnswerError
 
-Weeds = Annotated[list[str], typer.Argument(metavar="SPECIES...", help="The weed, or every weed it could still be.")]
+NAMED = typer.Argument(metavar="SPECIES...", help="The weed, or every weed it could still be.")
+Weeds = Annotated[list[str], NAMED]
 
 
 def advise(
-    species: Weeds,
-    month: Month,
-    lawn: Lawn = "unknown",
+    species: Annotated[list[str] | None, NAMED] = None,
+    month: AnyMonth = None,
+    lawn: Annotated[str | None, LAWN] = None,
     cover: Cover = None,
-    place: Place = "lawn",
+    place: Annotated[str | None, PLACE] = None,
     stage: Stage = None,
     state: State = None,
     used: Used = None,
     near: Near = None,
     cultivar: Cultivar = None,
     exact: Annotated[bool, typer.Option("--exact", help="Refuse a name that several plants have.")] = False,
+    visit: Visit = None,
     as_json: Json = False,
 ) -> None:
-    """Say what to do about a weed on this lawn in this month. Never a rate: that is on the label.
+    """Say what to do about a weed on this lawn in this month, or in --month. Never a rate: that is on the label.
 
     A name that several plants have, such as oxalis, is a shortlist: what holds for all, and where they differ.
+
+    With --visit, the weed and the lawn are those of a visit in the records, and the plan is kept with it.
     """
+    if visit is not None:
+        from app.services.visit_keeping import plan_for_visit  # only here: few plans are for a visit
+
+        plan, control = plan_for_visit(
+            visit, species or (), exact, month=month, near=tuple(near) if near else None, lawn=lawn, place=place,
+            used=tuple(used) if used else None, cover=cover, stage=stage, state=state, cultivar=cultivar,
+        )  # fmt: skip
+        answer(as_json, plan.as_json(control), lambda: print_plan(plan, control))
+        if not as_json:
+            print_lines("", f"The plan is kept with visit {visit}.")
+        return
+    if not species:
+        raise AnswerError("no weed was named; name one, such as bindii, or a visit in the records with --visit")
     plan, control = advise_on(
-        species, month, exact=exact, near=near or (), used=used or (), lawn=lawn, place=place, cover=cover,
-        stage=stage, state=state, cultivar=cultivar,
+        species, month or date.today().month, exact=exact, near=near or (), used=used or (), lawn=lawn,
+        place=place or "lawn", cover=cover, stage=stage, state=state, cultivar=cultivar,
     )  # fmt: skip
     answer(as_json, plan.as_json(control), lambda: print_plan(plan, control))
 

@@ -4,16 +4,19 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from pathlib import Path
+from typing import Annotated
 
 from rich.console import Console
 
 from app.commands.identify import AnswersFile, Photos, Region, Visible
 from app.commands.json_output import Json, print_json
-from app.commands.options import AnyMonth
+from app.commands.options import AnyMonth, option
 from app.present.deciding import finding_json
-from app.present.finding import answer_text, photo_lines, progress
+from app.present.finding import answer_text, photo_lines, progress, what_to_type
 from app.present.identification import print_candidates, print_finding
+from app.present.requested import change_json, what_changed
 from app.services.interview import save_answers, see, start_interview
+from app.services.reply import read_reply, reply_text, with_reply
 from model.errors import AnswerError
 from model.flora.character import PARTS, Character, Group
 from model.interview import Interview
@@ -29,6 +32,9 @@ TO_SEE = {
     "seeds": "ripe seed, burrs or fruit",
     "roots": "roots, bulbs or tubers, dug up",
 }
+Reply = Annotated[
+    str | None, option("TEXT|FILE|-", "What came back for `request`: the text, a file with it, or standard input.")
+]
 HOW_TO_PICK = "Numbers with commas, as in 1,4. Press Enter to skip; then any part may be asked about."
 
 
@@ -38,14 +44,23 @@ def ask(
     month: AnyMonth = None,
     region: Region = None,
     visible: Visible = None,
+    reply: Reply = None,
     as_json: Json = False,
 ) -> None:
     """Ask in the terminal what can be seen, then one question at a time, until the name is confirmed."""
     start = start_interview(photos or (), answers, visible, month, region)
     # With --json, all that a person reads goes to standard error.
-    end = Dialogue(Console(highlight=False, stderr=as_json), start).hold()
+    console = Console(highlight=False, stderr=as_json)
+    changed = {}
+    if reply is not None:
+        told = read_reply(reply_text(reply), start.key.flora.characters)
+        before, start = start, with_reply(start, told)
+        changed = {"reply": change_json(before, start)}
+        for line in what_changed(told, before, start):
+            console.print(line, markup=False)
+    end = Dialogue(console, start).hold()
     if as_json:
-        print_json(finding_json(end.finding, end.key, end.answers))
+        print_json({**finding_json(end.finding, end.key, end.answers), **changed})
 
 
 class Dialogue:
@@ -169,17 +184,6 @@ class Dialogue:
             return self.console.input(prompt, markup=False).strip()
         except EOFError:
             return None
-
-
-def what_to_type(character: Character) -> list[str]:
-    """What a number or a month may be; nothing for a list of states."""
-    if character.kind == "month":
-        return ["      a month, 1 to 12"]
-    if character.domain is None:
-        return []
-    low, high = character.domain
-    unit = f" {character.unit}" if character.unit != "count" else ""
-    return [f"      a number from {low:g} to {high:g}{unit}"]
 
 
 def choices(character: Character, group: Group | None = None) -> list[str]:

@@ -12,7 +12,7 @@ from app.commands.check_photos import check
 from app.commands.collect_open import credits_of_photos, open_photos
 from app.commands.json_output import Json, answer
 from app.commands.options import CollectionFolder, option
-from app.commands.terminal import is_interactive, print_table, progress_bar
+from app.commands.terminal import is_interactive, kept_when_stopped, print_table, progress_bar
 from app.services.collection import contents, labeller, open_all, plan_addition
 from app.services.collection import relabel as relabel_photo
 from model.errors import CollectionError
@@ -21,6 +21,7 @@ from model.text import counted
 if TYPE_CHECKING:
     pass
 
+STOPPED = "the photos added so far are kept; run the same command again for the others, none is added twice"
 collect = typer.Typer(no_args_is_help=True, help="Keep your own labelled photos, from which the photo model learns.")
 collect.command("check")(check)
 collect.command("open")(open_photos)
@@ -74,9 +75,12 @@ def add(
         print(plan_text(plan))
         if photos and not yes and is_interactive():
             typer.confirm("Add them?", abort=True)
-    with progress_bar(
-        "adding", photos + plan.known_already + len(plan.refused) + plan.refused_more, as_json
-    ) as progress:
+    with (
+        kept_when_stopped(STOPPED),
+        progress_bar(
+            "adding", photos + plan.known_already + len(plan.refused) + plan.refused_more, as_json
+        ) as progress,
+    ):
         outcome = collection.add(plan, progress)
     answer(as_json, addition(plan, outcome), lambda: print_outcome(outcome))
     check_outcome(source, outcome)

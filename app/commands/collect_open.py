@@ -11,7 +11,7 @@ import typer
 from app.commands.addition import addition, check_outcome, print_outcome
 from app.commands.json_output import Json, answer
 from app.commands.options import CollectionFolder, option
-from app.commands.terminal import is_interactive, print_table, progress_bar
+from app.commands.terminal import is_interactive, kept_when_stopped, print_table, progress_bar
 from app.services.open_photos import (
     countries_of,
     credits_due,
@@ -60,7 +60,8 @@ def open_photos(
         if not yes and is_interactive():
             typer.confirm("Fetch them?", abort=True)
     collection, intake = plan_open_addition(plan, by, folder, allow_host or ())
-    with progress_bar("fetching", len(plan.photos), as_json) as progress:
+    stopped = "the photos fetched so far are kept; run the same command again for the others, none is fetched twice"
+    with kept_when_stopped(stopped), progress_bar("fetching", len(plan.photos), as_json) as progress:
         outcome = collection.add(intake, progress)
     answer(as_json, {"plan": plan.as_json(), **addition(intake, outcome)}, lambda: print_outcome(outcome))
     check_outcome(Path("open photos"), outcome)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import sys
 from contextlib import closing
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
@@ -10,8 +9,10 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from app.commands.json_output import Json, print_json
-from app.commands.options import AnyMonth, option
+from app.commands.options import AnyMonth, Visit, option
 from app.commands.terminal import progress_bar
+from model.errors import StoppedError
+from model.text import counted
 
 if TYPE_CHECKING:
     from app.services.batch import Batch
@@ -35,6 +36,7 @@ def identify(
     month: AnyMonth = None,
     region: Region = None,
     visible: Visible = None,
+    visit: Visit = None,
     shard: Annotated[str | None, option("2/8", "Of a folder: this share.")] = None,
     out: Annotated[Path | None, option("FILE.csv", "Of a folder: write rows here; a second run continues it.")] = None,
     workers: Annotated[int | None, typer.Option(min=1, max=64, help="Of a folder: processes.")] = None,
@@ -44,7 +46,7 @@ def identify(
     if shard is not None or out is not None or any(photo.is_dir() for photo in photos or ()):
         from app.services.batch import check_batch  # only here: one plant needs no pool of processes
 
-        one = {"--answers": answers, "--visible": visible}
+        one = {"--answers": answers, "--visible": visible, "--visit": visit}
         batch = check_batch(
             photos or (), shard=shard, out=out, month=month, region=region, workers=workers, of_one_plant=one
         )
@@ -52,7 +54,13 @@ def identify(
         return
     from app.services.interview import identify
 
+    if visit is not None:
+        from app.services.visit_keeping import keep_finding, open_visit
+
+        month = month or open_visit(visit).day.month
     known = identify(photos or (), answers, visible, month, region)
+    if visit is not None:
+        keep_finding(visit, known, photos or ())
     # Only what is printed is imported, for the start's sake.
     if as_json:
         from app.present.deciding import finding_json
@@ -65,22 +73,26 @@ def identify(
 
 
 def run_batch(batch: Batch, as_json: bool) -> None:
-    """Name the photos of a folder, and print their rows or where they are."""
+    """Name the photos of a folder, and print their rows or where they are, and how many were named."""
+    from app.services.batch_table import outcomes
+
     rows, done = [], 0
     table = batch.table
     try:
         # Closed at once when interrupted, so that photos that wait are not named after all.
         with progress_bar("naming", len(batch.left), quiet=as_json) as progress, closing(batch.rows()) as named:
             for done, row in enumerate(named, start=1):
-                if table is None:
-                    rows.append(row) if as_json else print(row)
+                rows.append(row)
+                if table is None and not as_json:
+                    print(row)
                 progress(done)
     except KeyboardInterrupt:
         kept = f"{done} rows kept in {table.path}; run it again to continue" if table else f"{done} photos done"
-        sys.stderr.write(f"swardkey: {kept}\n")
-        raise
+        raise StoppedError(kept) from None
     if as_json:
         found = [row.as_json() for row in (table.rows() if table else rows)]
         print_json({"photos": len(found), "rows": found})
-    elif table:
-        print(f"{done} photos named, {batch.before} before: {table.path}")
+        return
+    print(f"{counted(done, 'photo')} looked at: {outcomes(rows)}")
+    if table:
+        print(f"{batch.before} before; all rows are in {table.path}")

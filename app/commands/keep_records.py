@@ -3,74 +3,108 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from datetime import date, datetime, time
+from datetime import date
 from pathlib import Path
-from typing import Annotated, Any, Literal
+from typing import Annotated, Any, Literal, get_args
 
 import typer
-import yaml
 
 from app.commands.json_output import Json, answer
 from app.commands.options import LAWN, Day, Near, State, option
-from app.present.show_records import plain, show_added, show_list, show_signed, show_treatment
-from app.records import (
-    Client,
-    Current,
-    FollowUp,
-    Records,
-    RecordsError,
-    Site,
-    Treatment,
-    Visit,
-    VisitRecord,
-    check_records,
-    open_records,
+from app.commands.read_records import Number, check, due, search, show
+from app.present.show_records import (
+    client_line,
+    show_added,
+    show_list,
+    show_signed,
+    show_treatment,
+    site_line,
+    visit_line,
 )
-from app.records.yaml_fields import changed_by, read_fields
-from app.services.objections import against
+from app.records import Client, RecordsError, Site, Treatment, Visit, VisitRecord, open_records
+from app.records.fields import State as StateName
+from app.records.yaml_fields import blank_sheet, changed_by, read_fields
+from app.services.choices import one_of, state_of
+from app.services.own_details import own_state
+from app.services.site_lawn import lawn_of_site
 
 records = typer.Typer(no_args_is_help=True, help="Keep clients, sites, visits and spray records; sign and amend them.")
 Kind = Annotated[Literal["visit", "treatment"], typer.Argument(metavar="KIND", help="visit or treatment.")]
-Number = Annotated[int, typer.Argument(metavar="NUMBER", min=1, help="Its number.")]
 By = Annotated[str, option("NAME", "Who signs.", "--by")]
+OfBook = Annotated[Literal["client", "site"], typer.Argument(metavar="KIND", help="client or site.")]
+Into = Annotated[int, typer.Option("--into", metavar="NUMBER", min=1, help="The entry that stays.")]
+Edit = Annotated[int | None, typer.Option("--edit", metavar="NUMBER", min=1, help="Edit this one.")]
 Changes = Annotated[Path, typer.Argument(metavar="FILE", help="YAML file of the fields that change.")]
 
 
 @records.command()
 def clients(
     add: Annotated[str, option("NAME", "Add a client of this name.")] = "",
-    phone: str = "",
-    email: str = "",
-    address: str = "",
+    edit: Edit = None,
+    name: Annotated[str | None, option("NAME", "With --edit: the new name.")] = None,
+    phone: str | None = None,
+    email: str | None = None,
+    address: str | None = None,
+    notes: str | None = None,
     as_json: Json = False,
 ) -> None:
-    """List the clients, or add one."""
+    """List the clients, add one, or edit one: only what is given changes."""
+    details = {"name": name, "phone": phone, "email": email, "address": address, "notes": notes}
+    given: Any = {what: text for what, text in details.items() if text is not None}
     with open_records() as book:
         if add:
-            show_added("client", book.add_client(Client(add, phone, email, address)), as_json)
+            show_added("client", book.add_client(Client(**{"name": add, **given})), as_json)
+        elif edit is not None:
+            show_added("client", book.change_client(replace(book.client(edit), **given)), as_json, "is changed")
         else:
-            show_list("clients", book.clients(), as_json)
+            show_list("clients", book.clients(), as_json, client_line)
 
 
 @records.command()
 def sites(
     client: Annotated[int | None, typer.Option(min=1, help="Of this client only, or whose the new one is.")] = None,
     add: Annotated[str, option("ADDRESS", "Add a site at this address.")] = "",
+    edit: Edit = None,
+    address: Annotated[str | None, option("ADDRESS", "With --edit: the new address.")] = None,
     state: State = None,
-    lawn: Annotated[str, LAWN] = "unknown",
+    lawn: Annotated[str | None, LAWN] = None,
     near: Near = None,
     area: Annotated[float | None, option("M2", "Area in square metres.")] = None,
+    notes: str | None = None,
     as_json: Json = False,
 ) -> None:
-    """List the sites, or add one."""
+    """List the sites, add one, or edit one: only what is given changes."""
+    details = {"client": client, "address": address, "state": state, "area_m2": area, "notes": notes}
+    given: Any = {what: value for what, value in details.items() if value is not None}
+    given |= lawn_of_site(lawn, notes or "") if lawn else {}
+    given |= {"near": tuple(near)} if near else {}
     with open_records() as book:
-        if not add:
-            show_list("sites", book.sites(client), as_json)
-            return
-        if client is None:
-            raise RecordsError("the client of the new site was not given; give --client NUMBER, see records clients")
-        site = Site(client, add, state or "", lawn, tuple(near or ()), area)  # type: ignore[arg-type]  # checked there
-        show_added("site", book.add_site(site), as_json)
+        if add:
+            if client is None:
+                raise RecordsError(
+                    "the client of the new site was not given; give --client NUMBER, see records clients"
+                )
+            started = {"address": add, "state": own_state() or ""}
+            show_added("site", book.add_site(Site(**{**started, **given})), as_json)
+        elif edit is not None:
+            show_added("site", book.change_site(replace(book.site(edit), **given)), as_json, "is changed")
+        else:
+            names = {one.id: one.name for one in book.clients()}
+            show_list("sites", book.sites(client), as_json, lambda site: site_line(site, names))
+
+
+@records.command()
+def merge(kind: OfBook, number: Number, into: Into, as_json: Json = False) -> None:
+    """Put a client or site that is in the book twice into the other entry; the first one goes."""
+    with open_records() as book:
+        show_added(kind, book.merge(kind, number, into), as_json, f"now holds all of {kind} {number}")
+
+
+@records.command()
+def remove(kind: OfBook, number: Number, as_json: Json = False) -> None:
+    """Remove a client without sites, or a site without visits, follow-ups and groups used."""
+    with open_records() as book:
+        show_added(kind, book.remove(kind, number), as_json, "is removed")
 
 
 @records.command()
@@ -85,7 +119,7 @@ def visits(
     """List the visits, newest first, or add one."""
     with open_records() as book:
         if not add:
-            show_list("visits", book.visits(site), as_json)
+            show_list("visits", book.visits(site), as_json, visit_line)
             return
         if site is None:
             raise RecordsError("the site of the new visit was not given; give --site NUMBER, see records sites")
@@ -94,11 +128,24 @@ def visits(
 
 @records.command()
 def treat(
-    visit: Annotated[int, typer.Argument(metavar="VISIT", min=1, help="The number of the visit.")],
-    file: Annotated[Path, typer.Argument(metavar="FILE", help="YAML file of what was done.")],
+    visit: Annotated[int | None, typer.Argument(metavar="VISIT", min=1, help="The number of the visit.")] = None,
+    file: Annotated[Path | None, typer.Argument(metavar="FILE", help="YAML file of what was done.")] = None,
+    blank: Annotated[
+        str | None,
+        option("STATE", "Print a file to fill in, with what this state asks for.", "--blank", parser=state_of),
+    ] = None,
     as_json: Json = False,
 ) -> None:
-    """Add a treatment from a file; site, client and business are filled in where the file does not name them."""
+    """Add a treatment from a file; site, client and business are filled in where the file does not name them.
+
+    For a file to fill in: swardkey records treat --blank NSW > FILE
+    """
+    if blank is not None:
+        text = blank_sheet(one_of("--blank", blank, get_args(StateName)[1:]))
+        answer(as_json, {"state": blank, "sheet": text}, text.rstrip("\n"))
+        return
+    if visit is None or file is None:
+        raise RecordsError("give the number of the visit and a file of what was done; --blank NSW > FILE makes a file")
     fields = read_fields(file)
     with open_records() as book:
         show_treatment(book.add_treatment(changed_by(book.new_treatment(visit), fields, file)), as_json)
@@ -114,42 +161,6 @@ def change(kind: Kind, number: Number, file: Changes, as_json: Json = False) -> 
             show_treatment(book.change_treatment(changed_by(now, fields, file)), as_json)
         else:
             show_added("visit", book.change_visit(changed_by(now.visit, fields, file)), as_json, "is changed")
-
-
-@records.command()
-def show(
-    kind: Annotated[
-        Literal["client", "site", "visit", "treatment"],
-        typer.Argument(metavar="KIND", help="client, site, visit or treatment."),
-    ],
-    number: Number,
-    as_json: Json = False,
-) -> None:
-    """Show one record in its latest version with its signatures; of a site, its history.
-
-    Beside a treatment stands the evidence against it, if there is any; the record itself keeps what was done.
-    """
-    found: dict[str, Any]
-    with open_records() as book:
-        if kind == "client":
-            found = {"client": plain(book.client(number)), "sites": [plain(site) for site in book.sites(number)]}
-        elif kind == "site":
-            past = [
-                plain(visit) | {"treatments": [with_objections(book, one) for one in visit.treatments]}
-                for visit in book.history(number)
-            ]
-            found = {"site": plain(book.site(number)), "groups_used": list(book.groups_used(number)), "history": past}
-        elif kind == "treatment":
-            found = with_objections(book, book.current("treatment", number))
-        else:
-            found = plain(book.current("visit", number))
-    answer(as_json, found, yaml.safe_dump(found, sort_keys=False, allow_unicode=True).rstrip())
-
-
-def with_objections(book: Records, treatment: Current) -> dict[str, Any]:
-    """A treatment as data, with the reasons against it."""
-    assert isinstance(treatment.record, Treatment)
-    return plain(treatment) | {"against": [str(remark) for remark in against(book, treatment.record)]}
 
 
 @records.command()
@@ -181,52 +192,5 @@ def amend(
     show_signed(signed, as_json)
 
 
-@records.command()
-def search(
-    text: Annotated[list[str], typer.Argument(metavar="WORD...", help="Words or beginnings of words, all of them.")],
-    as_json: Json = False,
-) -> None:
-    """Find clients, sites, visits and treatments by their words."""
-    with open_records() as book:
-        show_list("found", book.search(" ".join(text)), as_json)
-
-
-@records.command()
-def due(
-    day: Day = None,
-    site: Annotated[int | None, typer.Option(min=1, help="Add a follow-up at this site.")] = None,
-    add: Annotated[str, option("WHAT", "What to check; --day says when.")] = "",
-    done: Annotated[int | None, typer.Option(min=1, help="This one was done; --day says when.")] = None,
-    as_json: Json = False,
-) -> None:
-    """Show what is overdue on a day, and treatments still to be signed; or add or finish something."""
-    on = day or date.today()
-    with open_records() as book:
-        if add:
-            if site is None:
-                raise RecordsError("the site was not given; give --site NUMBER, see records sites")
-            show_added("follow_up", book.add_follow_up(FollowUp(site, on, add)), as_json)
-            return
-        if done is not None:
-            show_added("follow_up", book.finish_follow_up(done, on), as_json, "is done")
-            return
-        overdue = book.overdue(on)
-        waiting = book.unsigned(datetime.combine(on, time.max) if day else None)
-    lines = [f"{one.due}  {one.id}  site {one.site}: {one.what}" for one in overdue]
-    for one in waiting:
-        late = ", and late" if one.late else ""
-        lines.append(f"treatment {one.treatment.id} is not signed{late}: by {one.write_up_by}")
-    found = {"overdue": [plain(one) for one in overdue], "unsigned": [plain(one) for one in waiting]}
-    answer(as_json, found, "\n".join(lines) or "nothing is due")
-
-
-@records.command()
-def check(as_json: Json = False) -> None:
-    """Look through the records and the chain of what is signed; exit status 1 where something is wrong."""
-    with open_records() as book:
-        found = check_records(book)
-    counts = f"{found.visits} visits, {found.treatments} treatments, {found.signed} signed rows, {found.photos} photos"
-    text = "\n".join([*found.faults, f"{counts}: {'nothing was altered' if found.sound else 'see above'}"])
-    answer(as_json, {"sound": found.sound, **plain(found)}, text)
-    if not found.sound:
-        raise typer.Exit(1)
+for _command in (show, search, due, check):
+    records.command()(_command)

@@ -9,7 +9,7 @@ from typing import Annotated, Any
 
 import typer
 
-from app.services.choices import as_word, clock_time, date_of, group_number
+from app.services.choices import as_word, clock_time, date_of, group_number, month_of, state_of
 from model.errors import SwardkeyError
 
 
@@ -35,12 +35,11 @@ def word(name: str, metavar: str, help: str) -> Any:
     return typer.Option(name, metavar=metavar, parser=as_word, help=help)
 
 
-MONTH = typer.Option("--month", metavar="N", min=1, max=12, help="Month, 1 to 12.")
+MONTH = typer.Option("--month", metavar="MONTH", parser=parsed(month_of), help="Month: 1 to 12, or its name.")
 CLOCK = parsed(clock_time)
 LAWN = word("--lawn", "LAWN", "The lawn grass, or unknown.")
 PLACE = word("--place", "PLACE", "lawn, bed or paving.")
 
-Month = Annotated[int, MONTH]
 AnyMonth = Annotated[int | None, MONTH]
 Lawn = Annotated[str, LAWN]
 Place = Annotated[str, PLACE]
@@ -50,7 +49,7 @@ Cover = Annotated[float | None, option("PERCENT", "Ground covered by the weed.",
 State = Annotated[
     str | None,
     typer.Option(
-        "--state", metavar="STATE", parser=lambda text: text.strip().upper(),
+        "--state", metavar="STATE", parser=state_of,
         help="Australian state or territory, such as NSW.",
     ),
 ]  # fmt: skip
@@ -65,6 +64,13 @@ Used = Annotated[
         help="Mode of action group used here before; repeatable.",
     ),
 ]  # fmt: skip
-Day = Annotated[date | None, typer.Option(metavar="YYYY-MM-DD", parser=parsed(date_of), help="The day; default today.")]
+Day = Annotated[
+    date | None,
+    typer.Option(metavar="DATE", parser=parsed(date_of), help="The day, as 28/11/2026 or 2026-11-28; default today."),
+]
 Figure = Annotated[Path | None, option("FILE", "Draw it to an .svg or .png file.", "--figure")]
+Visit = Annotated[
+    int | None,
+    typer.Option("--visit", metavar="NUMBER", min=1, help="A visit in the records, which then keeps what comes out."),
+]
 CollectionFolder = Annotated[Path | None, option("DIR", "The collection; default your own.", "--collection")]

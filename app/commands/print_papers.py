@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from datetime import date
 from pathlib import Path
 from typing import Annotated, Literal
 
@@ -56,8 +57,7 @@ def advice(
         return
     if not species and answers is None:
         raise AnswerError("no weed was named; give its name, a file of answers (--answers) or a visit (--visit)")
-    if month is None:
-        raise AnswerError("--month was not given; give the month of the advice, or a visit with --visit")
+    month = month or date.today().month
     given = {"lawn": lawn, "place": place or "lawn", "cover": cover, "stage": stage, "state": state}
     data = making.advice_on(species or (), answers, month, client, maker, near=near or (), cultivar=cultivar, **given)
     write(out, lambda: data, as_json, ".pdf")

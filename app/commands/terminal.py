@@ -2,10 +2,15 @@
 
 from __future__ import annotations
 
+import math
 import sys
 import time
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import contextmanager
+
+from model.errors import StoppedError
+
+PAUSE = 30.0  # seconds between lines of progress where nobody watches a bar
 
 
 def print_table(columns: Sequence[str], rows: Iterable[Sequence[str]], numbers: Sequence[str] = ()) -> None:
@@ -38,6 +43,15 @@ def is_interactive() -> bool:
 
 
 @contextmanager
+def kept_when_stopped(words: str) -> Iterator[None]:
+    """Work that Ctrl-C may stop: ``words`` then say what was kept and how to go on, after "stopped; "."""
+    try:
+        yield
+    except KeyboardInterrupt:
+        raise StoppedError(words) from None
+
+
+@contextmanager
 def progress_bar(doing: str, total: int | None, quiet: bool = False) -> Iterator[Callable[[int], None]]:
     """A progress bar where a person watches; give it the number done so far."""
     with progress_of_stages(quiet) as show:
@@ -66,7 +80,7 @@ def progress_of_stages(quiet: bool, log: bool = False) -> Iterator[Callable[[str
 
 
 class _LogLines:
-    """A line at the start of a stage, and one a minute with the time left."""
+    """A line at the start of a stage, and one every half minute with the time left."""
 
     def __init__(self) -> None:
         self.stage, self.began, self.last, self.first = "", 0.0, 0.0, 0
@@ -75,8 +89,17 @@ class _LogLines:
         now = time.monotonic()
         if stage != self.stage:
             self.stage, self.began, self.last, self.first = stage, now, now, done
-            sys.stderr.write(f"{stage}: {of}\n")
-        elif now - self.last >= 60 and done > self.first and of is not None:
+            sys.stderr.write(f"{stage}: {of}\n" if of is not None and of > 1 else f"{stage}\n")
+        elif now - self.last >= PAUSE and done > self.first and of is not None:
             left = (now - self.began) * (of - done) / (done - self.first)
-            sys.stderr.write(f"{stage}: {done} of {of}, {left / 60:.0f} minutes left\n")
+            sys.stderr.write(f"{stage}: {done} of {of}, {_time_left(left)} left\n")
             self.last = now
+
+
+def _time_left(seconds: float) -> str:
+    """Time that is left, in words.
+
+    >>> _time_left(40), _time_left(150)
+    ('40 seconds', '3 minutes')
+    """
+    return f"{seconds:.0f} seconds" if seconds < 90 else f"{math.ceil(seconds / 60)} minutes"

@@ -8,9 +8,14 @@ import typer
 
 from app.commands.json_output import Json, answer
 from app.commands.options import CollectionFolder, option
-from app.commands.terminal import print_lines, progress_of_stages
+from app.commands.terminal import kept_when_stopped, print_lines, progress_of_stages
 from app.services.retraining import override_of, photos_to_learn, recipes_in_words, train_on
 from training.recipes.train import Outcome
+
+STOPPED = (
+    "the active model is as it was, and the photos looked at so far need not be looked at again; "
+    "run the same command to go on"
+)
 
 
 def train(
@@ -28,7 +33,7 @@ def train(
     Photos that neither model has learned from decide. A model that is turned down is kept: see models list.
     """
     override, photos = override_of(by, because), photos_to_learn(collection, recipe)
-    with progress_of_stages(as_json, log=recipe == "full") as progress:
+    with kept_when_stopped(STOPPED), progress_of_stages(as_json, log=True) as progress:
         done = train_on(photos, recipe, override, progress)
     answer(as_json, done.as_json(), lambda: print_outcome(done))
 

@@ -28,8 +28,9 @@ RATE = "This sheet gives no rates: how much to use is on the product's label, an
 
 @dataclass(frozen=True)
 class AdviceSheet:
-    """What the sheet is made from. ``plan`` is for one weed, or for all that it may still be.
+    """What the sheet is made from. ``plan`` is for one weed, or for all that it may still be, or all that grow there.
 
+    ``others``: how those that grow there too were named.
     ``client``, ``place``, ``day``, ``maker`` are as they shall be printed; empty ones are left out. Without a
     ``photo`` there are line drawings.
     """
@@ -41,6 +42,7 @@ class AdviceSheet:
     day: str = ""
     maker: str = ""
     photo: SheetPhoto | None = None
+    others: tuple[Naming, ...] = ()
 
 
 def advice_paper(advice: AdviceSheet, key: Key, control: Control) -> bytes:
@@ -50,14 +52,20 @@ def advice_paper(advice: AdviceSheet, key: Key, control: Control) -> bytes:
     head = Head("Advice on a weed", where, advice.day, advice.maker, "no rates: read the label")
     sheet = Sheet(head, control.flora.sources)
     species = plan.case.species if len(plan.case.species) > 1 else (advice.naming.species,)
-    title = capital(plan_words.names(species, control)) + ("?" if len(species) > 1 else "")
-    sheet.title(safe(title), " or ".join(slanted(key.flora.species[one].scientific_name) for one in species))
+    together = plan.case.together
+    title = capital(plan_words.all_names(plan, control) if len(species) > 1 else plan_words.names(species, control))
+    title += "?" if len(species) > 1 and not together else ""
+    sheet.title(
+        safe(title),
+        (" and " if together else " or ").join(slanted(key.flora.species[one].scientific_name) for one in species),
+    )
     sheet.write(*plan_words.summary(plan))
     sheet.parts = list(beside(sheet.parts, _figure(advice, species, key)))
     front = plan.case.species[0]
     told_apart = [p.other if p.one == front else p.one for p in plan.distinctions if front in (p.one, p.other)]
     sheet.write(
-        what_it_is(advice.naming.among(plan.case.species), key, told_apart),
+        what_it_is(advice.naming if together else advice.naming.among(plan.case.species), key, told_apart),
+        *(Section(capital(plan_words.names([o.species], control)), what_it_is(o, key).blocks) for o in advice.others),
         *plan_words.differences(plan, control),
         *plan_words.about(plan, control),
         plan_words.first(plan),
@@ -83,7 +91,8 @@ def _figure(advice: AdviceSheet, species: Sequence[str], key: Key) -> list[Flowa
 def advice_of(visit: PaperVisit, client: str = "") -> bytes:
     """The advice sheet of a visit. ``client``: whom it is for, by default the client of the visit."""
     who = client or visit.record.client.name
-    sheet = AdviceSheet(visit.naming, visit.plan, who, visit.record.site.address, visit.day, visit.maker, visit.photo)
+    where, others = visit.record.site.address, visit.namings[1:]
+    sheet = AdviceSheet(visit.naming, visit.plan, who, where, visit.day, visit.maker, visit.photo, others)
     return advice_paper(sheet, visit.key, visit.control)
 
 

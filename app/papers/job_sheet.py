@@ -33,7 +33,7 @@ class JobSheet:
     """What the sheet is made from.
 
     ``options``: those of the plan that were decided on; without any, those of the ``chosen`` methods, and without
-    these all that are suited now. ``sums``: what was worked out from what the user typed.
+    these all that are suited now. ``sums``: what was worked out from what the user typed. ``others``: of further weeds.
     """
 
     naming: Naming
@@ -45,6 +45,7 @@ class JobSheet:
     chosen: tuple[MethodName, ...] = ()
     sums: tuple[Block, ...] = ()
     options: tuple[JudgedOption, ...] = ()
+    others: tuple[Naming, ...] = ()
 
 
 def job_paper(job: JobSheet, key: Key, control: Control, rules: Rules) -> bytes:
@@ -54,15 +55,17 @@ def job_paper(job: JobSheet, key: Key, control: Control, rules: Rules) -> bytes:
     where = job.site.address if job.site else ""
     head = Head("Job sheet", where, job.day, job.maker, "no rates but those you typed: the label comes first")
     sheet = Sheet(head, control.flora.sources)
-    scientific = key.flora.species[job.naming.species].scientific_name
-    sheet.title(safe(capital(plan_words.names([job.naming.species], control))), slanted(scientific))
+    named = [naming.species for naming in (job.naming, *job.others)]
+    title = capital(" and ".join(plan_words.names([species], control) for species in named))
+    sheet.title(safe(title), " and ".join(slanted(key.flora.species[species].scientific_name) for species in named))
     told_apart = [species for p in plan.distinctions for species in (p.one, p.other)]
     things = to_bring(control, (option.method for option in options), load_papers())
     sheet.write(
         Paragraph((capital(plan_words.heading(plan, control)),)),
         *plan_words.summary(plan),
         _site(job, control),
-        look_again(job.naming.among(plan.case.species), key, told_apart),
+        look_again(job.naming if job.others else job.naming.among(plan.case.species), key, told_apart),
+        *(Section(capital(plan_words.names([o.species], control)), look_again(o, key).blocks) for o in job.others),
         *plan_words.differences(plan, control),
         plan_words.first(plan),
         Section("What to do", tuple(plan_words.card(option, control) for option in options)),
@@ -131,6 +134,7 @@ def job_of(visit: PaperVisit, chosen: tuple[MethodName, ...] = (), sums: tuple[s
         chosen,
         tuple(Paragraph((text,), "strong") for text in sums),
         options=() if chosen else decided_option(visit.record, visit.plan),
+        others=visit.namings[1:],
     )
     return job_paper(sheet, visit.key, visit.control, load_rules())
 

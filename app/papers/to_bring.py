@@ -1,12 +1,13 @@
-"""What to bring to a job: configs/papers.yaml, by the methods of the plan."""
+"""What the papers say of their own: configs/papers.yaml; what to bring to a job, by the methods of the plan."""
 
 from __future__ import annotations
 
 from collections.abc import Iterable
 from functools import lru_cache
 from pathlib import Path
+from typing import Annotated
 
-from pydantic import BaseModel, ConfigDict
+from pydantic import BaseModel, ConfigDict, Field
 
 from model.control import Control
 from model.control.facts import MethodName
@@ -20,6 +21,28 @@ class Bring(Fact):
     bring: tuple[str, ...]
 
 
+class Told(Fact):
+    """A sentence for the client; in braces what is put in."""
+
+    text: str
+
+
+class Mowing(Told):
+    """How long mowing waits: ``days`` after the day of the treatment."""
+
+    days: Annotated[int, Field(ge=1, le=60)]
+
+
+class ForClient(Fact):
+    """What is said to a client, who is not of the trade."""
+
+    methods: dict[MethodName, str]
+    keep_off: Told
+    mowing: Mowing
+    clippings: Told
+    grazing: Told
+
+
 class Papers(BaseModel):
     """configs/papers.yaml."""
 
@@ -28,6 +51,7 @@ class Papers(BaseModel):
     always: Bring
     methods: dict[MethodName, Bring]
     chemical: Bring
+    client: ForClient
 
 
 @lru_cache(maxsize=2)

@@ -16,14 +16,15 @@ from model.control import Control, Plan
 from model.identify import Key
 
 if TYPE_CHECKING:
-    from app.records import VisitRecord
+    from app.records import Current, FollowUp, Profile, VisitRecord
 
 
 @dataclass(frozen=True)
 class PaperVisit:
     """What a paper of a visit is made from: its record, how its weed was named, the plan for it, and all the facts.
 
-    ``maker``: who hands the paper out; ``photo``: the one that shows the weed, where there is one.
+    ``maker``: who hands the paper out; ``photo``: the one that shows the weed, where there is one. ``namings``: of all
+    weeds of the visit, ``naming`` first. ``treatments`` and ``due``: what was done at it, and what is to be looked at.
     """
 
     record: VisitRecord
@@ -32,7 +33,11 @@ class PaperVisit:
     key: Key
     control: Control
     maker: str
-    photo: SheetPhoto | None = None
+    photo: SheetPhoto | None
+    namings: tuple[Naming, ...]
+    treatments: tuple[Current, ...]
+    due: tuple[FollowUp, ...]
+    profile: Profile
 
     @property
     def day(self) -> str:

@@ -178,10 +178,14 @@ class References:
 
     def words(self, said: Words) -> str:
         """A sentence with its standing in brackets, for screens."""
+        return f"{text_of(said)} {self.standing(said)}".rstrip()
+
+    def standing(self, said: Words) -> str:
+        """The standing of a sentence in brackets, with the numbers of its works; "" where it claims none."""
         if isinstance(said, str):
-            return said
+            return ""
         numbers = self._numbers(said)
-        return f"{said.text} [{said.standing}{': ' if numbers else ''}{', '.join(numbers)}]"
+        return f"[{said.standing}{': ' if numbers else ''}{', '.join(numbers)}]"
 
     def mark(self, said: Words) -> str:
         """The marks of a sentence, for paper: numbers of works, and signs for the other standings."""
@@ -212,12 +216,16 @@ class References:
 
 
 def as_text(blocks: Iterable[Block]) -> str:
-    """Paragraphs and lists as plain text, for a message that is sent on."""
+    """Sections, paragraphs, lists and tables as plain text, for a message that is sent on."""
     lines: list[str] = []
-    for block in blocks:
+    for block in shown(blocks):
         match block:
             case Paragraph():
                 lines.append(" ".join(text_of(words) for words in block.words))
             case Bullets():
                 lines += [f"- {text_of(item)}" for item in block.items]
+            case Table():
+                lines += [": ".join(row) for row in block.rows]
+            case Section():
+                lines += ["", block.heading, as_text(block.blocks)]
     return "\n".join(lines)

@@ -67,7 +67,9 @@ def _table(block: blocks.Table) -> table.Table:
     width = len(block.rows[0]) if block.rows else len(block.head)
     kept = [n for n in range(width) if any(row[n].strip("-") for row in block.rows)]
     for n in kept:
-        made.add_column(block.head[n] if block.head else "", justify="right" if _is_figures(block, n) else "left")
+        made.add_column(
+            block.head[n] if block.head else "", overflow="fold", justify="right" if _is_figures(block, n) else "left"
+        )
     for row in block.rows:
         made.add_row(*(Text(row[n]) for n in kept))
     return made

@@ -113,7 +113,7 @@ def message(finding: Finding, key: Key, answers: Answers) -> str:
 
 
 def stopped(finding: Finding, key: Key, answers: Answers) -> dict[str, Any]:
-    """Where no more is asked: why, what is known all the same, what would decide, and a message that asks for it.
+    """Where no more is asked: why, what is known all the same, and what would decide.
 
     No lines where a question is asked, or the plant is not in the flora.
     """
@@ -122,7 +122,6 @@ def stopped(finding: Finding, key: Key, answers: Answers) -> dict[str, Any]:
         "why": why_stopped(finding),
         "known": known_so_far(finding, key, answers),
         "decide": [] if lost else decider_lines(finding, key),
-        "message": "" if lost else message(finding, key, answers),
     }
 
 

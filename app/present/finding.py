@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import calendar
-from datetime import date
+from datetime import date, datetime
 from pathlib import Path
 
 from model.flora.character import PARTS, Character
@@ -16,6 +16,7 @@ SEEN = {"leaves": "leaves", "flowers": "flowers", "seeds": "seed or fruit", "roo
 NEVER_PHOTOGRAPHED = "not in the photo model"  # of candidates beside a photo
 SAMPLE = "Collect a sample and ask a herbarium or weeds officer."
 STATUS = {"confirmed": "Confirmed", "likely": "Likely", "undecided": "Undecided", "unlisted": "Not in the flora"}
+FAR_APART = 0.2  # a photo's figure this far above the chance is explained
 FOR, AGAINST = "Evidence for it", "Evidence against it"
 
 
@@ -163,3 +164,40 @@ def day_text(day: date) -> str:
     '9 June 2026'
     """
     return f"{day.day} {day:%B %Y}"
+
+
+def moment_text(moment: datetime | str) -> str:
+    """A moment by the clock of this machine, with its zone; without a zone it is that already.
+
+    >>> moment_text(datetime(2026, 7, 8, 18, 30))
+    '8 July 2026, 18:30'
+    """
+    at = datetime.fromisoformat(moment) if isinstance(moment, str) else moment
+    local = at.astimezone() if at.tzinfo is not None else at
+    return f"{day_text(local.date())}, {local:%H:%M %Z}".rstrip()
+
+
+def what_to_type(character: Character) -> list[str]:
+    """What a number or a month may be; nothing for a list of states."""
+    if character.kind == "month":
+        return ["      a month, 1 to 12"]
+    if character.domain is None:
+        return []
+    low, high = character.domain
+    unit = f" {character.unit}" if character.unit != "count" else ""
+    return [f"      a number from {low:g} to {high:g}{unit}"]
+
+
+def possible_answers(character: Character) -> list[str]:
+    """What may be answered to a question, a line each, as it is written in a file of answers."""
+    return what_to_type(character) or [f"      {state}: {words}" for state, words in character.states.items()]
+
+
+def photo_and_chance(finding: Finding, key: Key) -> str:
+    """Why the photo's figure for a plant is far above the chance beside it; empty where it is not."""
+    if not any((c.photo_probability or 0) - c.probability >= FAR_APART for c in shown_candidates(finding)[0]):
+        return ""
+    return (
+        "The photo's figure compares only the plants that the photo model has learned; the chance is among all "
+        f"{len(key.flora.species)} on file, and a photo alone proves little. Answers decide."
+    )

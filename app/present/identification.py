@@ -25,6 +25,7 @@ def print_finding(finding: Finding, key: Key, answers: Answers, console: Console
             *_lines([f"So far: {known}."] if known else []),
             *_lines(words.override_lines(finding, key)),
             *candidates(finding),
+            *_lines(filter(None, [words.photo_and_chance(finding, key)])),
             *_answers(finding, key, answers),
         ),
         console=console,
@@ -32,6 +33,8 @@ def print_finding(finding: Finding, key: Key, answers: Answers, console: Console
     if finding.next_question is not None:
         question = finding.next_question.character
         console.print(f"Next question ({question.id}): {question.question}", markup=False)
+        for line in (*words.possible_answers(question), "      unsure"):
+            console.print(line, markup=False)
     elif finding.status != "unlisted" and (why := why_stopped(finding)):  # for one not on file a sample is asked for
         _print_stop(why, message(finding, key, answers), console)
 
@@ -87,6 +90,7 @@ def _print_stop(why: str, text: str, console: Console) -> None:
     console.print(f"{why} What would settle it, as a message to the person who has the plant:\n", markup=False)
     for line in text.splitlines():
         console.print(f"    {line}", markup=False, soft_wrap=True)
+    console.print("\nOr let them tap the answers: swardkey request makes a page with drawings to send.", markup=False)
 
 
 def _lines(lines: Iterable[str]) -> tuple[Paragraph, ...]:

@@ -48,12 +48,19 @@ def heading(plan: Plan, control: Control) -> str:
     place = {"lawn": f"{control.lawns[plan.case.lawn].name} lawn", "bed": "bed", "paving": "paving"}
     if plan.case.place == "lawn" and plan.case.lawn == "unknown":
         place["lawn"] = "lawn of unknown grass"
-    return f"{names(plan.case.species, control)}: {place[plan.case.place]}, {month_name(plan.case.month)}"
+    return f"{all_names(plan, control)}: {place[plan.case.place]}, {month_name(plan.case.month)}"
 
 
 def names(species: Sequence[str], control: Control) -> str:
     """Plants by their common names."""
     return " or ".join(control.flora.species[one].common_name for one in species)
+
+
+def all_names(plan: Plan, control: Control) -> str:
+    """All plants of a plan: those that grow together, or those that it may be."""
+    return (" and " if plan.case.together else " or ").join(
+        control.flora.species[one].common_name for one in plan.case.species
+    )
 
 
 def what_to_do(plan: Plan, control: Control) -> tuple[Block, ...]:
@@ -101,8 +108,10 @@ def options(plan: Plan, control: Control, brief: bool = False) -> tuple[Section,
         if shared:
             blocks[:0] = [Paragraph(("For every herbicide under this heading:",)), *bullets(shared)]
         if blocks and suited == "yes" and len(plan.case.species) > 1:
-            every = names(plan.case.species, control)
-            blocks.insert(0, Paragraph((f"This applies to every weed it could still be: {every}.",)))
+            to_what = (
+                "One pass for all of them" if plan.case.together else "This applies to every weed it could still be"
+            )
+            blocks.insert(0, Paragraph((f"{to_what}: {all_names(plan, control)}.",)))
         found.append(Section(title, tuple(blocks)))
     return tuple(found)
 
@@ -110,7 +119,8 @@ def options(plan: Plan, control: Control, brief: bool = False) -> tuple[Section,
 def only_for_some(plan: Plan, control: Control, brief: bool = False) -> Section:
     """What suits some plants of a shortlist only."""
     cards = (card(option, control, brief, whose=True) for option in plan.only if option.suited != "no")
-    return Section("Only for some of them, so work out which it is first", tuple(cards))
+    title = "Only for some of them" if plan.case.together else "Only for some of them, so work out which it is first"
+    return Section(title, tuple(cards))
 
 
 def differences(plan: Plan, control: Control) -> tuple[Bullets, ...]:
@@ -139,18 +149,18 @@ def calendar(year: Year, control: Control, month: int | None = None) -> Calendar
 
 def cautions(plan: Plan) -> Section:
     """What holds for every one of them."""
-    return Section("Cautions", bullets((cited(said) for said in plan.cautions), "small"))
+    return Section("Cautions", bullets((cited(said) for said in plan.cautions), "small"), folded=True)
 
 
 def law(plan: Plan) -> Section:
     """What the state asks for where a herbicide is used."""
-    return Section("Law", bullets((cited(said) for said in plan.law), "small"))
+    return Section("Law", bullets((cited(said) for said in plan.law), "small"), folded=True)
 
 
 def beside(plan: Plan) -> tuple[Section, ...]:
     """What must be said beside the plan."""
     traps = bullets((cited(said) for said in plan.traps), "small")
-    return Section("About the name of the lawn grass", traps), cautions(plan), law(plan)
+    return Section("About the name of the lawn grass", traps, folded=True), cautions(plan), law(plan)
 
 
 def option_key(option: JudgedOption, whose: bool = False) -> str:

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import fields
-from datetime import date, datetime, time
+from datetime import date, time
 from itertools import pairwise
 
 from app.present.block import Block, Paragraph, Section, Table, bullets, capital
-from app.present.finding import day_text
+from app.present.finding import day_text, moment_text
 from app.records.entries import Current, Product, Reading, Signed, Treatment
-from app.records.law import keep_until, missing_fields, union_of_fields, write_up_by
+from app.records.law import asked_in, keep_until, missing_fields, union_of_fields, write_up_by
 
 EMPTY, MISSING = "\u2013", "STILL MISSING"
 # What is written down beside the fields that states ask for.
@@ -111,24 +111,25 @@ def _cell(name: str, value: object, treatment: Treatment, missing: set[str]) -> 
 def _rows(
     values: Sequence[Treatment | Product], treatment: Treatment, missing: set[str], more: Mapping[str, str]
 ) -> tuple[tuple[str, ...], ...]:
-    """A row a field: what it is called, its values, and who asks for it; last what was filled in of ``more``."""
+    """A row a field that the treatment's state asks for or that was filled in: what it is called, and its values."""
     own = {field.name for field in fields(values[0])}
-    named = {one.field: (label(one.text), ", ".join(one.states)) for one in union_of_fields() if one.field in own}
-    for name, words in more.items():
-        if any(value_text(getattr(value, name)) for value in values):
-            named.setdefault(name, (words, ""))
+    asked = asked_in(treatment.state)
+    named = {one.field: label(one.text) for one in union_of_fields() if one.field in own}
+    named |= {name: words for name, words in more.items() if name not in named}
+    written = {name for name in named if any(value_text(getattr(value, name)) for value in values)}
     return tuple(
-        (words, *(_cell(name, getattr(value, name), treatment, missing) for value in values), states)
-        for name, (words, states) in named.items()
+        (words, *(_cell(name, getattr(value, name), treatment, missing) for value in values))
+        for name, words in named.items()
+        if name in asked or name in written or treatment.left_out.get(name)
     )
 
 
 def _treatment(treatment: Treatment, missing: set[str]) -> Table:
     rows = _rows((treatment,), treatment, missing, MORE)
     if treatment.chemical:
-        return Table(rows, ("Field", "As written", "Asked by"), (0.34, 0.46, 0.20))
+        return Table(rows, ("Field", "As written"), (0.38, 0.62))
     # No law of sprays is about it: only what was written, and what is kept of all work.
-    written = tuple((words, value) for words, value, _ in rows if value != EMPTY)
+    written = tuple((words, value) for words, value in rows if value != EMPTY)
     return Table(written, ("Field", "As written"), (0.34, 0.66))
 
 
@@ -136,8 +137,8 @@ def _chemical(treatment: Treatment, missing: set[str]) -> tuple[Block, ...]:
     """Products, weather, and the days that the law sets."""
     products = treatment.products or (Product(),)
     rows = _rows(products, treatment, missing, OF_PRODUCT)
-    head = ("Field", *(f"Product {n}" for n in range(1, len(products) + 1)), "Asked by")
-    widths = (0.28, *[0.54 / len(products)] * len(products), 0.18)
+    head = ("Field", *(f"Product {n}" for n in range(1, len(products) + 1)))
+    widths = (0.34, *[0.66 / len(products)] * len(products))
     readings = tuple(
         tuple(_cell(name, getattr(reading, name), treatment, set() if number else missing) for name in READINGS)
         for number, reading in enumerate(treatment.weather or (Reading(),))
@@ -158,21 +159,14 @@ def _signatures(current: Current, versions: Versions) -> Section:
     rows = []
     for number, signed in enumerate(current.chain, start=1):
         why = ". ".join(filter(None, (signed.reason or "first signature", signed.note)))
-        rows.append((str(number), signed.signed_by, _moment(signed.signed_at), why, signed.sha256[:16]))
-    head = ("Version", "Signed by", "When (UTC)", "Why", "Hash of the row")
+        rows.append((str(number), signed.signed_by, moment_text(signed.signed_at), why, signed.sha256[:16]))
+    head = ("Version", "Signed by", "When", "Why", "Hash of the row")
     blocks: list[Block] = [Table(tuple(rows), head, (0.09, 0.22, 0.20, 0.29, 0.20))]
     for (_, old), (signed, new) in pairwise(versions):
-        blocks.append(Paragraph((f"What {signed.signed_by} amended on {_moment(signed.signed_at)}:",)))
+        blocks.append(Paragraph((f"What {signed.signed_by} amended on {moment_text(signed.signed_at)}:",)))
         blocks += bullets(changes(old, new), "small")
     mark = "The hash covers the content and the hash of the row before it, so a changed row gives a different hash."
     return Section("Signatures", (*blocks, Paragraph((mark,), "small")), together=True)
-
-
-def _moment(iso: str) -> str:
-    try:
-        return f"{datetime.fromisoformat(iso):%Y-%m-%d %H:%M}"
-    except ValueError:
-        return iso
 
 
 def changes(old: Treatment, new: Treatment) -> list[str]:

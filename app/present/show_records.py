@@ -1,15 +1,17 @@
-"""Records in the terminal: what was kept, what is missing, what was signed, and lists."""
+"""Records in the terminal: what was kept, what is missing, what was signed, one record, and lists."""
 
 from __future__ import annotations
 
 import sys
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
 from app.commands.json_output import print_json
+from app.present.block import Block, Bullets, Paragraph, Section, bullets
+from app.present.finding import day_text, moment_text
 
 if TYPE_CHECKING:
-    from app.records import Treatment
+    from app.records import Client, Current, FollowUp, Hit, Records, Site, Treatment, Visit, VisitRecord, Waiting
 
 
 def plain(value: Any) -> dict[str, Any]:
@@ -38,35 +40,149 @@ def show_signed(signed: Any, as_json: bool) -> None:
         print_json({"signed": plain(signed)})
         return
     done = "amended" if signed.amends else "signed"
-    line = f"{signed.kind} {signed.record} is {done} by {signed.signed_by}, {signed.signed_at}"
+    line = f"{signed.kind} {signed.record} is {done} by {signed.signed_by}, {moment_text(signed.signed_at)}"
     say(f"{line}; row {signed.sequence}, {signed.sha256[:12]}", *([signed.note] if signed.note else []))
 
 
-def show_list(what: str, entries: Iterable[Any], as_json: bool) -> None:
-    """Print a list, a line each, without what is empty."""
-    rows = [plain(entry) for entry in entries]
+def show_list(what: str, entries: Sequence[Any], as_json: bool, line: Callable[[Any], str]) -> None:
+    """Print a list, a line each."""
     if as_json:
-        print_json({what: rows})
+        print_json({what: [plain(entry) for entry in entries]})
         return
-    for row in rows:
-        kind = f"{row['kind']} " if "kind" in row else ""
-        rest = [
-            f"{name.replace('_', ' ')} {value}" for name, value in row.items() if value and name not in ("id", "kind")
-        ]
-        say(f"{kind}{row['id']}: {'; '.join(rest)}")
-    if not rows:
+    say(*map(line, entries))
+    if not entries:
         say("none")
 
 
 def show_treatment(kept: Treatment, as_json: bool) -> None:
-    """Print that a treatment was kept, and what is still missing."""
-    from app.records import missing_fields, prompts
+    """Print that a treatment was kept, and what is still missing, with the keys under which to write it."""
+    from app.records import key_of, missing_fields, prompts
 
-    missing = [lack.text for lack in missing_fields(kept)]
-    asked = [lack.text for lack in prompts(kept)]
+    missing, asked = missing_fields(kept), prompts(kept)
     if as_json:
-        print_json({"treatment": plain(kept), "missing": missing, "if_any": asked})
+        texts = {"missing": [lack.text for lack in missing], "if_any": [lack.text for lack in asked]}
+        print_json({"treatment": plain(kept), **texts})
         return
     say(f"treatment {kept.id} is kept, not signed")
-    say(*(f"still missing: {text}" for text in missing))
-    say(*(f"if there is any: {text}" for text in asked))
+    say(*(f"still missing: {lack.text} ({key_of(lack.field)})" for lack in missing))
+    say(*(f"if there is any: {lack.text} ({key_of(lack.field)})" for lack in asked))
+
+
+def client_line(client: Client) -> str:
+    """A client in a line."""
+    return _line(client.id, client.name, client.phone, client.email, client.address, client.notes)
+
+
+def site_line(site: Site, clients: Mapping[int, str]) -> str:
+    """A site in a line, with its client's name."""
+    where = ", ".join(filter(None, (site.address, site.state)))
+    return _line(site.id, where, clients.get(site.client, ""), *_about(site), site.notes)
+
+
+def visit_line(visit: Visit) -> str:
+    """A visit in a line."""
+    return _line(visit.id, day_text(visit.day), visit.who, f"site {visit.site}", visit.purpose, visit.notes)
+
+
+def hit_line(hit: Hit) -> str:
+    """Something that was found, in a line."""
+    where = f"site {hit.site}" if hit.site and hit.kind != "site" else ""
+    return f"{hit.kind} {_line(hit.id, where, hit.text)}"
+
+
+def print_due(
+    overdue: Iterable[FollowUp], coming: Iterable[FollowUp], waiting: Iterable[Waiting], sites: Mapping[int, str]
+) -> None:
+    """Print what is overdue, what is due soon, and what is still to be signed."""
+
+    def lines(found: Iterable[FollowUp]) -> list[str]:
+        return [_line(one.id, day_text(one.due), one.what, sites.get(one.site, f"site {one.site}")) for one in found]
+
+    late, soon = lines(overdue), lines(coming)
+    to_sign = [
+        f"treatment {one.treatment.id} is not signed{', and late' * one.late}: by {moment_text(one.write_up_by)}"
+        for one in waiting
+    ]
+    say(*(["Due now:", *late] if late else []), *(["In the next two weeks:", *soon] if soon else []), *to_sign)
+    if not (late or soon or to_sign):
+        say("nothing is due")
+
+
+def print_record(book: Records, kind: str, number: int) -> None:
+    """Print one record for a person. Raises RecordsError where there is none."""
+    from app.present.console import print_blocks
+
+    if kind == "client":
+        client = book.client(number)
+        sites = tuple(site_line(site, {}) for site in book.sites(number))
+        title = Paragraph((f"Client {client_line(client)}",), "strong")
+        print_blocks((title, Section("Sites", bullets(sites))))
+    elif kind == "site":
+        print_blocks(_site(book, number))
+    elif kind == "visit":
+        print_blocks(_visit(book.current("visit", number)))
+    else:
+        print_blocks(_treatment(book, number))
+
+
+def _site(book: Records, number: int) -> tuple[Block, ...]:
+    site = book.site(number)
+    title = f"Site {site_line(site, {site.client: book.client(site.client).name})}"
+    groups = ", ".join(map(str, book.groups_used(number)))
+    past = []
+    for visit in book.history(number):
+        record: Any = visit.visit.record
+        done = [f"treatment {one.record.id}" for one in visit.treatments]  # type: ignore[union-attr]
+        past.append("; ".join([visit_line(record.visit), *_found(record), *done]))
+    used = bullets((f"Groups used here: {groups}.",) if groups else ())
+    return Paragraph((title,), "strong"), *used, Section("Visits", bullets(past))
+
+
+def _visit(current: Current) -> tuple[Block, ...]:
+    record: Any = current.record
+    title = f"Visit {visit_line(record.visit)}"
+    about = (f"Client: {record.client.name}", f"Site: {site_line(record.site, {})}", *_found(record))
+    photos = (f"{len(record.photos)} photos",) if record.photos else ()
+    signed = tuple(
+        f"{'Amended' if one.amends else 'Signed'} by {one.signed_by}, {moment_text(one.signed_at)}"
+        + (f": {one.reason}" if one.reason else "")
+        for one in current.chain
+    )
+    return Paragraph((title,), "strong"), Bullets((*about, *photos, *(signed or ("not signed",))))
+
+
+def _treatment(book: Records, number: int) -> tuple[Block, ...]:
+    from app.present.record import record_blocks, record_kind, standing
+    from app.services.objections import HEADING, against
+
+    current, versions = book.current("treatment", number), book.versions("treatment", number)
+    treatment: Any = current.record
+    remarks = bullets(tuple(str(remark) for remark in against(book, treatment)))
+    title = f"{record_kind(treatment)} {number}, {day_text(treatment.day)}. {standing(current)}."
+    return Paragraph((title,), "strong"), *record_blocks(current, versions, [Section(HEADING, remarks)])  # type: ignore[arg-type]
+
+
+def _found(record: VisitRecord) -> list[str]:
+    """What was found and decided on at a visit, in words."""
+    from app.services.visit_papers import species_of
+
+    found = []
+    for finding in record.findings:
+        species = species_of(finding)
+        listed = [c for c in finding.finding.get("candidates") or [] if isinstance(c, dict)]
+        names = {str(c.get("species")): str(c.get("common_name") or c.get("species")) for c in listed}
+        name = names.get(species or "", (species or "").replace("_", " "))
+        by = f", confirmed by {finding.confirmed_by}" if finding.confirmed_by else ""
+        found.append(f"found: {name or 'no plant'} ({finding.status}{by})")
+    return found + [f"decided on: {kept.chosen}" for kept in record.plans if kept.chosen]
+
+
+def _about(site: Site) -> list[str]:
+    lawn = "" if site.lawn in ("", "unknown") else f"{site.lawn.replace('_', ' ')} lawn"
+    near = f"near: {', '.join(site.near)}" if site.near else ""
+    return [lawn, near, f"{site.area_m2:g} m\u00b2" if site.area_m2 else ""]
+
+
+def _line(number: int, *parts: str) -> str:
+    said = "; ".join(" ".join(part.split()) for part in parts if part)
+    return f"{number}: {said}"

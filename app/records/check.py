@@ -11,6 +11,7 @@ from app.records import schema
 from app.records.chain import HEADS, digest, read_heads, signed_row
 from app.records.entries import VisitRecord
 from app.records.errors import RecordsError
+from app.records.own import Own
 from app.records.record_book import Records
 from app.records.serialization import plain
 from model.file import sha256_of
@@ -61,6 +62,10 @@ def _of_file(records: Records) -> Iterator[str]:
             yield f"the file is damaged: {row[0]}"
     for row in database.read("PRAGMA foreign_key_check"):
         yield f"a row of {row[0]} refers to one of {row[2]} that is not there"
+    try:
+        Own(database).profile(), Own(database).own_products()
+    except RecordsError as error:
+        yield str(error)
     changed = schema.shape(database.connection) ^ expected_shape(len(schema.MIGRATIONS))
     for name in sorted({name for name, _ in changed}):
         yield f"{name}: the definition of this table or guard was changed or taken away"

@@ -12,7 +12,7 @@ from typing import Annotated, Any
 
 from pydantic import Field
 
-from app.records.fields import Gear, Group, Kind, Needed, State, Strict, Text
+from app.records.fields import Gear, Group, Kind, Licensed, Needed, State, Strict, Text
 from app.records.findings import KeptFinding, KeptPhoto, KeptPlan
 
 
@@ -61,7 +61,9 @@ class Visit(Strict):
 
 @dataclass(frozen=True)
 class Product(Strict):
-    """One product in the tank, all of it as the user typed it from the label in hand; nothing is filled in by us.
+    """One product in the tank, as its label in hand has it: typed now, or once for the list of one's own products.
+
+    Actives and groups may come from the option that was chosen, rate and amount from sums in which they were typed.
 
     ``name`` is the full name on the label, ``actives`` its constituents with their strength,
     ``groups`` its modes of action, ``rate`` an amount with its unit, ``total_amount`` all that was used.
@@ -127,6 +129,7 @@ class Treatment(Strict):
     applicator: Text = ""
     applicator_address: Text = ""
     applicator_contact: Text = ""
+    licensed: Licensed = ""
     licence: Text = ""
     supervisor: Text = ""
     supervised: Text = ""

@@ -10,6 +10,8 @@ State = Literal["", "NSW", "VIC", "QLD", "WA", "SA", "TAS", "ACT", "NT"]
 Kind = Literal["visit", "treatment"]
 # hand_spray: held in the hand and pumped by it; wiper: a brush, sponge or wick.
 Gear = Literal["", "hand_spray", "powered_spray", "spreader", "wiper"]
+# Whether a person holds a licence for the work; "" where nobody said.
+Licensed = Literal["", "yes", "no"]
 Group = Annotated[int, Field(ge=0, le=40)]
 Text = Annotated[str, StringConstraints(max_length=20_000)]
 Needed = Annotated[str, StringConstraints(min_length=1, max_length=400)]

@@ -103,10 +103,14 @@ class Law(BaseModel):
 
 @dataclass(frozen=True)
 class Missing:
-    """A field that the law asks for: its name in the records, and what it is in plain words."""
+    """A field that the law asks for: its name in the records, and what it is in plain words.
+
+    ``place``: of which product, from 0.
+    """
 
     field: str
     text: str
+    place: int = 0
 
 
 @dataclass(frozen=True)
@@ -161,11 +165,27 @@ def prompts(treatment: Treatment) -> tuple[Missing, ...]:
 def union_of_fields() -> tuple[Asked, ...]:
     """Every field of any state, in the order of the paper."""
     law = load_law()
-    asks = {state: {*rule.asks, *rule.if_any, *_conditional(rule)} for state, rule in law.states.items()}
+    asks = {s: asked_in(s) if rule.list == "known" else frozenset[str]() for s, rule in law.states.items()}
     return tuple(
         Asked(name, asked.text, tuple(state for state in asks if name in asks[state]))
         for name, asked in law.fields.items()
     )
+
+
+def asked_in(state: str) -> frozenset[str]:
+    """The fields that a state asks for, under any condition or if there are any; where its list is not known, all."""
+    law = load_law()
+    rule = law.of(state)
+    if rule.list == "unconfirmed":
+        return frozenset(law.fields)
+    return frozenset({*rule.asks, *rule.if_any, *_conditional(rule)})
+
+
+def key_of(field: str) -> str:
+    """Where a field stands in a file: its key, behind that of the product or reading that it belongs to."""
+    asked = load_law().fields.get(field)
+    group = {"product": "products: ", "reading": "weather: "}.get(asked.each, "") if asked is not None else ""
+    return f"{group}{field}"
 
 
 def write_up_by(treatment: Treatment) -> WriteUp:
@@ -209,7 +229,7 @@ def _holds(condition: Condition, treatment: Treatment) -> bool:
         return treatment.outdoors and treatment.gear not in NO_SPRAY
     if condition == "not_by_hand":
         return treatment.gear not in BY_HAND
-    return bool(treatment.licence.strip())
+    return treatment.licensed == "yes" or (not treatment.licensed and bool(treatment.licence.strip()))
 
 
 def _lacking(treatment: Treatment, law: Law, names: set[str]) -> Iterator[Missing]:
@@ -219,10 +239,12 @@ def _lacking(treatment: Treatment, law: Law, names: set[str]) -> Iterator[Missin
     for name, asked in law.fields.items():
         if name not in names or (name == "treated_area" and treatment.area_m2):
             continue
+        if name == "licensed" and treatment.licence.strip():  # who has one is
+            continue
         if asked.each == "product":
-            for place, product in enumerate(products, start=1):
+            for place, product in enumerate(products):
                 if _is_empty(getattr(product, name)):
-                    yield Missing(name, asked.text + (f" (product {place})" if len(products) > 1 else ""))
+                    yield Missing(name, asked.text + (f" (product {place + 1})" if len(products) > 1 else ""), place)
         elif _is_empty(getattr(weather if asked.each == "reading" else treatment, name)):
             yield Missing(name, asked.text)
 

@@ -9,6 +9,8 @@ from typing import Self
 from app.records.book import Book
 from app.records.database import PATIENCE, Clock, Database, utc_now
 from app.records.drafts import Drafts
+from app.records.merging import Merging
+from app.records.own import Own
 from app.records.signing import Signing
 from app.records.switch import finish_restore
 from app.services.home import home
@@ -56,7 +58,15 @@ class Records:
         self.search = book.search
         self.dataset = book.dataset
 
-        signing = Signing(self.database, book)
+        own = Own(self.database)
+        self.profile = own.profile
+        self.keep_profile = own.keep_profile
+        self.own_products = own.own_products
+        self.keep_product = own.keep_product
+        self.remove_product = own.remove_product
+        self.learn_products = own.learn_products
+
+        signing = Signing(self.database, book, own)
         self.together = signing.together
         self.sign = signing.sign
         self.amend = signing.amend
@@ -69,6 +79,10 @@ class Records:
         self.treatments = signing.treatments
         self.history = signing.history
         self.new_treatment = signing.new_treatment
+
+        merging = Merging(self.database, book)
+        self.merge = merging.merge
+        self.remove = merging.remove
 
         drafts = Drafts(self.database)
         self.save_draft = drafts.save_draft

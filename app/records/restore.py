@@ -27,9 +27,9 @@ from app.records.fields import Sha256
 from app.records.locks import one_restore
 from app.records.record_book import Records
 from app.records.switch import ASIDE, FOLDERS, UNFINISHED, finish_restore, switch_folders
-from model.flora.load import first_cause
 from model.storage import sync_folder
 from model.text import shown
+from model.validation import first_cause
 from model.zip_file import BROKEN, entries_at_most, fault_of_member, fault_of_name
 
 LONGEST_ENTRY = 500  # bytes of one file in our own list

@@ -112,10 +112,13 @@ _DATASET = "INSERT INTO notes VALUES ('dataset', lower(hex(randomblob(16))));\n"
 # Answers became a list in their order. Those of before are read as they are, but an earlier swardkey cannot read these.
 _IN_ORDER = ""
 
+# A treatment says whether its applicator is licensed; an earlier swardkey would refuse the field.
+_LICENSED = ""
+
 # A follow-up says what was seen.
 _OUTCOME = "ALTER TABLE follow_ups ADD COLUMN outcome TEXT NOT NULL DEFAULT '';\n"
 
-MIGRATIONS: tuple[str, ...] = (_TABLES + _triggers(), _DATASET, _IN_ORDER, _OUTCOME)
+MIGRATIONS: tuple[str, ...] = (_TABLES + _triggers(), _DATASET, _IN_ORDER, _LICENSED, _OUTCOME)
 
 
 def statements(script: str) -> Iterator[str]:

@@ -17,7 +17,7 @@ LONGEST_SHOWN = 160
 def put_words(connection: sqlite3.Connection, kind: str, record: int, site: int | None, content: Any) -> None:
     """Keep the words of a record, in place of those that it had."""
     indexed = _ready_index(connection)
-    _drop_words(connection, kind, record)
+    drop_words(connection, kind, record)
     text = " · ".join(texts_in(content))
     added = connection.execute(
         "INSERT INTO words (kind, record, site, text) VALUES (?, ?, ?, ?)", (kind, record, site, text)
@@ -26,7 +26,7 @@ def put_words(connection: sqlite3.Connection, kind: str, record: int, site: int 
         connection.execute("INSERT INTO words_index (rowid, text) VALUES (?, ?)", (added.lastrowid, text))
 
 
-def _drop_words(connection: sqlite3.Connection, kind: str, record: int) -> None:
+def drop_words(connection: sqlite3.Connection, kind: str, record: int) -> None:
     """Forget the words of a record."""
     row = connection.execute("SELECT id FROM words WHERE kind = ? AND record = ?", (kind, record)).fetchone()
     if row is None:

@@ -14,7 +14,7 @@ from pydantic import TypeAdapter, ValidationError
 from app.records.entries import Client, FollowUp, GroupUse, Signed, Site, Treatment, Visit
 from app.records.errors import RecordsError
 from app.records.findings import KeptFinding, KeptPhoto, KeptPlan, in_pairs
-from model.flora.load import first_cause
+from model.validation import first_cause
 
 Entry = TypeVar("Entry")
 TABLES: Mapping[type, str] = {
@@ -41,8 +41,7 @@ def checked(kind: type[Entry], fields: Mapping[str, Any]) -> Entry:
     try:
         found: Entry = _adapter(kind).validate_python(dict(fields))
     except ValidationError as error:
-        cause = first_cause(error).replace("Unexpected keyword argument", "no such field; check its spelling")
-        raise RecordsError(f"{kind.__name__.casefold()}: {cause.replace('Value error, ', '')}") from None
+        raise RecordsError(f"{kind.__name__.casefold()}: {first_cause(error)}") from None
     return found
 
 

@@ -17,6 +17,7 @@ from app.records.errors import RecordsError
 from app.records.fields import Kind
 from app.records.findings import KeptFinding, KeptPhoto, KeptPlan
 from app.records.law import missing_fields, write_up_by
+from app.records.own import Own, filled_in
 from app.records.serialization import canonical, entry_of, entry_of_json, insert, plain, rechecked
 
 Record = VisitRecord | Treatment
@@ -34,9 +35,10 @@ class Waiting:
 class Signing:
     """Signatures over the entries of a book, each a row of the chain."""
 
-    def __init__(self, database: Database, book: Book) -> None:
+    def __init__(self, database: Database, book: Book, own: Own) -> None:
         self._database = database
         self._book = book
+        self._own = own
 
     @contextmanager
     def together(self) -> Iterator[None]:
@@ -106,7 +108,7 @@ class Signing:
         )
 
     def new_treatment(self, visit: int) -> Treatment:
-        """A treatment to fill in: place and client from the site, person and business from the last one kept.
+        """A treatment to fill in: place and client from the site, person and business from the profile or the last one.
 
         Never products or rates: those come from the label in hand.
         """
@@ -124,14 +126,8 @@ class Signing:
             applicator=today.who,
         )
         last = self._database.read("SELECT id FROM treatments ORDER BY id DESC LIMIT 1")
-        if not last:
-            return new
-        former = self.current("treatment", last[0]["id"]).record
-        names = ["business", "business_address", "business_contact"]
-        # A licence is a person's: it is not handed on to somebody else.
-        if getattr(former, "applicator", "") == new.applicator or not new.applicator:
-            names += ["applicator", "applicator_address", "applicator_contact", "licence"]
-        return replace(new, **{name: getattr(former, name) for name in names})
+        former = self.current("treatment", last[0]["id"]).record if last else None
+        return filled_in(new, self._own.profile(), former if isinstance(former, Treatment) else None)
 
     def sign(self, kind: Kind, number: int, who: str) -> Signed:
         """Sign a visit or a treatment as it stands; from now on it can only be amended.

@@ -2,16 +2,20 @@
 
 from __future__ import annotations
 
+import re
+from collections.abc import Callable, Mapping
 from dataclasses import fields
 from pathlib import Path
 from typing import Any, TypeVar
 
 import yaml
 
-from app.records.entries import Treatment, Visit
+from app.records.entries import Product, Reading, Treatment, Visit
 from app.records.errors import RecordsError
+from app.records.law import asked_in, load_law
 from app.records.serialization import checked, plain
-from model.errors import nearest
+from app.services.choices import clock_time, date_of, state_of
+from model.errors import SwardkeyError, nearest
 from model.file import read_file
 from model.flora.load import check_plain
 
@@ -19,13 +23,56 @@ LARGEST_BYTES = 200_000
 OURS = ("id", "visit", "site")  # given by where the record belongs, not by the file
 Entry = TypeVar("Entry", Treatment, Visit)
 
+# Beside the law's own words for a field: how it is written, and what is not in the law.
+HOW = {
+    "day": "the date, as 28/11/2026; empty: the day of the visit",
+    "started": "the start time, as 8:10 or 8.10 am",
+    "finished": "the finish time, as 9:30 or 9.30 am",
+    "gear": "hand_spray, powered_spray, spreader or wiper",
+    "chemical": "no for hand work, mowing and mulch, which need no products or weather",
+    "area_m2": "the area treated, in square metres",
+    "groups": "the mode of action groups, from the label, as [4] or [6, 4]",
+    "at": "the time of the reading, as 8:10 or 8.10 am",
+    "temperature": "the temperature at the start, in C",
+    "notes": "anything else",
+    "wind_speed": "the wind speed at the start, in km/h",
+    "humidity": "the humidity at the start, in per cent; with the temperature it gives Delta T",
+}
+ALWAYS = (
+    "day",
+    "started",
+    "finished",
+    "chemical",
+    "actives",
+    "groups",
+    "gear",
+    "area_m2",
+    "at",
+    "temperature",
+    "humidity",
+    "notes",
+)
+
+
+class _Text(yaml.BaseLoader):
+    """Makes text of every value, so that `1.50` stays `1.50`; a key is given once."""
+
+    def construct_mapping(self, node: yaml.MappingNode, deep: bool = False) -> dict[Any, Any]:
+        """The mapping. Raises yaml.YAMLError naming a key that is given twice."""
+        seen: set[str] = set()
+        for key, _ in node.value:
+            if isinstance(key, yaml.ScalarNode) and key.value in seen:
+                raise yaml.MarkedYAMLError(problem=f"{key.value[:60]} is given twice", problem_mark=key.start_mark)
+            seen.add(str(key.value))
+        return dict(super().construct_mapping(node, deep))
+
 
 def read_fields(file: Path) -> dict[str, Any]:
     """The fields in a file, all text, less those left empty. Raises RecordsError naming file and line."""
     try:
         text = read_file(file, LARGEST_BYTES).decode("utf-8-sig")
         check_plain(text)
-        found = yaml.load(text, Loader=yaml.BaseLoader)  # it makes text of every value: `1.50` stays `1.50`
+        found = yaml.load(text, Loader=_Text)
     except OSError as error:
         raise RecordsError(f"{file}: {error.strerror or error}; give the file of one record") from None
     except UnicodeDecodeError:
@@ -37,7 +84,17 @@ def read_fields(file: Path) -> dict[str, Any]:
         raise RecordsError(f"{file}{line}: is not valid YAML ({cause}); fix that line") from None
     if not isinstance(found, dict) or not found:
         raise RecordsError(f"{file}: holds no fields; write `field: text` on each line")
-    return {name: value for name, value in found.items() if value != ""}
+    return dict(_filled_in(found))
+
+
+def _filled_in(found: Any) -> Any:
+    """The same without what is empty, at any depth: a sheet that is filled in has lines to spare."""
+    if isinstance(found, dict):
+        kept = {name: _filled_in(value) for name, value in found.items()}
+        return {name: value for name, value in kept.items() if value not in ("", {}, [])}
+    if isinstance(found, list):
+        return [value for value in map(_filled_in, found) if value not in ("", {}, [])]
+    return found
 
 
 def changed_by(entry: Entry, given: dict[str, Any], file: Path) -> Entry:
@@ -47,6 +104,76 @@ def changed_by(entry: Entry, given: dict[str, Any], file: Path) -> Entry:
         if name not in known:
             raise RecordsError(f"{file}: {name} is not a field of this record; {nearest(name, known)}")
     try:
-        return checked(type(entry), plain(entry) | given)
+        return checked(type(entry), plain(entry) | _as_meant(given))
     except RecordsError as error:
         raise RecordsError(f"{file}: {error}; fix that field") from None
+
+
+def _as_meant(given: Mapping[str, Any]) -> dict[str, Any]:
+    """Dates, times, states and numbers with their unit as the records write them; what is not one stays as typed."""
+    meant = dict(given)
+    for name, value in given.items():
+        if isinstance(value, list) and name in ("products", "weather"):
+            meant[name] = [_as_meant(one) if isinstance(one, dict) else one for one in value]
+        elif isinstance(value, str) and name in _READERS:
+            try:
+                meant[name] = _READERS[name](value.strip())
+            except SwardkeyError:
+                continue  # the check that follows says what it must be
+    return meant
+
+
+def _clock(text: str) -> str:
+    minutes = round(clock_time(text) * 60)
+    return f"{minutes // 60:02d}:{minutes % 60:02d}" if ":" not in text or not text[-1].isdigit() else text
+
+
+def _number(*units: str) -> Callable[[str], str]:
+    """A reader of numbers that takes off a unit written behind them: the one that the field is in."""
+    pattern = re.compile(rf"([-+]?[0-9.]+)\s*(?:{'|'.join(units)})", re.IGNORECASE)
+    return lambda text: found[1] if (found := pattern.fullmatch(text)) else text
+
+
+_DEGREES = _number("°?C", "degrees?(?: C)?")
+_READERS: Mapping[str, Callable[[str], Any]] = {
+    "day": lambda text: date_of(text).isoformat(),
+    "started": _clock,
+    "finished": _clock,
+    "at": _clock,
+    "state": state_of,
+    "groups": lambda text: re.split(r"[\s,+&]+", text),
+    "area_m2": _number("m2", "m²", r"sq\.? ?m", "square metres?"),
+    "water_litres": _number("l", "litres?"),
+    "temperature": _DEGREES,
+    "delta_t": _DEGREES,
+    "humidity": _number("%", "per ?cent"),
+    "wind_speed": _number("km/h", "kmh", "kph"),
+}
+
+
+def blank_sheet(state: str) -> str:
+    """A file of a treatment to fill in: every field that the state asks for, each explained. "" is a state unknown."""
+    law, asked = load_law(), {*asked_in(state), *ALWAYS}
+    words = {name: one.text for name, one in law.fields.items()} | HOW
+
+    def line(name: str, before: str = "") -> str:
+        return f"{before}{name}:".ljust(24) + f"# {words.get(name, name.replace('_', ' '))}\n"
+
+    where = state or "a state that is not named yet"
+    text = f"# What was done, for a record in {where}. Leave empty what does not apply; then: swardkey records treat\n"
+    text += "# VISIT FILE. Client, address and whoever visited are filled in from the book where they are left empty.\n"
+    text += f"state: {state}\n"
+    inner = {"products": Product, "weather": Reading}
+    for name in (f.name for f in fields(Treatment) if f.name not in (*OURS, "state", "left_out")):
+        if name in inner:
+            own = [one.name for one in fields(inner[name]) if one.name in asked - {"notes"}]
+            title = (
+                "each product; repeat the lines from the dash on for another one"
+                if name == "products"
+                else ("as measured on site: at the start, and again for each change")
+            )
+            text += f"{name}:".ljust(24) + f"# {title}\n"
+            text += "".join(line(one, "    " if place else "  - ") for place, one in enumerate(own))
+        elif name in asked:
+            text += line(name)
+    return text

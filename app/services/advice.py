@@ -5,8 +5,10 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
+from app.services.choices import lawn_of
 from app.services.knowledge import load_advice
 from app.services.labels import labels_read
+from app.services.own_details import own_state
 from model.control import Case, Control, Plan, Year, plan, year_of
 from model.flora.name import PlantNames
 
@@ -22,10 +24,11 @@ def advise(
     """
     control = load_advice()
     plants = PlantNames(control.flora)
-    species = [one for name in names for one in plants.the_plants(name, exact=exact)]
+    circumstances["state"] = circumstances.get("state") or own_state()
+    lawn, cultivar = lawn_of(control, circumstances.pop("lawn", None), circumstances.pop("cultivar", None))
     case = Case(
-        tuple(dict.fromkeys(species)), month, labels=labels_read(), used=tuple(used),
-        near=tuple(dict.fromkeys(near)), **circumstances,  # type: ignore[arg-type]  # checked with the case
+        plants.the_plants_in(names, exact), month, labels=labels_read(), used=tuple(used),
+        near=tuple(dict.fromkeys(near)), lawn=lawn or "unknown", cultivar=cultivar, **circumstances,  # type: ignore[arg-type]  # checked with the case
     )  # fmt: skip
     return plan(control, case), control
 
@@ -36,7 +39,9 @@ def plan_for(case: Case) -> Plan:
 
 
 def years_of(names: Sequence[str]) -> tuple[list[Year], Control]:
-    """The years of some plants, each once, with the facts. Raises AnswerError for a name that is not one plant's."""
+    """The years of some plants, each once, with the facts; a name of several plants gives each of them.
+
+    Raises AnswerError for a name that is not known.
+    """
     control = load_advice()
-    plants = PlantNames(control.flora)
-    return [year_of(control, species) for species in dict.fromkeys(map(plants.the_species, names))], control
+    return [year_of(control, species) for species in PlantNames(control.flora).the_plants_in(names)], control

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections import Counter
+from collections.abc import Iterable, Iterator
 from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import Any
@@ -68,6 +69,22 @@ class Named:
         elif self.usable and self.photo and self.photo[0][1] >= LEAST_SHOWN:
             name = f"perhaps {self.photo[0][0]} {self.photo[0][1]:.0%}"
         return "  ".join(part for part in (self.file, self.status, name, clean_text(self.note)) if part)
+
+
+def outcomes(rows: Iterable[Named]) -> str:
+    """How many photos were named and how many were not, in words.
+
+    >>> outcomes([Named("a.jpg", "likely"), Named("b.jpg", UNREADABLE), Named("c.jpg", "undecided")])
+    '1 named (likely; a photo alone never confirms), 1 not named yet, 1 unreadable'
+    """
+    count = Counter(row.status for row in rows)
+    words = {
+        "likely": "named (likely; a photo alone never confirms)",
+        "undecided": "not named yet",
+        "unlisted": "of a plant that is not on file",
+        UNREADABLE: "unreadable",
+    }
+    return ", ".join(f"{count[status]} {text}" for status, text in words.items() if count[status]) or "none"
 
 
 class Table:

@@ -2,11 +2,22 @@
 
 from __future__ import annotations
 
+import calendar
 import re
 from collections.abc import Iterable
 from datetime import date
+from typing import TYPE_CHECKING
 
 from model.errors import AnswerError, nearest
+
+if TYPE_CHECKING:
+    from model.control import Control
+
+STATES = {
+    "new south wales": "NSW", "victoria": "VIC", "queensland": "QLD", "western australia": "WA",
+    "south australia": "SA", "tasmania": "TAS", "australian capital territory": "ACT", "northern territory": "NT",
+    "tassie": "TAS", "canberra": "ACT",
+}  # fmt: skip
 
 
 def as_word(text: str) -> str:
@@ -16,6 +27,44 @@ def as_word(text: str) -> str:
     'tall_fescue'
     """
     return re.sub(r"[ -]", "_", text.strip().casefold())
+
+
+def month_of(text: str) -> int:
+    """A month by its number or its name, in full or cut short. Raises AnswerError for anything else.
+
+    >>> month_of("5"), month_of("Sept"), month_of("november")
+    (5, 9, 11)
+    """
+    word = text.strip().casefold().rstrip(".")
+    if word.isdecimal() and len(word) < 3 and 1 <= int(word) <= 12:
+        return int(word)
+    found = [n for n in range(1, 13) if len(word) > 2 and calendar.month_name[n].casefold().startswith(word)]
+    if len(found) != 1:
+        raise AnswerError(f"{text!r} is not a month; give 1 to 12, or a name such as May")
+    return found[0]
+
+
+def state_of(text: str) -> str:
+    """A state or territory by its letters or its name; what is not known stays as it was typed.
+
+    >>> state_of("nsw"), state_of("Western Australia"), state_of("Vic.")
+    ('NSW', 'WA', 'VIC')
+    """
+    word = re.sub(r"[\W_]+", " ", text).strip().casefold()
+    return STATES.get(word, text.strip().upper().rstrip("."))
+
+
+def lawn_of(control: Control, lawn: str | None, cultivar: str | None = None) -> tuple[str | None, str | None]:
+    """The lawn grass and its cultivar, as the files of facts spell them, from what people call either.
+
+    A cultivar that is named as the lawn gives both. What is not known stays as it is, for the check that follows.
+    """
+    found = control.lawn_named(lawn) if lawn else None
+    grass, named = found or (lawn, None)
+    if cultivar and grass:
+        more = control.lawn_named(cultivar)
+        named = more[1] or cultivar if more and more[0] == grass else cultivar
+    return grass, named
 
 
 def one_of(option: str, word: str, known: Iterable[str]) -> str:
@@ -35,11 +84,20 @@ def group_number(text: str) -> int:
 
 
 def date_of(text: str) -> date:
-    """A date. Raises AnswerError where it is not written as 2026-03-01."""
+    """A date as 2026-03-01, or with the day first, as 1/3/2026 or 1 March 2026. Raises AnswerError.
+
+    >>> str(date_of("28/11/2026")), str(date_of("28 Nov 2026")), str(date_of("1.3.26"))
+    ('2026-11-28', '2026-11-28', '2026-03-01')
+    """
     try:
+        if found := re.fullmatch(
+            r"(\d{1,2})(?:st|nd|rd|th)?[-/. ]+(\d{1,2}|[a-z]{3,9}\.?),?[-/. ]+(\d{4}|\d{2})", text.strip(), re.I
+        ):
+            year = int(found[3]) + (2000 if len(found[3]) == 2 else 0)
+            return date(year, month_of(found[2]), int(found[1]))
         return date.fromisoformat(text.strip())
-    except ValueError:
-        raise AnswerError(f"{text!r} is not a date; give it as 2026-03-01") from None
+    except (ValueError, AnswerError):
+        raise AnswerError(f"{text!r} is not a date; give it as 28/11/2026 or 2026-11-28") from None
 
 
 def clock_time(text: str) -> float:

@@ -28,7 +28,7 @@ def draw_species(
     chosen_stage: Any = stage and one_of("--stage", stage, get_args(Stage))
     chosen_ground: Any = ground and one_of("--ground", ground, get_args(Ground))
     lawn = species.replace(" ", "_").lower() == PLAIN_LAWN
-    name = PLAIN_LAWN if lawn else PlantNames(flora).the_species(species)
+    name = PLAIN_LAWN if lawn else PlantNames(flora).the_usual(species)
     plant = flora.species.get(name)
     scene = plan_scene(plant, seed, chosen_stage, chosen_ground, mown)
     return name, scene, draw_scene(scene, plant, side)

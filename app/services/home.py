@@ -22,6 +22,16 @@ def home() -> Path:
     return Path(given).expanduser() if given else user_data_path("swardkey", appauthor=False)
 
 
+def program_version() -> str:
+    """The version of this program, as it was installed; that of its source where it was not."""
+    from importlib.metadata import PackageNotFoundError, version
+
+    try:
+        return version("swardkey")
+    except PackageNotFoundError:
+        return "not installed"
+
+
 def cache_folder() -> Path:
     """Where what can be made again is kept: the folder SWARDKEY_CACHE, or one inside the user's."""
     given = os.environ.get("SWARDKEY_CACHE")

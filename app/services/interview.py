@@ -81,8 +81,7 @@ def named_for_paper(
     from app.present.finding import LEAST_NAMED
     from app.present.naming import Naming
 
-    plants = PlantNames(key.flora)
-    species = tuple(dict.fromkeys(one for name in names for one in plants.the_plants(name)))
+    species = PlantNames(key.flora).the_plants_in(names)
     if answers is None:
         return Naming(species[0]), species
     given, visible = read_answers(answers, key.flora.characters)

@@ -13,6 +13,7 @@ import yaml
 from pydantic import BaseModel, ConfigDict
 
 from app.present.finding import day_text
+from app.services.choices import lawn_of
 from app.services.home import labels_file
 from model.control import Control, LabelRead
 from model.errors import AnswerError, nearest
@@ -45,6 +46,7 @@ def note_label(control: Control, actives: Sequence[str], lawn: str, number: str,
     for name in named:
         if control.actives[name].registration.status == "cancelled":
             raise AnswerError(f"{name} is cancelled in Australia. {control.actives[name].registration.text}")
+    lawn = lawn_of(control, lawn)[0] or lawn
     if lawn not in control.lawns or lawn == "unknown":
         known = [name for name in control.lawns if name != "unknown"]
         raise AnswerError(f"--lawn {lawn}: no such lawn grass is known; {nearest(lawn, known)}")
@@ -69,6 +71,7 @@ def note_label(control: Control, actives: Sequence[str], lawn: str, number: str,
 
 def revoke_label(control: Control, actives: Sequence[str], lawn: str) -> int:
     """Take back every reading of these actives on a lawn, and say how many there were."""
+    lawn = lawn_of(control, lawn)[0] or lawn
     named = {_active(control, name) for name in actives}
     kept = labels_read()
     left = [old for old in kept if not (old.lawn == lawn and named & set(old.actives))]

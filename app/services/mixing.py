@@ -12,6 +12,7 @@ from typing import TypeVar
 
 from model import mix
 from model.mix import MixError, Result, unit
+from model.mix.number import amount, readable
 
 Value = TypeVar("Value")
 MEASURES = {
@@ -129,6 +130,47 @@ def strength(form: Form) -> Result:
 SUMS: dict[str, Callable[[Form], Result]] = {
     work.__name__: work for work in (output, tank, spot, granule, nitrogen, strip, strength)
 }
+
+
+OF_PRODUCT = ("tank", "spot", "granule")  # those that say how much product is used
+
+
+@dataclass(frozen=True)
+class Amounts:
+    """What a sum of a product says for the record; None or "" where it does not say.
+
+    ``rate`` as it was typed; ``water_litres`` of spray and ``total`` of product, in all.
+    """
+
+    rate: str = ""
+    area_m2: float | None = None
+    water_litres: float | None = None
+    total: str = ""
+    tank_loads: str = ""
+
+
+def amounts_of(result: Result, typed: Mapping[str, str]) -> Amounts:
+    """The amounts of one of the sums OF_PRODUCT, from its result and what was typed for it.
+
+    >>> typed = {"tank": "10", "output": "400", "rate": "3 L/ha", "area": "350"}
+    >>> amounts_of(tank(Form(typed)), typed)
+    Amounts(rate='3 L/ha', area_m2=350.0, water_litres=14.0, total='105 mL', tank_loads='1 of 10 L, 1 of 4 L')
+    """
+    figures = result.figures
+    unit = "ml" if "product_total_ml" in figures else "g"
+    total, full, last = (figures.get(n) for n in (f"product_total_{unit}", "full_fills", "last_fill_litres"))
+    loads = []
+    if full:
+        loads.append(f"{full:g} of {readable(Form(typed).number('tank'))} L")
+    if last:
+        loads.append(f"1 of {readable(last)} L")
+    return Amounts(
+        rate=typed["rate"],
+        area_m2=Form({"area": typed["area"]}).area if typed.get("area") else None,
+        water_litres=figures.get("spray_total_litres", figures.get("water_litres")),
+        total="" if total is None else amount(total, unit),
+        tank_loads=", ".join(loads),
+    )
 
 
 def area_of(shapes: Sequence[tuple[str, str]]) -> Result:

@@ -41,7 +41,7 @@ def species_wanted(names: Sequence[str], every: bool, kind: str, folder: Path | 
     elif every:
         chosen = list(flora.ids)
     else:
-        chosen = list(dict.fromkeys(one for name in names for one in PlantNames(flora).the_plants(name)))
+        chosen = list(PlantNames(flora).the_plants_in(names))
     return {species: flora.species[species].scientific_name for species in chosen}
 
 

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
 from app.papers.advice_sheet import AdviceSheet, advice_of, advice_paper
+from app.papers.client_sheet import client_text
 from app.papers.csv_table import findings_csv, treatments_csv
 from app.papers.darwin_core import Sharing, archive, check_sharing, occurrence_csv
 from app.papers.follow_ups import calendar_file
@@ -18,23 +20,30 @@ from app.records import open_records
 from app.services.advice import advise
 from app.services.interview import named_for_paper
 from app.services.knowledge import load_advice, load_key
-from app.services.plant_photos import paper_photo
-from app.services.visit_papers import all_visits, naming_of, photos_of, plan_of, visit_record
+from app.services.plant_photos import OF_THIS, ONE_OF_THESE, paper_photo
+from app.services.visit_papers import all_visits, namings_of, photos_of, plan_of, visit_record
 from model.control.facts import FORMER_METHODS
 from model.errors import AnswerError, nearest
 from model.identify import Key
 from training.collection.licence import kind_of, licence_of
 
 
-def _visit(number: int, maker: str | None, place: str | None, cover: float | None, key: Key | None) -> PaperVisit:
+def _visit(
+    number: int, maker: str | None, place: str | None, cover: float | None, key: Key | None, pictured: bool = True
+) -> PaperVisit:  # fmt: skip
     key, control = key or load_key(), load_advice()
     with open_records() as book:
         record = visit_record(book, number)
-        naming = naming_of(record, key)
-        made = plan_of(book, record, naming, control, place=place, cover=cover)
-        photo = paper_photo(photos_of(book, record), made.case.species, key.flora)
+        naming, *others = namings_of(record, key)
+        made = plan_of(book, record, naming, control, others, place=place, cover=cover)
+        photo = paper_photo(photos_of(book, record), made.case.species, key.flora) if pictured else None
+        if photo is not None and photo.caption == OF_THIS and others:
+            photo = replace(photo, caption=ONE_OF_THESE)
         who = record.visit.who if maker is None else maker
-        return PaperVisit(record, naming, made, key, control, who, photo)
+        due = tuple(item for item in book.follow_ups(record.site.id, open_only=False) if item.visit == number)
+        done = book.treatments(visit=number)[::-1]
+        every = (naming, *others)
+        return PaperVisit(record, naming, made, key, control, who, photo, every, done, due, book.profile())
 
 
 def paper_of_visit(
@@ -46,6 +55,11 @@ def paper_of_visit(
     ``maker``: who hands it out, by default who made the visit. ``key`` is loaded where it is not given.
     """
     return visit_papers()[name].make(_visit(number, maker, place, cover, key))
+
+
+def text_for_client(number: int, key: Key | None = None) -> str:
+    """What the client's paper of a visit says, for a mail. Raises SwardkeyError where there is none yet."""
+    return client_text(_visit(number, None, None, None, key, pictured=False))
 
 
 def advice_of_visit(

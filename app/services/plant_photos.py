@@ -22,6 +22,7 @@ if TYPE_CHECKING:
 
 ON_PAPER = (720, 720)  # px: 40 mm at 450 to the inch
 OF_THIS = "The plant itself, as it was photographed for this advice."
+ONE_OF_THESE = "One of them, as it was photographed for this advice."
 OWN = "from your collection"
 _lock = Lock()
 _read: dict[Path, tuple[tuple[int, int], Mapping[str, PlantPhoto]]] = {}  # by collection: its state, and its photos

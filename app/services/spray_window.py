@@ -10,9 +10,10 @@ from typing import Literal, get_args
 
 from app.present.finding import day_text
 from app.present.plan import heading
-from app.services.choices import one_of
+from app.services.choices import lawn_of, one_of
 from app.services.knowledge import load_advice
 from app.services.labels import labels_read, split_actives
+from app.services.own_details import own_state
 from model.control import Case, Control, JudgedOption, Use, judge_spraying, judge_spraying_day, plan
 from model.control.facts import Near, Place, Stage
 from model.errors import AnswerError, nearest
@@ -42,7 +43,7 @@ class Job:
         if use.month is None:
             raise AnswerError("--weed: its season is judged by the month; give --month too")
         case = Case(
-            species=(PlantNames(self.control.flora).the_species(weed),), month=use.month,
+            species=PlantNames(self.control.flora).the_plants_in([weed]), month=use.month,
             lawn=use.lawn or "unknown", place=use.place, stage=stage, state=use.state, near=use.near,  # type: ignore[arg-type]
             used=use.used, cultivar=use.cultivar, labels=use.labels,
         )  # fmt: skip
@@ -101,7 +102,8 @@ def job_of(
     rain_fast: float | None, sunrise: float | None, sunset: float | None,
 ) -> Job:  # fmt: skip
     """A job from the options of the command. Raises AnswerError for a word that is not known."""
-    control = load_advice()
+    control, state = load_advice(), state or own_state()
+    lawn, cultivar = lawn_of(control, lawn, cultivar)
     if lawn is not None:
         one_of("--lawn", lawn, control.lawns)
     if state is not None:
@@ -160,5 +162,5 @@ def degree_days(
     file: Path, base: float, unit: Literal["C", "F"], weed: str | None
 ) -> tuple[Record, Warmth, str | None]:
     """Degree-days of a file over a base in its unit, what is known of warmth, and the species of the weed."""
-    species = PlantNames(load_advice().flora).the_species(weed) if weed is not None else None
+    species = PlantNames(load_advice().flora).the_usual(weed) if weed is not None else None
     return read_record(file, base, unit), load_warmth(), species

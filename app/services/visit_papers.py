@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from contextlib import suppress
 from dataclasses import replace
 from pathlib import Path
@@ -41,7 +42,12 @@ def photos_of(records: Records, record: VisitRecord) -> tuple[Path, ...]:
 
 
 def naming_of(record: VisitRecord, key: Key) -> Naming:
-    """How the weed of a visit was named: by its latest confirmed finding, or the latest that names a plant.
+    """How the weed of a visit was named; where there are several, the first of namings_of. Raises AnswerError."""
+    return namings_of(record, key)[0]
+
+
+def namings_of(record: VisitRecord, key: Key) -> tuple[Naming, ...]:
+    """How each weed of a visit was named, once: what a person confirmed before the rest, then the latest first.
 
     Raises AnswerError where none does; a plant outside the flora is not given the name of the nearest, nor is one
     named of which hardly anything is known.
@@ -49,7 +55,12 @@ def naming_of(record: VisitRecord, key: Key) -> Naming:
     named = [found for found in record.findings if species_of(found) in key.flora.species and _may_be_named(found)]
     if not named:
         raise AnswerError(f"visit {record.visit.id} has no finding that names a plant; identify it first")
-    best = max(named, key=lambda found: (bool(found.confirmed_by), found.id))
+    best = sorted(named, key=lambda found: (bool(found.confirmed_by), found.id), reverse=True)
+    first = {species_of(found): found for found in reversed(best)}  # of one species, the best
+    return tuple(_naming(found, key) for found in sorted(first.values(), key=best.index))
+
+
+def _naming(best: KeptFinding, key: Key) -> Naming:
     species = species_of(best) or ""
     chances = _chances(best)
     probability = best.probability if best.probability is not None else chances.get(species)
@@ -89,15 +100,29 @@ def _chances(found: KeptFinding) -> dict[str, float]:
     return {str(one.get("species")): float(one.get("probability") or 0.0) for one in listed}
 
 
-def plan_of(records: Records, record: VisitRecord, naming: Naming, control: Control, **changed: Any) -> Plan:
-    """The plan for the weed of a visit, for the case as it was given then; ``changed`` replaces parts of it.
+def plan_of(
+    records: Records,
+    record: VisitRecord,
+    naming: Naming,
+    control: Control,
+    others: Sequence[Naming] = (),
+    **changed: Any,
+) -> Plan:
+    """The plan for the weed of a visit and for ``others``, in the case as it was given then, parts of it ``changed``.
 
     Where no case was kept, the visit's site and month stand for it, with the groups used there before.
     """
-    species = (naming.species, *naming.also)
-    case = kept_case(record) or _case_of_site(records, record)
+    every = dict.fromkeys(species for one in (naming, *others) for species in (one.species, *one.also))
+    species = tuple(one for one in every if one in control.treatments) if others else tuple(every)
+    case = case_of(records, record)
     return plan(
-        control, replace(case, **{name: value for name, value in changed.items() if value is not None}, species=species)
+        control,
+        replace(
+            case,
+            **{name: value for name, value in changed.items() if value is not None},
+            species=species or (naming.species,),
+            together=bool(others),
+        ),
     )
 
 
@@ -113,6 +138,11 @@ def kept_case(record: VisitRecord) -> Case | None:
     return None
 
 
+def case_of(records: Records, record: VisitRecord) -> Case:
+    """The case that a visit's latest plan was made for; else what is known of its site, in the month of the visit."""
+    return kept_case(record) or _case_of_site(records, record)
+
+
 def _case_of_site(records: Records, record: VisitRecord) -> Case:
     site = record.site
     used = tuple(sorted({use.group for use in records.group_uses(site.id) if use.day < record.visit.day}))
@@ -121,13 +151,8 @@ def _case_of_site(records: Records, record: VisitRecord) -> Case:
     return Case((), day.month, site.lawn, state=site.state or None, near=near, used=used, labels=labels_read())
 
 
-def decided(option: JudgedOption) -> str:
-    """What was decided on, in words, as a kept plan has it."""
-    return option.name
-
-
 def decided_option(record: VisitRecord, made: Plan) -> tuple[JudgedOption, ...]:
     """The option that was decided on at a visit, where the plan still has it."""
     words = {kept.chosen for kept in record.plans if kept.chosen}
     former = {FORMER_METHODS[chosen] for chosen in words if chosen in FORMER_METHODS}
-    return tuple(o for o in (*made.options, *made.only) if decided(o) in words or o.method in former)[:1]
+    return tuple(o for o in (*made.options, *made.only) if o.name in words or o.method in former)[:1]

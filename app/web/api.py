@@ -11,6 +11,7 @@ from pydantic import Field, TypeAdapter, ValidationError
 
 from app.present.deciding import finding_json
 from app.services.advice import plan_for
+from app.services.choices import lawn_of
 from app.services.interview import start_interview
 from app.services.labels import labels_read
 from app.web.context import Context
@@ -18,6 +19,7 @@ from app.web.uploads import Uploads, put_away
 from model.control import Case
 from model.errors import PhotoError, SwardkeyError
 from model.flora.name import PlantNames
+from model.validation import first_cause
 
 Json = dict[str, Any]
 PHOTOS = TypeAdapter(list[Json])
@@ -59,9 +61,7 @@ def _answer(context: Context, work: Callable[[], Json]) -> Json:
     try:
         return work()
     except ValidationError as error:
-        first = error.errors()[0]
-        where = " ".join(str(part) for part in first["loc"])
-        raise gr.Error(f"{where or error.title}: {first['msg']}", print_exception=False) from None
+        raise gr.Error(first_cause(error), print_exception=False) from None
     except SwardkeyError as error:
         raise gr.Error(str(error), print_exception=False) from None
 
@@ -88,8 +88,9 @@ def _identify(uploads: Uploads, photos: Any, answers: Any, month: Any) -> Json:
 
 
 def _advise(context: Context, species: Any, given: Mapping[str, Any]) -> Json:
-    names = PlantNames(context.control.flora)
-    plants = tuple(dict.fromkeys(p for name in NAMES.validate_python(species) for p in names.the_plants(name)))
+    plants = PlantNames(context.control.flora).the_plants_in(NAMES.validate_python(species))
+    grass, variety = lawn_of(context.control, given.get("lawn"), given.get("cultivar"))
+    given = {**given, "lawn": grass, "cultivar": variety}
     known = {name: value for name, value in given.items() if value is not None}
     case = TypeAdapter(Case).validate_python({**known, "species": plants, "labels": labels_read()})
     return plan_for(case).as_json(context.control)

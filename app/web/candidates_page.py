@@ -1,4 +1,4 @@
-"""Step 2: what it could be, how sure that is, and how look-alikes are told apart."""
+"""Step 2: what it could be by the photos, and how look-alikes are told apart; then what can be seen of the plant."""
 
 from __future__ import annotations
 
@@ -7,12 +7,16 @@ from dataclasses import replace
 from typing import Any
 
 from app.present.deciding import known_so_far
-from app.present.finding import LEAST_NAMED, headline, shown_candidates
+from app.present.finding import LEAST_NAMED, shown_candidates
+from app.web import photos_page as photos
+from app.web import visible_parts as sight
 from app.web.comparison import Pair, pair_of
 from app.web.context import Context
 from app.web.draft import Draft, Step
 from app.web.frame import Fields
-from model.identify import Finding
+from app.web.plant_pictures import first_photo
+from model.identify import LEADS, Finding
+from model.text import counted
 from model.traits import out_of_sight
 
 STEP = Step("Could be", 20)
@@ -27,35 +31,44 @@ def show(context: Context, draft: Draft) -> dict[str, Any]:
     seen = set(interview.photos.probabilities) if interview.photos is not None else set()
     return {
         **ranking(context, finding, seen),
+        **photos.given(draft),
         "known": known_so_far(finding, context.key, interview.answers),
-        "headline": headline(finding, context.key),
         "photo_leads": best_by_photo(context, finding, seen),
-        "learned": len(seen),
+        "photo": first_photo(draft),
+        "usual": sight.usual(),
+        "parts_asked": sight.cards(draft) if sight.is_asked(draft) else [],
+        "again": False,
         "pairs": look_alikes(context, finding, out_of_sight(context.key.flora.characters, draft.visible)),
-        "bad": [shot for shot in draft.shots if shot.notes],
     }
 
 
 def ranking(context: Context, finding: Finding, seen: set[str]) -> dict[str, Any]:
-    """The candidates worth a line, which may be none, and what is left for the others."""
-    shown, others, rest = shown_candidates(finding)
-    rows = [{"plant": c, "photographed": c.species in seen} for c in shown]
-    return {"rows": rows, "others": others, "rest": rest, "unlisted": finding.unlisted_probability, "seen": bool(seen)}
+    """The candidates worth a line, which may be none; ``unlisted`` where a plant that is not on file is worth one."""
+    rows = [
+        {"plant": c, "photographed": c.species in seen, "word": "likely" if c.probability >= LEADS else "possible"}
+        for c in shown_candidates(finding)[0]
+    ]
+    unlisted = finding.unlisted_probability
+    return {"rows": rows, "unlisted": unlisted if unlisted >= LEAST_NAMED else 0, "seen": bool(seen)}
 
 
 def best_by_photo(context: Context, finding: Finding, seen: set[str]) -> str:
-    """What the photos alone put first, in a sentence; no plant that is improbable for all that."""
+    """What the photos alone say, in words; no plant that is improbable for all that."""
     known = [(c.photo_probability, c) for c in finding.candidates if c.photo_probability is not None]
     if not known:
         return ""
     chance, best = max(known, key=lambda pair: pair[0])
+    learned, left = counted(len(seen), "plant"), finding.species_count - len(seen)
+    tell = f" It has not learned the other {left} on file; the questions tell them apart." if left > 0 else ""
     if chance < 1 - sum(p for p, _ in known):
-        return "The photos match none of the plants in the photo model; answer the questions instead."
+        none = f"The photos look like none of the {learned} that the photo model has learned."
+        return f"{none} They may show another plant, or no plant at all; if it is one, the questions will tell."
     if best.probability < LEAST_NAMED:
-        return "The photos alone point to no plant; answer the questions instead."
+        return "The photos alone point to no plant; the questions will tell."
+    leads = f"Of the {learned} that the photo model has learned, this looks most like {best.common_name}"
     if best.species != finding.candidates[0].species:
-        return f"The photo model ranks {best.common_name} first among the plants it knows, but is far from sure."
-    return f"The photo model finds it most like {best.common_name}."
+        leads += ", but that is far from sure"
+    return f"{leads}.{tell} A photo alone never confirms a name."
 
 
 def look_alikes(context: Context, finding: Finding, hidden: Collection[str] = ()) -> list[Pair]:
@@ -72,4 +85,4 @@ def ask(context: Context, draft: Draft, fields: Fields, which: str) -> Draft:
     return replace(draft, step="questions")
 
 
-ACTIONS = {"ask": ask}
+ACTIONS = {"ask": ask, "see": sight.see, "see_usual": sight.see_usual, "look": photos.look, "remove": photos.remove}

@@ -8,7 +8,7 @@ from collections.abc import Mapping
 from dataclasses import asdict, dataclass, field
 from pathlib import Path
 from threading import Lock
-from typing import Any
+from typing import Any, Literal
 
 from pydantic import TypeAdapter, ValidationError
 
@@ -17,6 +17,7 @@ from app.services.home import home
 from model.errors import SwardkeyError
 from model.flora.character import PARTS, Part
 
+Way = Literal["name", "known", "check", "sums"]  # name a weed; advice on a known one; spray check; sums
 ID = re.compile(r"[A-Za-z0-9_-]{22}")
 
 
@@ -70,9 +71,9 @@ class Draft:
     """What is known of one plant so far. ``evidence`` is what ``model`` said of the photos; ``furthest`` the last step.
 
     ``visible`` are the parts that can be seen or reached, None until that is answered. ``answers`` keep the order in
-    which they were given. ``asking`` is a question that is asked again, ``choosing`` an answer that is half given.
-    ``lawn``, ``weather``, ``sums`` and ``record``
-    hold what was typed, as it was typed, so that it is there again after a reload.
+    which they were given. ``taken`` is the day of the first photo that tells its own, as YYYY-MM-DD. ``asking`` is a
+    question that is asked again, ``choosing`` an answer that is half given. ``lawn``, ``weather``, ``sums`` and
+    ``record`` hold what was typed, as it was typed, so that it is there again after a reload.
     """
 
     id: str
@@ -82,6 +83,7 @@ class Draft:
     evidence: Mapping[str, Any] | None = None
     model: str = ""
     month: int | None = None
+    taken: str = ""
     visible: tuple[Part, ...] | None = None
     answers: Mapping[str, Any] = field(default_factory=dict)
     asking: str = ""
@@ -92,11 +94,11 @@ class Draft:
     forecast: str = ""
     sums: Mapping[str, Any] = field(default_factory=dict)
     record: Mapping[str, Any] = field(default_factory=dict)
-
-    @property
-    def is_blank(self) -> bool:
-        """Whether nothing has been entered yet, so that there is nothing to keep."""
-        return self == Draft(self.id, month=self.month)
+    way: Way = "name"  # what the person came for
+    given: tuple[str, ...] = ()  # plants that the person named, without photos or questions
+    called: str = ""  # the plant, in words, once a plan was made
+    of_visit: int = 0  # the kept visit that this is a further plan or spray of
+    together: bool = False  # all of ``given`` grow there
 
     def as_json(self) -> dict[str, Any]:
         """As plain data; the answers as pairs, for what keeps this sorts all names."""

@@ -21,6 +21,7 @@ from app.web.draft import ID
 from app.web.new_photos import pending, waiting_folder
 from app.web.paper_files import PAPERS, PDF, WHOLE, kinds, of_all, of_treatment, of_visit, shared
 from app.web.request_filter import NOTHING_HERE
+from app.web.sender import request_file
 from app.web.shots import THUMB, photo_file
 from model.errors import SwardkeyError
 
@@ -92,9 +93,18 @@ def _paper(context: Context, request: Request) -> Response | None:
     return _saved(PAPERS[kind](context, draft), f"{kind}.pdf") if draft is not None and kind in PAPERS else None
 
 
+def _request(context: Context, request: Request) -> Response | None:
+    """The page for whoever has the plant: to be saved and sent on, not to be opened from here."""
+    draft = context.drafts.read(request.path_params["plant"])
+    return _saved(request_file(context, draft), "questions.html", "application/octet-stream") if draft else None
+
+
 def _visit(context: Context, request: Request) -> Response | None:
     number, kind = request.path_params["visit"], request.path_params["kind"]
-    return _saved(of_visit(context, number, kind), f"{kind}-{number}.pdf") if kind in kinds() else None
+    if kind not in kinds():
+        return None
+    shown = request.query_params.get("show") == "yes"
+    return _saved(of_visit(context, number, kind), f"{kind}-{number}.pdf", shown=shown)
 
 
 def _treatment(context: Context, request: Request) -> Response:
@@ -145,6 +155,7 @@ ADDRESSES: dict[str, Answer] = {
     "/paper/all/{name}": _whole,
     "/paper/shared": _shared,
     "/paper/key": _key,
+    "/paper/{plant}/questions.html": _request,
     "/paper/backup/{name}": _backup,
     "/paper/{plant}/{kind}": _paper,
 }
@@ -154,9 +165,10 @@ def _jpeg(data: bytes | None) -> Response | None:
     return Response(data, media_type="image/jpeg", headers=DAY) if data is not None else None
 
 
-def _saved(data: bytes, name: str, media_type: str = PDF) -> Response:
-    """A file that the browser saves."""
-    headers = {"content-disposition": f'attachment; filename="swardkey-{name}"', "cache-control": "no-store"}
+def _saved(data: bytes, name: str, media_type: str = PDF, shown: bool = False) -> Response:
+    """A file that the browser saves, or shows, so that it can be printed."""
+    how = "inline" if shown else "attachment"
+    headers = {"content-disposition": f'{how}; filename="swardkey-{name}"', "cache-control": "no-store"}
     return Response(data, media_type=media_type, headers=headers)
 
 

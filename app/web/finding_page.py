@@ -12,9 +12,9 @@ from app.web.context import Context
 from app.web.draft import Draft, Step
 from app.web.effects import set_aside
 from app.web.frame import Fields, FormError, one
-from app.web.plant_pictures import picture_of_this
-from app.web.questions_page import change
-from app.web.visible_parts import in_words, is_all, look_again
+from app.web.plant_pictures import first_photo, picture_of_this
+from app.web.sender import ask_sender
+from app.web.visible_parts import change, in_words, is_all, look_again
 from model.identify import Candidate
 from model.traits import Answers, out_of_sight
 
@@ -41,6 +41,7 @@ def show(context: Context, draft: Draft) -> dict[str, Any]:
         "word": STATUS[finding.status],
         "lead": lead,
         "of_this": picture_of_this(draft),
+        "photo": first_photo(draft) if finding.species is None else None,
         "headline": headline(finding, context.key),
         "override": override_lines(finding, context.key) if says else [],
         "evidence": evidence(context, lead, dict(draft.answers)) if finding.species else {},
@@ -67,8 +68,10 @@ def evidence(context: Context, lead: Candidate, answers: Answers) -> dict[str, l
 
 def plan_species(context: Context, draft: Draft) -> tuple[str, ...]:
     """The plants that a plan must suit: the named one, else all of the shortlist; none for an unlisted plant."""
-    finding = context.finding(draft)
     treated = context.control.treatments
+    if draft.given or draft.way != "name":
+        return tuple(species for species in draft.given if species in treated)
+    finding = context.finding(draft)
     if finding.status == "unlisted":
         return ()
     if finding.species is not None:
@@ -113,7 +116,8 @@ def onward(context: Context, draft: Draft, fields: Fields, which: str) -> Draft:
     """On to the lawn. Raises FormError where there is no plant to plan for."""
     if not plan_species(context, draft):
         raise FormError("There is no plan until the plant has a name: collect a sample, or answer more questions.")
-    return replace(draft, step="lawn")
+    # A further weed of a visit is added to it: what one pass can do for all of them is planned there.
+    return replace(draft, step="record" if draft.of_visit else "lawn")
 
 
 def to_record(context: Context, draft: Draft, fields: Fields, which: str) -> Draft:
@@ -121,4 +125,11 @@ def to_record(context: Context, draft: Draft, fields: Fields, which: str) -> Dra
     return replace(draft, step="record")
 
 
-ACTIONS = {"change": change, "look_again": look_again, "learn": learn, "onward": onward, "to_record": to_record}
+ACTIONS = {
+    "change": change,
+    "look_again": look_again,
+    "learn": learn,
+    "onward": onward,
+    "to_record": to_record,
+    "ask_sender": ask_sender,
+}

@@ -102,6 +102,8 @@ def page_of(context: Context, species: str) -> dict[str, Any]:
     outside = [entry for entry in plant.look_alikes if entry.outside is not None]
     return {
         "plant": plant,
+        "species": species,
+        "treated": treated,
         "picture": context.picture(species),
         "photographed": species in learned(),
         "year": calendar(year_of(context.control, species), context.control) if treated else None,

@@ -5,17 +5,15 @@ from __future__ import annotations
 import itertools
 import re
 from collections.abc import Mapping, Sequence
-from datetime import datetime
 from pathlib import Path
-from types import MappingProxyType
 from typing import Any
 from urllib.parse import urlencode
 
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 
-from app.present.finding import day_text, share
+from app.present.finding import day_text, moment_text, share
 from app.services.home import home, is_demo
-from app.web.draft import Draft, Step
+from app.web.draft import Draft
 from model.control.year import MONTHS, spans
 from model.errors import SwardkeyError
 
@@ -48,17 +46,6 @@ def for_pages(text: str) -> str:
     'rain was not given; give it'
     """
     return re.sub(r" \(--[^)]*\)|(?<= )--(?=[a-z])", "", text)
-
-
-def moment_text(moment: datetime | str) -> str:
-    """A moment by the clock of this machine; without a zone it is that already.
-
-    >>> moment_text(datetime(2026, 7, 8, 18, 30))
-    '8 July 2026, 18:30'
-    """
-    at = datetime.fromisoformat(moment) if isinstance(moment, str) else moment
-    local = at.astimezone() if at.tzinfo is not None else at
-    return f"{day_text(local.date())}, {local:%H:%M}"
 
 
 def minutes_text(seconds: float) -> str:
@@ -101,25 +88,26 @@ def head(
     draft: Draft | None = None,
     notices: Sequence[str] = (),
     address: Mapping[str, str] | None = None,
-    path: Mapping[str, Step] = MappingProxyType({}),
+    steps: Sequence[Mapping[str, Any]] = (),
+    kept: bool = True,
+    called: str = "",
 ) -> str:
     """Head line, places, the steps of a draft, and notices; for the top of a page.
 
-    ``address``: what the browser is to show behind the place's own address. ``path``: all steps in their order.
+    ``address``: what the browser is to show behind the place's own address. ``steps``: those of the draft, in their
+    order. ``kept``: whether the draft is saved, so that the address may name it. ``called``: what the plant is called
+    among those to go on with.
     """
     query = None if address is None else urlencode(address)
-    steps = []
-    if draft is not None:
-        steps = [
-            {"name": s, "title": step.title, "number": i + 1, "here": s == draft.step, "open": i <= draft.furthest}
-            for i, (s, step) in enumerate(path.items())
-        ]
     return render(
         "head.html",
         places=PLACES,
         here=here,
         draft=draft,
-        steps=steps,
+        at=next((step["title"] for step in steps if step["here"]), ""),
+        called=called,
+        steps=list(steps) if len(steps) > 1 else [],
+        kept=kept,
         notices=list(notices),
         query=query,
         demo=is_demo(home()),

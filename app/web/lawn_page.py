@@ -16,6 +16,7 @@ from app.web.frame import Fields, FormError, month_of, number, one, several
 from model.control import Case
 from model.control.case import check_case
 from model.control.facts import Near, Place, Stage
+from model.flora.name import PlantNames
 
 STEP = Step("This lawn", 50)
 
@@ -41,11 +42,14 @@ def show(context: Context, draft: Draft) -> dict[str, Any]:
         "cultivars": [(name, one.name) for name, one in control.lawns["buffalo"].cultivars.items()],
         "places": [(place, place) for place in get_args(Place)],
         "stages": [(stage, STAGE_WORDS.get(stage, stage)) for stage in get_args(Stage)],
-        "near": [(thing, NEAR_WORDS.get(thing, thing)) for thing in get_args(Near)],
+        "near": near_words(),
         "states": [(key, state.name) for key, state in control.states.items()],
         "groups": sorted(groups.items()),
         "given": {**defaults(draft), **draft.lawn},
         "plan_for": [context.name(species) for species in plan_species(context, draft)],
+        "asks_weed": draft.way == "known",
+        "weed": " or ".join(context.name(species) for species in draft.given),
+        "weeds": sorted({name for s in control.treatments for name in control.flora.species[s].common_names}),
         "sites": known_sites(),
     }
 
@@ -56,6 +60,11 @@ def grasses(context: Context) -> list[dict[str, Any]]:
     among = tuple(lawn.species or "" for lawn in lawns)
     found = [(lawn, telling(context.key, lawn.species or "", among)) for lawn in lawns]
     return [{"name": lawn.name, "species": lawn.species, "sketches": sketches} for lawn, sketches in found if sketches]
+
+
+def near_words() -> list[tuple[str, str]]:
+    """What may be nearby: its id and its words."""
+    return [(thing, NEAR_WORDS.get(thing, thing)) for thing in get_args(Near)]
 
 
 def known_sites() -> list[tuple[str, str]]:
@@ -76,6 +85,7 @@ def from_site(context: Context, draft: Draft, fields: Fields, which: str) -> Dra
     typed = _typed(draft, fields) if "place" in fields else {}
     known = {
         "site": site_id,
+        "area": site.area_m2 or "",
         "lawn": site.lawn if site.lawn in context.control.lawns else "unknown",
         "state": site.state,
         "near": [thing for thing in site.near if thing in get_args(Near)],
@@ -90,10 +100,11 @@ def defaults(draft: Draft) -> dict[str, Any]:
     """What is taken until something is entered."""
     return {
         "site": "",
+        "area": "",
         "lawn": "unknown",
         "place": "lawn",
         "cover": "",
-        "month": draft.month or date.today().month,
+        "month": (not draft.taken and draft.month) or date.today().month,  # of the work, not of the photo
         "stage": "",
         "state": "",
         "near": [],
@@ -106,14 +117,27 @@ def make_plan(context: Context, draft: Draft, fields: Fields, which: str) -> Dra
     """On to the plan, once what was entered makes sense. Raises AnswerError or FormError where it does not."""
     weather = {name: value for name, value in draft.weather.items() if name not in ("active", "rain_fast", "state")}
     after = replace(draft, lawn=_typed(draft, fields), choice="", weather=weather)
-    check_case(case_of(context, after), context.control)
-    return replace(after, step="plan")
+    if draft.way == "known" and "weed" in fields:
+        after = replace(after, given=weeds_named(context, draft, one(fields, "weed")))
+    case = case_of(context, after)
+    check_case(case, context.control)
+    return replace(after, step="plan", called=" or ".join(context.name(species) for species in case.species))
+
+
+def weeds_named(context: Context, draft: Draft, text: str) -> tuple[str, ...]:
+    """The weeds that a name means. Raises FormError where none was given, AnswerError where it is not known."""
+    if not text:
+        raise FormError("Which weed is it? Give its name. If you don't know it, start again with Name a weed.")
+    if text == " or ".join(context.name(species) for species in draft.given):
+        return draft.given
+    return PlantNames(context.control.flora).the_plants(text)
 
 
 def _typed(draft: Draft, fields: Fields) -> dict[str, Any]:
     """What stands in the form. Raises FormError for a number that is none."""
     return {
         "site": one(fields, "site"),
+        "area": draft.lawn.get("area", "") if one(fields, "site") == draft.lawn.get("site") else "",
         "lawn": one(fields, "lawn") or "unknown",
         "place": one(fields, "place") or "lawn",
         "cover": number(fields, "cover", "Cover"),
@@ -141,6 +165,7 @@ def case_of(context: Context, draft: Draft) -> Case:
         used=tuple(given["used"]),
         cultivar=given["cultivar"] or None,
         labels=labels_read(),
+        together=draft.together,
     )
 
 

@@ -2,7 +2,7 @@
    A button with data-do tells the server what to do, with the fields of its form, and the next page is shown. */
 const find = (selector) => element.querySelector(selector);
 const plantShown = () => find("[data-plant]")?.dataset || {};
-let stepShown = "", questionShown = "", release, refresh;
+let stepShown = "", headingShown = "", release, refresh;
 
 // What goes on, above the work; and what went wrong, below it.
 const say = (text) => element.querySelectorAll(".looking").forEach((line) => (line.textContent = text));
@@ -15,7 +15,7 @@ const warn = (text) => {
 };
 
 // One call to the server at a time; how many people wait is said once it takes longer than a moment.
-const call = async (what, begin) => {
+const call = async (what, begin, pressed) => {
   if (document.body.dataset.busy) return false;
   document.body.dataset.busy = "1";
   say(what);
@@ -25,7 +25,7 @@ const call = async (what, begin) => {
   }, () => {}), 1500);
   try {
     const answer = await begin();
-    if (answer.page) await show(answer.page);
+    if (answer.page) await show(answer.page, pressed);
     else warn(answer.refused);
     return Boolean(answer.page);
   } catch (error) {
@@ -46,7 +46,7 @@ const poll = async () => {
   const next = page?.querySelector("[data-progress]");
   // What a person types or unfolds meanwhile stays.
   if (shown && next) shown.replaceWith(next);
-  if (answer.page && !next) show(answer.page);
+  if (answer.page && !next) show(answer.page, null);
   else refresh = setTimeout(poll, 1000);
 };
 const message = (rest) => ({ address: location.search, plant: plantShown().plant || "", ...rest });
@@ -54,9 +54,9 @@ const message = (rest) => ({ address: location.search, plant: plantShown().plant
 const press = async (button) => {
   const form = button.closest("form"), kept = form && nameOf(form), fields = {};
   if (form) for (const [name, value] of new FormData(form)) (fields[name] ||= []).push(String(value));
-  if (button.dataset.state) fields.state = [button.dataset.state];
+  for (const name of ["state", "reading"]) if (name in button.dataset) fields[name] = [button.dataset[name]];
   const sent = message({ do: button.dataset.do, with: button.dataset.with || "", fields });
-  const done = await call(button.dataset.saying || "", () => server.press(sent));
+  const done = await call(button.dataset.saying || "", () => server.press(sent), button);
   if (done && kept && !find("[role=alert]")) sessionStorage.removeItem(kept);
 };
 
@@ -76,7 +76,7 @@ const sendFiles = async (field) => {
       sent.push({ path, name: file.name });
     }
     return server.press(message({ do: field.dataset.do, files: sent }));
-  });
+  }, field);
   field.value = "";
 };
 
@@ -100,27 +100,6 @@ const fillIn = (form) => {
   }
 };
 
-// A ruler in the logarithm of its figure.
-const ruler = (range) => {
-  const text = document.getElementById(range.dataset.for), low = Math.log(range.dataset.low);
-  const span = Math.log(range.dataset.high) - low;
-  return {
-    read: () => {
-      const value = Math.exp(low + (range.value / 100) * span);
-      text.value = String(Number(value.toFixed("whole" in range.dataset || value >= 20 ? 0 : value >= 2 ? 1 : 2)));
-    },
-    set: () => {
-      const value = Number(text.value.replace(",", "."));
-      if (value > 0) range.value = (100 * (Math.log(value) - low)) / span;
-    },
-  };
-};
-const slide = (event) => {
-  const range = find("input[type=range]");
-  if (event.target === range) ruler(range).read();
-  else if (event.target.id === range?.dataset.for) ruler(range).set();
-};
-
 // A text as it stands into the clipboard; plain HTTP has only the old way.
 const copy = async (button) => {
   const field = document.getElementById(button.dataset.copy);
@@ -130,42 +109,108 @@ const copy = async (button) => {
   button.parentElement.querySelector(".copied").textContent = told;
 };
 
-const show = async (page) => {
+// A paper to whoever the phone can hand it to.
+const share = async ({ share: address, title }) => {
+  const answer = await fetch(address);
+  const files = [new File([await answer.blob()], "lawn.pdf", { type: "application/pdf" })];
+  await navigator.share({ title, files }).catch((error) => error.name === "AbortError" || warn("This browser cannot share the file; save it instead."));
+};
+const canShare = () => Boolean(navigator.canShare?.({ files: [new File([], "lawn.pdf", { type: "application/pdf" })] }));
+
+// What a press did is said in an alert, else in a status; found by what was not there before it.
+const told = () => [...element.querySelectorAll("[role=alert], [role=status]")].filter((line) => line.innerText.trim());
+const outcome = (before) => {
+  const fresh = told().filter((line) => !before.has(line.innerText));
+  return fresh.find((line) => line.matches("[role=alert]")) || fresh[0];
+};
+const sameAs = (pressed) => [...element.querySelectorAll("[data-do]")].find((other) =>
+  other.dataset.do === pressed?.dataset.do && other.dataset.with === pressed.dataset.with);
+// A notice from the head of the page comes to the button that it is about; what has no place there is gone to.
+const lookAt = (line, button) => {
+  const row = button && (button.closest(".acts, .signing, .inline, .upload") || button);
+  if (row && line.matches(".notice, .told-so") && !find("#work")?.contains(line)) row.before(line);
+  line.tabIndex = -1;
+  line.focus({ preventScroll: true });
+  line.scrollIntoView({ block: line.offsetHeight < innerHeight / 2 ? "center" : "start" });
+};
+const stayAt = (button, height) => {
+  if (!button) return;
+  scrollBy(0, button.getBoundingClientRect().top - height);
+  button.focus({ preventScroll: true });
+};
+
+const show = async (page, pressed) => {
   find(".warning")?.remove();
+  const before = new Set(told().map((line) => line.innerText)), height = pressed?.getBoundingClientRect().top;
+  const folds = () => [...element.querySelectorAll("details")], nameOfFold = (fold) => fold.querySelector("summary").innerText;
+  const unfolded = new Set(folds().filter((fold) => fold.open).map(nameOfFold));
   props.value = page;
   await new Promise((shown) => setTimeout(shown));
+  remember();
   for (const form of element.querySelectorAll("form")) {
     form.reset();
     fillIn(form);
   }
-  element.querySelectorAll("input[type=range]").forEach((range) => ruler(range).set());
   const place = find("[data-place]")?.dataset, { plant, step, kept } = plantShown();
   const query = place ? place.address && `?${place.address}` : kept === "yes" ? `?plant=${plant}&step=${step}` : location.search;
-  const question = find(".ask h1")?.textContent || "";
-  const moved = stepShown && (stepShown !== step || questionShown !== question);
-  if (location.search !== query)
-    history[stepShown && stepShown !== step ? "pushState" : "replaceState"](null, "", location.pathname + query);
-  [stepShown, questionShown] = [step || "", question];
+  const heading = find("h1[tabindex]"), title = heading?.textContent || "";
+  const elsewhere = stepShown && stepShown !== step, moved = headingShown && (elsewhere || headingShown !== title);
+  if (location.search !== query) {
+    // Back leads to the step before, also where that was blank and had no address yet.
+    if (elsewhere && kept === "yes" && !location.search.includes(plant)) history.replaceState(null, "", `?plant=${plant}&step=${stepShown}`);
+    history[elsewhere ? "pushState" : "replaceState"](null, "", location.pathname + query);
+  }
+  [stepShown, headingShown] = [step || "", title];
+  document.title = title ? `${title} · swardkey` : "swardkey";
   if (moved) {
     // The second tap of two quick ones was meant for the question before.
     document.body.dataset.busy = "new";
     clearTimeout(release);
     release = setTimeout(() => delete document.body.dataset.busy, 300);
-  }
-  const notice = find(place ? ".notice, .told-so" : ".notice");
-  // What had the focus may be gone with the page before.
-  if (notice) notice.scrollIntoView({ block: "center" });
-  else if (moved || (step && document.activeElement === document.body && questionShown)) {
-    window.scrollTo(0, 0);
-    find("h1[tabindex]")?.focus({ preventScroll: true });
-  }
+  } else for (const fold of folds()) fold.open ||= unfolded.has(nameOfFold(fold));
+  const button = moved ? null : sameAs(pressed);
+  const line = pressed && !moved ? outcome(before) : pressed !== null && find(".notice");
+  if (line) lookAt(line, button);
+  else if (moved || (pressed && !button && find(".ask"))) {
+    scrollTo(0, 0);
+    heading?.focus({ preventScroll: true });
+  } else if (pressed) stayAt(button, height);
+  find("[data-first]")?.focus();
+  element.querySelectorAll("[data-shares]").forEach((way) => (way.hidden = !canShare()));
   clearTimeout(refresh);
   if (find("[data-running]")) refresh = setTimeout(poll, 1000);
 };
 
+// The plants that were begun in this browser and are not saved as a visit: only here, so nobody else is shown them.
+const remember = () => {
+  const { plant, step, called, at, photo } = plantShown();
+  try {
+    const begun = JSON.parse(localStorage.getItem("sk begun") || "[]").filter((one) => one.plant !== plant);
+    if (called) begun.unshift({ plant, step, called, at, photo, on: Date.now() });
+    if (plant) localStorage.setItem("sk begun", JSON.stringify(begun.slice(0, 5)));
+    const list = find(".unfinished ul");
+    for (const one of list ? begun : []) {
+      const link = list.appendChild(document.createElement("li")).appendChild(document.createElement("a"));
+      link.href = `/?plant=${one.plant}&step=${one.step}`;
+      if (one.photo) Object.assign(link.appendChild(new Image()), { src: `/photo/${one.plant}/${one.photo}`, alt: "" });
+      const words = link.appendChild(document.createElement("span"));
+      words.append(Object.assign(document.createElement("b"), { textContent: one.called }));
+      const day = new Date(one.on).toLocaleDateString("en-AU", { day: "numeric", month: "long" });
+      words.append(Object.assign(document.createElement("small"), { textContent: `${one.at}, ${day}` }));
+      list.parentElement.hidden = false;
+    }
+  } catch { /* A browser that keeps nothing has no list. */ }
+};
+
 element.addEventListener("click", (event) => {
-  const other = event.target.closest("button[data-copy], button[data-larger], button[data-close]");
+  const jump = event.target.closest(".lacking a");
+  if (jump) {
+    event.preventDefault();
+    document.getElementById(jump.hash.slice(1))?.focus();
+  }
+  const other = event.target.closest("button[data-copy], button[data-share], button[data-larger], button[data-close]");
   if (other?.dataset.copy) copy(other);
+  else if (other?.dataset.share) share(other.dataset);
   else if (other?.dataset.larger) document.getElementById(other.dataset.larger).showModal();
   else if (other || event.target.matches("dialog")) event.target.closest("dialog").close();
   const button = event.target.closest("button[data-do]");
@@ -182,11 +227,10 @@ element.addEventListener("keydown", (event) => {
   const main = event.target.closest("form").querySelector("button.main");
   if (main) press(main);
 });
-element.addEventListener("input", slide);
 element.addEventListener("input", keep);
 element.addEventListener("change", (event) => (event.target.type === "file" ? event.target.files.length && sendFiles(event.target) : keep(event)));
 window.addEventListener("popstate", () => {
-  stepShown = "";
+  stepShown = headingShown = "";
   open();
 });
 open();

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from datetime import date
+from functools import partial
+from types import MappingProxyType
 from typing import Any, Protocol
 
 import gradio as gr
@@ -13,6 +15,7 @@ from app.web import api
 from app.web import photos_page as photos
 from app.web import spray_page as spray
 from app.web import steps as flow
+from app.web.beginning import begin, unfinished
 from app.web.context import Context
 from app.web.draft import ID, Draft, new_id
 from app.web.faults import in_a_sentence
@@ -27,6 +30,7 @@ from model.errors import SwardkeyError
 WITH_FILES, QUICK = 2, 4
 MOST_WAITING = 64  # presses; whoever comes then is asked to try again
 FULL = "Too many people are waiting just now. Try again in a minute; nothing is lost."
+NOWHERE: Mapping[str, str] = MappingProxyType({})
 Change = Callable[[Draft], tuple[Draft, list[str]]]
 
 
@@ -49,8 +53,8 @@ class Pages:
     def open(self, address: Address) -> str:
         """The plant that an address names at its step, or a new one."""
         plant, notices = address.get("plant", ""), []
-        draft = None
-        if plant:  # a new one needs nothing that must be loaded first
+        draft, new = None, Draft(new_id(), month=date.today().month)
+        if plant or address.get("way"):  # one that is to be named needs nothing that must be loaded first
             self.context.wait_until_ready()
         try:
             draft = self._read(plant)
@@ -58,58 +62,72 @@ class Pages:
                 notices.append("No plant is saved under this address, so this is a new one.")
             if draft is not None and address.get("step") in {*flow.MODULES} - {draft.step}:
                 draft = flow.go(self.context, draft, {}, address["step"])
+            if draft is None:
+                new = flow.reached(begin(self.context, new.id, address))
         except SwardkeyError as error:
             notices.append(fault(str(error)))
-        return self._show(draft or Draft(new_id(), month=date.today().month), notices)
+        return self._show(draft or new, notices, kept=draft is not None)
 
     def press(self, message: Message) -> str:
         """The plant after a button of its step, or with more files."""
         files = [str(file) for file in message.files]
+        address = message.address
         if message.do == "add_photos":
-            return self.add_photos(message.plant, files)
+            return self.add_photos(message.plant, files, address)
         if message.do == "add_forecast":
-            return self.add_forecast(message.plant, *files[:1])
-        return self._change(
-            message.plant, lambda draft: flow.act(self.context, draft, message.do, message.fields, message.which)
-        )
+            return self.add_forecast(message.plant, "".join(files[:1]), address)
+        act = partial(flow.act, self.context, do=message.do, fields=message.fields, which=message.which)
+        return self._change(message.plant, act, address)
 
-    def add_photos(self, plant: str, files: list[str]) -> str:
+    def add_photos(self, plant: str, files: list[str], address: Mapping[str, str] = NOWHERE) -> str:
         """The plant with more photos."""
-        return self._change(plant, lambda draft: photos.add(self.context, draft, files))
 
-    def add_forecast(self, plant: str, file: str = "") -> str:
+        def added(draft: Draft) -> tuple[Draft, list[str]]:
+            after, notices = photos.add(self.context, draft, files)
+            return flow.reached(after), notices
+
+        return self._change(plant, added, address)
+
+    def add_forecast(self, plant: str, file: str = "", address: Mapping[str, str] = NOWHERE) -> str:
         """The plant with a forecast to spray by."""
-        return self._change(plant, lambda draft: (spray.take_forecast(self.context, draft, file), []))
+        return self._change(plant, lambda draft: (spray.take_forecast(self.context, draft, file), []), address)
 
-    def _change(self, plant: str, change: Change) -> str:
-        """Change a draft and save it; a sentence where that cannot be, and then nothing is lost."""
+    def _change(self, plant: str, change: Change, address: Mapping[str, str]) -> str:
+        """Change a draft and save it; a sentence where that cannot be, and then nothing is lost.
+
+        It is at the step that the page shows, and where it is not saved yet, it begins as the page's address says.
+        """
         self.context.wait_until_ready()
         if not ID.fullmatch(plant):
             why = "This page was out of date, so this is a new plant; the previous one is saved under its own address"
-            return self._show(Draft(new_id(), month=date.today().month), [fault(why)])
+            return self._show(Draft(new_id(), month=date.today().month), [fault(why)], kept=False)
         with self.context.drafts.lock(plant):
-            draft = Draft(plant, month=date.today().month)
+            draft, kept = Draft(plant, month=date.today().month), False
             notices: list[str] = []
             with in_a_sentence(notices):
-                draft = self._read(plant) or draft
+                saved = self._read(plant)
+                kept = saved is not None
+                draft = saved or flow.reached(begin(self.context, plant, address))
+                draft = flow.at_step(draft, address.get("step", ""))
                 after, notices = change(draft)
                 # One that became a visit was saved with it, and is only looked at.
                 if after != draft and not after.record.get("visit"):
                     self.context.drafts.save(after)
-                draft = after
-        return self._show(draft, notices)
+                draft, kept = after, kept or after != draft
+        return self._show(draft, notices, kept)
 
     def _read(self, plant: str) -> Draft | None:
         draft = self.context.drafts.read(plant)
         return draft and flow.known(draft)
 
-    def _show(self, draft: Draft, notices: list[str]) -> str:
+    def _show(self, draft: Draft, notices: list[str], kept: bool) -> str:
         try:
             below = flow.body(self.context, draft)
         except SwardkeyError as error:
             notices = [*notices, fault(str(error))]
             below = flow.body(self.context, Draft(draft.id, shots=draft.shots, month=draft.month))
-        return head("/", draft, notices, path=flow.PATH) + below
+        called = unfinished(draft) if kept else ""
+        return head("/", draft, notices, steps=flow.shown_steps(draft), kept=kept, called=called) + below
 
 
 class Queue:

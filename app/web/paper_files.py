@@ -6,6 +6,7 @@ from collections.abc import Callable, Mapping
 from datetime import date
 
 from app.present.finding import day_text
+from app.present.naming import Naming
 from app.services.plant_photos import paper_photo
 from app.web.context import Context
 from app.web.draft import Draft
@@ -19,13 +20,11 @@ PDF, CSV, CALENDAR = "application/pdf", "text/csv; charset=utf-8", "text/calenda
 def advice(context: Context, draft: Draft) -> bytes:
     """The advice sheet of a plant for the homeowner. Raises FormError where there is no plan."""
     from app.papers.advice_sheet import AdviceSheet, advice_paper
-    from app.present.naming import Naming
 
     made = made_plan(context, _planned(context, draft))
-    finding = context.finding(draft)
-    if finding.status == "unlisted":
+    naming = _naming(context, draft)
+    if naming.status == "unlisted":
         raise FormError("No plant on file fits what was seen, so there is no advice yet.")
-    naming = Naming.of(finding, dict(draft.answers))
     folder = context.drafts.photos(draft.id)
     own = (folder / shot.file for shot in draft.shots if shot.usable and shot.file)
     photo = paper_photo(own, made.case.species, context.key.flora)
@@ -35,7 +34,6 @@ def advice(context: Context, draft: Draft) -> bytes:
 def job(context: Context, draft: Draft) -> bytes:
     """The job sheet of a plant for the contractor, with the sums that were done. Raises FormError without a plan."""
     from app.papers.job_sheet import JobSheet, job_paper
-    from app.present.naming import Naming
     from app.present.sums import sum_on_paper
     from app.web.sums_page import SUMS, result_of
 
@@ -43,7 +41,7 @@ def job(context: Context, draft: Draft) -> bytes:
     done = {kind: result_of(kind, draft.sums[kind]) for kind in SUMS if kind in draft.sums}
     sums = [sum_on_paper(SUMS[kind].title, found["result"]) for kind, found in done.items() if "result" in found]
     sheet = JobSheet(
-        Naming.of(context.finding(draft), dict(draft.answers)),
+        _naming(context, draft),
         made_plan(context, _planned(context, draft)),
         day=_today(),
         sums=tuple(sums),
@@ -99,6 +97,12 @@ WHOLE = {
     "treatments.csv": "Treatments as a table",
     "findings.csv": "Findings as a table",
 }
+
+
+def _naming(context: Context, draft: Draft) -> Naming:
+    if draft.given:
+        return Naming(draft.given[0], also=draft.given[1:])
+    return Naming.of(context.finding(draft), dict(draft.answers))
 
 
 def _planned(context: Context, draft: Draft) -> Draft:

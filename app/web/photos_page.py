@@ -1,10 +1,12 @@
-"""Step 1: photos of one plant, and when they were taken."""
+"""Step 1: photos of one plant, and when they were taken; photos without fault lead on to what it could be."""
 
 from __future__ import annotations
 
 from dataclasses import replace
+from datetime import date
 from typing import Any
 
+from app.web import visible_parts as sight
 from app.web.context import Context
 from app.web.draft import Draft, Step
 from app.web.frame import Fields, month_of
@@ -22,19 +24,29 @@ HELP = (
 
 def show(context: Context, draft: Draft) -> dict[str, Any]:
     """What the step shows."""
+    return {**given(draft), "help": HELP, "usual": sight.usual(), "overdue": overdue(context)}
+
+
+def given(draft: Draft) -> dict[str, Any]:
+    """The photos and the month, as this step and the next show them."""
     usable = sum(shot.usable for shot in draft.shots)
-    shown = {"shots": draft.shots, "usable": usable, "help": HELP, "month": draft.month}
-    return {**shown, "overdue": overdue(context)}
+    taken = date.fromisoformat(draft.taken) if draft.taken else None
+    return {"shots": draft.shots, "usable": usable, "month": draft.month, "taken": taken}
 
 
 def add(context: Context, draft: Draft, files: list[str]) -> tuple[Draft, list[str]]:
-    """More photos; a sentence on each file that cannot be used."""
-    return take_in(draft, context.drafts.photos(draft.id), files)
+    """More photos; a sentence on each file that cannot be used. On to the candidates where there is nothing to say."""
+    after, notices = take_in(draft, context.drafts.photos(draft.id), files)
+    added = after.shots[len(draft.shots) :]
+    if draft.step == "photos" and added and not notices and all(s.usable and not s.faults for s in added):
+        after = replace(after, step="candidates")
+    return after, notices
 
 
 def remove(context: Context, draft: Draft, fields: Fields, which: str) -> Draft:
-    """Without one photo."""
-    return without(draft, context.drafts.photos(draft.id), which)
+    """Without one photo; without any, back to the start."""
+    after = without(draft, context.drafts.photos(draft.id), which)
+    return after if any(shot.usable for shot in after.shots) else replace(after, step="photos")
 
 
 def look(context: Context, draft: Draft, fields: Fields, which: str) -> Draft:
@@ -43,4 +55,9 @@ def look(context: Context, draft: Draft, fields: Fields, which: str) -> Draft:
     return replace(draft, step=step, month=month_of(fields) if "month" in fields else draft.month)
 
 
-ACTIONS = {"remove": remove, "look": look}
+def see_usual(context: Context, draft: Draft, fields: Fields, which: str) -> Draft:
+    """On to the questions about what can be seen, without a photo."""
+    return sight.see_usual(context, look(context, draft, fields, ""), fields, which)
+
+
+ACTIONS = {"remove": remove, "look": look, "see_usual": see_usual}

@@ -1,4 +1,4 @@
-"""The places beside the path: flora, records, learning, printed key. One page each, known by its address."""
+"""The places beside the path: flora, records, own details, learning, printed key. Each is a page with an address."""
 
 from __future__ import annotations
 
@@ -7,6 +7,7 @@ from types import ModuleType
 from app.web import flora_page as flora
 from app.web import key_page as printed
 from app.web import learning_page as learning
+from app.web import own_page as own
 from app.web import records_page as records
 from app.web.context import Context
 from app.web.faults import in_a_sentence
@@ -14,7 +15,7 @@ from app.web.frame import Address, FormError, fault, head
 from app.web.message import Message
 from model.errors import SwardkeyError
 
-PLACES: dict[str, ModuleType] = {"Flora": flora, "Records": records, "Learn": learning, "Key": printed}
+PLACES: dict[str, ModuleType] = {"Flora": flora, "Records": records, "Own": own, "Learn": learning, "Key": printed}
 
 
 class Place:

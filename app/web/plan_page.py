@@ -29,7 +29,9 @@ def show(context: Context, draft: Draft) -> dict[str, Any]:
     return {
         "heading": plan_words.heading(made, control),
         "summary": plan_words.summary(made),
-        "about": (*plan_words.about(made, control), plan_words.first(made)),
+        "first": [plan_words.first(made)],
+        "about": plan_words.about(made, control),
+        "names": plan_words.all_names(made, control),
         "options": (*plan_words.options(made, control), plan_words.only_for_some(made, control)),
         "after": (*plan_words.differences(made, control), plan_words.ruled_out(made)),
         "beside": plan_words.beside(made),

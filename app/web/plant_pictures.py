@@ -9,7 +9,7 @@ from dataclasses import dataclass
 
 from app.figures.telling import Sketch, telling
 from app.services.plant_photos import PlantPhoto, photo_of
-from app.web.draft import Draft
+from app.web.draft import Draft, Shot
 from model.identify import Key
 
 OF_THIS = "Your photo of this plant"
@@ -45,6 +45,11 @@ def picture_of_this(draft: Draft) -> PlantPicture | None:
         if shot.usable:
             return PlantPicture(f"/photo/{draft.id}/{shot.thumb}", OF_THIS, OF_THIS)
     return None
+
+
+def first_photo(draft: Draft) -> Shot | None:
+    """The visitor's photo that stays in sight beside the work; None where there is none."""
+    return next((shot for shot in draft.shots if shot.usable and shot.file), None)
 
 
 def _words(key: Key, species: str, photo: PlantPhoto) -> str:

@@ -8,13 +8,16 @@ from typing import Any
 from app.figures.line_drawings import line_drawing
 from app.present.deciding import stopped
 from app.present.finding import headline
+from app.web import sender
 from app.web import visible_parts as sight
 from app.web.candidates_page import ranking
 from app.web.context import Context
 from app.web.draft import Choosing, Draft, Step
 from app.web.effects import effects, set_aside
+from app.web.finding_page import onward, plan_species
 from app.web.frame import Fields, FormError, one, several
-from app.web.state_choices import begun, choices, choosing, ruler
+from app.web.plant_pictures import first_photo
+from app.web.state_choices import begun, choices, choosing, readings
 from model.flora import Character
 from model.identify import MOST_ASKED, Finding
 from model.traits import UNSURE, in_sight, out_of_sight
@@ -34,13 +37,15 @@ def show(context: Context, draft: Draft) -> dict[str, Any]:
         **stopped(finding, context.key, interview.answers),
         "headline": headline(finding, context.key),
         "finding": finding,
-        "photo": next((shot for shot in draft.shots if shot.usable and shot.file), None),
+        "photo": first_photo(draft),
+        "request": sender.shown(context, draft),
         "parts_asked": sight.cards(draft) if sight.is_asked(draft) else [],
+        "usual": sight.usual(),
+        "can_plan": finding.status == "confirmed" and bool(plan_species(context, draft)),
         "in_sight": sight.in_words(draft),
         "sees_all": sight.is_all(draft),
         "character": character,
         "again": bool(draft.asking),
-        "first": not draft.answers and draft.visible is None,
         "asked": len(counted),
         "most": MOST_ASKED,
         "effects": counted,
@@ -48,7 +53,7 @@ def show(context: Context, draft: Draft) -> dict[str, Any]:
         "choice": choices(draft, character) if character is not None and character.kind == "choice" else None,
         "given": draft.answers.get(draft.asking, ()) if draft.asking else (),
         "measure": line_drawing(character.id).svg if character is not None and character.kind == "number" else "",
-        "ticks": ruler(character) if character is not None else [],
+        "readings": readings(character) if character is not None else [],
     }
 
 
@@ -134,13 +139,6 @@ def back(context: Context, draft: Draft, fields: Fields, which: str) -> Draft:
     return replace(draft, visible=None)
 
 
-def change(context: Context, draft: Draft, fields: Fields, which: str) -> Draft:
-    """Ask one question again; not of a part that is not there."""
-    if which not in draft.answers or which in out_of_sight(context.key.flora.characters, draft.visible):
-        return draft
-    return replace(draft, asking=which, choosing=Choosing(), step="questions")
-
-
 def conclude(context: Context, draft: Draft, fields: Fields, which: str) -> Draft:
     """On to the finding, with as many answers as there are."""
     return replace(draft, step="finding", asking="", choosing=Choosing())
@@ -152,7 +150,8 @@ ACTIONS = {
     "more": more,
     "group": group,
     "back": back,
-    "change": change,
     "conclude": conclude,
+    "onward": onward,
     **sight.ACTIONS,
+    **sender.ACTIONS,
 }

@@ -2,34 +2,40 @@
 
 from __future__ import annotations
 
+from contextlib import suppress
 from dataclasses import replace
-from datetime import date, time
+from datetime import date
 from typing import Any
 
 from app.present.finding import day_text
+from app.present.naming import GIVEN
 from app.records import (
     Client,
     KeptFinding,
     KeptPhoto,
     KeptPlan,
-    Reading,
     Records,
     Site,
     Treatment,
     Visit,
     open_records,
 )
-from app.services.collection import labeller
-from app.services.visit_papers import decided
+from app.services.objections import actives_named
+from app.services.own_products import from_shelf
+from app.services.visit_keeping import finding_to_keep, plan_to_keep
 from app.web import visit_page as visit
+from app.web.beginning import of_visit_words
 from app.web.context import Context
 from app.web.draft import Draft, Step
 from app.web.finding_page import plan_species
 from app.web.frame import Fields, FormError, one
 from app.web.lawn_page import known_sites
 from app.web.plan_page import chosen, made_plan
+from app.web.spray_page import judged
+from app.web.spraying import Spraying, spraying_of
 from app.web.treatment_form import read_day
 from model.control import JudgedOption
+from model.errors import SwardkeyError
 
 STEP = Step("Record", 80)
 
@@ -39,16 +45,18 @@ def show(context: Context, draft: Draft) -> dict[str, Any]:
     with open_records() as records:
         number = draft.record.get("visit")
         last = records.visits()[:1]
-        who, site = (last[0].who if last else "") or labeller(""), draft.lawn.get("site", "")
-        given = {"day": date.today().isoformat(), "who": who, "site": site, **draft.record.get("told", {})}
+        who = records.profile().applicator or (last[0].who if last else "")
+        site, day = draft.lawn.get("site", ""), draft.taken or date.today().isoformat()
+        given = {"day": day, "who": who, "site": site, **draft.record.get("told", {})}
         option = chosen(context, draft) if draft.choice and plan_species(context, draft) else None
         return {
             "sites": known_sites(),
             "given": given,
             "states": [(key, state.name) for key, state in context.control.states.items()],
             "state": draft.lawn.get("state", ""),
-            "visit": visit.show(context, records, number) if number else None,
-            "option": option.name if option is not None else "",
+            "visit": visit.show(context, records, number, draft.record.get("tried", "")) if number else None,
+            "option": option.name if option is not None else spraying_of(context, draft).mix if draft.of_visit else "",
+            "of_visit": of_visit_words(draft.of_visit) if draft.of_visit else "",
             "has_plan": bool(plan_species(context, draft)) and bool(draft.lawn),
         }
 
@@ -67,11 +75,8 @@ def keep(context: Context, draft: Draft, fields: Fields, which: str) -> Draft:
     with open_records() as records, records.together():
         site = records.site(int(given["site"])) if given["site"] else _new_site(records, draft, fields)
         kept = records.add_visit(Visit(site.id, day, given["who"], given["purpose"], given["notes"]))
-        for shot in draft.shots:
-            if shot.file:
-                sha256 = records.store_photo(context.drafts.photos(draft.id) / shot.file)
-                records.add_photo(KeptPhoto(kept.id, sha256, "before"))
-        _keep_finding(context, draft, records, kept)
+        _keep_photos(context, draft, records, kept.id)
+        _keep_finding(context, draft, records, kept.id)
         _keep_plan(context, draft, records, kept)
         after = replace(draft, record={**draft.record, "visit": kept.id, "told": given})
         records.save_draft(after.as_json(), draft.id)
@@ -94,11 +99,30 @@ def _new_site(records: Records, draft: Draft, fields: Fields) -> Site:
     )
 
 
-def _keep_finding(context: Context, draft: Draft, records: Records, kept: Visit) -> None:
-    finding = context.finding(draft)
-    answers = {c: list(a) if isinstance(a, tuple) else a for c, a in draft.answers.items()}
-    named = (finding.as_json(), finding.status, finding.species, finding.probability)
-    records.add_finding(KeptFinding(kept.id, *named, answers, visible=draft.visible))
+def _keep_photos(context: Context, draft: Draft, records: Records, visit: int) -> None:
+    there: Any = records.current("visit", visit).record
+    known = {photo.sha256 for photo in there.photos}
+    for shot in draft.shots:
+        sha256 = records.store_photo(context.drafts.photos(draft.id) / shot.file) if shot.file else ""
+        if sha256 and sha256 not in known:
+            records.add_photo(KeptPhoto(visit, sha256, "before"))
+            known.add(sha256)
+
+
+def _keep_finding(context: Context, draft: Draft, records: Records, visit: int) -> None:
+    if draft.given:
+        records.add_finding(_given(visit, draft))
+        return
+    records.add_finding(finding_to_keep(visit, context.finding(draft), draft.answers, draft.visible))
+
+
+def _given(visit: int, draft: Draft) -> KeptFinding:
+    """The name that a person gave without photos or questions; where it means several plants, each is as likely."""
+    share = 1 / len(draft.given)
+    found = {"candidates": [{"species": species, "probability": share} for species in draft.given]}
+    if len(draft.given) > 1:
+        return KeptFinding(visit, found, "undecided")
+    return KeptFinding(visit, found, GIVEN, draft.given[0])
 
 
 def _keep_plan(context: Context, draft: Draft, records: Records, kept: Visit) -> None:
@@ -106,27 +130,42 @@ def _keep_plan(context: Context, draft: Draft, records: Records, kept: Visit) ->
     if not plan_species(context, draft) or not draft.lawn:
         return
     made, option = made_plan(context, draft), chosen(context, draft) if draft.choice else None
-    words = decided(option) if option is not None else ""
-    records.add_plan(KeptPlan(kept.id, made.as_json(context.control), words))
+    records.add_plan(plan_to_keep(kept.id, made, context.control, option))
     if option is not None and option.method != "leave":
-        records.add_treatment(_treatment(context, draft, records.new_treatment(kept.id), option))
+        treatment = _treatment(context, draft, records.new_treatment(kept.id), option)
+        records.add_treatment(from_shelf(context.control, records.own_products(), treatment))
 
 
 def _treatment(context: Context, draft: Draft, new: Treatment, option: JudgedOption) -> Treatment:
-    names = [context.key.flora.species[s] for s in plan_species(context, draft)]
     lawn = draft.lawn.get("lawn", "unknown")
     chemical = bool(option.actives)
-    return replace(
+    treatment = replace(
         new,
         chemical=chemical,
         state=new.state or draft.lawn.get("state", ""),
         method=option.title,
-        target=" or ".join(f"{plant.common_name} ({plant.scientific_name})" for plant in names),
+        target=_target(context, draft),
         plants=f"{context.control.lawns[lawn].name} lawn" if draft.lawn.get("place") == "lawn" else "",
         situation={"lawn": "home lawn", "bed": "garden bed", "paving": "paving"}.get(draft.lawn.get("place", ""), ""),
-        weather=_as_read(draft) if chemical else (),
         notes=_labels_read(context, draft, option),
     )
+    return _with_check(context, draft, spraying_of(context, draft).into(treatment)) if chemical else treatment
+
+
+def _with_check(context: Context, draft: Draft, treatment: Treatment) -> Treatment:
+    """The treatment with what the spray check said of the weather, beside the reading that it judged."""
+    if len(treatment.weather) != 1 or treatment.weather[0].notes:
+        return treatment
+    with suppress(SwardkeyError, ValueError):  # it cannot be judged: the reading alone is kept
+        said = f"spray check: {judged(context, draft).word}"
+        treatment = replace(treatment, weather=(replace(treatment.weather[0], notes=said),))
+    return treatment
+
+
+def _target(context: Context, draft: Draft) -> str:
+    """The weeds that it is for, by both names."""
+    plants = (context.key.flora.species[species] for species in plan_species(context, draft))
+    return (" and " if draft.together else " or ").join(f"{p.common_name} ({p.scientific_name})" for p in plants)
 
 
 def _labels_read(context: Context, draft: Draft, option: JudgedOption) -> str:
@@ -138,23 +177,52 @@ def _labels_read(context: Context, draft: Draft, option: JudgedOption) -> str:
     return "\n".join(read)
 
 
-def _as_read(draft: Draft) -> tuple[Reading, ...]:
-    """The weather as it was typed at the place, where it was."""
-    typed = draft.weather
-    if not typed.get("temperature"):
-        return ()
-    hour = str(typed.get("hour", ""))
-    at = time.fromisoformat(hour.zfill(5)) if hour.count(":") == 1 else None
-    temperature, humidity, wind = (float(typed[name]) for name in ("temperature", "humidity", "wind"))
-    return (Reading(at=at, temperature=temperature, humidity=humidity, wind_speed=wind),)
+def keep_in_visit(context: Context, draft: Draft, fields: Fields, which: str) -> Draft:
+    """Add what was found, planned and is to be done to the kept visit that it is for: into its open record, if any.
+
+    Raises FormError where there is nothing to add, RecordsError where it cannot be kept.
+    """
+    option = chosen(context, draft) if draft.choice else None
+    spraying, further = spraying_of(context, draft), draft.way == "name"
+    if option is None and not spraying.actives and not further:
+        raise FormError("First choose what will be done, in the plan, or the active in the spray check.")
+    with open_records() as records, records.together():
+        if further:
+            _keep_photos(context, draft, records, draft.of_visit)
+            _keep_finding(context, draft, records, draft.of_visit)
+        if option is not None:
+            plan, words = made_plan(context, draft), option.name
+            records.add_plan(KeptPlan(draft.of_visit, plan.as_json(context.control), words))
+        unsigned = [t.record for t in records.treatments(visit=draft.of_visit) if not t.is_signed]
+        same = [t for t in unsigned if isinstance(t, Treatment) and _is_it(context, t, spraying)]
+        new = replace(records.new_treatment(draft.of_visit), day=date.today())
+        if same:
+            weather = () if spraying.weather is not None else same[0].weather
+            target = _target(context, draft) if draft.together else same[0].target
+            changed = replace(same[0], day=date.today(), weather=weather, target=target)
+            records.change_treatment(spraying.into(changed))
+        elif option is not None or spraying.actives:
+            sprayed = _with_check(context, draft, spraying.into(new))
+            made = _treatment(context, draft, new, option) if option is not None else sprayed
+            records.add_treatment(from_shelf(context.control, records.own_products(), made))
+        after = replace(draft, record={**draft.record, "visit": draft.of_visit})
+        records.save_draft(after.as_json(), draft.id)
+        records.end_draft(draft.id, draft.of_visit)
+    return after
+
+
+def _is_it(context: Context, waiting: Treatment, spraying: Spraying) -> bool:
+    """Whether a treatment that is still to be signed is the spray that is meant."""
+    named = set(actives_named(context.control, waiting.products))
+    return waiting.chemical and (not named or named == set(spraying.actives))
 
 
 def on_visit(do: str) -> Any:
     """An action of the visit's page, as an action of this step."""
 
     def action(context: Context, draft: Draft, fields: Fields, which: str) -> tuple[Draft, list[str]]:
-        notice = visit.act(context, int(draft.record.get("visit", 0)), do, fields, which)
-        return draft, [notice] if notice else []
+        notices, tried = visit.act(context, int(draft.record.get("visit", 0)), do, fields, which)
+        return replace(draft, record={**draft.record, "tried": tried}), notices
 
     return action
 
@@ -170,4 +238,4 @@ def overdue(context: Context) -> list[dict[str, Any]]:
         return found
 
 
-ACTIONS: dict[str, Any] = {"keep": keep, **{do: on_visit(do) for do in visit.ACTIONS}}
+ACTIONS: dict[str, Any] = {"keep": keep, "keep_in_visit": keep_in_visit, **{do: on_visit(do) for do in visit.ACTIONS}}

@@ -38,7 +38,7 @@ def body(context: Context, address: Address) -> str:
         return render("backup.html", **backups.show(address))
     with open_records() as records:
         if address.get("visit", "").isdigit():
-            shown = visit.show(context, records, int(address["visit"]))
+            shown = visit.show(context, records, int(address["visit"]), address.get("tried", ""))
             return render("one_visit.html", context=context, v=shown)
         if address.get("site", "").isdigit():
             return render("site.html", context=context, **site_of(context, records, int(address["site"])))
@@ -140,8 +140,8 @@ def act(context: Context, address: Address, do: str, fields: Fields, which: str)
     if do == "search":
         return ({"q": one(fields, "q")} if one(fields, "q") else {}), []
     if address.get("visit", "").isdigit():
-        notice = visit.act(context, int(address["visit"]), do, fields, which)
-        return address, [notice] if notice else []
+        notices, tried = visit.act(context, int(address["visit"]), do, fields, which)
+        return {"visit": address["visit"]} | ({"tried": tried} if tried else {}), notices
     action = ACTIONS.get(do)
     if action is None:
         raise FormError("The records had changed since this page was loaded; it is up to date now.")

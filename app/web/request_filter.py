@@ -21,7 +21,7 @@ from app.web.security_headers import Scope
 from app.web.uploads import Refusal, Uploads
 
 READ = re.compile(
-    r"/|/(flora|records|training|key)/?|/(theme\.css|favicon\.ico|robots\.txt|manifest\.json|pwa_icon)"
+    r"/|/(flora|records|own|training|key)/?|/(theme\.css|favicon\.ico|robots\.txt|manifest\.json|pwa_icon)"
     r"|/(assets|static)/[\w./-]+|/(photo|figure|kept|waiting|collected|paper)/.+"
     r"|/config|/gradio_api/(app_id|info|queue/data)"  # the last line is what gradio_client reads
 )

@@ -12,6 +12,7 @@ from starlette.exceptions import HTTPException
 from starlette.responses import PlainTextResponse
 
 from app.web.faults import write_fault
+from app.web.theme import our_own
 
 Scope = MutableMapping[str, Any]
 Message = MutableMapping[str, Any]
@@ -82,7 +83,7 @@ class _Response:
         await self.send(message)
 
     async def _send_page(self, head: Message) -> None:
-        page = SCRIPT_TAG.sub(b'<script nonce="' + self.nonce.encode() + b'"', self.page)
+        page = SCRIPT_TAG.sub(b'<script nonce="' + self.nonce.encode() + b'"', our_own(self.page))
         if page:  # a HEAD request has none, and keeps the length that it was given
             MutableHeaders(scope=head)["content-length"] = str(len(page))
         await self.send(head)

@@ -9,6 +9,7 @@ import re
 from collections.abc import Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import asdict, fields, replace
+from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -31,6 +32,7 @@ if TYPE_CHECKING:
     from model.photo import Extractor
 
 MOST_PHOTOS = 12  # of one plant; more say nothing new
+OLDEST = 10  # years; an older day comes from a clock that was never set
 MOST_SEEN = 400  # photos whose features are remembered: 5 kB each
 _seen: dict[str, Any] = {}  # features by model and photo; pixels of anyone's are the same to a model
 THUMB = (360, 360)  # px
@@ -42,8 +44,11 @@ KINDS = {
 
 
 def take_in(draft: Draft, folder: Path, files: Sequence[str]) -> tuple[Draft, list[str]]:
-    """A draft with more photos, and a sentence on each file that is none. The uploads are removed."""
-    shots, opened = list(draft.shots), {}
+    """A draft with more photos, and a sentence on each file that is none. The uploads are removed.
+
+    The first day that a photo tells of itself sets the month, and is all that is kept of its metadata.
+    """
+    shots, opened, taken = list(draft.shots), {}, draft.taken
     notices: list[str] = []
     for file in map(Path, files):
         try:
@@ -56,13 +61,23 @@ def take_in(draft: Draft, folder: Path, files: Sequence[str]) -> tuple[Draft, li
             else:
                 shots.append(shot)
                 opened[shot.thumb] = photo
+                taken = taken or taken_on(file)
         except PhotoError as error:
             notices.append(fault(str(error).replace(str(file), file.name)))
         except OSError as error:
             raise DraftError(f"the photo cannot be kept ({error.strerror}); free some space and try again") from None
         finally:
             put_away(file)
-    return looked_at(replace(draft, shots=tuple(shots)), folder, opened), notices
+    month = int(taken[5:7]) if taken != draft.taken else draft.month
+    return looked_at(replace(draft, shots=tuple(shots), taken=taken, month=month), folder, opened), notices
+
+
+def taken_on(file: Path) -> str:
+    """The day of a photo by its own metadata, as YYYY-MM-DD; "" for none, and for a day that a visit cannot have."""
+    from training.collection.group import day_of
+
+    day, today = day_of(file), date.today().isoformat()
+    return day if f"{int(today[:4]) - OLDEST}{today[4:]}" <= day <= today else ""
 
 
 def without(draft: Draft, folder: Path, thumb: str) -> Draft:

@@ -15,9 +15,10 @@ from app.web import sums_page as sums
 from app.web.context import Context
 from app.web.draft import Draft, Step
 from app.web.frame import Fields, FormError, number, one, several
-from app.web.lawn_page import case_of
+from app.web.lawn_page import case_of, defaults, near_words
 from app.web.plan_page import chosen, to_spray
 from app.web.uploads import put_away
+from model.control.case import check_case
 from model.errors import SwardkeyError
 from model.spray import Occasion, Verdict, Weather
 
@@ -46,13 +47,18 @@ def show(context: Context, draft: Draft) -> dict[str, Any]:
             found |= {"word": verdict.word, "headline": [headline(verdict)], "reasons": reasons(verdict.reasons)}
     except SwardkeyError as error:
         found["fault"] = str(error)
-    option = chosen(context, draft) if draft.choice else None
-    mix = [option.mix] if option is not None and option.actives else []
+    mix = [given["active"]] if given["active"] else []
     return {
         **found,
         "references": References({}),
         "given": given,
         "actives": [(name, name) for name in dict.fromkeys((*mix, *sorted(context.control.actives)))],
+        "tool": draft.way in ("check", "sums") and not draft.of_visit,
+        "only_sums": draft.way == "sums",
+        "of_visit": draft.of_visit,
+        "lawn": {**defaults(draft), **draft.lawn},
+        "lawns": [(name, lawn.name) for name, lawn in context.control.lawns.items()],
+        "near": near_words(),
         "states": [(key, state.name) for key, state in context.control.states.items()],
         "signs": [(key, sign.question) for key, sign in context.rules.facts.signs.items()],
         "label_wins": LABEL_WINS,
@@ -80,7 +86,8 @@ def _job(context: Context, draft: Draft) -> Job:
     rain_fast = draft.weather.get("rain_fast", "")
     occasion = Occasion(state=use.state, month=use.month)
     job = Job(context.control, use, occasion, float(rain_fast) if rain_fast else None, option)
-    return job if option is not None else job.in_case(replace(case_of(context, draft), state=use.state))
+    case = replace(case_of(context, draft), state=use.state)
+    return job if option is not None or not case.species else job.in_case(case)
 
 
 def judged(context: Context, draft: Draft) -> Verdict:
@@ -109,9 +116,15 @@ def weigh(context: Context, draft: Draft, fields: Fields, which: str) -> Draft:
     missing = [NUMBERS[name] for name in NEEDED if numbers[name] is None]
     if missing:
         raise FormError(f"{' and '.join(missing)}: measure on site and fill in; there is no verdict without them.")
-    weather = {name: one(fields, name) for name in ("active", "state", "hour")}
+    weather = {name: one(fields, name) for name in ("state", "hour")}
+    weather["active"] = " + ".join(filter(None, (one(fields, "active"), one(fields, "with"))))
     weather |= {name: "" if value is None else f"{value:g}" for name, value in numbers.items()}
     after = replace(draft, weather={**weather, "signs": list(several(fields, "signs")), "from": "readings"})
+    if draft.way == "check" and "lawn" in fields:
+        where = {name: one(fields, name) for name in ("lawn", "place")} | {"near": list(several(fields, "near"))}
+        after = replace(after, lawn={**draft.lawn, **where})
+        # Any weed: only what was typed of the place is in question.
+        check_case(replace(case_of(context, after), species=tuple(context.control.treatments)[:1]), context.control)
     judged(context, after)
     return after
 

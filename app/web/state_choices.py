@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Collection
 from dataclasses import replace
 from typing import Any
@@ -12,6 +11,7 @@ from app.web.draft import Choosing, Draft
 from model.flora import Character
 from model.traits.answers import Answer
 
+MARKS, FEW = (1, 1.2, 1.5, 2, 2.5, 3, 4, 5, 6, 8), 10
 SMALL = 5  # drawings beside the name of a group
 
 
@@ -71,10 +71,15 @@ def choices(draft: Draft, character: Character) -> dict[str, Any]:
     }
 
 
-def ruler(character: Character) -> list[dict[str, float]]:
-    """Marks of a ruler over the readings that are believed: value, and place from 0 to 100 in its logarithm."""
+def readings(character: Character) -> list[str]:
+    """Readings to tap, over all that are believed: each number of a few, else ten to a power of ten.
+
+    The nearest is within an eighth of what was measured, and people are farther off than that.
+    """
     if character.domain is None:
         return []
     low, high = character.domain
-    marks = [m * 10.0**power for power in range(-2, 5) for m in (1, 2, 5)]
-    return [{"value": m, "place": 100 * math.log(m / low) / math.log(high / low)} for m in marks if low <= m <= high]
+    marks = [m * 10.0**power for power in range(-2, 4) for m in MARKS]
+    whole = character.unit == "count"
+    found = {round(m) for m in marks if m >= FEW} | {*range(1, FEW)} if whole else {float(f"{m:.2g}") for m in marks}
+    return [f"{m:g}" for m in sorted(found) if low <= m <= high]

@@ -11,6 +11,7 @@ from typing import Any
 
 import app.web
 from app.web import visit_page as visit
+from app.web.beginning import FIRST
 from app.web.context import Context
 from app.web.draft import Choosing, Draft, Step
 from app.web.frame import Fields, FormError, render
@@ -32,9 +33,38 @@ STEPS = tuple(MODULES)
 PATH: dict[str, Step] = {name: module.STEP for name, module in MODULES.items()}
 
 
+def path_of(draft: Draft) -> dict[str, Step]:
+    """The steps of a draft's way, in their order: a known weed begins at the lawn, a tool alone is one step."""
+    if draft.way == "name":
+        return PATH
+    first = FIRST["known" if draft.of_visit else draft.way]
+    last = "record" if draft.way == "known" or draft.of_visit else first
+    return {name: PATH[name] for name in STEPS[STEPS.index(first) : STEPS.index(last) + 1]}
+
+
+def shown_steps(draft: Draft) -> list[dict[str, Any]]:
+    """The steps as the head of a page shows them: name, title, number, whether it is here and whether it is open."""
+    return [
+        {
+            "name": name,
+            "title": step.title,
+            "number": number,
+            "here": name == draft.step,
+            "open": STEPS.index(name) <= draft.furthest,
+        }
+        for number, (name, step) in enumerate(path_of(draft).items(), 1)
+    ]
+
+
+def at_step(draft: Draft, step: str) -> Draft:
+    """The draft at a step that it has reached, as the address of a page says it; else as it is."""
+    known = step in path_of(draft) and STEPS.index(step) <= draft.furthest
+    return replace(draft, step=step, asking="", choosing=Choosing()) if known and step != draft.step else draft
+
+
 def go(context: Context, draft: Draft, fields: Fields, which: str) -> Draft:
     """To a step that was reached before."""
-    if which not in STEPS or STEPS.index(which) > draft.furthest:
+    if which not in path_of(draft) or STEPS.index(which) > draft.furthest:
         raise FormError("That step comes later; continue from here.")
     return replace(draft, step=which, asking="", choosing=Choosing())
 
@@ -53,7 +83,8 @@ def act(context: Context, draft: Draft, do: str, fields: Fields, which: str) -> 
 
 def stopped(before: str, draft: Draft) -> Draft:
     """The draft, at the first step that stops it on the way from the step ``before``, if there is one."""
-    passed = STEPS[max(STEPS.index(before), draft.furthest) + 1 : STEPS.index(draft.step)]
+    new = STEPS[max(STEPS.index(before), draft.furthest) + 1 : STEPS.index(draft.step)]
+    passed = [step for step in new if step in path_of(draft)]
     return replace(draft, step=next((step for step in passed if PATH[step].stops), draft.step))
 
 
@@ -68,10 +99,12 @@ def reached(draft: Draft) -> Draft:
 
 
 def body(context: Context, draft: Draft) -> str:
-    """A step below the head line."""
+    """A step below the head line; before and after an empty first one, the other ways to begin and to go on."""
     shown: dict[str, Any] = MODULES[draft.step].show(context, draft)
     shown |= {"context": context, "plant": draft.id, "count": len(context.key.flora.ids)}
-    if draft.step == "spray":
+    if draft.step == "spray" and not shown["only_sums"]:
         forecast = render("upload.html", do="add_forecast", text="Choose a forecast file", accept=".csv", many=False)
         return render("spray_head.html", **shown) + forecast + render("spray.html", **shown)
+    if draft.step == STEPS[0] and not draft.shots and not draft.of_visit:
+        return render("start.html") + render(f"{draft.step}.html", **shown) + render("unfinished.html")
     return render(f"{draft.step}.html", **shown)

@@ -66,8 +66,20 @@ def show(context: Context, draft: Draft) -> dict[str, Any]:
         "sums": SUMS,
         "typed": draft.sums,
         "results": {kind: result_of(kind, draft.sums[kind]) for kind in SUMS if kind in draft.sums},
+        "known": {"area": f"{draft.lawn['area']:g}"} if draft.lawn.get("area") else {},
+        "in_tank": in_tank(context, draft),
         "not_here": ruled_out(context, draft),
     }
+
+
+def in_tank(context: Context, draft: Draft) -> str:
+    """Every active that is going to be sprayed, with its group; "" where none is known."""
+    try:
+        use, _ = to_spray(context, draft)
+    except SwardkeyError:
+        return ""
+    groups = {name: context.control.actives[name].group for name in use.actives}
+    return " + ".join(f"{name} (group {group})" if group else name for name, group in groups.items())
 
 
 def ruled_out(context: Context, draft: Draft) -> str:

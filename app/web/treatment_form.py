@@ -1,4 +1,7 @@
-"""The form of a treatment: every field that a state's record asks for, from a Treatment and back."""
+"""The form of a treatment: every field that a state's record asks for, from a Treatment and back.
+
+What is known is shown as text and folded away to be changed; only what is left is asked.
+"""
 
 from __future__ import annotations
 
@@ -6,27 +9,36 @@ from dataclasses import dataclass, replace
 from datetime import date, time
 from typing import Any, get_args
 
-from app.present.record import GEAR, MORE, OF_PRODUCT
-from app.records import Product, Reading, RecordsError, Treatment, missing_fields, union_of_fields
+from app.present.record import GEAR, MORE, OF_PRODUCT, value_text
+from app.records import Missing, Product, Reading, RecordsError, Treatment, missing_fields, union_of_fields
 from app.records.fields import Gear
 from app.records.law import load_law
 from app.web.frame import Fields, FormError, number, one
 
 NUMBERS = ("area_m2", "water_litres", "temperature", "humidity", "wind_speed")
+LICENSED = {"": "not given", "yes": "yes", "no": "no"}
 # How a field is filled in; all others are one line of text.
 KINDS = {
     "day": "date",
-    "gear": "gear",
+    "gear": "choice",
+    "licensed": "choice",
     **dict.fromkeys(("started", "finished", "at"), "time"),
     **dict.fromkeys(NUMBERS, "number"),
     **dict.fromkeys(("notes", "label_extras", "order_treated", "other_weather", "clippings", "tank_loads"), "long"),
 }
-WEATHER = ("at", "temperature", "humidity", "wind_speed", "wind_direction")
-WEATHER_WORDS = {"at": "Time", "humidity": "Relative humidity, %"}
+CHOICES = {
+    "gear": [(name, GEAR[name] or "not given") for name in get_args(Gear)],
+    "licensed": list(LICENSED.items()),
+}
+WEATHER = ("at", "temperature", "humidity", "wind_speed", "wind_direction", "notes")
+WEATHER_WORDS = {"at": "Time", "humidity": "Relative humidity, %", "notes": "Note on the weather"}
 PARTS = (
     ("Where and what", ("day", "address", "situation", "treated_area", "area_m2", "target", "plants", "method")),
     ("Time and gear", ("started", "finished", "gear", "equipment", "water_litres", "tank_loads", "order_treated")),
-    ("Who", ("applicator", "applicator_address", "applicator_contact", "licence", "supervisor", "supervised")),
+    (
+        "Who",
+        ("applicator", "applicator_address", "applicator_contact", "licensed", "licence", "supervisor", "supervised"),
+    ),
     ("For whom", ("client", "client_contact", "occupier", "business", "business_address", "business_contact")),
     ("Advice and notes", ("re_entry", "withholding", "clippings", "permit", "other_weather", "label_extras", "notes")),
 )
@@ -35,13 +47,33 @@ PRODUCT = ("name", "actives", "groups", "rate", "total_amount", "approval_number
 BY_HAND = {
     "day", "address", "treated_area", "target", "method", "started", "finished", "applicator", "client", "notes",
 }  # fmt: skip
-# Shown in any case; what is not asked for, empty and none of these is folded away.
-USUAL = BY_HAND | {"gear", "name", "actives", "groups", "rate", "total_amount", "batch", *WEATHER}
+# Asked in any case while it is empty; of work without a chemical, only what must be there.
+USUAL = {"treated_area", "finished", "gear", "re_entry", "name", "actives", "groups", "rate", "total_amount",
+         "temperature", "humidity", "wind_speed", "wind_direction"}  # fmt: skip
+# What a field is called beside its value, where the question is too long for that.
+SHORT = {
+    "name": "Product", "actives": "Actives", "groups": "Group", "rate": "Rate", "total_amount": "Product used",
+    "approval_number": "Registration number", "batch": "Batch", "expiry": "Expiry", "at": "Weather at",
+    "temperature": "Temperature, °C", "humidity": "Humidity, %", "wind_speed": "Wind, km/h",
+    "wind_direction": "Wind from", "situation": "Situation", "treated_area": "Area treated", "area_m2": "Area, m²",
+    "target": "Weed", "plants": "Lawn or plants", "method": "Method", "started": "Start", "finished": "Finish",
+    "gear": "Gear", "water_litres": "Water, L", "applicator": "Applicator", "applicator_address": "Address",
+    "applicator_contact": "Contact", "licensed": "Licensed", "licence": "Licence", "supervisor": "Supervisor",
+    "supervised": "Supervised", "client": "Client", "client_contact": "Client's contact", "occupier": "Occupier",
+    "business": "Business", "business_address": "Business address", "business_contact": "Business contact",
+    "re_entry": "Keep off until", "withholding": "Withholding", "clippings": "Clippings", "permit": "Permit",
+    "address": "Site", "day": "Date",
+}  # fmt: skip
+AREA = {"treated_area", "area_m2"}  # either says where
 
 
 @dataclass(frozen=True)
 class Entry:
-    """One field on the page. ``needed``: the state's record asks for it; ``shown``: not folded away."""
+    """One field on the page.
+
+    ``needed``: the state's record asks for it; ``missing``: it does, nothing is there, and somebody tried to sign;
+    ``known``: something is there; ``asked``: empty, and not folded away.
+    """
 
     name: str
     label: str
@@ -49,65 +81,105 @@ class Entry:
     kind: str
     needed: bool
     missing: bool
-    shown: bool
+    asked: bool
+    words: str
+    short: str
+
+    @property
+    def known(self) -> bool:
+        """Whether something is there."""
+        return bool(self.value)
 
 
-def form(treatment: Treatment) -> dict[str, Any]:
-    """What the form shows, with what is needed and what is still missing."""
-    lacks, chemical = missing_fields(treatment), treatment.chemical
-    entries = _Entries(_needed(treatment), {lack.field for lack in lacks})
-    products, readings = treatment.products or (Product(),), treatment.weather or (Reading(),)
-    parts = [
-        (title, [entries.of(name, treatment) for name in names if chemical or name in BY_HAND | entries.needed])
-        for title, names in PARTS
-    ]
-    shown: dict[str, Any] = {
-        "parts": [(title, [entry for entry in part if entry.shown]) for title, part in parts],
-        "more": [entry for _, part in parts for entry in part if not entry.shown],
-        "products": [],
-        "readings": [],
-        "gear": [(name, GEAR[name] or "not given") for name in get_args(Gear)],
-        "lacks": [lack.text for lack in lacks],
-        "may_leave": [],
-        "chemical": chemical,
+def form(treatment: Treatment, tried: bool = False) -> dict[str, Any]:
+    """What the form shows: what is known, what is asked, and what else may be said.
+
+    ``tried``: somebody wanted to sign, so what is missing is marked.
+    """
+    lacks = missing_fields(treatment)
+    parts = _parts(treatment, lacks if tried else ())
+    every = [entry for _, entries in parts for entry in entries]
+    unconfirmed = treatment.chemical and load_law().of(treatment.state).list == "unconfirmed"
+    given = treatment.left_out
+    return {
+        "known": [entry for entry in every if entry.known],
+        "ask": [(title, asked) for title, entries in parts if (asked := [e for e in entries if e.asked])],
+        "more": [entry for entry in every if not entry.known and not entry.asked],
+        "choices": CHOICES,
+        "lacks": [(input_of(lack), lack.text) for lack in lacks] if tried else [],
+        "may_leave": [(m.field, m.text, given.get(m.field, "")) for m in lacks] if tried and unconfirmed else [],
+        "chemical": treatment.chemical,
     }
-    if chemical:
-        shown["products"] = [[entries.of(n, p, f"product-{i}-") for n in PRODUCT] for i, p in enumerate(products)]
-        shown["readings"] = [[entries.weather(n, r, i) for n in WEATHER] for i, r in enumerate(readings)]
-        if load_law().of(treatment.state).list == "unconfirmed":
-            shown["may_leave"] = [(m.field, m.text, treatment.left_out.get(m.field, "")) for m in lacks]
-    return shown
+
+
+def _parts(treatment: Treatment, lacks: tuple[Missing, ...]) -> list[tuple[str, list[Entry]]]:
+    """All fields under their titles: products and weather before the rest."""
+    entries = _Entries(treatment, {input_of(lack) for lack in lacks})
+    found: list[tuple[str, list[Entry]]] = []
+    if treatment.chemical:
+        for place, product in enumerate(treatment.products or (Product(),)):
+            title = "Another product" if place else "Product, from the label in hand"
+            found.append((title, [entries.of(name, product, f"product-{place}-") for name in PRODUCT]))
+        for place, reading in enumerate(treatment.weather or (Reading(),)):
+            title = "Weather later" if place else "Weather at the start"
+            found.append((title, [entries.weather(name, reading, place) for name in WEATHER]))
+    for title, names in PARTS:
+        shown = [name for name in names if treatment.chemical or name in BY_HAND | entries.needed]
+        found.append((title, [entries.of(name, treatment) for name in shown]))
+    return found
+
+
+def input_of(lack: Missing) -> str:
+    """The name of the input that fills in what is missing.
+
+    >>> input_of(Missing("rate", "the rate", 1)), input_of(Missing("wind_speed", "the wind"))
+    ('product-1-rate', 'weather-0-wind_speed')
+    """
+    each = load_law().fields[lack.field].each
+    return {"product": f"product-{lack.place}-", "reading": "weather-0-"}.get(each, "") + lack.field
 
 
 def _needed(treatment: Treatment) -> set[str]:
     """What the record of a treatment like this one must have."""
     blank = Treatment(visit=treatment.visit, day=treatment.day, state=treatment.state, chemical=treatment.chemical)
-    blank = replace(blank, gear=treatment.gear, outdoors=treatment.outdoors, licence=treatment.licence)
-    return {lack.field for lack in missing_fields(blank)} | {"day"}
+    blank = replace(blank, gear=treatment.gear, outdoors=treatment.outdoors, licensed=treatment.licensed)
+    needed = {lack.field for lack in missing_fields(replace(blank, licence=treatment.licence))}
+    needed |= {lack.field for lack in missing_fields(blank) if lack.field in ("licensed", "licence")}
+    return needed | {"day"} | ({"licence"} if treatment.licensed == "yes" and "licensed" in needed else set())
 
 
 class _Entries:
-    """Makes the fields of one form."""
+    """Makes the fields of one form; ``marked`` are the inputs that are missing."""
 
-    def __init__(self, needed: set[str], missing: set[str]) -> None:
-        self.needed, self.missing = needed, missing
+    def __init__(self, treatment: Treatment, marked: set[str]) -> None:
+        self.needed, self.marked, self.chemical = _needed(treatment), marked, treatment.chemical
+        self.given = AREA if treatment.area_m2 or treatment.treated_area else set()
+        self.given = self.given | ({"licensed"} if treatment.licence else set())  # who has one is
         self.words = {asked.field: asked.text for asked in union_of_fields()} | MORE | OF_PRODUCT
 
-    def of(self, name: str, owner: Any, prefix: str = "") -> Entry:
+    def of(self, name: str, owner: Any, prefix: str = "", label: str = "") -> Entry:
         """A field of a treatment, product or reading with its value."""
-        label, value, needed = (
-            self.words.get(name, name.replace("_", " ")),
-            _text(getattr(owner, name)),
-            name in self.needed,
+        value, needed = _text(getattr(owner, name)), name in self.needed
+        asked = not value and (needed or (name in USUAL and self.chemical)) and name not in self.given
+        words = dict(CHOICES.get(name, ())).get(value) or value_text(getattr(owner, name))
+        label = label or _capital(self.words.get(name, name.replace("_", " ")))
+        marked = f"{prefix}{name}" in self.marked
+        return Entry(
+            f"{prefix}{name}",
+            label,
+            value,
+            KINDS.get(name, "text"),
+            needed,
+            marked,
+            asked,
+            words,
+            SHORT.get(name, label),
         )
-        shown = needed or name in USUAL or bool(value)
-        kind = KINDS.get(name, "text")
-        return Entry(f"{prefix}{name}", _capital(label), value, kind, needed, name in self.missing, shown)
 
     def weather(self, name: str, reading: Reading, place: int) -> Entry:
         """A field of a reading; only the first is asked for."""
-        entry = self.of(name, reading, f"weather-{place}-")
-        entry = replace(entry, label=WEATHER_WORDS.get(name, entry.label))
+        entry = self.of(name, reading, f"weather-{place}-", WEATHER_WORDS.get(name, ""))
+        entry = replace(entry, kind="text") if name == "notes" else entry
         return entry if place == 0 else replace(entry, needed=False, missing=False)
 
 
@@ -131,7 +203,7 @@ def read_form(treatment: Treatment, fields: Fields) -> Treatment:
         name: one(fields, name)
         for _, names in PARTS
         for name in names
-        if name in fields and KINDS.get(name, "text") in ("text", "long", "gear")
+        if name in fields and KINDS.get(name, "text") in ("text", "long", "choice")
     }
     left_out = {name.removeprefix("why-"): one(fields, name) for name in fields if name.startswith("why-")}
     try:
@@ -160,6 +232,14 @@ def read_day(fields: Fields, name: str) -> date:
         raise FormError(f"{one(fields, name) or 'An empty date'} is not a date; write it as 2026-09-14.") from None
 
 
+def read_groups(text: str) -> tuple[int, ...]:
+    """The modes of action in a field. Raises FormError."""
+    groups = text.replace(",", " ").split()
+    if not all(group.isascii() and group.isdigit() for group in groups):
+        raise FormError("Mode of action group: write the numbers on the label, such as 4, 9.")
+    return tuple(int(group) for group in groups)
+
+
 def _time(fields: Fields, name: str) -> time | None:
     text = one(fields, name)
     if not text:
@@ -178,10 +258,7 @@ def _products(fields: Fields) -> tuple[Product, ...]:
     found = []
     for i in _places(fields, "product"):
         texts = {name: one(fields, f"product-{i}-{name}") for name in PRODUCT if name != "groups"}
-        groups = one(fields, f"product-{i}-groups").replace(",", " ").split()
-        if not all(group.isascii() and group.isdigit() for group in groups):
-            raise FormError("Mode of action group: write the numbers on the label, such as 4, 9.")
-        product = Product(**texts, groups=tuple(int(group) for group in groups))
+        product = Product(**texts, groups=read_groups(one(fields, f"product-{i}-groups")))
         found += [product] if product != Product() else []
     return tuple(found)
 
@@ -192,7 +269,7 @@ def _readings(fields: Fields) -> tuple[Reading, ...]:
         numbers: dict[str, Any] = {
             n: number(fields, f"weather-{i}-{n}", n.replace("_", " ")) for n in WEATHER if n in NUMBERS
         }
-        at, direction = _time(fields, f"weather-{i}-at"), one(fields, f"weather-{i}-wind_direction")
-        reading = Reading(at=at, wind_direction=direction, **numbers)
+        texts = {name: one(fields, f"weather-{i}-{name}") for name in ("wind_direction", "notes")}
+        reading = Reading(at=_time(fields, f"weather-{i}-at"), **numbers | texts)
         found += [reading] if reading != Reading() else []
     return tuple(found)

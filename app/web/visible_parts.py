@@ -10,7 +10,7 @@ from app.web.context import Context
 from app.web.draft import Choosing, Draft
 from app.web.frame import Fields, FormError, several
 from model.flora.character import PARTS, Part
-from model.traits import check_visible
+from model.traits import check_visible, out_of_sight
 from model.traits.visible import VISIBLE
 
 WORDS: dict[Part, tuple[str, str]] = {
@@ -20,10 +20,26 @@ WORDS: dict[Part, tuple[str, str]] = {
     "roots": ("Roots", "dug up"),
 }
 
+# What is there most often, in one tap; anything else is ticked.
+USUAL: tuple[tuple[str, str, tuple[Part, ...]], ...] = (
+    ("Leaves only", "no flower, no seed", ("leaves",)),
+    ("Leaves and flowers", "or the head of a grass", ("leaves", "flowers")),
+    ("Leaves and seed", "or fruit, ripe or nearly", ("leaves", "seeds")),
+    ("All of it", "and I can dig one up", PARTS),
+)
+
 
 def is_asked(draft: Draft) -> bool:
     """Whether this is what the page asks: nothing was given yet, or it is to be changed."""
     return draft.asking == VISIBLE or (draft.visible is None and not draft.answers)
+
+
+def usual() -> list[dict[str, Any]]:
+    """One button for each usual choice: its parts by name, and their drawings."""
+    return [
+        {"parts": " ".join(parts), "text": text, "more": more, "svgs": [line_drawing(VISIBLE, p).svg for p in parts]}
+        for text, more, parts in USUAL
+    ]
 
 
 def cards(draft: Draft) -> list[dict[str, Any]]:
@@ -53,11 +69,16 @@ def is_all(draft: Draft) -> bool:
 
 
 def see(context: Context, draft: Draft, fields: Fields, which: str) -> Draft:
-    """Take what is there. Raises FormError where nothing is, AnswerError for what is not a part."""
+    """Take what is ticked; then the questions. Raises FormError where nothing is, AnswerError for an unknown part."""
     parts = several(fields, "visible")
     if not parts:
         raise FormError("Tick at least one: what can you see or reach?")
-    return replace(draft, visible=check_visible(list(parts)), asking="", choosing=Choosing())
+    return replace(draft, visible=check_visible(list(parts)), asking="", choosing=Choosing(), step="questions")
+
+
+def see_usual(context: Context, draft: Draft, fields: Fields, which: str) -> Draft:
+    """Take the parts that a button names, as if they were ticked."""
+    return see(context, draft, {"visible": which.split()}, "")
 
 
 def look_again(context: Context, draft: Draft, fields: Fields, which: str) -> Draft:
@@ -65,4 +86,11 @@ def look_again(context: Context, draft: Draft, fields: Fields, which: str) -> Dr
     return replace(draft, asking=VISIBLE, choosing=Choosing(), step="questions")
 
 
-ACTIONS = {"see": see, "look_again": look_again}
+def change(context: Context, draft: Draft, fields: Fields, which: str) -> Draft:
+    """Ask one question again; not of a part that is not there."""
+    if which not in draft.answers or which in out_of_sight(context.key.flora.characters, draft.visible):
+        return draft
+    return replace(draft, asking=which, choosing=Choosing(), step="questions")
+
+
+ACTIONS = {"see": see, "see_usual": see_usual, "look_again": look_again, "change": change}

@@ -6,50 +6,94 @@ from collections.abc import Callable
 from dataclasses import replace
 from datetime import date, timedelta
 from typing import Any
+from urllib.parse import quote, urlencode
 
 from app.present.finding import day_text
-from app.records import FollowUp, Product, Reading, Records, Treatment, open_records, write_up_by
+from app.present.naming import GIVEN
+from app.records import FollowUp, Product, Reading, Records, Treatment, missing_fields, open_records, write_up_by
 from app.services.objections import HEADING, against
+from app.services.own_products import holding, with_product
 from app.web.context import Context
 from app.web.finding_page import LEAST, SHORTLIST
-from app.web.frame import Fields, FormError, one, several
+from app.web.frame import Fields, FormError, fault, one, several
 from app.web.treatment_form import form, read_day, read_form
+from model.errors import AnswerError, SwardkeyError
 
-AHEAD = ((14, "in 2 weeks"), (42, "in 6 weeks"), (365, "in a year"))
+AHEAD = 14  # days after the visit, where the plan does not say when to look again
+Outcome = tuple[list[str], str]  # notices, and the treatment that somebody tried to sign
 
 
-def show(context: Context, records: Records, number: int) -> dict[str, Any]:
-    """What the page of a visit shows. Raises RecordsError where there is none."""
+def show(context: Context, records: Records, number: int, tried: str = "") -> dict[str, Any]:
+    """What the page of a visit shows; what the treatment ``tried`` lacks is marked. Raises RecordsError."""
     current = records.current("visit", number)
     kept: Any = current.record
-    today = date.today()
+    own = records.own_products()
     return {
         "kept": kept,
         "number": number,
         "signed": current.chain,
         "to_confirm": not current.is_signed and any(f.species and not f.confirmed_by for f in kept.findings),
         "findings": [_finding(context, finding) for finding in kept.findings],
-        "treatments": [_treatment(context, records, one_of) for one_of in records.treatments(visit=number)],
+        "treatments": [_treatment(context, records, one, own, tried) for one in records.treatments(visit=number)],
         "due": [f for f in records.follow_ups(kept.site.id, open_only=False) if f.visit == number],
-        "ahead": [((today + timedelta(days=days)).isoformat(), words) for days, words in AHEAD],
+        "ahead": next_look(kept).isoformat(),
         "papers": papers(kept),
+        "weeds": weeds_of(context, kept),
+        "client": for_client(context, records, kept),
         "chosen": [plan.chosen for plan in kept.plans if plan.chosen],
-        "today": today.isoformat(),
     }
+
+
+def next_look(kept: Any) -> date:
+    """When to look again: after the visit, by what was chosen in its plan."""
+    chosen = {plan.chosen for plan in kept.plans if plan.chosen}
+    days = AHEAD
+    for plan in kept.plans:
+        for option in plan.plan.get("options", ()):
+            if option.get("name") in chosen and option.get("look_again_days"):
+                days = int(option["look_again_days"][-1])
+    return kept.visit.day + timedelta(days=days)  # type: ignore[no-any-return]
+
+
+def weeds_of(context: Context, kept: Any) -> list[str]:
+    """The weeds of a visit that have a name, in words."""
+    from app.services.visit_papers import namings_of  # late, as it reads the plans
+
+    try:
+        return [context.name(naming.species) for naming in namings_of(kept, context.key)]
+    except AnswerError:
+        return []
 
 
 def papers(kept: Any) -> list[tuple[str, str]]:
     """The papers that can be had of a visit: address and name; none where no plant was named."""
-    from app.web.paper_files import kinds
+    from app.web.paper_files import kinds  # it needs the plan, which needs this
 
     named = any(finding.species or finding.status == "undecided" for finding in kept.findings)
-    return [(f"/paper/visit/{kept.visit.id}/{kind}", words) for kind, words in kinds().items()] if named else []
+    return (
+        [(f"/paper/visit/{kept.visit.id}/{kind}", words) for kind, words in kinds().items() if kind != "client"]
+        if named
+        else []
+    )
+
+
+def for_client(context: Context, records: Records, kept: Any) -> dict[str, str]:
+    """The client's paper of a visit and a link to mail what it says; why there is none yet, where there is none."""
+    from app.services.paper_making import text_for_client
+
+    try:
+        text = text_for_client(kept.visit.id, context.key)
+    except SwardkeyError as error:
+        return {"why": fault(str(error)), "address": ""}
+    letter = urlencode({"subject": text.partition("\n")[0], "body": text}, quote_via=quote)
+    to = quote(kept.client.email, safe="@")
+    return {"address": f"/paper/visit/{kept.visit.id}/client", "mail": f"mailto:{to}?{letter}", "text": text}
 
 
 def _finding(context: Context, finding: Any) -> dict[str, Any]:
     return {
         "name": found_name(context, finding),
-        "status": finding.status if finding.species else "",
+        "status": ("named on sight" if finding.status == GIVEN else finding.status) if finding.species else "",
         "probability": finding.probability,
         "by": finding.confirmed_by,
     }
@@ -66,25 +110,29 @@ def found_name(context: Context, finding: Any) -> str:
     return f"not named yet; it may be {' or '.join(likely[:SHORTLIST])}" if likely else "not named yet"
 
 
-def _treatment(context: Context, records: Records, current: Any) -> dict[str, Any]:
+def _treatment(context: Context, records: Records, current: Any, own: Any, tried: str) -> dict[str, Any]:
     treatment: Treatment = current.record
+    first = treatment.products[0] if treatment.products else Product()
+    shelf = (holding(context.control, own, first) or own) if treatment.chemical and not first.name else ()
     return {
         "treatment": treatment,
         "signed": current.chain,
-        "form": form(treatment),
+        "form": form(treatment, tried == str(treatment.id) and not current.chain),
+        "shelf": [product.name for product in shelf],
         "write_up": write_up_by(treatment).text if treatment.chemical else "",
         "against": against(records, treatment, context.control if treatment.products else None),
         "against_heading": HEADING,
     }
 
 
-def act(context: Context, number: int, do: str, fields: Fields, which: str) -> str:
-    """What a button on the page of a visit does; a sentence on it. Raises SwardkeyError where it cannot be."""
+def act(context: Context, number: int, do: str, fields: Fields, which: str) -> Outcome:
+    """What a button on the page of a visit does; sentences on it. Raises SwardkeyError where it cannot be."""
     action = ACTIONS.get(do)
     if action is None:
         raise FormError("The record had changed since this page was loaded; it is up to date now.")
     with open_records() as records:
-        return action(records, number, fields, which)
+        done = action(records, number, fields, which)
+    return ([done] if done else [], "") if isinstance(done, str) else done
 
 
 def _its(records: Records, visit: int, which: str) -> Treatment:
@@ -100,13 +148,42 @@ def _keep(records: Records, number: int, fields: Fields, which: str) -> str:
     return "Kept."
 
 
-def _sign_treatment(records: Records, number: int, fields: Fields, which: str) -> str:
+def _sign_treatment(records: Records, number: int, fields: Fields, which: str) -> str | Outcome:
+    """Sign it; where something is missing, what was filled in is kept and the rest is marked."""
     who = one(fields, "who")
     if not who:
         raise FormError("Who signs? Give a name.")
     kept = records.change_treatment(read_form(_its(records, number, which), fields))
+    lacks = missing_fields(kept)
+    if lacks:
+        where = f" for {kept.state}" if kept.state else ", as no state is named"
+        count = "1 field is" if len(lacks) == 1 else f"{len(lacks)} fields are"
+        return [fault(f"Not signed yet: {count} still missing{where}. The rest is saved.")], which
     records.sign("treatment", kept.id, who)
-    return "The treatment is signed: from now on it can only be amended."
+    known = records.learn_products(kept)
+    listed = f" {' and '.join(known)}: now on your list of products." if known else ""
+    return f"The treatment is signed: from now on it can only be amended.{listed}"
+
+
+def _licensed(records: Records, number: int, fields: Fields, which: str) -> str:
+    """Whether who sprays is licensed: then what the state asks of licensed people is asked too."""
+    answer, _, treatment = which.partition(":")
+    if answer not in ("yes", "no"):
+        raise FormError("Licensed: answer yes or no.")
+    kept = read_form(_its(records, number, treatment), fields)
+    records.change_treatment(replace(kept, licensed=answer))  # type: ignore[arg-type]  # one of these
+    return ""
+
+
+def _use_product(records: Records, number: int, fields: Fields, which: str) -> str:
+    """Fill in one of the user's own products; what is in the form is kept first."""
+    treatment, _, name = which.partition(":")
+    kept = read_form(_its(records, number, treatment), fields)
+    found = [product for product in records.own_products() if product.name == name]
+    if not found:
+        raise FormError("That product is no longer on your list; choose another, or fill it in.")
+    records.change_treatment(with_product(kept, 0, found[0]))
+    return f"{name}: filled in from your list. Check it against the label in your hand."
 
 
 def _amend(records: Records, number: int, fields: Fields, which: str) -> str:
@@ -164,10 +241,12 @@ def _done(records: Records, number: int, fields: Fields, which: str) -> str:
     return "Done."
 
 
-ACTIONS: dict[str, Callable[[Records, int, Fields, str], str]] = {
+ACTIONS: dict[str, Callable[[Records, int, Fields, str], str | Outcome]] = {
     "keep_treatment": _keep,
     "sign_treatment": _sign_treatment,
     "amend": _amend,
+    "licensed": _licensed,
+    "use_product": _use_product,
     "sign_visit": _sign_visit,
     "confirm": _confirm,
     "new_treatment": _new,

@@ -48,9 +48,10 @@ class LabelRead:
 class Case:
     """What a plan is made for.
 
-    ``species``: one name, or all of a shortlist. ``cover``: weed cover, per cent. ``used``: groups by mode of action
-    used here before. ``month`` is 1-12, southern hemisphere. ``cultivar``: of the lawn. ``labels``: those that the user
-    has read. None means not known, and nothing is concluded from it.
+    ``species``: one name, or all of a shortlist; where they are ``together`` it is not one of them, all grow here.
+    ``cover``: weed cover, per cent. ``used``: groups by mode of action used here before. ``month`` is 1-12, southern
+    hemisphere. ``cultivar``: of the lawn. ``labels``: those that the user has read. None means not known, and nothing
+    is concluded from it.
     """
 
     species: tuple[str, ...]
@@ -64,6 +65,7 @@ class Case:
     used: tuple[int, ...] = ()
     cultivar: str | None = None
     labels: tuple[LabelRead, ...] = ()
+    together: bool = False
 
     def as_json(self) -> dict[str, Any]:
         """The same as plain data."""

@@ -96,14 +96,16 @@ class Cultivar(Fact):
     """A cultivar, or a group of cultivars with the same tolerance."""
 
     name: str
+    also: list[str] = Field(default_factory=list)
 
 
 class Lawn(Fact):
-    """A lawn grass; ``traps`` are ways its name misleads, ``species`` its id where it is in the flora."""
+    """A lawn grass; ``also``: its other names; ``traps``: how a name misleads; ``species``: its id if it is on file."""
 
     name: str
     scientific_name: str
     growth: Literal["warm", "cool", "unknown"]
+    also: list[str] = Field(default_factory=list)
     growing: Growing | None = None
     species: str | None = None
     cultivars: dict[str, Cultivar] = Field(default_factory=dict)

@@ -22,6 +22,7 @@ from model.control.facts import (
 )
 from model.errors import FloraError, nearest
 from model.flora.load import CONFIGS, Checked, Flora, Reader, check_as, read_mapping
+from model.flora.name import plain
 from model.flora.source import check_facts
 
 ON_THE_PLANT = ("mow", "hand", "selective", "wipe", "non_selective")
@@ -89,6 +90,19 @@ class Control:
         if found is None or found.rating == "injures":
             return ()
         return tuple(name for name, response in found.cultivars.items() if response.rating == "injures")
+
+    def lawn_named(self, text: str) -> tuple[str, str | None] | None:
+        """The lawn that a name means, and its cultivar where the name is a cultivar's; None where it is not known."""
+        word = plain(text)
+        for key, lawn in self.lawns.items():
+            if word in map(plain, (key, lawn.name, lawn.scientific_name, *lawn.also)):
+                return key, None
+        for key, lawn in self.lawns.items():
+            for cultivar, one in lawn.cultivars.items():
+                names = [plain(name) for name in (one.name, *one.also)]
+                if word in names or word.removesuffix(plain(lawn.name)) in names:
+                    return key, cultivar
+        return None
 
     def active_named(self, name: str) -> str | None:
         """The active with that name or synonym, in upper or lower case; None where it is not known."""

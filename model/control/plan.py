@@ -87,7 +87,7 @@ def plan(control: Control, case: Case) -> Plan:
         first=tuple(first.values()),
         options=options,
         only=rest,
-        distinctions=distinctions_of(control, case.species),
+        distinctions=() if case.together else distinctions_of(control, case.species),
         about=tuple((s, text) for s in case.species for text in control.treatments[s].about),
         traps=tuple(control.lawns[case.lawn].traps) if case.place == "lawn" else (),
         cautions=cautions_for(control, case, (*options, *rest)),

@@ -19,6 +19,7 @@ from model.file import read_file
 from model.flora.character import Character
 from model.flora.source import Source, check_facts
 from model.flora.species import LookAlike, Score, Season, Species
+from model.validation import first_cause
 
 Reader = Callable[[Path], dict[str, Any]]
 Checked = TypeVar("Checked")
@@ -26,7 +27,6 @@ CONFIGS = Path(__file__).resolve().parents[2] / "configs"
 LARGEST_BYTES = 1_000_000  # of one YAML file
 LONG_NUMBER = re.compile(r"[-+0-9_:.]{60,}")  # also of the old form in sixties
 DEEPEST = 20  # lists and mappings within one another
-PROBLEMS = {"extra_forbidden": "no such field; check its spelling", "model_type": "must be a mapping of fields"}
 
 
 class _PlainYaml(getattr(yaml, "CSafeLoader", yaml.SafeLoader)):  # type: ignore[misc]
@@ -164,14 +164,6 @@ def read_mapping(path: Path) -> dict[str, Any]:
         if not isinstance(key, str):
             raise FloraError(f"{path}: the key {str(key)[:60]} is not text; put quotes around it")
     return found
-
-
-def first_cause(error: ValidationError) -> str:
-    """The most useful thing that pydantic found wrong, in one line: a misspelt field first."""
-    causes = sorted(error.errors(), key=lambda cause: cause["type"] != "extra_forbidden")
-    where = ".".join(str(part) for part in causes[0]["loc"])
-    problem = PROBLEMS.get(causes[0]["type"], causes[0]["msg"])
-    return f"{where}: {problem}" if where else problem
 
 
 def check_as(path: Path, kind: type[Checked], found: Mapping[str, Any]) -> Checked:

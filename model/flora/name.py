@@ -6,7 +6,7 @@ import difflib
 import re
 import unicodedata
 from collections import Counter
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from functools import cached_property
 from typing import Protocol
 
@@ -17,6 +17,7 @@ from model.flora.load import Flora
 _SEPARATORS = re.compile(r"[\s_.,'`\u2018\u2019\u00b4\u02bc\u2010-\u2015-]+")
 _BETWEEN_WORDS = re.compile(r"[\s_,()\u2010-\u2015-]+")
 MOST_MEANT = 10  # plants that one word may mean and still be a shortlist
+SHORTEST_SLIP = 5  # letters that a name must have for a slip in it to be read as meant
 HINTS, ALIKE = 3, 0.8  # names in a hint; how similar a misspelt name is
 
 
@@ -51,12 +52,27 @@ class PlantNames:
         for species, plant in self.plants.items():
             self._note(self._accepted, species, (species, plant.scientific_name))
             self._note(self._others, species, (*getattr(plant, "synonyms", ()), *plant.common_names))
+        self._note_kinds()
 
     @staticmethod
     def _note(table: dict[str, set[str]], species: str, names: Iterable[str]) -> None:
         for name in names:
             if plain(name):
                 table.setdefault(plain(name), set()).add(species)
+
+    def _note_kinds(self) -> None:
+        """A name that is the end of other plants' names, as cudweed is of purple cudweed, means those plants too.
+
+        Not where a plant is usually called just so: dandelion is not false dandelion.
+        """
+        usual = {plain(name) for plant in self.plants.values() for name in plant.common_names[:1]}
+        for species, plant in self.plants.items():
+            for name in plant.common_names:
+                words = _words(name)
+                for start in range(1, len(words)):
+                    kind = "".join(words[start:])
+                    if kind in self._others and kind not in usual:
+                        self._others[kind].add(species)
 
     def look_up(self, text: str) -> str | list[str] | None:
         """The species id that a name means, all ids where it means several, None where it is not known.
@@ -78,7 +94,8 @@ class PlantNames:
         """All plants that a name may mean, those whose usual name it is first; empty where it is not known.
 
         Plants with exactly this name; else all with these words in a common name, or of this genus; else all with them
-        in another scientific name. The plural counts as the same name.
+        in another scientific name; else those whose name is one slip of the finger away. The plural counts as the same
+        name.
 
         >>> from model.flora.load import load_flora
         >>> PlantNames(load_flora()).candidates("milk thistles")
@@ -91,7 +108,7 @@ class PlantNames:
         for runs in self._runs:
             if found := {species for form in asked for species in runs.get(form, ())}:
                 return self._usual_first(found, text)
-        return ()
+        return self._usual_first(self._one_slip_away(text), text)
 
     @cached_property
     def _runs(self) -> tuple[dict[str, set[str]], dict[str, set[str]]]:
@@ -105,6 +122,30 @@ class PlantNames:
             for run in _runs((plant.scientific_name, *getattr(plant, "synonyms", ()))):
                 scientific.setdefault(run, set()).add(species)
         return common, scientific
+
+    def the_plants_in(self, words: Sequence[str], exact: bool = False) -> tuple[str, ...]:
+        """The plants that are named one after the other, each once; a name of several words needs no quotes.
+
+        The longest run of words that is a name counts as one. Raises AnswerError as ``the_plants`` does.
+
+        >>> from model.flora.load import load_flora
+        >>> PlantNames(load_flora()).the_plants_in(["winter", "grass", "bindii"])
+        ('poa_annua', 'soliva_sessilis')
+        """
+        found: list[str] = []
+        left = list(words)
+        while left:
+            runs = [left[:end] for end in range(len(left), 0, -1)]
+            run = next((run for run in runs if self._exact(" ".join(run))), None)
+            run = run or next((run for run in runs if self.candidates(" ".join(run))), left)
+            found += self.the_plants(" ".join(run), exact)
+            left = left[len(run) :]
+        return tuple(dict.fromkeys(found))
+
+    def the_usual(self, text: str) -> str:
+        """The one plant that is usually called so, whatever else may have the name; else as ``the_species``."""
+        usually = [s for s, plant in self.plants.items() if [plain(text)] == [*map(plain, plant.common_names[:1])]]
+        return usually[0] if len(usually) == 1 else self.the_species(text)
 
     def the_plants(self, text: str, exact: bool = False) -> tuple[str, ...]:
         """The plants that a name means: one, or a shortlist.
@@ -122,7 +163,7 @@ class PlantNames:
 
     def the_species(self, text: str) -> str:
         """The one species that a name means. Raises AnswerError where it means none, or several."""
-        found = self._exact(text)
+        found = self._exact(text) or sorted(self._one_slip_away(text))
         if len(found) == 1:
             return found[0]
         alike = self.candidates(text)
@@ -177,6 +218,13 @@ class PlantNames:
     @cached_property
     def _spelt(self) -> dict[str, str]:
         return {plain(name): name for name in self._every_name()}
+
+    def _one_slip_away(self, text: str) -> set[str]:
+        """The plants with a name that differs in one letter: missing, added, another one, or two swapped."""
+        word = plain(text)
+        if len(word) < SHORTEST_SLIP:
+            return set()
+        return {s for name, spelt in self._spelt.items() if _one_letter_off(word, name) for s in self._exact(spelt)}
 
     def _slip(self, text: str) -> str:
         """The name that is misspelt; "" where none is nearly the same."""
@@ -233,3 +281,16 @@ def _runs(names: Iterable[str]) -> Iterator[str]:
 def _has_words(names: Iterable[str], text: str) -> bool:
     """Whether one of the names has these words in a row, also written as one word or in the plural."""
     return not _forms(plain(text)).isdisjoint(_runs(names))
+
+
+def _one_letter_off(one: str, other: str) -> bool:
+    """Whether one slip of the finger makes a word of the other.
+
+    >>> [_one_letter_off("bindii", typed) for typed in ("bindi", "bindiii", "bondii", "bnidii", "bidni")]
+    [True, True, True, True, False]
+    """
+    if abs(len(one) - len(other)) > 1 or one == other:
+        return False
+    same = next((i for i, (a, b) in enumerate(zip(one, other, strict=False)) if a != b), min(len(one), len(other)))
+    a, b = one[same:], other[same:]
+    return a[1:] == b[1:] or a[1:] == b or a == b[1:] or (a[:2] == b[:2][::-1] and a[2:] == b[2:])

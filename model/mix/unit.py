@@ -19,18 +19,21 @@ LONGEST = 80  # characters of anything typed
 LARGEST = 1e9  # more than is ever sprayed or spread, in any unit
 
 # pint's name: how people write it, in lower case without spaces, dots and power signs.
-# Gallon and fluid ounce mean the US measures, as on the overseas labels that use them.
+# Gallon, fluid ounce, pint and quart are imperial, as they were in Australia, unless "us" stands before them.
 _WORDS = {
     word: unit
     for unit, words in {
         "liter": "l lt ltr ltrs litre litres liter liters",
         "milliliter": "ml mls cc millilitre millilitres milliliter milliliters",
-        "fluid_ounce": "floz flozs usfloz fluidounce fluidounces fluidoz",
-        "imperial_fluid_ounce": "impfloz imperialfloz ukfloz imperialfluidounce imperialfluidounces",
-        "gallon": "gal gals gallon gallons usgal usgallon usgallons",
-        "imperial_gallon": "impgal imperialgal imperialgallon imperialgallons ukgal",
-        "quart": "qt qts quart quarts",
-        "pint": "pt pts pint pints",
+        "fluid_ounce": "usfloz usflozs usfluidounce usfluidounces usfluidoz",
+        "imperial_fluid_ounce": "floz flozs fluidounce fluidounces fluidoz "
+        "impfloz imperialfloz ukfloz imperialfluidounce imperialfluidounces",
+        "gallon": "usgal usgals usgallon usgallons",
+        "imperial_gallon": "gal gals gallon gallons impgal imperialgal imperialgallon imperialgallons ukgal",
+        "quart": "usqt usqts usquart usquarts",
+        "imperial_quart": "qt qts quart quarts impqt imperialquart",
+        "pint": "uspt uspts uspint uspints",
+        "imperial_pint": "pt pts pint pints imppt imperialpint",
         "gram": "g gm gms gram grams gramme grammes",
         "kilogram": "kg kgs kilo kilos kilogram kilograms kilogramme kilogrammes",
         "milligram": "mg mgs milligram milligrams",
@@ -74,10 +77,10 @@ _DIMENSIONS = {
     "a time": "[time]",
 }
 _REMARKS = {
-    "fluid_ounce": "fl oz is read as the US one, 29.57 mL (write imp floz for the imperial one)",
-    "gallon": "gal is read as the US one, 3.785 L (write imp gal for the imperial one)",
-    "pint": "pint is read as the US one, 473 mL",
-    "quart": "quart is read as the US one, 946 mL",
+    "imperial_fluid_ounce": "fl oz is read as imperial, 28.41 mL (on an American label write us floz, 29.57 mL)",
+    "imperial_gallon": "gal is read as imperial, 4.546 L (on an American label write us gal, 3.785 L)",
+    "imperial_pint": "pint is read as imperial, 568 mL (on an American label write us pint, 473 mL)",
+    "imperial_quart": "quart is read as imperial, 1.137 L (on an American label write us quart, 946 mL)",
     "ounce": "oz is read as a weight, 28.35 g (write floz for a liquid)",
 }
 
@@ -141,8 +144,8 @@ def read_percent(text: str, bases: str) -> tuple[float, str] | None:
 def unit_word(text: str) -> str:
     """pint's expression for a unit as people write it.
 
-    >>> unit_word("sq. ft"), unit_word("Fl Oz"), unit_word("m^2")
-    ('foot**2', 'fluid_ounce', 'meter**2')
+    >>> unit_word("sq. ft"), unit_word("Fl Oz"), unit_word("US gal")
+    ('foot**2', 'imperial_fluid_ounce', 'gallon')
 
     Raises MixError for an unknown word, or one that is easily mistaken.
     """
@@ -206,7 +209,7 @@ def read_quantity(text: str, measure: Measure) -> float:
     """A number in the measure's own unit, or an amount with any unit of its kind. Returns it in that unit.
 
     >>> read_quantity("10", LITRES), round(read_quantity("3 gal", LITRES), 3)
-    (10.0, 11.356)
+    (10.0, 13.638)
 
     Raises MixError for what is not such an amount, and for what is not more than 0.
     """
@@ -236,6 +239,6 @@ def remarks(*typed: str | None) -> tuple[Doubt, ...]:
         for part in re.split(r"/|\bper\b|\bin\b", plain(text or "")):
             bare = re.sub(r"[^a-z]", "", part.lower())
             remark = _REMARKS.get(_WORDS.get(bare, ""))
-            if remark and not bare.startswith("us"):
+            if remark and not bare.startswith(("imp", "uk")):
                 found[remark] = None
     return tuple(Doubt(text, False) for text in found)

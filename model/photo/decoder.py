@@ -8,6 +8,7 @@ input does. Whatever a picture does to it costs that picture only.
 from __future__ import annotations
 
 import json
+import math
 import os
 import signal
 import struct
@@ -18,7 +19,6 @@ from pathlib import Path
 from typing import Any
 
 LENGTHS = struct.Struct(">II")
-SPARE_SECONDS = 5  # of computing after which a decoder that nobody watches any more ends by itself
 Answer = tuple[dict[str, Any], Any]  # words, and uint8 pixels or None
 
 
@@ -45,7 +45,7 @@ def answer_for(request: dict[str, Any]) -> Answer:
 
 
 def serve(memory: int, seconds: float, answer: Callable[[dict[str, Any]], Answer] = answer_for) -> None:
-    """Answer requests until there are no more, with ``memory`` bytes in all and ``seconds`` a picture."""
+    """Answer requests until there are no more, in ``memory`` bytes, each in ``seconds`` of processor time."""
     requests, answers = sys.stdin.buffer, os.fdopen(os.dup(1), "wb")
     os.dup2(2, 1)  # what a decoder prints must not get among the answers
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # Ctrl-C is for the program, which then ends its decoders
@@ -79,14 +79,13 @@ def _confine(memory: int) -> None:
 
 
 def _allow(seconds: float) -> None:
-    """Computing time for one more picture, should nobody be left to end this process."""
+    """Processor time for one more picture, over all threads, in whole seconds; it ends this process when it is up."""
     if sys.platform == "win32":
         return
     import resource
 
     used = resource.getrusage(resource.RUSAGE_SELF)
-    several = seconds * (os.cpu_count() or 1)  # some decoders work on all processors at once
-    soft = int(used.ru_utime + used.ru_stime + several) + SPARE_SECONDS
+    soft = math.ceil(used.ru_utime + used.ru_stime + seconds)
     hard = resource.getrlimit(resource.RLIMIT_CPU)[1]
     if hard == resource.RLIM_INFINITY or soft < hard:
         resource.setrlimit(resource.RLIMIT_CPU, (soft, hard))

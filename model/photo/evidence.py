@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from copy import copy
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, Self
 
 import numpy as np
 from numpy.typing import NDArray
@@ -76,6 +77,12 @@ class Classifier:
         weights = [1.0 if c in self.species else 0.5 / kinds for c in statistics.classes]
         self.log_prior = np.log(np.array(weights) / sum(weights))
 
+    def calibrated(self, calibration: Calibration) -> Self:
+        """The same head with another calibration of the same shrinkage."""
+        other = copy(self)
+        other.calibration = calibration
+        return other
+
     def probabilities(self, x: Array) -> Array:
         """Calibrated probabilities, float (photos, species + 1), rows sum to 1, last is other.
 
@@ -107,8 +114,7 @@ class Classifier:
         ``without``: the class of each photo, by column, that is taken to be no class, int (photos,).
         """
         x = x[:, : self.statistics.means.shape[1]]
-        # All that a mean of few photos adds is taken off: a new species would be strange to its own model.
-        distances = self._steady.distances(x, 1.0)
+        distances = self._steady.distances(x)
         if without is not None:
             distances[np.arange(len(x)), without] = np.inf
         nearest = np.maximum(distances.min(axis=1), LEAST_DISTANCE)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 from collections.abc import Sequence
 from concurrent.futures import ThreadPoolExecutor
+from typing import Protocol
 
 import numpy as np
 import onnxruntime
@@ -60,14 +61,23 @@ class Network:
         return np.asarray(self._session.run(["features"], {"views": view[None]})[0][0])
 
 
+class Looks(Protocol):
+    """What makes features of views; ``name`` stands for all that they depend on."""
+
+    name: str
+
+    def features_of_views(self, stacks: Stacks) -> Array:
+        """Square roots of the pooled features averaged over views in stacks (m, 3, side, side): float (FEATURES,)."""
+
+
 class Extractor:
     """From photos to features by networks that are loaded once, whose features stand side by side.
 
     ``parts`` are the networks, the shipped one where none are given; ``name`` stands for all of them.
     """
 
-    def __init__(self, parts: Sequence[Network] = (), threads: int | None = None) -> None:
-        self.parts = tuple(parts) or (Network(read_shipped(), threads=threads),)
+    def __init__(self, parts: Sequence[Looks] = (), threads: int | None = None) -> None:
+        self.parts: tuple[Looks, ...] = tuple(parts) or (Network(read_shipped(), threads=threads),)
         self.name = "+".join(part.name for part in self.parts)
 
     def features(self, photo: Photo) -> Array:

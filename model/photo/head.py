@@ -14,10 +14,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 Array = NDArray[np.float64]
-# Share of that excess which is taken off. Five species with ten photos each, joining eight with 100, are
-# named right 58 % of the time with 0, 63 % with 0.75 and 65 % with 1, which costs the eight 0.4, 0.7 and
-# 0.9 points (on the open photos, by networks that never learned the five: tests/claims/strange.py).
-TAKEN_OFF = 0.75
 SMALL = 64  # rows that are inverted at once
 
 
@@ -109,19 +105,19 @@ class Discriminant:
         """Turn and stretch features so that the covariance becomes the identity, float (photos, features)."""
         return np.asarray(x @ self._root.T)
 
-    def distances(self, x: Array, taken_off: float = TAKEN_OFF) -> Array:
+    def distances(self, x: Array) -> Array:
         """Squared Mahalanobis distance to each class mean, float (photos, classes), never negative.
 
-        Of what the uncertainty of a mean adds to it the share ``taken_off`` is taken off, so that
-        classes of few and of many photos are judged alike.
+        What the uncertainty of a mean adds to it is taken off, so that classes of few and of many photos are judged
+        alike.
         """
         white = self.whiten(x)
         square = (white**2).sum(axis=1)[:, None] + self._white_squares[None]
-        return np.asarray(np.maximum(square - 2 * white @ self._white_means.T - taken_off * self._excess[None], 0.0))
+        return np.asarray(np.maximum(square - 2 * white @ self._white_means.T - self._excess[None], 0.0))
 
     def linear(self) -> tuple[Array, Array]:
         """The same scores but for what all classes share: weights float (classes, features), offsets (classes,)."""
-        offsets = -0.5 * (self._white_squares - TAKEN_OFF * self._excess)
+        offsets = -0.5 * (self._white_squares - self._excess)
         return self._white_means @ self._root, offsets
 
     def scores(self, x: Array) -> Array:

@@ -9,6 +9,7 @@ from __future__ import annotations
 import atexit
 import json
 import os
+import signal
 import subprocess
 import sys
 import threading
@@ -28,6 +29,7 @@ from model.photo.decoder import LENGTHS
 DECODER = Path(__file__).with_name("decoder.py")
 LONGEST_WORDS, LARGEST_PIXELS = 100_000, 64_000_000  # bytes of an answer; more is not ours
 START_SECONDS = 60.0
+OUT_OF_TIME = int(getattr(signal, "SIGXCPU", 0))  # ends a decoder whose processor time is up; Windows has no such thing
 AWAKE = 2  # decoders of a program that looks at several photos at once
 
 PathLike = str | os.PathLike[str]
@@ -37,10 +39,13 @@ Answer = tuple[dict[str, Any], Pixels]
 
 @dataclass(frozen=True)
 class Limits:
-    """What one picture may cost: seconds by the clock, and bytes of address space where the platform can limit it."""
+    """What one picture may cost: ``seconds`` of processor time and bytes of address space, where the platform can limit
+    them, and seconds by the clock, which a busy machine needs far more of.
+    """
 
     seconds: float = 10.0
     memory: int = 1_500_000_000
+    clock: float = 60.0
 
 
 class _FailedError(Exception):
@@ -81,7 +86,7 @@ class _Decoder:
             with suppress(OSError):  # if it has ended there is no answer either
                 self.process.stdin.write(json.dumps(request).encode() + b"\n")
                 self.process.stdin.flush()
-            return self._receive(self._limits.seconds)
+            return self._receive(self._limits.clock)
         except BaseException:  # what is left of the answer would be taken for the next one
             self.end()
             raise
@@ -115,6 +120,8 @@ class _Decoder:
         except _FailedError:
             if late.is_set():
                 raise _TookTooLongError(f"over {seconds:g} s") from None
+            if OUT_OF_TIME and self.process.poll() == -OUT_OF_TIME:
+                raise _TookTooLongError(f"over {self._limits.seconds:g} s of computing") from None
             raise
         finally:
             watch.cancel()

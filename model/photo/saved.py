@@ -20,6 +20,7 @@ from model.photo.evidence import Calibration
 from model.photo.extract import RECIPE
 from model.photo.head import Statistics
 from model.photo.weights import FEATURES
+from model.validation import first_cause
 
 STARTER = Path(__file__).resolve().parents[1] / "starter"
 LARGEST_BYTES = 200_000_000
@@ -109,7 +110,7 @@ def read_description(path: Path, kind: type[Described], what: str) -> Described:
     except OSError as error:
         raise ModelError(f"{path}: cannot be read ({error.strerror or error}); use another model") from None
     except ValidationError as error:
-        raise ModelError(f"{path}: does not describe {what} ({error.errors()[0]['msg']}); use another model") from None
+        raise ModelError(f"{path}: does not describe {what} ({first_cause(error)}); use another model") from None
 
 
 def _description(path: Path) -> Description:

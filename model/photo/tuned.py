@@ -1,13 +1,15 @@
 """A second network, fine-tuned on the user's own photos, beside the one that was shipped.
 
 The shipped one keeps all that the starter knows, and judges what is strange. Among the classes
-that the user has photos of, both networks speak: their log-probabilities are added up with
-two weights that were fitted on calibration photos (a log-linear pool).
+that the user has photos of, three heads speak: the closed-form one of the shipped network, and of the other network
+a closed-form one and the linear one that it was tuned with. Their log-probabilities are added up with
+weights that were fitted on calibration photos (a log-linear pool).
 """
 
 from __future__ import annotations
 
 import hashlib
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -21,27 +23,45 @@ from model.file import read_file
 from model.photo.evidence import Calibration, Classifier
 from model.photo.extract import RECIPE, Extractor, Network
 from model.photo.head import Discriminant, Statistics, softmax
-from model.photo.saved import Classes, Share, Weight, packed, read_arrays, read_description, read_model, unpacked
+from model.photo.saved import (
+    MOST_NUMBER,
+    Classes,
+    Share,
+    Weight,
+    packed,
+    read_arrays,
+    read_description,
+    read_model,
+    unpacked,
+)
 from model.photo.weights import FEATURES, read_shipped
 
 Array = NDArray[np.float64]
 NETWORK, FILE, DESCRIPTION = "tuned.onnx", "tuned.safetensors", "tuned.json"
+UNSEEN = "unseen-"  # begins the names of the same files as they were before the held-out photos were learned
+LEAST = 1e-4  # added to pooled features before the square root that the linear head learns on
 LARGEST_NETWORK = 40_000_000  # bytes; ours take 14 MB
 
 
 @dataclass(frozen=True)
 class Tuned:
-    """``network``: the bytes of its ONNX file. ``statistics`` of its features.
+    """``network``: the bytes of its ONNX file. ``statistics`` of its features, and its linear head.
 
-    ``shipped_weight`` and ``tuned_weight`` multiply the log-probabilities of the shipped network
-    and the log-densities of this one.
+    ``linear`` are weights float (classes, FEATURES), classes as in ``statistics``, and ``offsets`` (classes,).
+    ``weights`` multiply the log-probabilities of the shipped network, the log-densities of this one, and the logits
+    of the linear head.
     """
 
     network: bytes
     statistics: Statistics
     shrinkage: float
-    shipped_weight: float
-    tuned_weight: float
+    linear: Array
+    offsets: Array
+    weights: tuple[float, float, float]
+
+    def logits(self, z: Array) -> Array:
+        """Of the linear head, float (photos, classes), by features of the network ``z``, float (photos, FEATURES)."""
+        return np.asarray(np.sqrt(z**2 + LEAST) @ self.linear.T + self.offsets)
 
 
 def network_of(data: bytes, threads: int | None = None) -> Network:
@@ -69,22 +89,21 @@ class TunedClassifier(Classifier):
     def logs(self, x: Array, distances: Array) -> Array:
         """ln P(class | photo) up to a constant a photo: what both networks say, each class keeping its prior."""
         logs = super().logs(x, distances)
-        own = logs[:, self._shared]
-        said = self._tuned_head.scores(x[:, FEATURES:]) + self.log_prior[self._shared]
-        both = pool(own, said, self.tuned.shipped_weight, self.tuned.tuned_weight)
+        own, prior, z = logs[:, self._shared], self.log_prior[self._shared], x[:, FEATURES:]
+        said = pool((own, self._tuned_head.scores(z) + prior, self.tuned.logits(z) + prior), self.tuned.weights)
         most = own.max(axis=1, keepdims=True)
         together = most + np.log(np.exp(own - most).sum(axis=1, keepdims=True))
-        logs[:, self._shared] = together + np.log(np.maximum(both, 1e-300))
+        logs[:, self._shared] = together + np.log(np.maximum(said, 1e-300))
         return logs
 
 
-def pool(shipped: Array, tuned: Array, shipped_weight: float, tuned_weight: float) -> Array:
-    """Probabilities from two sets of logs, float (photos, classes) each; rows sum to 1.
+def pool(logs: Sequence[Array], weights: Sequence[float]) -> Array:
+    """Probabilities from several sets of logs, float (photos, classes) each; rows sum to 1.
 
-    >>> pool(np.array([[0.0, 1.0]]), np.array([[5.0, 5.0]]), 0.0, 1.0)
+    >>> pool([np.array([[0.0, 1.0]]), np.array([[5.0, 5.0]])], [0.0, 1.0])
     array([[0.5, 0.5]])
     """
-    return softmax(shipped_weight * shipped + tuned_weight * tuned)
+    return softmax(sum((weight * one for weight, one in zip(weights, logs, strict=True)), start=np.zeros(1)))
 
 
 class TunedDescription(BaseModel):
@@ -95,41 +114,45 @@ class TunedDescription(BaseModel):
     classes: Classes
     features: str
     shrinkage: Share
-    shipped_weight: Weight
-    tuned_weight: Weight
+    weights: tuple[Weight, Weight, Weight]
 
 
-def save_tuned(folder: Path, tuned: Tuned) -> None:
-    """Add the second network to the folder of a model."""
-    (folder / NETWORK).write_bytes(tuned.network)
-    save_file(packed(tuned.statistics), folder / FILE)
+def save_tuned(folder: Path, tuned: Tuned, begin: str = "") -> None:
+    """Add the second network to the folder of a model; ``begin`` begins the names of its files."""
+    (folder / f"{begin}{NETWORK}").write_bytes(tuned.network)
+    head = {"linear": tuned.linear.astype(np.float32), "offsets": tuned.offsets.astype(np.float32)}
+    save_file(packed(tuned.statistics) | head, folder / f"{begin}{FILE}")
     description = TunedDescription(
         classes=list(tuned.statistics.classes),
         features=name_of(tuned.network),
         shrinkage=tuned.shrinkage,
-        shipped_weight=tuned.shipped_weight,
-        tuned_weight=tuned.tuned_weight,
+        weights=tuned.weights,
     )
-    (folder / DESCRIPTION).write_text(description.model_dump_json(indent=2) + "\n", encoding="utf-8")
+    (folder / f"{begin}{DESCRIPTION}").write_text(description.model_dump_json(indent=2) + "\n", encoding="utf-8")
 
 
-def read_tuned(folder: Path) -> Tuned | None:
+def read_tuned(folder: Path, begin: str = "") -> Tuned | None:
     """The second network of a model; None where it has none. Raises ModelError naming the file that is wrong."""
-    path = folder / DESCRIPTION
-    if not any((folder / name).exists() for name in (NETWORK, FILE, DESCRIPTION)):
+    network_file, file, path = (folder / f"{begin}{name}" for name in (NETWORK, FILE, DESCRIPTION))
+    if not any(one.exists() for one in (network_file, file, path)):
         return None
     described = read_description(path, TunedDescription, "a network")
     try:
-        network = read_file(folder / NETWORK, LARGEST_NETWORK)
+        network = read_file(network_file, LARGEST_NETWORK)
         if name_of(network) != described.features:
             raise ModelError(f"{path}: was made with other views or another network; train it again")
         network_of(network, 1)
     except FileNotFoundError:  # before, only what differs from the shipped network was kept
         raise ModelError(f"{folder}: was tuned by an older version of swardkey; train --recipe full again") from None
     except OSError as error:
-        raise ModelError(f"{folder / NETWORK}: cannot be read ({error.strerror}); use another model") from None
-    statistics = unpacked(folder / FILE, read_arrays(folder / FILE), tuple(described.classes))
-    return Tuned(network, statistics, described.shrinkage, described.shipped_weight, described.tuned_weight)
+        raise ModelError(f"{network_file}: cannot be read ({error.strerror}); use another model") from None
+    arrays = read_arrays(file)
+    linear, offsets = (arrays.pop(name, np.zeros(0)).astype(np.float64) for name in ("linear", "offsets"))
+    statistics, classes = unpacked(file, arrays, tuple(described.classes)), len(described.classes)
+    fits = linear.shape == (classes, FEATURES) and offsets.shape == (classes,)
+    if not fits or max(np.abs(linear).max(), np.abs(offsets).max()) > MOST_NUMBER:
+        raise ModelError(f"{file}: has no linear head of {classes} classes; use another model")
+    return Tuned(network, statistics, described.shrinkage, linear, offsets, described.weights)
 
 
 def read_classifier(folder: Path) -> Classifier:

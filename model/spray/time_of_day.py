@@ -18,14 +18,15 @@ from model.spray.reason import SprayError
 from model.spray.rules import Place
 
 _HH_MM = re.compile(r"(\d{1,2}):(\d{2})(?::\d{2})?")
+_AM_PM = re.compile(r"(\d{1,2})(?:[:.](\d{2}))?\s*([aApP])\.?[mM]\.?")
 _HOURS = re.compile(r"\d{1,2}(?:\.\d+)?")
 
 
 def read_clock(text: str) -> float:
-    """Hours from a time of day: ``17:30`` or a number of hours. Raises SprayError naming the text.
+    """Hours from a time of day: ``17:30``, ``5.30 pm`` or a number of hours. Raises SprayError naming the text.
 
-    >>> read_clock("17:30"), read_clock("17.5"), read_clock("6")
-    (17.5, 17.5, 6.0)
+    >>> read_clock("17:30"), read_clock("17.5"), read_clock("6"), read_clock("9am"), read_clock("5:30 pm")
+    (17.5, 17.5, 6.0, 9.0, 17.5)
     """
     text = text.strip()
     hours = -1.0
@@ -33,8 +34,10 @@ def read_clock(text: str) -> float:
         hours = float(text)
     elif (found := _HH_MM.fullmatch(text)) and int(found[2]) < 60:
         hours = int(found[1]) + int(found[2]) / 60
+    elif (found := _AM_PM.fullmatch(text)) and 1 <= int(found[1]) <= 12 and int(found[2] or 0) < 60:
+        hours = int(found[1]) % 12 + int(found[2] or 0) / 60 + 12 * (found[3] in "pP")
     if not 0 <= hours <= 24:
-        raise SprayError(f"{text or 'nothing'} is not a time of day; write 17:30, or hours from 0 to 24")
+        raise SprayError(f"{text or 'nothing'} is not a time of day; write 17:30 or 5:30 pm, or hours from 0 to 24")
     return hours
 
 

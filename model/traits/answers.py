@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import calendar
+import re
 from collections.abc import Mapping
 from pathlib import Path
 
@@ -13,6 +14,7 @@ from model.traits.visible import VISIBLE, Visible, check_visible
 
 UNSURE = "unsure"
 LONGEST_SHOWN = 60  # characters of the input, in a message
+MILLIMETRES = {"mm": 1.0, "cm": 10.0, "m": 1000.0}
 LARGEST = 1e300  # integers may be too large for a float
 States = tuple[str, ...]
 Answer = States | float
@@ -50,12 +52,9 @@ def _states(character: Character, given: object) -> States:
 
 
 def _number(character: Character, given: object) -> float:
-    value = _MONTHS.get(given.lower(), given) if character.kind == "month" and isinstance(given, str) else given
+    value = _MONTHS.get(given.strip().lower(), given) if character.kind == "month" and isinstance(given, str) else given
     if isinstance(value, str):
-        try:
-            value = float(value)
-        except ValueError:
-            value = None
+        value = _in_unit(value, character.unit)
     low, high = character.domain or (1, 12)
     unit = f" {character.unit}" if character.unit not in (None, "count") else ""
     if isinstance(value, bool) or not isinstance(value, int | float) or value != value:
@@ -68,6 +67,22 @@ def _number(character: Character, given: object) -> float:
     if character.kind == "month" and value != int(value):
         raise AnswerError(f"{character.id}: {value:g} is not a month; give a whole number from 1 to 12")
     return float(value)
+
+
+def _in_unit(text: str, unit: str | None) -> float | None:
+    """A number that was typed as text, with a unit of length or without, in the character's unit; else None.
+
+    >>> _in_unit("12 mm", "mm"), _in_unit("1.2cm", "mm"), _in_unit("12", "cm"), _in_unit("12 kg", "mm")
+    (12.0, 12.0, 12.0, None)
+    """
+    found = re.fullmatch(r"\s*([0-9.]+)\s*(mm|cm|m)?\.?\s*", text, re.IGNORECASE)
+    try:
+        value = float(found[1] if found else text)
+    except ValueError:
+        return None
+    if not found or not found[2]:
+        return value
+    return round(value * MILLIMETRES[found[2].lower()] / MILLIMETRES[unit], 9) if unit in MILLIMETRES else None
 
 
 def _shown(given: object) -> str:

@@ -63,8 +63,12 @@ class Ended:
 
     @property
     def refusal(self) -> str:
-        """The one sentence on standard error for bad input; nothing is on standard output."""
+        """The one sentence on standard error for bad input, also out of JSON; nothing is on standard output."""
         assert (self.status, self.out) == (2, ""), self.out
+        if self.err.startswith("{"):
+            found = json.loads(self.err)
+            assert found["status"] == 2 and "\n" not in found["error"]
+            return f"swardkey: {found['error']}\n"
         assert self.err.startswith("swardkey: ") and self.err.count("\n") == 1 and "Traceback" not in self.err
         return self.err
 

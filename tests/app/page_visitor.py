@@ -8,6 +8,7 @@ from collections.abc import Sequence
 from functools import cached_property
 from pathlib import Path
 from typing import Any
+from urllib.parse import urlencode
 
 from app.services.home import home
 from app.web.context import Context
@@ -83,12 +84,15 @@ class Person(Shown):
     def __init__(self, context: Context, address: dict[str, str] | None = None) -> None:
         self.context = context
         self.pages = Pages(context)
+        self.address = f"?{urlencode(address or {})}"
         super().__init__(self.pages.open(address or {}))
 
     def press(self, do: str, which: str = "", **fields: str | Sequence[str]) -> Person:
         """Press a button, with what stands in its form."""
         given = {name: value if isinstance(value, str) else list(value) for name, value in fields.items()}
-        return self.send(plant=self.plant, do=do, fields=given, **{"with": which})
+        # What is not saved yet begins as its address says.
+        begun = {"address": self.address} if "way=" in self.address else {}
+        return self.send(plant=self.plant, do=do, fields=given, **begun, **{"with": which})
 
     def send(self, **sent: Any) -> Person:
         """Send a message as the script of the page does."""

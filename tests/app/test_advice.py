@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable
+from datetime import date
 from pathlib import Path
 from typing import Any
 from xml.etree import ElementTree
@@ -116,6 +117,7 @@ def test_the_cultivar_decides_where_it_is_given(cultivar: str | None, suited: st
     ("arguments", "words"),
     [
         (["--lawn", "bufalo"], "did you mean buffalo"),
+        (["--month", "Juntober"], "is not a month; give 1 to 12, or a name such as May"),
         (["--used", "four"], "not a group number"),
         (["--cover", "150"], "impossible"),
         (["--near", "cats"], "near 'cats'"),
@@ -139,3 +141,25 @@ def test_a_year_is_given_in_words_and_drawn(run: Run, tmp_path: Path) -> None:
     for name, words in (("year.gif", "neither .svg nor .png"), ("none/year.svg", "cannot be written")):
         status, _, err = run("year", "bindii", "--figure", str(tmp_path / name))
         assert status == 2 and words in err
+
+
+@pytest.mark.parametrize(
+    ("typed", "lawn", "cultivar"),
+    [
+        ("Palmetto", "buffalo", "palmetto"),
+        ("matilda buffalo", "buffalo", "matilda"),
+        ("Sir Walter", "buffalo", "other"),
+        ("ST-26", "buffalo", "st"),
+        ("Blue couch", "queensland_blue_couch", None),
+        ("Santa Ana", "couch", None),
+    ],
+)
+def test_a_lawn_may_be_called_as_people_call_it(typed: str, lawn: str, cultivar: str | None, run: Run) -> None:
+    by_id = ["--lawn", lawn, *(["--cultivar", cultivar] if cultivar else [])]
+    called = found(run, "advise", "bindii", "--month", "July", "--lawn", typed)
+    assert called == found(run, "advise", "bindii", "--month", "7", *by_id)
+
+
+def test_a_weed_needs_no_quotes_and_the_month_is_this_one(run: Run) -> None:
+    month = str(date.today().month)
+    assert found(run, "advise", "winter", "grass") == found(run, "advise", "poa annua", "--month", month)

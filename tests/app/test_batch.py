@@ -110,7 +110,8 @@ def test_the_table_continues_where_it_was_and_its_cells_are_not_formulas(run: Ru
         Table(out).add(a_row(name))
     with out.open("ab") as file:
         file.write(b"c.jpeg,likely,poa")  # killed while writing
-    assert "3 photos named, 2 before" in run("identify", lot, "--out", out).out
+    said = run("identify", lot, "--out", out).out
+    assert "3 photos looked at: " in said and "\n2 before; all rows are in " in said
     assert quick == NAMES[2:] and [row.file for row in Table(out).rows()] == NAMES
     assert run("identify", lot, "--out", out, "--json").json["photos"] == 5 and len(quick) == 3
     with out.open(encoding="utf-8", newline="") as file:

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import errno
+import json
+import re
 import subprocess
 import sys
 from pathlib import Path
@@ -12,7 +14,7 @@ import pytest
 import typer
 
 from app import command_line
-from app.command_line import COMMANDS, command_named
+from app.command_line import COMMANDS, command_named, main
 from tests.app.conftest import Run
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -92,7 +94,7 @@ def test_what_can_be_seen_is_given_on_the_command_line_or_in_the_answer_file(
         ("--visible", "", "visible: "),
         ("--visible", "leaves,3", "choose from: leaves, flowers, seeds, roots"),
         ("--region", "southern_australis", "did you mean southern_australia?"),
-        ("--month", "14", "less than or equal to 12"),
+        ("--month", "14", "'14' is not a month; give 1 to 12, or a name such as May"),
     ],
 )
 def test_a_wrong_option_is_one_sentence(
@@ -226,3 +228,65 @@ def test_a_fault_is_a_sentence(
         assert "inside" in next((tmp_path / "home" / "faults").iterdir()).read_text()
         monkeypatch.setattr(command_line, "fault_file", lambda: tmp_path / "no such folder" / "fault.txt")
         assert run("identify").err.endswith("the details could not be written down\n")
+
+
+def test_a_photo_far_above_its_chance_is_explained_and_the_next_question_has_its_answers(run: Run) -> None:
+    said = " ".join(run("identify", "sample_images/taraxacum_officinale_flowering_3.jpg").out.split())
+    assert "compares only the plants that the photo model has learned; the chance is among all" in said
+    assert "Next question (seed_structure): " in said and "parachutes: seeds with a tuft of hairs" in said
+    assert said.endswith("unsure")
+    answered = run("identify", "--answers", "sample_images/dandelion_answers.yaml").out
+    assert "compares only" not in answered
+
+
+def test_the_version_and_short_help_and_the_help_of_the_command_that_was_meant(run: Run) -> None:
+    assert re.fullmatch(r"swardkey \d+\.\d+\.\d+\n", run("--version").out)
+    assert "Usage: swardkey advise" in run("advise", "-h").out
+    assert run("advise", "--mnth", "3").refusal.endswith("see swardkey advise --help\n")
+    assert run("collect", "relabel").refusal.endswith("see swardkey collect relabel --help\n")
+
+
+def test_an_error_with_json_is_json_on_standard_error(run: Run) -> None:
+    done = run("advise", "tulips", "--json")
+    assert (done.status, done.out) == (2, "")
+    said = json.loads(done.err)
+    assert said["status"] == 2 and said["error"].startswith("'tulips' is not in the flora")
+
+
+def test_where_the_data_lie_and_what_is_saved_about_the_user(run: Run, tmp_path: Path) -> None:
+    assert "Nothing is saved yet" in run("settings").out
+    run("settings", "--state", "wa", "--business", "Wattle Lawns", "--licence", "")
+    assert run("settings").out == "state: WA\nbusiness: Wattle Lawns\n"
+    assert "'QQ' is not one of NSW" in run("settings", "--state", "QQ").refusal
+    said = run("where").out
+    assert str(tmp_path / "home") in said and "settings    your state and business details" in said
+    run("records", "clients", "--add", "Ann")
+    assert run("records", "sites", "--client", "1", "--add", "1 High St", "--json").json["site"]["state"] == "WA"
+    run("records", "visits", "--site", "1", "--add", "Kim")
+    (tmp_path / "t.yaml").write_text("notes: x\n")
+    treatment = run("records", "treat", "1", tmp_path / "t.yaml", "--json").json["treatment"]
+    assert (treatment["business"], treatment["state"], treatment["applicator"]) == ("Wattle Lawns", "WA", "Kim")
+
+
+def test_the_shell_completes_commands_and_options(run: Run, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("_SWARDKEY_COMPLETE", "complete_bash")
+    monkeypatch.setenv("COMP_WORDS", "swardkey advise --l")
+    monkeypatch.setenv("COMP_CWORD", "2")
+    assert run().out.split() == ["--lawn"]
+    monkeypatch.setenv("COMP_WORDS", "swardkey de")
+    monkeypatch.setenv("COMP_CWORD", "1")
+    assert run().out.split() == ["degree-days", "demo"]
+
+
+def test_a_reader_that_has_seen_enough_is_no_error() -> None:
+    command = f"{sys.executable} -c 'from app.command_line import main; main()' records treat --blank NSW | true"
+    done = subprocess.run(["sh", "-c", command], capture_output=True, text=True, check=False)
+    assert done.stderr == ""
+
+
+def test_forty_columns_cut_no_names(capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("COLUMNS", "40")
+    with pytest.raises(SystemExit):
+        main(["identify", "sample_images/taraxacum_officinale_flowering_3.jpg"])
+    said = capsys.readouterr().out
+    assert "\u2026" not in said and "(Taraxacum" in said and max(map(len, said.splitlines())) <= 41

@@ -22,7 +22,7 @@ def test_draws_a_picture_that_says_it_is_drawn(run: Run, tmp_path: Path) -> None
 @pytest.mark.parametrize(
     ("species", "options", "says"),
     [
-        ("dandelyon", (), "'dandelyon' is not in the flora; did you mean dandelion"),
+        ("dandylyon", (), "'dandylyon' is not in the flora; did you mean dandelion"),
         ("milk thistle", (), "'milk thistle' may be any of several plants"),
         ("dandelion", ("--out", "a.gif"), "not a .jpg or .png"),
         ("dandelion", ("--out", "none/a.jpg"), "there is no folder"),

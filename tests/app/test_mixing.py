@@ -152,5 +152,5 @@ def test_no_option_has_a_rate_of_its_own_and_no_help_shows_one() -> None:
 
 def test_a_rate_stays_in_the_result_as_it_was_typed() -> None:
     found = json.loads(mixed("tank --tank 10 --output 200 --rate '32 fl oz/acre'", "--json").stdout)
-    assert found["rate"] == {"typed": "32 fl oz/acre", "read_as": "2.338 L/ha"}
-    assert any("US one" in note for note in found["doubts"])
+    assert found["rate"] == {"typed": "32 fl oz/acre", "read_as": "2.247 L/ha"}
+    assert any("read as imperial" in note for note in found["doubts"])

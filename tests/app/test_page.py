@@ -56,7 +56,7 @@ def test_the_whole_path_ends_in_a_signed_visit(context: Context, tmp_path: Path)
     upload(person, tmp_path, "weed.jpg")
     assert 'alt="weed.jpg"' in person.text
     assert person.press("look", month="11").title == "What it could be"
-    assert "not in the photo model" in person.text and "by the photos alone" in person.text
+    assert "this looks most like dandelion" in person.text and "other plants together" not in person.text
     person.press("ask").prove()
     assert person.title == "dandelion" and "Confirmed" in person.text
     assert person.press("onward").title == "This lawn"
@@ -76,7 +76,9 @@ def test_the_whole_path_ends_in_a_signed_visit(context: Context, tmp_path: Path)
         kept = records.current("visit", 1)
         treatment = records.treatments(visit=1)[0].record
     assert kept.is_signed and len(kept.record.photos) == 1 and kept.record.findings[0].species == "taraxacum_officinale"
-    assert treatment.products == () and treatment.weather[0].temperature == 22
+    (product,) = treatment.products
+    assert (product.actives, product.groups, product.rate) == ("MCPA", (4,), "") and product.name == ""
+    assert treatment.weather[0].temperature == 22
     # The address leads to the record, and nothing of it can be changed behind its back.
     again = Person(context, {"plant": person.plant})
     assert again.title == "The record of the visit"

@@ -110,7 +110,7 @@ def test_other_programs_call_the_api_and_get_the_json_of_the_commands(server: Se
     made = plan(load_advice(), Case(("taraxacum_officinale",), 11, "buffalo", state="NSW", near=("pets",)))
     assert advice == json.loads(json.dumps(made.as_json(load_advice())))
     for bad, why in (
-        (("dandelion", 11), "valid list"),
+        (("dandelion", 11), "must be a list"),
         ((["dandelion"], 13), "month 13"),
         ((["no weed"], 1), "no weed"),
     ):

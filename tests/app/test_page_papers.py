@@ -121,7 +121,7 @@ def test_a_plant_without_a_plan_is_kept_as_a_visit_without_papers(
 def test_who_confirms_must_be_given(context: Context, kept: int) -> None:
     with pytest.raises(FormError, match="Who confirms"):
         visit.act(context, kept, "confirm", {"by": [""]}, "")
-    assert visit.act(context, kept, "confirm", {"by": ["Kim"]}, "") == "Confirmed by Kim."
+    assert visit.act(context, kept, "confirm", {"by": ["Kim"]}, "") == (["Confirmed by Kim."], "")
 
 
 def test_findings_are_shared_as_the_form_says(context: Context, kept: int) -> None:

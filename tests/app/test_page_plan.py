@@ -110,15 +110,28 @@ def test_the_plan_begins_with_what_to_do_and_never_gives_a_rate(sprayer: Person)
     assert [html.unescape(line) for line in shown] == list(summary) and summary[0].startswith("Now: ")
     words = (
         shown[0],
+        "The year of dandelion",
         "What to do now, in November",
         "lawn: ",
+        "Choose this option",
         "Ruled out here, and why",
-        "The year of dandelion",
-        "Cautions",
+        "<summary>Cautions",
+        "<summary>Law",
     )
-    places = [sprayer.text.index(one) for one in (*words, "References")]
+    places = [sprayer.text.index(one) for one in (*words, "<summary>Sources")]
     assert places == sorted(places)
     assert "L/ha" not in sprayer.text and "mL" not in sprayer.text
+
+
+def test_an_option_is_folded_to_a_line_and_every_standing_lies_behind_one_mark(sprayer: Person) -> None:
+    options = sprayer.press("go", "plan").text.split('<article class="option')[1:]
+    assert len(options) > 4
+    for option in options:
+        line, folded = option.split("<details>", 1)
+        assert "<li>" not in line and "Best months" in folded, "what is for and against it is inside"
+    assert sprayer.text.count('class="fold sources"') == 1
+    without = re.sub(r'<span class="stands">\[[^<]*\]</span>', "", sprayer.text)
+    assert without.count("[common practice") == 0 and sprayer.text.count("[common practice") > 5
 
 
 def test_what_is_ruled_out_cannot_be_chosen(sprayer: Person) -> None:

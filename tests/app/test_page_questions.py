@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from dataclasses import replace
+from itertools import pairwise
 from typing import Any
 
 import pytest
@@ -14,7 +15,7 @@ from app.web.comparison import pair_of
 from app.web.context import Context
 from app.web.draft import Choosing, Draft, new_id
 from app.web.effects import effects
-from app.web.state_choices import choices
+from app.web.state_choices import choices, readings
 from model.control import Control
 from model.flora.character import MOST_AT_ONCE, PARTS
 from model.identify import Key, Observation
@@ -165,9 +166,7 @@ def test_four_unsure_end_in_what_would_decide_with_a_message(context: Context) -
             person.press("unsure", person.asked())
     assert person.title == "No more questions for now" and "nswer the next question" not in person.text
     assert "unsure" in person.text and "What would settle it" in person.text
-    found = re.search(r'<textarea id="f-message" readonly[^>]*>([^<]+)', person.text)
-    assert found is not None and "Any one of these would help most" in found[1]
-    assert 'data-copy="f-message"' in person.text and "I can see or reach more" in person.text
+    assert 'data-do="ask_sender"' in person.text and "I can see or reach more" in person.text
     person.press("conclude")
     assert "What would settle it" in person.text and "Answer more" not in person.text
     assert person.press("look_again").title == "What can you see or reach?"
@@ -188,7 +187,7 @@ def test_no_plant_is_put_forward_that_is_improbable(context: Context, species: s
         pairs = look_alikes(context, interview.finding)
         assert all(chance[one] >= LEAST_NAMED for pair in pairs for one in (pair.one, pair.other))
         if not ranking(context, interview.finding, set())["rows"]:
-            assert "ot enough yet to name it" in person.text
+            assert ("ot enough yet to name it" in person.text) == bool(draft.answers) and not named
             shown += 1
         if not person.asked():
             break
@@ -229,3 +228,28 @@ def test_the_answer_that_the_name_hangs_on_is_told(context: Context, monkeypatch
     assert hangs.hangs_on is not None
     person.press("change", hangs.hangs_on)
     assert person.asked() == hangs.hangs_on and "The name depends on this answer" in person.text
+
+
+def test_readings_to_tap_cover_what_is_believed_and_lie_close(context: Context) -> None:
+    for character in context.key.flora.characters.values():
+        if character.kind != "number":
+            continue
+        marks = [float(mark) for mark in readings(character)]
+        low, high = character.domain or (0, 0)
+        whole = character.unit == "count"
+        assert low <= marks[0] <= low * 1.3 and high / 1.3 <= marks[-1] <= high, character.id
+        assert all(b / a <= 1.34 or (whole and b - a == 1) for a, b in pairwise(marks)), (character.id, marks)
+        assert not whole or all(mark == int(mark) for mark in marks)
+
+
+def test_a_reading_is_answered_in_one_tap(person: Person) -> None:
+    person.press("answer", "flower_width", reading="30").press("change", "flower_width")
+    assert re.search(r'class="state was" data-do="answer" data-with="flower_width" data-reading="30"', person.text)
+    assert 'inputmode="decimal"' in person.text and 'type="range"' not in person.text
+    assert draft_in(person.press("answer", "flower_width", reading="25")).answers["flower_width"] == 25
+
+
+def test_the_usual_parts_are_one_tap_from_the_first_page(context: Context) -> None:
+    person = Person(context).press("see_usual", "leaves seeds", month="7")
+    assert draft_in(person).visible == ("leaves", "seeds") and draft_in(person).month == 7 and person.asked()
+    assert "tentacles" in Person(context).press("see_usual", "leaves tentacles").notices[0]

@@ -108,7 +108,7 @@ def test_of_gradios_addresses_only_those_of_the_pages_and_the_api_are_there(app:
     """Also those that a later gradio brings."""
     used = {"/", "/theme.css", "/favicon.ico", "/robots.txt", "/manifest.json", "/pwa_icon", "/assets/{path:path}"}
     used |= {"/static/{path:path}", "/config", "/gradio_api/app_id", "/gradio_api/info", "/gradio_api/queue/data"}
-    used |= {f"/{place}{end}" for place in ("flora", "records", "training", "key") for end in ("", "/")}
+    used |= {f"/{place}{end}" for place in ("flora", "records", "own", "training", "key") for end in ("", "/")}
     others = 0
     for route in all_routes(app.routes):
         path, methods = str(getattr(route, "path", "")), getattr(route, "methods", None) or {"GET"}

@@ -77,7 +77,8 @@ def test_what_is_missing_is_said_and_filled_in(run: Run, treated: Path, tmp_path
 
 def test_what_is_due(run: Run, treated: Path) -> None:
     run("records", "due", "--add", "survivors", "--site", "1", "--day", "2026-06-12")
-    assert "survivors" not in run("records", "due", "--day", "2026-06-01").out
+    assert "survivors" not in run("records", "due", "--day", "2026-05-20").out
+    assert "next two weeks:\n1: 12 June 2026; survivors" in run("records", "due", "--day", "2026-06-01").out
     due = run("records", "due", "--day", "2026-06-12", "--json").json
     assert due["overdue"][0]["what"] == "survivors"
     assert due["unsigned"][0]["late"] and due["unsigned"][0]["write_up_by"].startswith("2026-06-02")  # 2,4-D: 24 h
@@ -97,7 +98,7 @@ def test_lists_are_empty_before_anything_is_kept(run: Run, what: str) -> None:
         ("sites --add x", "--client"),
         ("sites --add x --client 7", "no client 7"),
         ("sites --add x --client 1 --state Texas", "state"),
-        ("visits --add Kim --site 1 --day 1/6/26", "is not a date"),
+        ("visits --add Kim --site 1 --day 31/6/26", "is not a date"),
         ("show treatment 9", "no treatment 9"),
         ("show dog 9", "'dog'"),
         ("sign dog 1 --by Kim", "'dog'"),
@@ -162,3 +163,95 @@ def test_backup_and_restore(run: Run, treated: Path, tmp_path: Path) -> None:
     assert "restored" in run("restore", file, "--yes").out
     assert len(run("records", "clients", "--json").json["clients"]) == 1
     assert "before-restore" in run("restore", file, "--yes").out
+
+
+def test_a_sheet_to_fill_in_holds_what_the_state_asks_and_is_taken_when_filled(
+    run: Run, treated: Path, tmp_path: Path
+) -> None:
+    sheet = run("records", "treat", "--blank", "vic").out
+    assert "wind_direction:" in sheet and "# the full name of the product, from the label" in sheet
+    assert "expiry" not in sheet and "approval_number" not in sheet, "Victoria does not ask for these"
+    assert "is not filled in" not in sheet
+    file = tmp_path / "sheet.yaml"
+    file.write_text(sheet)
+    assert (
+        "still missing: the rate with its unit, from the label (products: rate)"
+        in run(*["records", "treat", "1"], file).out
+    )
+    typed = {
+        "  - name:": "as on my label", "    rate:": "1.50 mL/L", "    groups:": "4, 6", "gear:": "hand_spray",
+        "day:": "1/6/2026", "started:": "9am", "area_m2:": "120 m2", "    temperature:": "21 C", "    humidity:": "60%",
+        "situation:": "home lawn",
+    }  # fmt: skip
+    for key, value in typed.items():
+        assert f"\n{key}" in sheet
+        sheet = sheet.replace(f"\n{key}", f"\n{key} {value}", 1)
+    file.write_text(sheet)
+    kept = run("records", "treat", "1", file, "--json").json
+    assert (kept["missing"], kept["treatment"]["started"], kept["treatment"]["area_m2"]) == ([], "09:00:00", 120.0)
+    assert kept["treatment"]["products"][0]["groups"] == [4, 6] and kept["treatment"]["weather"][0]["delta_t"] > 0
+    assert "'TEXAS'" not in run("records", "treat", "--blank", "Texas").refusal
+    assert "--blank NSW > FILE" in run("records", "treat").refusal
+
+
+def test_a_client_and_a_site_are_edited_merged_and_removed(run: Run, treated: Path) -> None:
+    run("records", "clients", "--add", "A Wattle", "--email", "a@b.c", "--phone", "0009")
+    run("records", "sites", "--client", "2", "--add", "1 Low St", "--lawn", "Palmetto")
+    assert "lawn is Palmetto buffalo" in run("records", "show", "site", "2").out
+    run("records", "sites", "--edit", "2", "--state", "Victoria", "--area", "90")
+    assert (
+        run("records", "sites").out.splitlines()[0].startswith("2: 1 Low St, VIC; A Wattle; buffalo lawn; 90 m\u00b2")
+    )
+    assert "client 2 has 1 site, so it stays" in run("records", "remove", "client", "2").refusal
+    assert run("records", "merge", "client", "2", "--into", "1").out == "client 1 now holds all of client 2\n"
+    client = run("records", "show", "client", "1", "--json").json
+    assert client["client"]["email"] == "a@b.c" and "name A Wattle; phone 0009" in client["client"]["notes"]
+    assert len(client["sites"]) == 2
+    assert "no client 2" in run("records", "show", "client", "2").refusal
+    assert run("records", "remove", "site", "2").out == "site 2 is removed\n"
+    assert "no site 2" in run("records", "sites", "--edit", "2", "--area", "3").refusal
+    assert run("records", "check", "--json").json["sound"]
+    assert not run("records", "search", "palmetto", "--json").json["found"]
+
+
+def test_signed_visits_never_move_to_another_site(run: Run, treated: Path) -> None:
+    run("records", "sites", "--client", "1", "--add", "1 Low St")
+    run("records", "sign", "visit", "1", "--by", "Kim")
+    assert "merge site 2 into site 1 instead" in run("records", "merge", "site", "1", "--into", "2").refusal
+    assert run("records", "merge", "site", "2", "--into", "1").status == 0
+    assert run("records", "check", "--json").json["sound"]
+
+
+def test_records_are_shown_for_people_with_what_their_own_state_asks(run: Run, treated: Path) -> None:
+    shown = run("records", "show", "treatment", "1").out
+    assert "Spray record 1, 1 June 2026. Not signed yet" in shown and "1.50 mL/L" in shown
+    assert "Full name of the product" in shown and "Expiry" not in shown and "{" not in shown
+    assert "VIC" in run("records", "sites").out and "A. Wattle" in run("records", "sites").out
+    assert "treatment 1" in run("records", "show", "site", "1").out
+    signed = run("records", "sign", "treatment", "1", "--by", "Kim").out
+    assert "+00:00" not in signed and str(date.today().year) in signed
+    assert (
+        "Signed by Kim" in run("records", "show", "visit", "1").out
+        or "not signed" in run("records", "show", "visit", "1").out
+    )
+
+
+def test_a_finding_and_a_plan_are_kept_with_a_visit(run: Run, treated: Path, tmp_path: Path) -> None:
+    answers = tmp_path / "a.yaml"
+    answers.write_text(Path("sample_images/dandelion_answers.yaml").read_text(encoding="utf-8"), encoding="utf-8")
+    photo = "sample_images/taraxacum_officinale_flowering_3.jpg"
+    assert "has no finding that names a plant" in run("advise", "--visit", "1").refusal
+    assert run("identify", photo, "--answers", answers, "--visit", "1", "--json").json["species"] == (
+        "taraxacum_officinale"
+    )
+    made = run("advise", "--visit", "1", "--json").json
+    assert made["species"] == "taraxacum_officinale"
+    planned = run("advise", "--visit", "1").out
+    assert "dandelion: couch lawn, June" in planned and planned.endswith("The plan is kept with visit 1.\n")
+    kept = run("records", "show", "visit", "1", "--json").json["record"]
+    assert len(kept["photos"]) == 1 and kept["findings"][0]["species"] == "taraxacum_officinale"
+    assert kept["plans"][0]["plan"]["case"]["month"] == 6, "the month of the visit"
+    assert "found: dandelion (confirmed)" in run("records", "show", "visit", "1").out
+    run("records", "sign", "visit", "1", "--by", "Kim")
+    assert "visit 1 is signed, so nothing is added to it" in run("identify", photo, "--visit", "1").refusal
+    assert "no visit 9" in run("advise", "bindii", "--visit", "9").refusal

@@ -32,6 +32,7 @@ ASKED = {
         *("day", "name", "situation", "rate", "total_amount", "address", "treated_area"),
         *("applicator", "applicator_address", "applicator_contact"),
         *("business", "business_address", "business_contact", "wind_speed", "wind_direction"),
+        "licensed",  # not published as a field, but it decides which others are asked
     },
     "VIC": {
         *("day", "name", "rate", "situation", "treated_area", "address", "applicator", "client"),
@@ -72,7 +73,12 @@ def test_wind_and_licence_have_their_conditions() -> None:
     assert "wind_speed" not in lacking(replace(spray, outdoors=False), "NSW")
     assert "wind_speed" not in lacking(replace(spray, gear="wiper"), "NSW")
     assert "wind_speed" in lacking(replace(spray, gear=""), "VIC")
-    assert {"equipment", "started", "order_treated", "occupier"} <= lacking(replace(spray, licence="L"), "NSW")
+    of_licensed = {"equipment", "started", "order_treated", "occupier"}
+    for told in (replace(spray, licence="L"), replace(spray, licensed="yes")):
+        assert of_licensed <= lacking(told, "NSW") and "licensed" not in lacking(told, "NSW")
+    for told in (replace(spray, licensed="no"), spray, replace(spray, licence="L", licensed="no")):
+        assert not of_licensed & lacking(told, "NSW")
+    assert "licensed" in lacking(spray, "NSW") and "licensed" not in lacking(spray, "VIC")
 
 
 def test_each_product_needs_its_own_and_an_area_in_numbers_is_one() -> None:

@@ -25,6 +25,9 @@ PLACES = (
     "/records",
     "/training",
     "/key",
+    "/?way=known",
+    "/?way=check",
+    "/?way=sums",
 )
 LAID_OUT_WIDE = {"candidates", "groups", "question", "finding", "lawn", "plan", "spray", "visit kept", *PLACES}
 ODD = "A <b>client</b> ${7*7} {{7}}"
@@ -78,10 +81,12 @@ def test_the_whole_path_from_photo_to_signed_record(visitor: Visitor, check: Che
     visitor.open()
     check("photos")
     visitor.add_photo()
+    check("candidates")
+    visitor.press("go", 'button[data-do="look"]', "photos")
     check("photo added")
     visitor.press("look", ".ranks")
-    check("candidates")
-    visitor.press("ask", ".parts")
+    visitor.see("leaves", "flowers")
+    visitor.press("look_again", ".parts")
     check("what can be seen")
     visitor.see()
     check("question")
@@ -153,11 +158,10 @@ def read_a_label(visitor: Visitor) -> None:
     page.check('input[name="lawn"][value="zoysia"]')
     assert not varieties.is_visible()
     visitor.press("make_plan", ".summary")
-    page.click("summary:has-text('I have read the label') >> nth=0")
+    into_the_label_form(page)
     which = page.get_attribute('button[data-do="read_label"] >> visible=true', "data-with") or ""
     visitor.press("read_label", ".notice", which)
     assert "registration number" in page.inner_text(".notice")
-    page.click("summary:has-text('I have read the label') >> nth=0")
     page.fill('input[name="number"] >> visible=true', "12345")
     page.fill('input[name="by"] >> visible=true', "Sam")
     page.keyboard.press("Enter")
@@ -167,6 +171,13 @@ def read_a_label(visitor: Visitor) -> None:
     visitor.press("revoke", ".told-so:has-text('Withdrawn')", which)
     assert page.locator(".rating:has-text('by the label')").count() == 0
     visitor.press("go", 'button[data-do="make_plan"]', "lawn")
+
+
+def into_the_label_form(page: Any) -> None:
+    """Unfold the first option that asks for a label, and its form."""
+    option = page.locator(".option:has-text('I have read the label')").first
+    option.locator("summary").first.click()
+    option.locator("summary:has-text('I have read the label')").click()
 
 
 def weigh_and_mix(visitor: Visitor, check: Check) -> None:
@@ -216,16 +227,15 @@ def test_the_questions_are_answered_with_the_keyboard_alone(served: Served, brow
     page.keyboard.press("Enter")
     page.wait_for_selector(".ask")
     page.wait_for_function("document.activeElement?.tagName === 'H1'")
-    # From the heading, Tab leads to the first answer, Space ticks it.
+    # From the heading, Tab leads to the first answer.
     page.keyboard.press("Tab")
-    page.keyboard.press("Space")
-    assert page.evaluate("document.activeElement.checked") is True
-    page.keyboard.press("Space")
+    assert page.evaluate("document.activeElement.dataset.with") == "leaves"
     visitor.answer_all(keyboard=True)
     assert visitor.title() == "The name is confirmed"
     page.wait_for_function("document.activeElement?.tagName === 'H1'")
     visitor.settled()
-    page.keyboard.press("Tab")
+    for _ in range(2):  # past the way on to the plan
+        page.keyboard.press("Tab")
     assert page.evaluate("document.activeElement.dataset.do") == "conclude"
     page.keyboard.press("Enter")
     page.wait_for_selector(".verdict.confirmed")

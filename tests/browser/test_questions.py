@@ -44,8 +44,7 @@ def visitor(request: pytest.FixtureRequest, served: Served, browser: Any) -> Ite
 
 def test_leaves_in_july_are_asked_about_and_nothing_else(visitor: Visitor) -> None:
     visitor.page.select_option("#f-month", "7")
-    visitor.press("look", ".parts")
-    visitor.press("see", ".notice")
+    visitor.press("look", ".seen")
     visitor.see("leaves")
     assert "leaves" in visitor.page.inner_text(".sight")
     height = visitor.page.viewport_size["height"]
@@ -57,19 +56,19 @@ def test_leaves_in_july_are_asked_about_and_nothing_else(visitor: Visitor) -> No
         assert visitor.page.evaluate(COVERED) == []
         visitor.unsure()
     assert visitor.title() == "No more questions for now"
+    visitor.press("ask_sender", "#f-message")
     visitor.context.grant_permissions(["clipboard-read", "clipboard-write"])
     visitor.page.click("[data-copy]")
     visitor.page.wait_for_selector(".copied:has-text('Copied')")
     told = visitor.page.input_value("#f-message")
     assert visitor.page.evaluate("navigator.clipboard.readText()") == told != ""
+    visitor.press("back", ".decide")
     visitor.press("look_again", ".parts")
     assert visitor.page.is_checked('input[value="leaves"]') and not visitor.page.is_checked('input[value="roots"]')
 
 
 def test_the_photo_stays_in_sight_and_does_not_cover_the_question(visitor: Visitor) -> None:
     visitor.add_photo()
-    visitor.press("look", ".ranks")
-    visitor.press("ask", ".parts")
     visitor.see()
     page = visitor.page
     for down in (0, 250, 500):
@@ -90,7 +89,7 @@ def test_the_photo_stays_in_sight_and_does_not_cover_the_question(visitor: Visit
 
 @pytest.mark.parametrize("visitor", ["phone"], indirect=True)
 def test_a_second_quick_tap_does_not_answer_the_next_question(visitor: Visitor) -> None:
-    visitor.press("look", ".parts")
+    visitor.press("look", ".seen")
     visitor.see()
     # The second tap of two quick ones meets whatever stands there by then.
     visitor.page.evaluate(QUICK)

@@ -3,15 +3,16 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from functools import cache
+from math import log
 from pathlib import Path
 from typing import Any
 
 from model.flora.character import PARTS
 from model.flora.load import load_characters
 from model.identify import Key
-from tests.app.page_visitor import typical
+from tests.app.page_visitor import DANDELION, typical
 
 ROOT = Path(__file__).resolve().parents[2]
 PHOTO = ROOT / "sample_images" / "taraxacum_officinale_flowering_3.jpg"
@@ -22,9 +23,9 @@ LEAVING = ("signal is aborted without reason", "BodyStreamBuffer was aborted")
 
 
 @cache
-def dandelion() -> dict[str, str]:
-    """A dandelion as a careful person sees it."""
-    return typical(Key())
+def plant_seen(species: str = DANDELION) -> dict[str, str]:
+    """A dandelion, or another plant, as a careful person sees it."""
+    return typical(Key(), species)
 
 
 class Visitor:
@@ -39,6 +40,7 @@ class Visitor:
         self.width = width
         self.elsewhere: list[str] = []
         self.faults: list[str] = []
+        self.sees: Mapping[str, str] = plant_seen()
         self.page.on("request", self._note)
         self.page.on("pageerror", lambda error: self._fault(str(error)))
         self.page.on("console", lambda said: self._fault(said.text) if said.type == "error" else None)
@@ -73,7 +75,7 @@ class Visitor:
         return str(self.page.inner_text("h1[tabindex]"))
 
     def add_photo(self, photo: Path = PHOTO) -> None:
-        """Choose a photo, as from a gallery."""
+        """Choose a photo, as from a gallery; one without fault leads on to what it could be."""
         before = self.page.locator(".shots li").count()
         with self.page.expect_file_chooser() as choosing:
             self.page.click("input[type=file]")
@@ -83,10 +85,16 @@ class Visitor:
 
     def see(self, *parts: str) -> None:
         """Tell what can be seen, where that is asked: all, when none is named."""
-        if self.page.locator('button[data-do="see"]').count():
-            for part in parts or PARTS:
-                self.page.check(f'.parts input[value="{part}"]')
-            self.press("see", ".ask h1:not(:has-text('What can you see'))")
+        if not self.page.locator('button[data-do="see_usual"]').count():
+            return
+        usual, then = " ".join(part for part in PARTS if part in (parts or PARTS)), ".ask .count:has-text('Question')"
+        if self.page.locator(f'button[data-with="{usual}"]').count():
+            self.press("see_usual", then, usual)
+            return
+        self.page.click(".others:not([open]) summary")
+        for part in parts:
+            self.page.check(f'.parts input[value="{part}"]')
+        self.press("see", then)
 
     def asked(self) -> str:
         """The character that is asked about, "" where none is."""
@@ -94,18 +102,21 @@ class Visitor:
         return str(unsure.get_attribute("data-with")) if unsure.count() else ""
 
     def answer(self, keyboard: bool = False) -> None:
-        """Answer the question on the page as one who has a dandelion, else with unsure."""
+        """Answer the question on the page as one who has the plant that is seen, else with unsure."""
         self.see()
         question = self.asked()
-        seen = dandelion().get(question, "")
+        seen = self.sees.get(question, "")
         self._leave(lambda: self._tell(question, seen, keyboard))
 
     def _tell(self, question: str, seen: str, keyboard: bool) -> None:
         if not seen:
             self._hit(f'button[data-do="unsure"][data-with="{question}"]', keyboard)
-        elif self.page.locator("#f-reading").count():
-            self._fill(seen)
-            self._hit(f'button[data-do="answer"][data-with="{question}"]', keyboard)
+        elif self.page.locator("select#f-reading").count():
+            self.page.select_option("#f-reading", seen)
+            self._hit("button.main", keyboard)
+        elif self.page.locator("[data-reading]").count():
+            nearest = min(self.readings(), key=lambda mark: abs(log(float(mark) / float(seen))))
+            self._hit(f'button[data-reading="{nearest}"]', keyboard)
         else:
             self.into_group(question, seen, keyboard)
             self._hit(f'button[data-state="{seen}"]', keyboard)
@@ -154,11 +165,10 @@ class Visitor:
         else:
             self.page.click(button)
 
-    def _fill(self, reading: str) -> None:
-        if self.page.locator("select#f-reading").count():
-            self.page.select_option("#f-reading", reading)
-        else:
-            self.page.fill("#f-reading", reading)
+    def readings(self) -> list[str]:
+        """The readings that can be tapped."""
+        marks = "(found) => found.map((button) => button.dataset.reading)"
+        return list(self.page.eval_on_selector_all("[data-reading]", marks))
 
     def answer_all(self, most: int = 25, keyboard: bool = False) -> None:
         """Answer until the name is proven."""

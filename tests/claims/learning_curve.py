@@ -1,12 +1,12 @@
 """How many photos a species needs when the network is tuned on them: 1 to 35 photos of species that are new to it.
 
-    python -m tests.claims.learning_curve PHOTOS NETWORKS OUT.json [--seeds 0 1] [--shots 1 3]
+    python -m tests.claims.learning_curve PHOTOS OUT.json [--seeds 0 1] [--shots 1 3]
     python -m tests.claims.learning_curve --table FILE…
 
-Half of the classes are left out in turn. From the network that never learned them (made in NETWORKS where it is
-missing), two ways learn the same photos of them and are judged on photos of other groups: quick is the closed-form head
-on features as they are; full tunes the network by configs/recipes/full.yaml first, and pools both heads. With so few
-photos none are left to weigh the two with, so they weigh alike. Classes weigh alike too.
+Half of the classes at a time: two ways learn the same photos of them, of which the shipped network has learned none,
+and are judged on photos of other groups. quick is the closed-form head on features as they are; full tunes the network
+by configs/recipes/full.yaml first, and adds up three heads: the closed-form one on either features, and the linear one
+that was tuned. With so few photos none are left to weigh them with, so that each counts by its spread over the classes.
 
 It takes a GPU minutes, and two cores days: --seeds and --shots make it smaller, and --table prints what several runs
 found together.
@@ -28,7 +28,8 @@ from numpy.typing import NDArray
 
 from model.photo import Discriminant, fit_statistics, open_photo
 from model.photo.views import views
-from tests.claims.unlearned import halves_of, network_without
+from model.photo.weights import read_shipped
+from tests.claims.strange import halves_of
 from training.data.manifest import LabelledPhoto, read_manifest
 from training.data.split import split
 from training.finetune.network import Lite0, TuningNet, load
@@ -99,9 +100,10 @@ def one(network: bytes, photos: Sequence[LabelledPhoto], shots: int, seed: int) 
     net.start_head(statistics, SHRINKAGE, TEMPERATURE)
     truth = np.array([plain.classes.index(label) for label in labels])
     tune(net, [open_photo(photo.file).pixels for photo in learn], truth, settings, seed)
-    known = fit_statistics(roots_of(net.backbone, learn, device), labels)
-    tuned = Discriminant(known, SHRINKAGE).scores(roots_of(net.backbone, test, device))
-    ways = {"quick": said, "full": said + tuned, "full, tuned head alone": tuned}
+    known, z = fit_statistics(roots_of(net.backbone, learn, device), labels), roots_of(net.backbone, test, device)
+    tuned, linear = Discriminant(known, SHRINKAGE).scores(z), net.head_scores(z)
+    together = sum(scores / np.std(scores - scores.mean(axis=1, keepdims=True)) for scores in (said, tuned, linear))
+    ways = {"quick": said, "full": together, "full, tuned heads alone": tuned + linear}
     return {name: right(scores, plain.classes, test) for name, scores in ways.items()}
 
 
@@ -111,7 +113,6 @@ def run(given: argparse.Namespace) -> None:
     parts = split(photos, recipe.shares, recipe.seed)
     found = json.loads(given.out.read_text(encoding="utf-8")) if given.out.exists() else {}
     for half, left_out in enumerate(halves_of(photos)):
-        network = network_without(half, given.photos, given.networks)
         judged: list[LabelledPhoto] = []
         for label in sorted(left_out):
             here = [p for p, part in zip(photos, parts, strict=True) if p.label == label and part != "fit"]
@@ -119,7 +120,7 @@ def run(given: argparse.Namespace) -> None:
         for name in [f"{half} {shots} {seed}" for seed in given.seeds for shots in given.shots]:
             if name not in found:
                 begun = time.monotonic()
-                found[name] = one(network, judged, *(int(number) for number in name.split()[1:]))
+                found[name] = one(read_shipped(), judged, *(int(number) for number in name.split()[1:]))
                 given.out.write_text(json.dumps(found), encoding="utf-8")
                 sys.stderr.write(f"half, photos, seed {name}: {time.monotonic() - begun:.0f} s\n")
 
@@ -130,7 +131,7 @@ def table(files: Sequence[Path]) -> str:
     shots = sorted({int(name.split()[1]) for name in found})
     lines = ["| | " + " | ".join(map(str, shots)) + " |", "|---|" + "---|" * len(shots)]
     for kind in ("all", "field"):
-        for way in ("quick", "full", "full, tuned head alone"):
+        for way in ("quick", "full", "full, tuned heads alone"):
             for place, told in enumerate(("first", "within three")):
                 cells = [_cell(found, count, way, kind, place) for count in shots]
                 lines.append(f"| {kind}, {way}, {told} | " + " | ".join(cells) + " |")
@@ -151,7 +152,6 @@ def main(arguments: list[str]) -> int:
     """Measure, or print the table of what was measured."""
     parser = argparse.ArgumentParser(prog="python -m tests.claims.learning_curve")
     parser.add_argument("photos", type=Path, nargs="?")
-    parser.add_argument("networks", type=Path, nargs="?")
     parser.add_argument("out", type=Path, nargs="?")
     parser.add_argument("--shots", type=int, nargs="+", default=list(SHOTS))
     parser.add_argument("--seeds", type=int, nargs="+", default=list(range(SEEDS)))
@@ -159,7 +159,7 @@ def main(arguments: list[str]) -> int:
     given = parser.parse_args(arguments)
     if not given.table:
         if not given.out:
-            parser.error("PHOTOS, NETWORKS and OUT are needed; or --table FILE…")
+            parser.error("PHOTOS and OUT are needed; or --table FILE…")
         run(given)
     print(table(given.table or [given.out]))
     return 0

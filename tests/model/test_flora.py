@@ -186,7 +186,7 @@ def with_score(copy: Path, character: str, told: str) -> Path:
 
 AGED = {
     "before without when": ("spines", "states: {none: always}, before: {on_fruit: always}", "say with when until"),
-    "unknown stage": ("spines", "states: {none: always}, when: fruiting", "'flowering' or 'seeding'"),
+    "unknown stage": ("spines", "states: {none: always}, when: fruiting", "'fruiting' is not one of"),
     "before is a range": ("spines", "states: {none: always}, when: seeding, before: [1, 2]", "before needs states"),
     "before is states": ("plant_height", "range: [1, 9], when: flowering, before: {a: always}", "a range where"),
     "before is empty": ("spines", "states: {none: always}, when: seeding, before: {}", "before needs states where"),
@@ -329,7 +329,7 @@ OUT_OF_ORDER = {
     "an empty group": (
         CHOICE + "states: {a: so}, groups: {g: {text: so, states: [a]}, h: {text: so, states: []}}}", "at least 1",
     ),
-    "a group without words": (CHOICE + "states: {a: so}, groups: {g: {states: [a]}}}", "groups.g.text"),
+    "a group without words": (CHOICE + "states: {a: so}, groups: {g: {states: [a]}}}", "groups: g: text"),
 }  # fmt: skip
 
 

@@ -55,17 +55,17 @@ READ = {
     "5 L/ha": (0.5, "ml", "m2"),
     "5 litres per hectare": (0.5, "ml", "m2"),
     "5L / HA": (0.5, "ml", "m2"),
-    "32 floz/acre": (32 * FLOZ / ACRE, "ml", "m2"),
-    "8 fl. oz./acre": (8 * FLOZ / ACRE, "ml", "m2"),
+    "32 us floz/acre": (32 * FLOZ / ACRE, "ml", "m2"),
+    "8 US fl. oz./acre": (8 * FLOZ / ACRE, "ml", "m2"),
     "8 oz/acre": (8 * 28.349523 / ACRE, "g", "m2"),
-    "6 floz/1000 ft2": (6 * FLOZ / (1000 * SQUARE_FOOT), "ml", "m2"),
+    "6 us floz/1000 ft2": (6 * FLOZ / (1000 * SQUARE_FOOT), "ml", "m2"),
     "2.25 lb/kft2": (2.25 * POUND / (1000 * SQUARE_FOOT), "g", "m2"),
     "10 lb/1000ft2": (10 * POUND / (1000 * SQUARE_FOOT), "g", "m2"),
     "10 lb per 1,000 sq ft": (10 * POUND / (1000 * SQUARE_FOOT), "g", "m2"),
     "16 g/m2": (16, "g", "m2"),
     "16 g/m²": (16, "g", "m2"),
     "500 g/100 m2": (5, "g", "m2"),
-    "2 gal/acre": (2 * 3785.41 / ACRE, "ml", "m2"),
+    "2 us gal/acre": (2 * 3785.41 / ACRE, "ml", "m2"),
     "1 hl/ha": (10, "ml", "m2"),
     "10 mL/L": (10, "ml", "litre"),
     "1 L/100 L": (10, "ml", "litre"),
@@ -148,13 +148,13 @@ def test_a_ratio_counts_the_water_that_the_product_is_added_to(parts: float, wat
 def test_quantities_take_the_units_of_others_and_hand_back_ours() -> None:
     assert read_quantity("10", LITRES) == 10
     assert read_quantity("1,000", LITRES) == 1000
-    assert read_quantity("3 gal", LITRES) == pytest.approx(11.356, abs=1e-3)
-    assert read_quantity("3 imp gal", LITRES) == pytest.approx(13.638, abs=1e-3)
+    assert read_quantity("3 us gal", LITRES) == pytest.approx(11.356, abs=1e-3)
+    assert read_quantity("3 gal", LITRES) == read_quantity("3 imp gal", LITRES) == pytest.approx(13.638, abs=1e-3)
     assert read_quantity("222 in", METRES) == pytest.approx(5.6388)
     assert read_quantity("5 mph", KM_PER_HOUR) == pytest.approx(8.04672)
     assert read_quantity("200 m/min", KM_PER_HOUR) == pytest.approx(12)
     assert read_quantity("2 acres", SQUARE_METRES) == pytest.approx(2 * ACRE)
-    assert read_quantity("25 gal/acre", LITRES_PER_HECTARE) == pytest.approx(233.85, abs=0.01)
+    assert read_quantity("25 us gal/acre", LITRES_PER_HECTARE) == pytest.approx(233.85, abs=0.01)
     assert read_quantity("1 lb/kft2", GRAMS_PER_100M2) == pytest.approx(488.24, abs=0.01)
 
 
@@ -297,7 +297,7 @@ def test_active_to_product_and_back(active: float, grams: float, unit: str) -> N
 def test_strengths_are_by_weight_or_by_volume() -> None:
     assert (read_strength("50%").grams, read_strength("50%").measure) == (500, "g")
     assert (read_strength("36% w/v").grams, read_strength("36% w/v").measure) == (360, "ml")
-    assert read_strength("4 lb/gal").grams == pytest.approx(479.3, abs=0.1)
+    assert read_strength("4 lb/us gal").grams == pytest.approx(479.3, abs=0.1)
     for typed in ("5", "5 L/L", "120%", "2 kg/kg", "5 g/ha", ""):
         with pytest.raises(MixError):
             read_strength(typed)

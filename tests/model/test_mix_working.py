@@ -321,9 +321,9 @@ def test_a_unit_that_is_not_known_is_advised_on() -> None:
 
 
 def test_units_that_differ_between_countries_are_remarked_on_once() -> None:
-    floz = "fl oz is read as the US one, 29.57 mL (write imp floz for the imperial one)"
+    floz = "fl oz is read as imperial, 28.41 mL (on an American label write us floz, 29.57 mL)"
     oz = "oz is read as a weight, 28.35 g (write floz for a liquid)"
     found = remarks("8 fl oz/acre", None, "3 OZ in 10 gal", "8 floz per acre")
-    gallon = "gal is read as the US one, 3.785 L (write imp gal for the imperial one)"
+    gallon = "gal is read as imperial, 4.546 L (on an American label write us gal, 3.785 L)"
     assert [(d.text, d.asks) for d in found] == [(floz, False), (oz, False), (gallon, False)]
-    assert remarks("3 us gal", "5 L/ha") == ()
+    assert remarks("3 us gal", "5 L/ha", "3 imp gal") == ()

@@ -38,7 +38,7 @@ class Ended:
     def in_a_sentence(self) -> bool:
         """Whether it was done, or said in one sentence why not."""
         said = self.err.strip()
-        one = said.startswith("swardkey: ") and said.count("\n") == 0
+        one = said.startswith(("swardkey: ", '{"error": ')) and said.count("\n") == 0
         return self.status == 0 or (self.status == 2 and one)
 
     @property

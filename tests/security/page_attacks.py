@@ -20,7 +20,7 @@ from tests.security.visitor import PHOTO, PRESS, Answer, Server, Visitor, ask, m
 
 CALL, UPLOAD = "/gradio_api/queue/join", "/gradio_api/upload"
 CANARY = b"canary-of-the-user-4711"
-TO_PAGES = ("/", "/flora", "/records", "/training", "/key")
+TO_PAGES = ("/", "/flora", "/records", "/own", "/training", "/key")
 # Ways to write "one folder up", for servers that undo one coding too many.
 UP = (
     "../", "..%2f", "%2e%2e/", "%2e%2e%2f", ".%2e/", "%2E%2E%5C", "..%5c", "..\\", "%252e%252e%252f", "..%252f",

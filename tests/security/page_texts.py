@@ -155,6 +155,7 @@ class Writer:
         addresses: dict[str, list[dict[str, str]]] = {
             "Flora": [{}, {"q": self.text()}, self.texts("character", "state", "family")],
             "Records": [{}, *found, {"site": self.text()}, {"backup": "list"}, {"backup": self.text()}],
+            "Own": [{}, {"product": self.text()}],
             "Learn": [{}, {"pending": self.text()}],
             "Key": [{}, {"month": self.text()}],
         }

@@ -26,6 +26,14 @@ def group_of(path: Path) -> str:
     return f"{day} {hashlib.sha256(camera.encode('utf-8', 'replace')).hexdigest()[:4]}"
 
 
+def day_of(path: Path) -> str:
+    """The day a photo was taken, by its metadata, as YYYY-MM-DD; "" where none is given.
+
+    Raises PhotoError where the file is not a photo.
+    """
+    return _day(the_sandbox().time_and_camera(path)[0])
+
+
 def _day(taken: str) -> str:
     """The day in an EXIF time, `YYYY:MM:DD HH:MM:SS`, as YYYY-MM-DD; "" for clocks never set."""
     try:

@@ -11,9 +11,10 @@ from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationEr
 
 from model.errors import CollectionError, SwardkeyError, nearest
 from model.flora import Species
-from model.flora.load import first_cause, read_mapping
+from model.flora.load import read_mapping
 from model.storage import replace_file
 from model.text import shown
+from model.validation import first_cause
 
 LONGEST_NAME = 200  # characters
 _ID = re.compile(r"[a-z0-9_]{1,80}")

@@ -124,14 +124,10 @@ def _classes(classifier: Classifier, figures: Measurement, auroc: Mapping[str, f
 
 
 def _fitted(classifier: Classifier, learned: Learned) -> str:
-    c, scatter = classifier.calibration, learned.scatter
-    tried = ", ".join(
-        f"{weight:g} and {shrinkage:g}: {value:.4f}" for (weight, shrinkage), value in scatter.tried.items()
-    )
+    c = classifier.calibration
     return (
         "## Fitted values\n\n"
-        f"weight of the starter's scatter {scatter.weight:g}, shrinkage {c.shrinkage:g} "
-        f"(balanced accuracy in grouped folds of both: {tried or 'none tried'}); "
+        f"weight of the starter's scatter {learned.weight:g}, shrinkage {c.shrinkage:g}; "
         f"calibrated on {learned.calibrated_on} photos: temperature {c.temperature:.2f}; novelty score "
         f"of learned classes {c.novelty[0]:.3f} +- {c.novelty[1]:.3f}, "
         f"of classes left out {c.novelty[2]:.3f} +- {c.novelty[3]:.3f}; "

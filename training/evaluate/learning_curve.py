@@ -34,8 +34,7 @@ class Point:
 def learning_curve(data: Data, learned: Learned, seed: int = 0) -> tuple[Point, ...]:
     """Learn from some of the groups of each class, and try on the held-out photos, which are always the same.
 
-    Scatter weight and shrinkage are those chosen with all photos, so that only the number
-    of photos differs. Nothing where no photo is held out.
+    Nothing where no photo is held out.
     """
     own, held = data.part("fit", "calibrate", "conformal"), data.part("held_out")
     if not own.photos or not held.photos:
@@ -62,7 +61,7 @@ def _some(own: Data, share: float, random: np.random.Generator) -> NDArray[np.bo
 
 
 def _right(own: Data, held: Data, learned: Learned) -> float:
-    statistics = join(learned.base, fit_statistics(own.x, own.labels), learned.scatter.weight)
-    head = Discriminant(statistics, learned.scatter.shrinkage)
+    statistics = join(learned.base, fit_statistics(own.x, own.labels), learned.weight)
+    head = Discriminant(statistics, learned.classifier.calibration.shrinkage)
     first = np.array(head.classes)[head.scores(held.x).argmax(axis=1)]
     return float(np.mean(first == np.array(held.labels)))

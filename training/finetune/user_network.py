@@ -1,4 +1,4 @@
-"""Fine-tune a network on the user's photos: on the fit part first, then on all photos that are not held out."""
+"""Fine-tune a network on the user's photos: on the fit part first, then on all photos."""
 
 from __future__ import annotations
 
@@ -17,6 +17,7 @@ from torch.nn import functional
 from model.photo import fit_statistics
 from model.photo.views import whole_views
 from training.data.dataset import Data
+from training.data.split import PARTS
 from training.finetune.augment import Pixels, Views, batches_of
 from training.finetune.loop import Plan, fine_tune, log_shares
 from training.finetune.network import TuningNet, load_shipped
@@ -55,12 +56,12 @@ class FineTuning:
         return net
 
     def grow(self, net: TuningNet) -> TuningNet:
-        """The same network, having learned on from the other photos that are not held out."""
+        """The same network, having learned on from all photos."""
         further, settings = self._net(), self.recipe.tune
         further.load_state_dict(net.state_dict())
         settings = settings.model_copy(update={"epochs": settings.grow_epochs, "rate": settings.grow_rate})
-        said = partial(self.progress, "learning from the rest")
-        tune(further, *self._photos(*NOT_HELD_OUT), settings, self.recipe.seed + 1, self.folder / "grow", None, said)
+        said = partial(self.progress, "learning from all photos")
+        tune(further, *self._photos(*PARTS), settings, self.recipe.seed + 1, self.folder / "grow", None, said)
         return further
 
     def _net(self) -> TuningNet:

@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -14,15 +13,12 @@ from numpy.typing import NDArray
 from model.errors import ModelError
 from model.photo import Classifier
 from model.photo.saved import STARTER, read_model
-from model.photo.tuned import TunedClassifier, extractor_for, read_classifier
+from model.photo.tuned import UNSEEN, TunedClassifier, extractor_for, read_tuned
 from model.photo.weights import FEATURES
 from training.data.dataset import Data
 from training.data.features import features_of
 from training.data.manifest import LabelledPhoto
-from training.gate.evidence import Judged
-from training.gate.judge import judge
 from training.head.scatter import take_out
-from training.registry.models import Registry
 
 Array = NDArray[np.float64]
 LEARNED, NETWORK_LEARNED = "learned", "network_learned"  # in recipe.json: sha256 to label; list of sha256
@@ -30,17 +26,18 @@ LEARNED, NETWORK_LEARNED = "learned", "network_learned"  # in recipe.json: sha25
 
 @dataclass(frozen=True)
 class Incumbent:
-    """The active model, with its recipe.json as far as it can be read."""
+    """The active model without what others gave, and its ``account`` (recipe.json) as far as that can be read."""
 
     name: str
     classifier: Classifier
     account: Mapping[str, Any]
 
     @classmethod
-    def of(cls, registry: Registry) -> Incumbent:
-        """The active model of a registry. Raises ModelError where none can be read."""
-        found = registry.in_charge()
-        return cls(found.name, read_classifier(found.folder), _account(found.folder))
+    def of(cls, name: str, folder: Path, classifier: Classifier, account: Mapping[str, Any]) -> Incumbent:
+        """A model in ``folder``; of a fine-tuned network, the one that has not learned on from the held-out photos."""
+        if isinstance(classifier, TunedClassifier) and (tuned := read_tuned(folder, UNSEEN)):
+            classifier = TunedClassifier(classifier.statistics, classifier.calibration, tuned)
+        return cls(name, classifier, account)
 
     def unseen(self, data: Data) -> Data:
         """Without the held-out photos that its network was fine-tuned on. Raises ModelError where no other is left."""
@@ -63,11 +60,6 @@ class Incumbent:
             x = features_of(held.photos, cache, extractor=extractor_for(self.classifier))[0]
         return self.without(x, held.photos), x
 
-    def judged(self, held: Data, cache: Path) -> Judged:
-        """What it says of held-out photos, once they are taken out of its heads; ``cache``: of features."""
-        classifier, x = self.before(held, cache)
-        return judge(self.name, classifier, x, held.labels)
-
     def without(self, x: Array, photos: Sequence[LabelledPhoto]) -> Classifier:
         """The classifier once those of the photos that it has learned from are taken out of its heads.
 
@@ -87,12 +79,7 @@ class Incumbent:
             statistics = take_out(statistics, base, self._base_weight(), every, x[rows, :FEATURES], gone)
         if not isinstance(self.classifier, TunedClassifier):
             return Classifier(statistics, self.classifier.calibration)
-        tuned = self.classifier.tuned
-        for row, label in own:
-            classes = tuned.statistics.classes
-            if label in classes and tuned.statistics.counts[classes.index(label)] > 1:
-                tuned = replace(tuned, statistics=tuned.statistics.take_back(label, x[row, FEATURES:]))
-        return TunedClassifier(statistics, self.classifier.calibration, tuned)
+        return TunedClassifier(statistics, self.classifier.calibration, self.classifier.tuned)
 
     def _labels(self) -> dict[str, str]:
         """Of the photos that it has learned from, by their sha256."""
@@ -103,11 +90,3 @@ class Incumbent:
         """How much the starter's scatter counts in it; 1 where its account does not say."""
         weight = self.account.get("base_weight")
         return float(weight) if isinstance(weight, int | float) and 0 < weight <= 1 else 1.0
-
-
-def _account(folder: Path) -> dict[str, Any]:
-    try:
-        account = json.loads((folder / "recipe.json").read_bytes())
-    except (OSError, ValueError, RecursionError):
-        return {}
-    return account if isinstance(account, dict) else {}

@@ -10,50 +10,44 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.optimize import minimize_scalar
 
-from model.photo import Calibration, Classifier, Discriminant, Statistics
+from model.photo import Calibration
 from model.photo.evidence import fuse
-from training.data.dataset import Data
+from training.head.cross_fit import CrossFitted
+from training.recipes.recipe import Recipe
 
 Array = NDArray[np.float64]
 Novelty = tuple[float, float, float, float]
 LEAST_GROUPS = 10  # groups of several photos, from which dependence is fitted
 
 
-def calibrate(
-    statistics: Statistics,
-    start: Calibration,
-    check: Data,
-    left_out: Array,
-    least: int,
-    least_floor: float,
-    no_stricter: bool = False,
-) -> Calibration:
-    """The calibration of a head by the calibration photos ``check``, all of classes that it has learned.
+def calibrate(crossed: CrossFitted, left_out: Array, recipe: Recipe, no_stricter: bool = False) -> Calibration:
+    """The calibration of a head by one's own photos, each as heads see it that have not learned from it.
 
-    ``start`` has the shrinkage, and what is kept where fewer than ``least`` photos or 10 groups show a value.
-    ``left_out`` float (photos,): their novelty scores if their own class had never been learned, NaN for
-    photos that novelty is not to be fitted on. ``no_stricter``: nothing is called strange that ``start`` would
-    let pass, since ``check`` does not show the species that the model one starts from knows.
+    What the head has already is kept where fewer than ``recipe.least_calibration_photos`` photos or 10 groups show a
+    value. ``left_out`` float (photos,): novelty scores if their own class had never been learned, NaN for photos that
+    novelty is not to be fitted on. ``no_stricter``: nothing is called strange that would have passed before, for one's
+    own photos do not show the species that the model one starts from knows.
     """
-    columns = np.array([statistics.classes.index(label) for label in check.labels])
-    temperature = fit_temperature(Discriminant(statistics, start.shrinkage).scores(check.x), columns)
-    calibration = replace(start, temperature=temperature)
-    learned = Classifier(statistics, calibration).strangeness(check.x)
-    use = ~np.isnan(left_out)
+    check, whole = crossed.data, crossed.whole
+    start, least = whole.calibration, recipe.least_calibration_photos
+    learned, use = crossed.strangeness(), ~np.isnan(left_out)
     if use.sum() >= least:
         novelty = fit_novelty(learned[use], left_out[use], check.where(use).labels)
     else:
         novelty = move_novelty(start.novelty, learned, check.labels)
     if no_stricter:
         novelty = no_stricter_than(start.novelty, novelty)
-    calibration = replace(calibration, novelty=novelty)
-    classifier = Classifier(statistics, calibration)
-    probabilities, truth = classifier.probabilities(check.x), check.truth(classifier.species)
+    calibration = replace(start, novelty=novelty)
+    if len(check.photos) < least:
+        return calibration
+    columns = np.array([whole.statistics.classes.index(label) for label in check.labels])
+    calibration = replace(calibration, temperature=fit_temperature(crossed.scores(), columns))
+    probabilities, truth = crossed.probabilities(calibration), check.truth(whole.species)
     dependence, groups = fit_dependence(probabilities, truth, check.groups)
     return replace(
         calibration,
-        floor=fit_floor(probabilities, truth, least_floor),
-        dependence=dependence if groups >= LEAST_GROUPS else start.dependence,
+        floor=fit_floor(probabilities, truth, recipe.least_floor),
+        dependence=max(dependence, recipe.least_dependence) if groups >= LEAST_GROUPS else start.dependence,
     )
 
 
@@ -99,12 +93,14 @@ def fit_novelty(learned: Array, left_out: Array, labels: Sequence[str]) -> Novel
 
 
 def move_novelty(novelty: Novelty, learned: Array, labels: Sequence[str]) -> Novelty:
-    """The moments of another model, moved to where the learned classes of this one lie: for too few photos to fit it.
+    """The moments of another model, moved to where the learned classes of this one lie, and as wide: for few photos.
 
-    ``learned``: novelty scores of calibration photos by this model. Classes weigh alike.
+    ``learned``: novelty scores of one's own photos by heads that have not learned from them. Classes weigh alike.
     """
-    moved = float(class_weights(labels) @ learned) - novelty[0]
-    return novelty[0] + moved, novelty[1], novelty[2] + moved, novelty[3]
+    weights = class_weights(labels)
+    mean = float(weights @ learned)
+    wider = max(float(np.sqrt(weights @ (learned - mean) ** 2)) / novelty[1], 1.0)
+    return mean, novelty[1] * wider, novelty[2] + mean - novelty[0], novelty[3] * wider
 
 
 def no_stricter_than(before: Novelty, novelty: Novelty) -> Novelty:

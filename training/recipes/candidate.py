@@ -43,8 +43,8 @@ class Candidate:
 
     ``judged`` has learned from all photos but those held out, ``whole`` from these too, by an
     exact update of its closed-form heads. ``made_of``: what it is, for its card; ``account`` goes into
-    recipe.json. ``x``, ``calibrated_x``: features of all photos as ``judged`` and ``calibrated`` go by them,
-    where they are not those of the training. ``kept``: a folder to resume from, of no use once it is activated.
+    recipe.json. ``x``: features of all photos as ``judged`` and ``calibrated`` go by them, where they are not those of
+    the training. ``kept``: a folder to resume from, of no use once it is activated.
     """
 
     calibrated: Classifier
@@ -53,5 +53,4 @@ class Candidate:
     made_of: str
     account: Mapping[str, Any] = field(default_factory=dict)
     x: Array | None = None
-    calibrated_x: Array | None = None
     kept: Path | None = None

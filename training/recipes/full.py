@@ -1,13 +1,14 @@
 """The full recipe: a second network is fine-tuned on the user's photos, beside the shipped one that keeps the rest.
 
-It learns from the fit part first, so that the pool of both networks can be calibrated on photos
-that it has not seen; then it learns on from all photos but those held out, on which it is judged.
+It learns from the fit part, so that the pool of the heads can be calibrated, and the whole be judged, on photos that it
+has not seen. Then it learns on from all photos, as the quick recipe does: that is the model that is put in charge, and
+the gate vouches for it as it was before. That one is kept beside it, to be judged again when a newer model comes.
 """
 
 from __future__ import annotations
 
 import shutil
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
 
@@ -15,17 +16,18 @@ import numpy as np
 from numpy.typing import NDArray
 
 from model.errors import CollectionError
-from model.photo import Discriminant, fit_statistics
-from model.photo.tuned import Tuned, TunedClassifier, extractor_with
+from model.photo import Classifier, Discriminant, fit_statistics
+from model.photo.tuned import Tuned, TunedClassifier
+from model.photo.weights import FEATURES
 from training.data.dataset import Data
 from training.data.features import features_of
-from training.data.manifest import LabelledPhoto
 from training.data.pixels import keep_pixels
-from training.finetune.network import export
+from training.finetune.network import TuningNet, export, extractor_of
 from training.finetune.user_network import NOT_HELD_OUT, FineTuning, digest_of
 from training.gate.incumbent import NETWORK_LEARNED
 from training.head.fit import Learned
 from training.head.fusion import Pool, fit_pool
+from training.head.scatter import join
 from training.recipes.candidate import Candidate, Progress, Training
 from training.recipes.recipe import FullRecipe
 
@@ -46,11 +48,11 @@ def make(training: Training) -> Candidate:
     _check_enough(learned, recipe)
     folder = training.cache.parent / "tuning" / digest_of(data, recipe)
     _clear_others(folder)
-    with keep_pixels(data.photos) as pixels:
+    with keep_pixels(data.photos, _stage(training.progress, "reading the photos", len(data.photos))) as pixels:
         tuning = FineTuning(data, pixels, learned, recipe, folder, training.progress)
         early = tuning.fit()
         late = tuning.grow(early)
-    return _candidate(tuning, export(early.backbone), export(late.backbone), training.cache)
+    return _candidate(tuning, early, late, training.cache)
 
 
 def _clear_others(folder: Path) -> None:
@@ -68,63 +70,61 @@ def _check_enough(learned: Learned, recipe: FullRecipe) -> None:
         )
 
 
-def _candidate(tuning: FineTuning, early: bytes, late: bytes, cache: Path) -> Candidate:
-    """Calibrated with the network that has not seen the photos for it, judged with the one that has learned on."""
-    data, learned, recipe = tuning.data, tuning.learned, tuning.recipe
-    shipped, seen = learned.classifier, np.isin(data.parts, NOT_HELD_OUT)
-    known = data.where(seen)
-    looked = _stage(tuning.progress, "looking through it", len(known.photos))
-    z = _features(early, known.photos, tuning.folder / "features.safetensors", looked)
-    tuned = _fit_tuned(replace(known, x=np.hstack([known.x, z])), learned, early, recipe)
-    calibrated_x = np.full((len(data.photos), data.x.shape[1] + z.shape[1]), np.nan)
-    calibrated_x[seen] = np.hstack([known.x, z])
+def _candidate(tuning: FineTuning, early: TuningNet, late: TuningNet, cache: Path) -> Candidate:
+    """Calibrated and judged with the network that has learned the fit part alone; the other is for use."""
+    data, learned = tuning.data, tuning.learned
+    network = export(early.backbone)
+    x = _side_by_side(tuning, network, "looking through it", tuning.folder / "features.safetensors")
+    both = replace(data, x=x)
+    tuned = _fit_tuned(both, learned, early, network, tuning.recipe)
 
-    z = _features(late, data.photos, cache, _stage(tuning.progress, "looking again", len(data.photos)))
+    def with_head(grown: Classifier, second: Tuned) -> TunedClassifier:
+        return TunedClassifier(grown.statistics, grown.calibration, second)
 
-    def with_photos(keep: NDArray[np.bool_]) -> TunedClassifier:
-        own = fit_statistics(z[keep], [label for label, kept in zip(data.labels, keep, strict=True) if kept])
-        grown = learned.grown(data.where(keep))
-        return TunedClassifier(grown.statistics, grown.calibration, replace(tuned, network=late, statistics=own))
-
+    network = export(late.backbone)
+    z = _side_by_side(tuning, network, "looking again", cache)[:, FEATURES:]
+    linear, offsets = late.head_weights()
+    whole = replace(tuned, network=network, statistics=fit_statistics(z, data.labels), linear=linear, offsets=offsets)
     account = {
-        "pool": {k: getattr(tuned, k) for k in ("shrinkage", "shipped_weight", "tuned_weight")},
-        NETWORK_LEARNED: sorted(photo.sha256 for photo in known.photos),
+        "pool": {"shrinkage": tuned.shrinkage, "weights": list(tuned.weights)},
+        NETWORK_LEARNED: sorted(photo.sha256 for photo in data.part("fit").photos),
     }
-    calibrated = TunedClassifier(shipped.statistics, shipped.calibration, tuned)
-    everything = np.ones(len(data.photos), dtype=bool)
     return Candidate(
-        calibrated,
-        with_photos(seen),
-        with_photos(everything),
-        "the shipped starter and a network beside it, fine-tuned on the photos that are not held out",
+        with_head(learned.classifier, tuned),
+        with_head(learned.grown(data.part(*NOT_HELD_OUT)), tuned),
+        with_head(learned.grown(data), whole),
+        "the shipped starter and a network beside it, fine-tuned on the photos",
         account,
-        x=np.hstack([data.x, z]),
-        calibrated_x=calibrated_x,
+        x=x,
         kept=tuning.folder,
     )
 
 
-def _fit_tuned(known: Data, learned: Learned, network: bytes, recipe: FullRecipe) -> Tuned:
-    """The closed-form head on the tuned features of the fit part, and its pool with the shipped one."""
-    fit, check = known.part("fit"), known.part("calibrate")
-    width = fit.x.shape[1] // 2
-    own = fit_statistics(fit.x[:, width:], fit.labels)
+def _fit_tuned(data: Data, learned: Learned, net: TuningNet, network: bytes, recipe: FullRecipe) -> Tuned:
+    """The closed-form head on the tuned features of the fit part, and the pool of all heads by the calibrate part."""
+    fit, check = data.part("fit"), data.part("calibrate")
+    own = fit_statistics(fit.x[:, FEATURES:], fit.labels)
     check = check.where(np.array([label in own.classes for label in check.labels], dtype=bool))
-    columns = np.array([own.classes.index(label) for label in check.labels])
-    shipped = learned.classifier
+    columns, z = np.array([own.classes.index(label) for label in check.labels]), check.x[:, FEATURES:]
+    linear, offsets = net.head_weights()
+    seen = join(learned.base, fit_statistics(fit.x[:, :FEATURES], fit.labels), learned.weight)
+    shipped = Classifier(seen, learned.classifier.calibration)
     rows = [shipped.statistics.classes.index(name) for name in own.classes]
     said = shipped.logs(check.x, shipped.distances(check.x))[:, rows]
-    tried: dict[float, Pool] = {}
+    prior, tried = shipped.log_prior[rows], dict[float, Pool]()
+    logits = Tuned(network, own, 0.0, linear, offsets, (0.0, 0.0, 0.0)).logits(z) + prior
     for shrinkage in recipe.tuned_shrinkage:
-        scores = Discriminant(own, shrinkage).scores(check.x[:, width:]) + shipped.log_prior[rows]
-        tried[shrinkage] = fit_pool(said, scores, columns)
+        tried[shrinkage] = fit_pool((said, Discriminant(own, shrinkage).scores(z) + prior, logits), columns)
     best = min(tried, key=lambda value: tried[value].loss)
-    return Tuned(network, own, best, tried[best].shipped_weight, tried[best].tuned_weight)
+    weights = tried[best].weights
+    return Tuned(network, own, best, linear, offsets, (weights[0], weights[1], weights[2]))
 
 
-def _features(network: bytes, photos: Sequence[LabelledPhoto], cache: Path, looked: Callable[[int], None]) -> Array:
-    """Features of the tuned network, float (photos, 1280)."""
-    return features_of(photos, cache, lambda done, of: looked(done), extractor_with(network))[0]
+def _side_by_side(tuning: FineTuning, network: bytes, stage: str, cache: Path) -> Array:
+    """Features of both networks, float (photos, 2 x FEATURES)."""
+    photos, looked = tuning.data.photos, _stage(tuning.progress, stage, len(tuning.data.photos))
+    z, _ = features_of(photos, cache, lambda done, of: looked(done), extractor_of(network))
+    return np.hstack([tuning.data.x, z])
 
 
 def _stage(progress: Progress, name: str, of: int) -> Callable[[int], None]:

@@ -29,7 +29,6 @@ from training.recipes.prepare import read_photos
 from training.recipes.recipe import Recipe, load_recipe
 
 CARD = Path(__file__).with_name("starter_card.md")  # what no figure says
-ADAPTATION = "adaptation.md"  # beside the model: how its network was adapted
 NOTHING_FITTED = Calibration(0.1, 1.0, (0.0, 1.0, 0.0, 1.0), 0.02, 1.0)
 
 
@@ -47,8 +46,7 @@ def learn_starter(data: Data, recipe: Recipe) -> Learned:
     Novelty is fitted on photos taken in the field, whose groups are known: they are the kind that people will send.
     Seedlings on gravel are alike, left out or not, and would make every field photo seem half strange.
     """
-    alone = recipe.model_copy(update={"base_weights": [1.0]})
-    return learn(data, Statistics.empty(data.x.shape[1]), NOTHING_FITTED, alone, novelty_of_known_groups=True)
+    return learn(data, Statistics.empty(data.x.shape[1]), NOTHING_FITTED, recipe, novelty_of_known_groups=True)
 
 
 def evaluate_starter(learned: Learned, data: Data, recipe: Recipe) -> Pipeline:
@@ -92,7 +90,6 @@ def main(arguments: list[str]) -> int:
     except SwardkeyError as error:
         sys.stderr.write(f"{error}\n")
         return 2
-    adaptation = (out / ADAPTATION).read_text(encoding="utf-8") if (out / ADAPTATION).exists() else ""
     introduction, limits = CARD.read_text(encoding="utf-8").split("\n<!-- figures -->\n\n")
     text = card(
         introduction,
@@ -102,12 +99,11 @@ def main(arguments: list[str]) -> int:
         data.photos,
         {"groups known": of_known_groups(learned, data, recipe)},
         novelty_auroc(learned, data),
-        f"{limits}\n{adaptation.replace('# ', '## ', 1)}",
+        limits,
     )
     account = {
         "photos_by_part": {part: len(data.part(part).photos) for part in PARTS},
         "groups_by_part": {part: len(set(data.part(part).groups)) for part in PARTS},
-        "balanced_accuracy_by_shrinkage": {str(k): round(v, 4) for (_, k), v in learned.scatter.tried.items()},
     }
     saved = {"recipe": recipe.model_dump(), "account": account}
     save_model(out, learned.classifier.statistics, learned.classifier.calibration, saved, text)

@@ -32,10 +32,11 @@ class Recipe(BaseModel):
 
     shares: dict[str, Share]
     seed: int
-    shrinkage: Annotated[list[Share], Field(min_length=1)]
+    shrinkage: Share
     folds: Annotated[int, Field(ge=2, le=20)]
     least_floor: Share
-    base_weights: Annotated[list[Annotated[float, Field(gt=0, le=1)]], Field(min_length=1)]
+    least_dependence: Annotated[float, Field(ge=0, le=1)]
+    base_weight: Annotated[float, Field(gt=0, le=1)]
     least_calibration_photos: Annotated[int, Field(ge=2)]
     null_draws: Annotated[int, Field(ge=20)]
 

@@ -57,6 +57,9 @@ class Outcome:
         }
 
 
+FITTING, JUDGING = "fitting the classifier", "judging it against the active model"
+
+
 @in_a_sentence()
 def train(
     name: str,
@@ -77,10 +80,14 @@ def train(
     make: Callable[[Training], Candidate] = recipe_module(name).make
     recipe, rules = recipe or load_recipe(name), rules or load_rules()
     ready = prepare(photos, recipe, cache, lambda done, of: progress("looking at the photos", done, of))
+    progress(FITTING, 0, 1)
     learned = learn(ready.data, *read_model(STARTER), recipe)
+    progress(FITTING, 1, 1)
     training = Training(name, recipe, ready.data, learned, ready.clusters, cache, progress)
     candidate = make(training)
+    progress(JUDGING, 0, 1)
     work, promotion = decide(training, candidate, registry, rules, override)
+    progress(JUDGING, 1, 1)
     if promotion.changed and candidate.kept is not None:  # else the override may follow, without learning again
         shutil.rmtree(candidate.kept, ignore_errors=True)
     counts = {part: int((ready.data.parts == part).sum()) for part in recipe.shares}

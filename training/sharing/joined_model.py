@@ -34,7 +34,7 @@ from training.sharing.sharing_rules import SharingRules
 
 OWN, GIVEN = "own-", "shared-"
 CHANGED = ("head.safetensors", "model.json", "recipe.json", "card.md", SETS)  # files that joining changes
-LEFT = ("backbone.onnx", "adaptation.md")  # of the starter, which every model shares or none needs
+LEFT = ("backbone.onnx",)  # of the starter, which every model shares
 ENTRIES, ONTO = "shared", "joined_onto"  # in recipe.json: who gave what; the name of the model before
 
 

@@ -27,6 +27,7 @@ from model.photo.head import Statistics
 from model.photo.saved import LARGEST_HEADER, MOST_CLASSES, MOST_NUMBER
 from model.photo.weights import FEATURES
 from model.text import shown
+from model.validation import first_cause
 from training.collection.licence import OPEN, licence_of
 from training.sharing.sharing_rules import SharingRules
 
@@ -131,7 +132,7 @@ def _header(text: Any, rules: SharingRules) -> Header:
     try:
         header = Header.model_validate_json(text)
     except ValidationError as error:
-        raise ModelError(f"does not say what it holds ({shown(error.errors()[0]['msg'])})") from None
+        raise ModelError(f"does not say what it holds ({shown(first_cause(error))})") from None
     if header.features != RECIPE:
         raise ModelError("was made with other views or another network, so its numbers mean something else here")
     for name, given in header.species.items():

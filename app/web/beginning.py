@@ -1,0 +1,80 @@
+"""How a plant's papers begin, by what the address asks for: a weed to name, one that is known, a tool, a kept visit."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import replace
+from datetime import date
+from typing import Any, get_args
+
+from app.present.block import capital
+from app.present.finding import day_text
+from app.present.plan import option_key
+from app.records import open_records
+from app.services import visit_papers
+from app.services.advice import plan_for
+from app.services.visit_papers import decided_option, namings_of, visit_record
+from app.web.context import Context
+from app.web.draft import Draft, Way
+from app.web.lawn_page import case_of
+from model.control import Case
+from model.errors import AnswerError
+from model.flora.name import PlantNames
+
+FIRST: dict[Way, str] = {"name": "photos", "known": "lawn", "check": "spray", "sums": "spray"}
+
+
+def begin(context: Context, plant: str, address: Mapping[str, str]) -> Draft:
+    """A new draft under an id. Raises SwardkeyError for a weed or a visit that is not known."""
+    draft = Draft(plant, month=date.today().month)
+    way: Any = address.get("way", "")
+    if way not in get_args(Way):
+        return draft
+    draft = replace(draft, way=way, step=FIRST[way])
+    if address.get("weed"):
+        draft = replace(draft, given=PlantNames(context.control.flora).the_plants(address["weed"]))
+    return _of_visit(context, draft, int(address["visit"][:15])) if address.get("visit", "").isdecimal() else draft
+
+
+def _of_visit(context: Context, draft: Draft, visit: int) -> Draft:
+    """A further weed, plan or spray of a kept visit: its weeds and its lawn as they were given then, in this month."""
+    with open_records() as records:
+        record = visit_record(records, visit)
+        try:
+            found = namings_of(record, context.key)
+        except AnswerError:
+            found = ()
+        case, used = visit_papers.case_of(records, record), records.groups_used(record.site.id)
+    lawn = _lawn(context, replace(case, month=date.today().month, stage=None, used=used))
+    lawn |= {"site": str(record.site.id), "area": record.site.area_m2 or ""}
+    draft = replace(draft, of_visit=visit, lawn=lawn)
+    if not found or draft.way == "name":
+        return draft
+    given = dict.fromkeys(species for naming in found for species in (naming.species, *naming.also))
+    draft = replace(draft, given=tuple(given), together=len(found) > 1)
+    made = plan_for(case_of(context, draft))
+    choices = [option_key(option, whose=option in made.only) for option in decided_option(record, made)]
+    return replace(draft, choice=choices[0] if choices else "")
+
+
+def _lawn(context: Context, case: Case) -> dict[str, Any]:
+    """A case as the form of the lawn has it; what the advice does not know is left out."""
+    found = {name: value for name, value in vars(case).items() if name not in ("species", "labels")}
+    found = {name: "" if value is None else value for name, value in found.items()}
+    known = {active.group for active in context.control.actives.values()}
+    lawn = case.lawn if case.lawn in context.control.lawns else "unknown"
+    return found | {"lawn": lawn, "near": list(case.near), "used": [group for group in case.used if group in known]}
+
+
+def of_visit_words(visit: int) -> str:
+    """What a kept visit is called: where, and when. Raises RecordsError where there is none."""
+    with open_records() as records:
+        record = visit_record(records, visit)
+        return f"{record.site.address}, {day_text(record.visit.day)}"
+
+
+def unfinished(draft: Draft) -> str:
+    """What a plant is called that was begun, to go on with it; "" for a tool, and for what is saved as a visit."""
+    if draft.record.get("visit") or draft.of_visit or draft.way in ("check", "sums"):
+        return ""
+    return capital(draft.called or "not named yet") if draft.shots or draft.answers or draft.given else ""

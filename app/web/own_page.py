@@ -1,0 +1,67 @@
+"""The user's own details and products: asked once, and filled in by themselves in every record."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import fields as fields_of
+from dataclasses import replace
+from typing import Any
+
+from app.records import OwnProduct, Profile, Records, open_records
+from app.web.context import Context
+from app.web.frame import Address, Fields, FormError, one, render
+from app.web.treatment_form import CHOICES, read_groups
+
+ADDRESS = "/own"
+
+
+def body(context: Context, address: Address) -> str:
+    """The details, and the list of products; of the one that the address names, its label to change."""
+    with open_records() as records:
+        products = records.own_products()
+        changed = next((product for product in products if product.name == address.get("product")), None)
+        return render(
+            "own.html", profile=records.profile(), products=products, changed=changed, choices=CHOICES,
+            label=changed or OwnProduct(name=" "),
+        )  # fmt: skip
+
+
+def act(context: Context, address: Address, do: str, fields: Fields, which: str) -> tuple[Address, list[str]]:
+    """What a button does: where to go, and what to say. Raises SwardkeyError where it cannot be."""
+    action = ACTIONS.get(do)
+    if action is None:
+        raise FormError("The list had changed since this page was loaded; it is up to date now.")
+    with open_records() as records:
+        return action(records, fields, which)
+
+
+def _keep_details(records: Records, fields: Fields, which: str) -> tuple[Address, list[str]]:
+    given: dict[str, Any] = {f.name: one(fields, f.name) for f in fields_of(Profile) if f.name in fields}
+    records.keep_profile(replace(records.profile(), **given))
+    return {}, ["Saved. New records are filled in with it."]
+
+
+def _keep_product(records: Records, fields: Fields, which: str) -> tuple[Address, list[str]]:
+    """Keep a product, in place of the one called ``which``."""
+    if not one(fields, "name"):
+        raise FormError("What is the product called? Give the full name on its label.")
+    texts: dict[str, Any] = {field.name: one(fields, field.name) for field in fields_of(OwnProduct)}
+    product = OwnProduct(**texts | {"groups": read_groups(one(fields, "groups"))})
+    return {}, [f"Saved: {records.keep_product(product, which).name}."]
+
+
+def _change_product(records: Records, fields: Fields, which: str) -> tuple[Address, list[str]]:
+    return {"product": which}, []
+
+
+def _remove_product(records: Records, fields: Fields, which: str) -> tuple[Address, list[str]]:
+    records.remove_product(which)
+    return {}, [f"Off the list: {which}. Records that name it stay as they are."]
+
+
+ACTIONS: dict[str, Callable[[Records, Fields, str], tuple[Address, list[str]]]] = {
+    "keep_details": _keep_details,
+    "keep_product": _keep_product,
+    "change_product": _change_product,
+    "remove_product": _remove_product,
+}
