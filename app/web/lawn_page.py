@@ -79,21 +79,26 @@ def from_site(context: Context, draft: Draft, fields: Fields, which: str) -> Dra
     site_id = one(fields, "site")
     if not site_id.isdigit():
         raise FormError("Choose a site first.")
-    with open_records() as records:
-        site, used = records.site(int(site_id)), records.groups_used(int(site_id))
-    groups = {active.group for active in context.control.actives.values()}
     typed = _typed(draft, fields) if "place" in fields else {}
-    known = {
-        "site": site_id,
+    known = known_of_site(context, int(site_id))
+    if known["lawn"] != "buffalo":
+        known["cultivar"] = ""
+    return replace(draft, lawn={**defaults(draft), **draft.lawn, **typed, **known})
+
+
+def known_of_site(context: Context, number: int) -> dict[str, Any]:
+    """What the records know of a place, as the form has it. Raises RecordsError where there is no such place."""
+    with open_records() as records:
+        site, used = records.site(number), records.groups_used(number)
+    groups = {active.group for active in context.control.actives.values()}
+    return {
+        "site": str(number),
         "area": site.area_m2 or "",
         "lawn": site.lawn if site.lawn in context.control.lawns else "unknown",
         "state": site.state,
         "near": [thing for thing in site.near if thing in get_args(Near)],
         "used": [group for group in used if group in groups],
     }
-    if known["lawn"] != "buffalo":
-        known["cultivar"] = ""
-    return replace(draft, lawn={**defaults(draft), **draft.lawn, **typed, **known})
 
 
 def defaults(draft: Draft) -> dict[str, Any]:
