@@ -209,6 +209,22 @@ def test_a_kept_visit_is_sprayed_on_another_day(context: Context) -> None:
         assert len(other.faults) == (unknown != "1x"), unknown
 
 
+def test_a_new_visit_of_a_place_takes_over_what_is_known_of_it(context: Context) -> None:
+    with open_records() as records:
+        client = records.add_client(Client(name="Mara"))
+        records.add_site(Site(client.id, "4 Rill", "VIC", "kikuyu", ("pets",), area_m2=120))
+    naming, knowing = links(records_page(context, {"site": "1"}))
+    assert naming == "/?way=name&site=1" and follow(context, naming).plant
+    person = follow(context, knowing)
+    for words in ('value="kikuyu" checked', 'value="pets" checked', '<option value="VIC" selected>'):
+        assert words in person.text
+    person.press("make_plan", weed="bindii", lawn="kikuyu", place="lawn", month="6", site="1", state="VIC")
+    person.press("to_record").press("keep", day="2026-06-05", who="Sam", site="1")
+    with open_records() as records:
+        assert [visit.site for visit in records.visits()] == [1] and len(records.sites()) == 1
+    assert "There is no site 99" in follow(context, "/?way=name&site=99").faults[0]
+
+
 def test_a_visit_takes_the_weed_and_the_lawn_that_were_given_then(context: Context) -> None:
     with open_records() as records:
         client = records.add_client(Client(name="Mara"))
