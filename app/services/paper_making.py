@@ -10,9 +10,6 @@ from typing import Any
 
 from app.papers.advice_sheet import AdviceSheet, advice_of, advice_paper
 from app.papers.client_sheet import client_text
-from app.papers.csv_table import findings_csv, treatments_csv
-from app.papers.darwin_core import Sharing, archive, check_sharing, occurrence_csv
-from app.papers.follow_ups import calendar_file
 from app.papers.job_sheet import job_of
 from app.papers.record_sheet import paper_of_treatment
 from app.papers.visit_paper import PaperVisit, visit_papers
@@ -25,7 +22,6 @@ from app.services.visit_papers import all_visits, namings_of, photos_of, plan_of
 from model.control.facts import FORMER_METHODS
 from model.errors import AnswerError, nearest
 from model.identify import Key
-from training.collection.licence import kind_of, licence_of
 
 
 def _visit(
@@ -106,6 +102,8 @@ def record_of_treatment(number: int, maker: str = "") -> bytes:
 
 def calendar(site: int | None = None) -> tuple[bytes, int]:
     """The open follow-ups as a calendar file, and how many there are."""
+    from app.papers.follow_ups import calendar_file  # here and below: what one paper needs, the others do not wait for
+
     with open_records() as book:
         due, sites = book.follow_ups(site), {one.id: one for one in book.sites()}
     return calendar_file(due, sites, datetime.now(UTC)), len(due)
@@ -113,6 +111,8 @@ def calendar(site: int | None = None) -> tuple[bytes, int]:
 
 def table(what: str, site: int | None = None) -> bytes:
     """All ``treatments`` or all ``findings``, as CSV for a spreadsheet."""
+    from app.papers.csv_table import findings_csv, treatments_csv
+
     with open_records() as book:
         return treatments_csv(book.treatments(site)) if what == "treatments" else findings_csv(all_visits(book, site))
 
@@ -122,6 +122,9 @@ def shared_findings(
     key: Key | None = None,
 ) -> bytes:  # fmt: skip
     """Confirmed findings in Darwin Core: a table (.csv) or an archive (.zip). Raises AnswerError where none may go."""
+    from app.papers.darwin_core import Sharing, archive, check_sharing, occurrence_csv
+    from training.collection.licence import kind_of, licence_of
+
     with open_records() as book:
         visits, dataset = all_visits(book, site), book.dataset()
     sharing = check_sharing(Sharing(by, kind_of(licence_of(licence)) or licence, dataset, decimals, names))
