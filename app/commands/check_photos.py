@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import asdict
+from dataclasses import asdict, replace
 from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
@@ -18,7 +18,6 @@ from app.services.collection import (
     apply_decisions,
     called,
     checked,
-    in_own_names,
     open_all,
     photos_to_check,
     plants_of,
@@ -27,6 +26,7 @@ from app.services.collection import (
 from model.errors import CollectionError
 
 if TYPE_CHECKING:
+    from training.audit import Report
     from training.audit.labels import Suspect
 
 ENDINGS = (".html", ".htm", ".png")
@@ -71,19 +71,20 @@ def check(
     with progress_of_stages(quiet=as_json) as progress:
         # Photos in a folder may be those that the starter has learned from, and would be judged by themselves.
         report = checked(rows, photos is None, wanted or (), unlabelled, progress)
+    own = {} if photos is not None else collection.own_names()
+    report = replace(report, files=own)
     written = write_questions(report, rows, plants, sheet, decisions)
     called_so = partial(called, plants)
     lines = [report.text(called_so), *(["", *written] if written else [])]
-    own = {} if photos is not None else collection.own_names()
     found = {**report.as_json(), "written": written, "own_names": {row.name: own.get(row.name, "") for row in rows}}
     if accept is not None:
         sure, left = accept_suggestions(collection, report, accept, sorted(plants), by)
         found |= {"relabelled": [asdict(one) for one in sure], "left": left}
-        lines += ["", *(accepted(one, called_so) for one in sure)]
+        lines += ["", *(accepted(one, report, called_so) for one in sure)]
         lines.append(f"{len(sure)} relabelled, {left} left to decide on")
-    answer(as_json, found, in_own_names("\n".join(lines), own))
+    answer(as_json, found, "\n".join(lines))
 
 
-def accepted(one: Suspect, words: Callable[[str], str]) -> str:
+def accepted(one: Suspect, report: Report, words: Callable[[str], str]) -> str:
     """A line on a photo that was relabelled."""
-    return f"{one.photo}: {words(one.given)} is {words(one.likelier)} now ({one.chance:.0%})"
+    return f"{report.title(one.photo)}: {words(one.given)} is {words(one.likelier)} now ({one.chance:.0%})"

@@ -6,7 +6,6 @@ Libraries are imported within functions: pages and small commands start with thi
 from __future__ import annotations
 
 import getpass
-import re
 from collections import Counter
 from collections.abc import Callable, Mapping, Sequence
 from collections.abc import Collection as Collected
@@ -153,6 +152,7 @@ def checked(
     from training.audit import check_photos, load_settings
     from training.data.features import features_of
     from training.data.labelled import photos_below
+    from training.data.look import LOOKS, look_at
     from training.data.manifest import LabelledPhoto
 
     x, _ = features_of(photos, features_file(), lambda done, of: watch("features", done, of))
@@ -166,11 +166,12 @@ def checked(
         loose = [LabelledPhoto(f, str(f.relative_to(unlabelled)), "", str(f), False, "", "", "") for f in files]
         features, _ = features_of(loose, features_file(), lambda done, of: watch("unlabelled", done, of))
         others = ([photo.name for photo in loose], features)
-    background = read_model(STARTER)[0] if with_starter else None
-    return check_photos(
-        photos, x, load_settings(), background, wanted, others,
-        progress=lambda done: watch("looking", done, len(photos)),
+    background, settings = read_model(STARTER)[0] if with_starter else None, load_settings()
+    looks = look_at(
+        photos, settings.quality.blur_side, lambda done: watch("looking", done, len(photos)),
+        features_file().with_name(LOOKS),
     )  # fmt: skip
+    return check_photos(photos, x, settings, background, wanted, others, looks)
 
 
 def photos_to_check(
@@ -222,21 +223,6 @@ def write_questions(
         write_sheet(sheet, questions, where, words, {photo: row["decision"] for photo, row in made.items()})
         written.append(f"{sheet}: the contact sheet; open it in a browser, decide, and save the decisions")
     return written
-
-
-def in_own_names(text: str, names: Mapping[str, str]) -> str:
-    """A text with photos of the collection called as the user's own files were, each with its first digits.
-
-    >>> in_own_names("see 3e/" + "3e" * 32 + ".jpg", {"3e/" + "3e" * 32 + ".jpg": "IMG_7.jpg"})
-    'see IMG_7.jpg (3e3e3e3e3e3e)'
-    """
-    from model.text import shown
-
-    def named(found: re.Match[str]) -> str:
-        photo = found[0]
-        return f"{shown(names[photo])} ({photo[3:15]})" if photo in names else photo
-
-    return re.sub(r"\b[0-9a-f]{2}/[0-9a-f]{64}\.jpg", named, text)
 
 
 def accept_suggestions(

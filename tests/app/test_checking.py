@@ -114,11 +114,16 @@ def test_what_was_decided_is_done_and_no_more(run: Run, collection: Collection, 
     assert run(*apply).out.startswith("0 relabelled, 0 dropped, 2 kept"), "twice is once"
 
 
-def test_photos_are_called_as_the_users_own_files_are(run: Run, collection: Collection) -> None:
+def test_photos_are_called_as_the_users_own_files_are(run: Run, collection: Collection, tmp_path: Path) -> None:
     out = run("collect", "check").out
     wrong = next(name for name, own in collection.own_names().items() if own == "daisy.png")
     assert f"daisy.png ({wrong[3:15]})" in " ".join(out.split()) and wrong not in out
-    assert run("collect", "check", "--json").json["own_names"][wrong] == "daisy.png"
+    sheet, decisions = tmp_path / "sheet.html", tmp_path / "decide.csv"
+    found = run("collect", "check", "--sheet", sheet, "--decisions", decisions, "--json").json
+    assert found["own_names"][wrong] == "daisy.png"
+    assert f">daisy.png ({wrong[3:15]})</div>" in sheet.read_text(encoding="utf-8")
+    with decisions.open(encoding="utf-8", newline="") as file:
+        assert {row["photo"]: row["file"] for row in csv.DictReader(file)}[wrong] == "daisy.png"
 
 
 def test_all_suggestions_above_a_score_are_accepted_and_no_others(run: Run, collection: Collection) -> None:

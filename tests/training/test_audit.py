@@ -20,6 +20,7 @@ from training.audit.next_photos import expect_gains, learning_slope, smoothed_co
 from training.audit.out_of_sample import OutOfSample, out_of_sample
 from training.audit.settings import Labels
 from training.audit.shortage import find_shortages
+from training.data import look
 from training.data.duplicates import Cluster, find_duplicates, merged_groups
 from training.data.likeness import likeness
 from training.data.look import Look, look_at
@@ -126,6 +127,21 @@ def test_sharpness_does_not_depend_on_the_size_of_the_file(tmp_path: Path, side:
 
 
 # Copies.
+
+
+def test_a_photo_is_opened_once_for_all_checks(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    photos = [saved(tmp_path, f"{i}.jpg", picture(i)) for i in range(2)]
+    photos.append(replace(photos[0], file=tmp_path / "gone.jpg", name="gone.jpg"))
+    cache, opened = tmp_path / "cache" / "looks.safetensors", list[Path]()
+    open_as_ever = look.open_photo
+    monkeypatch.setattr(look, "open_photo", lambda file: opened.append(file) or open_as_ever(file))
+    first = look_at(photos, 150, cache=cache)
+    again = look_at(photos, 150, cache=cache)
+    assert again == first and [k.small.tobytes() for k in again] == [k.small.tobytes() for k in first]
+    assert len(opened) == 4 and opened[-1].name == "gone.jpg", "a photo that cannot be read is tried again"
+    assert look_at(photos[:1], 100, cache=cache)[0].sharpness != first[0].sharpness
+    cache.write_bytes(b"damaged")
+    assert look_at(photos, 150, cache=cache) == first and len(opened) == 8
 
 
 def test_copies_are_found_and_their_groups_are_one(tmp_path: Path) -> None:

@@ -48,8 +48,8 @@ def test_decisions_are_written_and_read_back(tmp_path: Path) -> None:
     questions = [question("a.jpg"), question("=b.jpg"), question("c.jpg"), question("d.jpg", likelier="")]
     assert write_decisions(path, [*questions, replace(question("e.jpg"), score=None)]) == 0
     text = path.read_text(encoding="utf-8")
-    assert text.splitlines()[0] == "photo,given,likelier,score,decision"
-    assert "\n'=b.jpg,poa_annua,bellis_perennis,0.012000,\n" in text, "a cell is never a formula"
+    assert text.splitlines()[0] == "file,photo,given,likelier,score,decision"
+    assert "\n,'=b.jpg,poa_annua,bellis_perennis,0.012000,\n" in text, "a cell is never a formula"
     labels = {f"{c}.jpg": "poa_annua" for c in ("a", "=b", "c", "d", "e")}
     assert read_decisions(path, SPECIES, labels) == [], "nothing is decided by itself"
     decide(path, a="relabel:bellis_perennis", b="drop", c=" KEEP ", e="relabel: soliva_sessilis")
@@ -63,6 +63,16 @@ def test_decisions_are_written_and_read_back(tmp_path: Path) -> None:
     assert [d.text for d in made[:3]] == ["relabel:bellis_perennis", "drop", "keep"]
 
 
+def test_a_file_of_decisions_of_before_is_kept_though_it_names_no_files(tmp_path: Path) -> None:
+    path = tmp_path / "decide.csv"
+    path.write_text(HEAD + "a.jpg,poa_annua,,,drop\nz.jpg,poa_annua,,,keep\n", encoding="utf-8")
+    assert write_decisions(path, [replace(question("a.jpg"), file="=IMG 7.jpg")]) == 2
+    rows = path.read_text(encoding="utf-8").splitlines()[1:]
+    assert (
+        rows[0].startswith("'=IMG 7.jpg,a.jpg,") and rows[0].endswith(",drop") and rows[1] == ",z.jpg,poa_annua,,,keep"
+    )
+
+
 def test_decisions_that_were_made_outlive_another_check(tmp_path: Path) -> None:
     path = tmp_path / "decide.csv"
     write_decisions(path, [question("a.jpg"), question("b.jpg"), question("c.jpg")])
@@ -71,7 +81,7 @@ def test_decisions_that_were_made_outlive_another_check(tmp_path: Path) -> None:
     kept = write_decisions(path, [question("n.jpg"), question("a.jpg"), question("c.jpg", "soliva_sessilis")])
     assert kept == 2
     rows = [line.rsplit(",", 1) for line in path.read_text(encoding="utf-8").splitlines()[1:]]
-    assert [(left.split(",")[0], said) for left, said in rows] == [
+    assert [(left.split(",")[1], said) for left, said in rows] == [
         ("n.jpg", ""),
         ("a.jpg", "keep"),
         ("c.jpg", ""),
@@ -172,7 +182,7 @@ def test_the_sheet_shows_photos_and_escapes_what_people_wrote(tmp_path: Path) ->
     assert names.count("img") == 1 and page.words.count("cannot be shown") == 2
     cards = [a for tag, a in page.tags if tag == "div" and "card" in (a.get("class") or "").split()]
     lines = [a["data-line"] or "" for a in cards]
-    assert [next(csv.reader([line]))[0] for line in lines] == ["a.jpg", EVIL, "gone.jpg"]
+    assert [next(csv.reader([line]))[1] for line in lines] == ["a.jpg", EVIL, "gone.jpg"]
     assert EVIL in page.words and "<b>poa_annua</b>" in page.words
 
 
@@ -194,7 +204,7 @@ def test_the_sheet_loads_nothing_and_is_decided_on_by_nobody_but_the_person(tmp_
     assert chosen == ["", "drop", "other"]
     assert [a["value"] for tag, a in page.tags if tag == "input"] == ["", "", "soliva_sessilis"]
     body = dict(next(a for tag, a in page.tags if tag == "body"))
-    assert body["data-file"] == "sheet.csv" and body["data-head"] == "photo,given,likelier,score,decision"
+    assert body["data-file"] == "sheet.csv" and body["data-head"] == "file,photo,given,likelier,score,decision"
 
 
 def test_pages_hold_twenty_photos_each(tmp_path: Path) -> None:

@@ -17,6 +17,8 @@ from model.errors import CollectionError
 from model.flora.load import CONFIGS
 from model.photo import Calibration, Statistics, fit_statistics
 from model.photo.saved import STARTER, read_model
+from tests.training.made_up_photos import made_up_photos
+from tests.training.test_sharing import RULES, WORD, active, bench, bits, contents, file_of, gift_of
 from training.data.dataset import Data
 from training.data.duplicates import Cluster
 from training.data.manifest import LabelledPhoto
@@ -27,6 +29,9 @@ from training.recipes.decide import copies
 from training.recipes.recipe import load_recipe, recipe_names, recipes_said
 from training.recipes.train import train
 from training.registry.models import Registry
+from training.sharing.join_decision import join_gifts, take_out_gifts
+from training.sharing.merge import merge
+from training.sharing.shared_file import read_shared
 
 RECIPE = load_recipe("quick")
 
@@ -168,7 +173,7 @@ def made(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> list[LabelledPhoto]
         return np.stack([rows[p.name] for p in asked]), ["is damaged" if p.name == "7.jpg" else "" for p in asked]
 
     monkeypatch.setattr("training.recipes.prepare.features_of", features)
-    monkeypatch.setattr("training.recipes.prepare.look_at", lambda photos, side: [])
+    monkeypatch.setattr("training.recipes.prepare.look_at", lambda photos, side, cache: [])
     monkeypatch.setattr("training.recipes.prepare.find_duplicates", lambda *_: SimpleNamespace(clusters=()))
     for name, found in (("skew_of", 0.0), ("extractor_for", None)):
         monkeypatch.setattr(f"training.recipes.decide.{name}", lambda *_, found=found: found)
@@ -236,6 +241,35 @@ def test_a_run_promotes_what_names_more_and_a_new_recipe_needs_one_module_and_on
     folder = registry.in_charge().folder
     assert json.loads((folder / "recipe.json").read_bytes())["recipe"]["colour"] == "red"
     assert "Made by the toy recipe" in (folder / "card.md").read_text(encoding="utf-8")
+
+
+def test_a_training_keeps_what_others_gave_and_each_can_still_be_taken_out(
+    made: list[LabelledPhoto], tmp_path: Path
+) -> None:
+    alone, registry = Registry(tmp_path / "alone"), Registry(tmp_path / "models")
+    train("quick", made, alone, tmp_path / "cache", recipe=SHORT)
+    kim, ali = (
+        gift_of(read_shared(file_of(made_up_photos(names, 10, seed), tmp_path / giver, giver), RULES))
+        for giver, names, seed in (("Kim", ("poa_annua", "soliva_sessilis"), 1), ("Ali", ("oxalis_corniculata",), 2))
+    )
+    join_gifts(active(registry), [kim, ali], registry, bench(tmp_path, None), WORD)
+    done = train("quick", made, registry, tmp_path / "cache", recipe=SHORT)
+    assert done.promotion.changed, str(done.promotion.verdict)
+    assert {"poa_annua", "oxalis_corniculata", "romulea_rosea"} <= set(done.work.species)
+    model = active(registry)
+    assert [gift.entry for gift in model.gifts] == [kim.entry, ali.entry]
+    own, whole = read_model(alone.in_charge().folder)[0], read_model(model.folder)[0]
+    assert bits(model.own.statistics) == bits(own)
+    together = merge(own, [kim.contribution, ali.contribution])
+    assert whole.classes == together.classes and np.allclose(whole.means, together.means, atol=1e-6)
+    # The same again is judged beside it without the photos that are held out, gifts and all.
+    again = train("quick", made, registry, tmp_path / "cache", recipe=SHORT)
+    assert again.promotion.verdict.decision == "promote", str(again.promotion.verdict)
+    take_out_gifts(active(registry), ["Kim"], registry)
+    left = read_model(registry.in_charge().folder)[0]
+    assert "poa_annua" not in left.classes and "oxalis_corniculata" in left.classes
+    take_out_gifts(active(registry), ["Ali"], registry)
+    assert contents(registry.in_charge().folder) == contents(alone.in_charge().folder)
 
 
 def test_held_out_photos_that_are_copies_of_learned_ones_are_counted() -> None:

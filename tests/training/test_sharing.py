@@ -294,6 +294,25 @@ def test_the_gate_judges_on_ones_own_held_out_photos(tmp_path: Path, monkeypatch
     assert registry.in_charge().name == "starter"
 
 
+def test_what_the_starter_knows_is_judged_from_its_statistics_where_photos_are_few(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(join_decision, "skew_of", lambda *_: 0.0)
+    registry = Registry(tmp_path / "models")
+    (tmp_path / "p").mkdir()
+    good = gift_of(read_shared(file_of(made_up_photos((OLD[0], *NEW[:2]), 20, 8), tmp_path / "1", "Kim"), RULES))
+    wrong = made_up_photos((OLD[1],), 400, 9)  # under the name of another species, which takes its place
+    swapped = replace(wrong, photos=tuple(replace(photo, label=NEW[2]) for photo in wrong.photos))
+    bad = gift_of(read_shared(file_of(swapped, tmp_path / "2", "Mal"), RULES))
+    for mine in (bench(tmp_path, None), bench(tmp_path, made_up_photos((OLD[2], NEW[0]), 30, 7, tmp_path / "p"))):
+        refused = join_gifts(active(registry), [bad], registry, mine, WORD)
+        assert "known species, from statistics" in {rule.name for rule in refused.verdict.failed}, str(refused.verdict)
+        assert not refused.changed, "a word given before the figures were known does not cover a loss"
+        kept = join_gifts(active(registry), [good], registry, mine, WORD)
+        assert kept.changed and not kept.verdict.failed, str(kept.verdict)
+        take_out_gifts(active(registry), ["Kim"], registry)
+
+
 def test_a_damaged_account_is_a_sentence(tmp_path: Path) -> None:
     registry = Registry(tmp_path / "models")
     gift = gift_of(read_shared(file_of(made_up_photos(NEW[:1], 10, 1), tmp_path / "1", "Kim"), RULES))

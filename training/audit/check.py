@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
@@ -24,7 +24,6 @@ from training.data.look import Look, look_at
 from training.data.manifest import LabelledPhoto
 
 Array = NDArray[np.float64]
-Progress = Callable[[int], None]
 Unlabelled = tuple[Sequence[str], Array]
 
 
@@ -36,7 +35,6 @@ def check_photos(
     wanted: Sequence[str] = (),
     unlabelled: Unlabelled | None = None,
     looks: Sequence[Look] | None = None,
-    progress: Progress = lambda done: None,
 ) -> Report:
     """Check labelled photos; nothing is changed.
 
@@ -49,7 +47,7 @@ def check_photos(
     if not photos:
         raise CollectionError("there is no labelled photo to check; add some first")
     if looks is None:
-        looks = look_at(photos, settings.quality.blur_side, progress)
+        looks = look_at(photos, settings.quality.blur_side)
     found = find_duplicates(photos, looks, x, settings.duplicates)
     groups = merged_groups(photos, found.clusters)
     usable = np.array([not k.cause and not k.plain for k in looks], dtype=bool) & ~np.isnan(x).any(axis=1)

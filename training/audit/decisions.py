@@ -16,6 +16,7 @@ from model.storage import replace_file
 from training.audit.report import Question
 
 COLUMNS = ("photo", "given", "likelier", "score", "decision")
+WRITTEN = ("file", *COLUMNS)  # first what a person calls the photo; files of before have no such column
 RELABEL = "relabel:"
 LARGEST_BYTES = 50_000_000
 MOST_ROWS = 200_000
@@ -40,7 +41,7 @@ class Decision:
 def question_line(question: Question, decision: str = "") -> str:
     """One line of the file, ended; the decision is empty until a person makes it."""
     score = "" if question.score is None else f"{question.score:.6f}"
-    return line_of([question.photo, question.given, question.likelier, score, decision])
+    return line_of([question.file, question.photo, question.given, question.likelier, score, decision])
 
 
 def write_decisions(path: Path, questions: Sequence[Question]) -> int:
@@ -55,8 +56,8 @@ def write_decisions(path: Path, questions: Sequence[Question]) -> int:
     given = {q.photo: q.given for q in questions}
     asked = {photo: row["decision"] for photo, row in made.items() if given.get(photo) == row["given"]}
     others = [row for photo, row in made.items() if photo not in given]
-    lines = [",".join(COLUMNS) + "\n", *(question_line(q, asked.get(q.photo, "")) for q in questions)]
-    lines += [line_of([row[column] for column in COLUMNS]) for row in others]
+    lines = [",".join(WRITTEN) + "\n", *(question_line(q, asked.get(q.photo, "")) for q in questions)]
+    lines += [line_of([row[column] for column in WRITTEN]) for row in others]
     try:
         replace_file(path, "".join(lines).encode())
     except OSError as error:
@@ -133,6 +134,6 @@ def _rows(path: Path) -> Iterator[tuple[int, dict[str, str]]]:
         for number, row in enumerate(reader, start=2):
             if number > MOST_ROWS + 1:
                 raise CollectionError(f"{path}: has over {MOST_ROWS} rows; name the decisions that the sheet saved")
-            yield number, {column: unguarded((row[column] or "").strip()) for column in COLUMNS}
+            yield number, {column: unguarded((row.get(column) or "").strip()) for column in WRITTEN}
     except csv.Error as error:
         raise CollectionError(f"{path}: is not CSV that can be read ({error}); save it as CSV again") from None

@@ -69,7 +69,7 @@ def _caption(draw: ImageDraw.ImageDraw, place: tuple[int, int], width: int, ques
         lines.append((f"likelier {words.called(question.likelier)}{score}", WARN, 15))
     else:
         lines.append((question.words, WARN, 15))
-    lines.append((question.photo, FAINT, 13))
+    lines.append((question.title, FAINT, 13))
     for text, colour, size in lines:
         for line in wrapped(text, width, _font(size)):
             draw.text((left, top), line, fill=colour, font=_font(size))

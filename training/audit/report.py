@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import re
 from collections import Counter
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import asdict, dataclass, replace
+from dataclasses import asdict, dataclass, field, replace
 from typing import Any, Literal
 
+from model.text import shown
 from training.audit.label_next import ToLabel
 from training.audit.labels import Suspect
 from training.audit.next_photos import Gain
@@ -24,7 +26,8 @@ class Question:
     """One photo that a person is asked about: keep, relabel or drop.
 
     ``likelier`` is another species that it may be, or "". ``score`` is the out-of-sample
-    probability of the given label, 0-1, the lower the more doubtful, or None where unknown.
+    probability of the given label, 0-1, the lower the more doubtful, or None where unknown. ``file``: what the user's
+    own file was called, "" where that is not known.
     """
 
     photo: str
@@ -33,6 +36,12 @@ class Question:
     score: float | None
     why: Why
     words: str
+    file: str = ""
+
+    @property
+    def title(self) -> str:
+        """What a person calls the photo."""
+        return in_own_names(self.photo, {self.photo: self.file} if self.file else {})
 
 
 @dataclass(frozen=True)
@@ -41,7 +50,8 @@ class Report:
 
     ``own``: out-of-sample probability of each judged photo's label, by name. ``slope``: the
     power by which error is taken to fall with photos, ``slope_read`` whether it was read from
-    these photos. ``enough``: photos and groups that a species needs.
+    these photos. ``enough``: photos and groups that a species needs. ``files``: what the user's own files were called,
+    by photo.
     """
 
     photos: int
@@ -63,6 +73,7 @@ class Report:
     to_label: tuple[ToLabel, ...]
     own: Mapping[str, float]
     labels: Mapping[str, str]
+    files: Mapping[str, str] = field(default_factory=dict)
 
     @property
     def conflicts(self) -> tuple[Cluster, ...]:
@@ -101,7 +112,12 @@ class Report:
             yield self._question(fault.photo, "", "quality", f"{fault.kind}: {fault.words}")
 
     def _question(self, photo: str, likelier: str, why: Why, words: str) -> Question:
-        return Question(photo, self.labels[photo], likelier, self.own.get(photo), why, words)
+        words, file = in_own_names(words, self.files), self.files.get(photo, "")
+        return Question(photo, self.labels[photo], likelier, self.own.get(photo), why, words, file)
+
+    def title(self, photo: str) -> str:
+        """What a person calls a photo."""
+        return in_own_names(photo, self.files)
 
     def __str__(self) -> str:
         return self.text()
@@ -110,7 +126,7 @@ class Report:
         """The report for a person. ``called`` turns a label into the words for it."""
         head = f"{self.photos} photos of {self.species} species from {self.groups} plants or visits were checked."
         parts = [[head], self._plan(called), *(p for p in self._particulars(called) if len(p) > 1)]
-        return "\n\n".join("\n".join(part) for part in parts)
+        return in_own_names("\n\n".join("\n".join(part) for part in parts), self.files)
 
     def _plan(self, called: Called) -> list[str]:
         copies = sum(len(c.photos) - 1 for c in self.clusters if not c.is_conflict)
@@ -176,11 +192,27 @@ class Report:
 
     def as_json(self) -> dict[str, Any]:
         """Plain data, with every finding and every question."""
-        found = {name: value for name, value in asdict(self).items() if name not in ("own", "labels", "enough")}
+        found = {
+            name: value for name, value in asdict(self).items() if name not in ("own", "labels", "enough", "files")
+        }
         found["clusters"] = [{**asdict(c), "is_conflict": c.is_conflict} for c in self.clusters]
         found["enough"] = {"photos": self.enough[0], "groups": self.enough[1]}
         found["questions"] = [asdict(q) for q in self.questions()]
         return found
+
+
+def in_own_names(text: str, names: Mapping[str, str]) -> str:
+    """A text with photos of the collection called as the user's own files were, each with its first digits.
+
+    >>> in_own_names("see 3e/" + "3e" * 32 + ".jpg", {"3e/" + "3e" * 32 + ".jpg": "IMG_7.jpg"})
+    'see IMG_7.jpg (3e3e3e3e3e3e)'
+    """
+
+    def named(found: re.Match[str]) -> str:
+        photo = found[0]
+        return f"{shown(names[photo])} ({photo[3:15]})" if photo in names else photo
+
+    return re.sub(r"\b[0-9a-f]{2}/[0-9a-f]{64}\.jpg", named, text)
 
 
 def few(lines: Sequence[str], most: int = MOST_SHOWN) -> list[str]:

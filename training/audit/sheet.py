@@ -16,7 +16,7 @@ from PIL import Image
 from model.errors import CollectionError, PhotoError
 from model.photo import open_photo
 from model.storage import replace_file
-from training.audit.decisions import COLUMNS, RELABEL, question_line
+from training.audit.decisions import RELABEL, WRITTEN, question_line
 from training.audit.report import Called, Question, Why
 
 THUMBNAIL = (320, 320)  # px, at most: sharp on a screen with two dots to the px
@@ -85,7 +85,7 @@ def sheet_html(
     return page.render(
         style=here.joinpath("sheet.css").read_text(encoding="utf-8"),
         script=here.joinpath("sheet.js").read_text(encoding="utf-8"),
-        head=",".join(COLUMNS),
+        head=",".join(WRITTEN),
         file=csv_name,
         count=len(questions),
         sections=sections,
@@ -101,7 +101,7 @@ def _card(question: Question, file: Path | None, words: Words, made: str) -> dic
     choices |= {"other": "relabel: another species", "drop": "drop: leave it out"}
     other = made.removeprefix(RELABEL) if made not in choices and made.startswith(RELABEL) else ""
     return {
-        "photo": question.photo,
+        "photo": question.title,
         "line": question_line(question).rstrip("\n"),
         "picture": _picture(file),
         "given": words.called(question.given),

@@ -3,19 +3,27 @@
 from __future__ import annotations
 
 import hashlib
+import json
 from collections.abc import Callable, Sequence
+from contextlib import suppress
 from dataclasses import dataclass, field
+from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
 from PIL import Image
+from safetensors import SafetensorError, safe_open
+from safetensors.numpy import save_file
 from scipy.fft import dctn
 
 from model.errors import PhotoError
 from model.photo import open_photo
+from model.storage import beside
 from training.data.manifest import LabelledPhoto
 
 SMALL = 40  # px, shorter side of the grey picture that is kept to compare parts with
+LOOKS = "looks.safetensors"  # beside the features that are kept
+VERSION = 1  # of what is kept of a look
 HASH_SIDE = 32  # px, side of the square that the hash is made from; its 8 x 8 coarsest waves are used
 
 
@@ -45,14 +53,61 @@ class Look:
 
 
 def look_at(
-    photos: Sequence[LabelledPhoto], blur_side: int, progress: Callable[[int], None] = lambda done: None
+    photos: Sequence[LabelledPhoto],
+    blur_side: int,
+    progress: Callable[[int], None] = lambda done: None,
+    cache: Path | None = None,
 ) -> list[Look]:
-    """Look at each photo, in order. ``blur_side``: px of the shorter side at which sharpness is taken."""
-    looks = []
+    """Look at each photo, in order. ``blur_side``: px of the shorter side at which sharpness is taken.
+
+    ``cache`` is a file of looks, read and added to; photos are known in it by their content.
+    """
+    kept = _kept(cache, blur_side) if cache is not None else {}
+    looks, before = [], len(kept)
     for number, photo in enumerate(photos, start=1):
-        looks.append(_look(photo, blur_side))
+        look = kept.get(_digest(photo)) if kept else None
+        looks.append(look or _look(photo, blur_side))
+        if cache is not None and not looks[-1].cause:
+            kept[looks[-1].sha256] = looks[-1]
         progress(number)
+    if cache is not None and len(kept) > before:
+        _save(cache, kept, blur_side)
     return looks
+
+
+def _digest(photo: LabelledPhoto) -> str:
+    """By which a photo is known; "" where it cannot be read."""
+    try:
+        return photo.sha256
+    except OSError:
+        return ""
+
+
+def _kept(cache: Path, blur_side: int) -> dict[str, Look]:
+    """What is in the cache of such looks. A damaged one counts as none: its photos are looked at again."""
+    try:
+        with safe_open(cache, "np") as file:
+            told = {sha: json.loads(text) for sha, text in (file.metadata() or {}).items()}
+            return {
+                sha: Look("", sha, side, sharp, bright, plain, bits, file.get_tensor(sha))
+                for sha, (kind, side, sharp, bright, plain, bits) in told.items()
+                if kind == [VERSION, blur_side]
+            }
+    except (OSError, SafetensorError, ValueError, TypeError):
+        return {}
+
+
+def _save(cache: Path, kept: dict[str, Look], blur_side: int) -> None:
+    """Write the cache, with what another program has added meanwhile; where the disk refuses, nothing is written."""
+    kept = _kept(cache, blur_side) | kept
+    told = {
+        sha: json.dumps([[VERSION, blur_side], k.side, k.sharpness, k.brightness, k.plain, k.print])
+        for sha, k in kept.items()
+    }
+    with suppress(OSError, SafetensorError):
+        cache.parent.mkdir(parents=True, exist_ok=True)
+        with beside(cache) as unfinished:
+            save_file({sha: np.ascontiguousarray(k.small) for sha, k in kept.items()}, unfinished, told)
 
 
 def _look(photo: LabelledPhoto, blur_side: int) -> Look:

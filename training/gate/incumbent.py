@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -14,15 +13,12 @@ from numpy.typing import NDArray
 from model.errors import ModelError
 from model.photo import Classifier
 from model.photo.saved import STARTER, read_model
-from model.photo.tuned import UNSEEN, TunedClassifier, extractor_for, read_classifier, read_tuned
+from model.photo.tuned import UNSEEN, TunedClassifier, extractor_for, read_tuned
 from model.photo.weights import FEATURES
 from training.data.dataset import Data
 from training.data.features import features_of
 from training.data.manifest import LabelledPhoto
-from training.gate.evidence import Judged
-from training.gate.judge import judge
 from training.head.scatter import take_out
-from training.registry.models import Registry
 
 Array = NDArray[np.float64]
 LEARNED, NETWORK_LEARNED = "learned", "network_learned"  # in recipe.json: sha256 to label; list of sha256
@@ -30,21 +26,18 @@ LEARNED, NETWORK_LEARNED = "learned", "network_learned"  # in recipe.json: sha25
 
 @dataclass(frozen=True)
 class Incumbent:
-    """The active model, with its recipe.json as far as it can be read."""
+    """The active model without what others gave, and its ``account`` (recipe.json) as far as that can be read."""
 
     name: str
     classifier: Classifier
     account: Mapping[str, Any]
 
     @classmethod
-    def of(cls, registry: Registry) -> Incumbent:
-        """The active model of a registry. Raises ModelError where none can be read."""
-        found = registry.in_charge()
-        classifier = read_classifier(found.folder)
-        # Of a fine-tuned network, the one that has not learned on from the held-out photos.
-        if isinstance(classifier, TunedClassifier) and (tuned := read_tuned(found.folder, UNSEEN)):
+    def of(cls, name: str, folder: Path, classifier: Classifier, account: Mapping[str, Any]) -> Incumbent:
+        """A model in ``folder``; of a fine-tuned network, the one that has not learned on from the held-out photos."""
+        if isinstance(classifier, TunedClassifier) and (tuned := read_tuned(folder, UNSEEN)):
             classifier = TunedClassifier(classifier.statistics, classifier.calibration, tuned)
-        return cls(found.name, classifier, _account(found.folder))
+        return cls(name, classifier, account)
 
     def unseen(self, data: Data) -> Data:
         """Without the held-out photos that its network was fine-tuned on. Raises ModelError where no other is left."""
@@ -66,11 +59,6 @@ class Incumbent:
         if isinstance(self.classifier, TunedClassifier):
             x = features_of(held.photos, cache, extractor=extractor_for(self.classifier))[0]
         return self.without(x, held.photos), x
-
-    def judged(self, held: Data, cache: Path) -> Judged:
-        """What it says of held-out photos, once they are taken out of its heads; ``cache``: of features."""
-        classifier, x = self.before(held, cache)
-        return judge(self.name, classifier, x, held.labels)
 
     def without(self, x: Array, photos: Sequence[LabelledPhoto]) -> Classifier:
         """The classifier once those of the photos that it has learned from are taken out of its heads.
@@ -102,11 +90,3 @@ class Incumbent:
         """How much the starter's scatter counts in it; 1 where its account does not say."""
         weight = self.account.get("base_weight")
         return float(weight) if isinstance(weight, int | float) and 0 < weight <= 1 else 1.0
-
-
-def _account(folder: Path) -> dict[str, Any]:
-    try:
-        account = json.loads((folder / "recipe.json").read_bytes())
-    except (OSError, ValueError, RecursionError):
-        return {}
-    return account if isinstance(account, dict) else {}

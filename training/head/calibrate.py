@@ -25,7 +25,7 @@ def calibrate(crossed: CrossFitted, left_out: Array, recipe: Recipe, no_stricter
 
     What the head has already is kept where fewer than ``recipe.least_calibration_photos`` photos or 10 groups show a
     value. ``left_out`` float (photos,): novelty scores if their own class had never been learned, NaN for photos that
-    novelty is not to be fitted on. ``no_stricter``: nothing is called strange that would have passed before, since one's
+    novelty is not to be fitted on. ``no_stricter``: nothing is called strange that would have passed before, for one's
     own photos do not show the species that the model one starts from knows.
     """
     check, whole = crossed.data, crossed.whole

@@ -24,6 +24,8 @@ from training.recipes.candidate import Candidate, Training
 from training.recipes.pipeline import Pipeline
 from training.recipes.recipe import Recipe
 from training.registry.models import Registry
+from training.sharing.joined_model import JoinedModel, take_apart, write_joined
+from training.sharing.sharing_rules import load_sharing_rules
 
 
 def decide(
@@ -31,27 +33,43 @@ def decide(
 ) -> tuple[Pipeline, Promotion]:
     """Measure the candidate and activate it if the gate allows it.
 
+    What others gave to the active model is added to the candidate as well, and judged with it.
     Held-out photos that the active network was fine-tuned on cannot be taken out of it, and are left away.
     Raises CollectionError where nothing can be measured, ModelError as promote does.
     """
-    incumbent = Incumbent.of(registry)
+    active, sharing = registry.in_charge(), load_sharing_rules()
+    model = take_apart(active.name, active.folder, sharing)
+    incumbent = Incumbent.of(model.name, active.folder, model.own, model.account)
     every = training.data if candidate.x is None else replace(training.data, x=candidate.x)
     data = incumbent.unseen(every)
-    work = evaluate(candidate, data, every.part("conformal"), rules, training.recipe)
-    held = data.part("held_out")
+    held, conformal = data.part("held_out"), every.part("conformal")
+    work = evaluate(candidate, data, conformal, rules, training.recipe)
     with tempfile.TemporaryDirectory(prefix="swardkey-") as scratch:
         folder = Path(scratch) / "candidate"
         _write(folder, training, candidate, work, every)
+        if model.gifts:
+            candidate = _with_gifts(candidate, model)
+            work = evaluate(candidate, data, conformal, rules, training.recipe)
+            own, folder = folder, Path(scratch) / "joined"
+            write_joined(take_apart("own", own, sharing), model.gifts, work.sets, folder)
         before, x = incumbent.before(held, training.cache)
-        old, new = (
-            judge(incumbent.name, before, x, held.labels),
-            judge("new", candidate.judged, held.x, held.labels),
-        )
+        before = model.with_gifts(before, model.gifts)
+        old = judge(model.name, before, x, held.labels)
+        new = judge("new", candidate.judged, held.x, held.labels)
         skew = skew_of(held.photos, held.x, extractor_for(candidate.judged))
         evidence = work.evidence(folder, old, new, held, copies(data, training.clusters), skew)
         evidence = with_brought(evidence, before, candidate.judged, training.learned.base, rules.drawn.value)
         promotion = work.promote(registry, folder, evidence, rules, override, check=read_classifier)
     return work, promotion
+
+
+def _with_gifts(candidate: Candidate, model: JoinedModel) -> Candidate:
+    """The candidate with what others gave to ``model`` beside what it has learned."""
+    one, two, three = (
+        model.with_gifts(classifier, model.gifts)
+        for classifier in (candidate.calibrated, candidate.judged, candidate.whole)
+    )
+    return replace(candidate, calibrated=one, judged=two, whole=three)
 
 
 def evaluate(candidate: Candidate, data: Data, conformal: Data, rules: GateRules, recipe: Recipe) -> Pipeline:

@@ -14,7 +14,7 @@ from training.audit.shortage import find_shortages
 from training.data.dataset import Data
 from training.data.duplicates import Cluster, find_duplicates, merged_groups
 from training.data.features import features_of
-from training.data.look import look_at
+from training.data.look import LOOKS, look_at
 from training.data.manifest import LabelledPhoto
 from training.data.split import every_class_in_fit, split
 from training.recipes.recipe import Recipe
@@ -53,7 +53,7 @@ def prepare(
     read = read_photos(photos, recipe, cache, progress)
     kept, settings, clusters = read.data.photos, load_settings(), tuple[Cluster, ...]()
     if kept:
-        looks = look_at(kept, settings.quality.blur_side)
+        looks = look_at(kept, settings.quality.blur_side, cache=cache.with_name(LOOKS))
         clusters = find_duplicates(kept, looks, read.data.x, settings.duplicates).clusters
         groups = merged_groups(kept, clusters)
         kept = tuple(replace(photo, group=group) for photo, group in zip(kept, groups, strict=True))

@@ -7,12 +7,17 @@ from collections.abc import Collection, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
+import numpy as np
+
 from model.errors import CollectionError, ModelError, nearest
 from model.photo import Classifier
+from model.photo.extract import RECIPE
+from model.photo.saved import read_model
 from model.photo.tuned import TunedClassifier, extractor_for, read_classifier
 from training.data.dataset import Data
 from training.data.features import features_of
-from training.gate import GateRules, Judged, Override, Promotion, Rule, Verdict, promote
+from training.gate import GateRules, HeldOut, Judged, Origin, Override, Part, Promotion, Verdict, compare, promote
+from training.gate.brought import with_brought
 from training.gate.incumbent import Incumbent
 from training.gate.judge import judge, skew_of
 from training.recipes.candidate import Candidate
@@ -20,7 +25,7 @@ from training.recipes.decide import copies, evaluate
 from training.recipes.pipeline import Pipeline
 from training.recipes.prepare import Prepared
 from training.recipes.recipe import Recipe
-from training.registry.models import STARTER, InCharge, Registry
+from training.registry.models import STARTER, STARTER_FOLDER, InCharge, Registry
 from training.sharing.joined_model import Gift, JoinedModel, write_joined, write_own
 
 
@@ -47,10 +52,11 @@ def join_gifts(
         folder = Path(scratch) / "candidate"
         write_joined(model, gifts, measured.work.sets if measured else None, folder)
         if measured is None:
-            return promote(registry, folder, _without_photos(model, gifts), override, read_classifier)
+            return promote(registry, folder, _without_photos(model, gifts, bench.rules), override, read_classifier)
         held, old, new = measured.held, measured.old, measured.new
         skew = skew_of(held.photos, held.x, extractor_for(model.own))
         evidence = measured.work.evidence(folder, old, new, held, measured.copies, skew)
+        evidence = _with_brought(evidence, measured.before, measured.after, bench.rules)
         return measured.work.promote(registry, folder, evidence, bench.rules, override, read_classifier)
 
 
@@ -82,10 +88,12 @@ def take_out_gifts(model: JoinedModel, names: Collection[str], registry: Registr
 
 @dataclass(frozen=True)
 class _Measured:
-    """Both models on the held-out photos."""
+    """Both models, and what they say of the held-out photos."""
 
     work: Pipeline
     held: Data
+    before: Classifier
+    after: Classifier
     old: Judged
     new: Judged
     copies: int
@@ -109,9 +117,10 @@ def _measured(model: JoinedModel, gifts: Sequence[Gift], bench: Bench) -> _Measu
         work = evaluate(candidate, data, data.part("conformal"), bench.rules, bench.recipe)
     except CollectionError:
         return None
-    old = judge(model.name, without(held, model.gifts), held.x, held.labels)
+    before = without(held, model.gifts)
+    old = judge(model.name, before, held.x, held.labels)
     new = judge("joined", judged, held.x, held.labels)
-    return _Measured(work, held, old, new, copies(data, bench.photos.clusters))
+    return _Measured(work, held, before, judged, old, new, copies(data, bench.photos.clusters))
 
 
 def _as_seen_by(classifier: Classifier, data: Data, cache: Path) -> Data:
@@ -121,10 +130,17 @@ def _as_seen_by(classifier: Classifier, data: Data, cache: Path) -> Data:
     return replace(data, x=features_of(data.photos, cache, extractor=extractor_for(classifier))[0])
 
 
-def _without_photos(model: JoinedModel, gifts: Sequence[Gift]) -> Verdict:
-    """What can be said without any photo to measure on: nothing, but that no species may be lost."""
+def _without_photos(model: JoinedModel, gifts: Sequence[Gift], rules: GateRules) -> Verdict:
+    """What can be said without any photo to measure on: what the starter's statistics show of its species."""
     old, new = model.with_gifts(model.own, model.gifts), model.with_gifts(model.own, gifts)
-    gone = [name for name in old.species if name not in new.species]
-    kept = Rule("species", not gone, float(len(gone)), f"gone: {', '.join(gone) or 'none'}", always=True)
-    photos = Rule("photos", None, None, "there are too few of your own to measure anything")
-    return Verdict("keep" if gone else "cannot_tell", model.name, "joined", 0, 0, (kept, photos))
+    before, after = (
+        Judged(name, one.species, np.zeros((0, len(one.species) + 1)))
+        for name, one in ((model.name, old), ("joined", new))
+    )
+    classes = new.statistics.classes
+    origin = Origin(Part(), Part(), None, classes, classes, RECIPE, RECIPE, None)
+    return compare(_with_brought(HeldOut((), (), before, after, None, origin), old, new, rules), rules)
+
+
+def _with_brought(evidence: HeldOut, old: Classifier, new: Classifier, rules: GateRules) -> HeldOut:
+    return with_brought(evidence, old, new, read_model(STARTER_FOLDER)[0], rules.drawn.value)
