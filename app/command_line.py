@@ -98,6 +98,7 @@ def main(arguments: list[str] | None = None) -> None:
     if given and given[0] in ("identify", "ask", "request", "serve"):
         # Sums this small are done sooner by one thread; on a busy machine several wait for one another for seconds.
         os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+    if not given or given[0] not in ("train", "collect", "measure"):
         # Nothing that is loaded is ever freed, so looking for garbage would be a tenth of the start for nothing.
         gc.freeze()
         gc.set_threshold(100_000)

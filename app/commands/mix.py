@@ -10,7 +10,8 @@ import typer
 from app.commands.json_output import Json, print_json
 from app.commands.options import option
 from app.commands.terminal import is_interactive, print_lines
-from app.services.mixing import SUMS, Form, area_of, called_as_option, notes_on
+from app.services.last_sum import note_sum
+from app.services.mixing import SUMS, TITLES, Form, area_of, called_as_option, notes_on
 from model.mix.doubt import MixError
 from model.mix.result import LABEL_FIRST, Result
 
@@ -172,7 +173,7 @@ def area(
         if isinstance(texts, list | tuple)
         for text in texts
     ]
-    finish(area_of(shapes), [], context.params)
+    finish("Area", area_of(shapes), [], context.params)
 
 
 def work_out(context: typer.Context) -> None:
@@ -180,10 +181,11 @@ def work_out(context: typer.Context) -> None:
     typed = {name: value for name, value in context.params.items() if isinstance(value, str)}
     flags = frozenset(name for name, value in context.params.items() if value is True)
     form = Form(typed, called_as_option, context.params.get("seconds") or (), flags)
-    finish(SUMS[str(context.info_name)](form), [*typed.values(), *form.seconds], context.params)
+    name = str(context.info_name)
+    finish(TITLES[name], SUMS[name](form), [*typed.values(), *form.seconds], context.params)
 
 
-def finish(result: Result, typed: Sequence[str], options: dict[str, Any]) -> None:
+def finish(title: str, result: Result, typed: Sequence[str], options: dict[str, Any]) -> None:
     """Settle the doubts with the person, then print one JSON object, or the figures and their working."""
     as_json = bool(options["as_json"])
     asked = [doubt.text for doubt in result.doubts if doubt.asks and not options["sure"]]
@@ -193,6 +195,7 @@ def finish(result: Result, typed: Sequence[str], options: dict[str, Any]) -> Non
         if not typer.confirm(f"{text[0].upper()}{text[1:]}. Is it right?", err=True):
             raise MixError("nothing was worked out; give the numbers again")
     notes = notes_on(result, *typed)
+    note_sum(title, result)
     if as_json:
         print_json(result.as_json() | {"doubts": notes})
         return

@@ -69,13 +69,14 @@ def job(
     visit: Annotated[int, VISIT],
     do: Annotated[list[str] | None, word("--do", "METHOD", "What was chosen; repeatable.")] = None,
     sums: Annotated[list[str] | None, option("TEXT", "A calculation, as you worked it out.", "--sum")] = None,
+    last_sum: Annotated[bool, typer.Option("--last-sum", help="With the last sum of swardkey mix.")] = False,
     place: Place = None,
     cover: Cover = None,
     maker: Maker = "",
     as_json: Json = False,
 ) -> None:
     """The job sheet of a visit: where, what, how, in which weather, with space to write."""
-    write(out, lambda: making.job_of_visit(visit, maker, do or (), sums or (), place, cover), as_json, ".pdf")
+    write(out, lambda: making.job_of_visit(visit, maker, do or (), sums or (), place, cover, last_sum), as_json, ".pdf")
 
 
 @papers.command()

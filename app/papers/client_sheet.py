@@ -70,7 +70,7 @@ def how_sure(naming: Naming, visit: PaperVisit) -> str:
     if naming.status == "confirmed":
         return f"The name is certain: every plant that it could be mistaken for was ruled out.{by}"
     if by or naming.status == GIVEN:
-        return by.strip() or "The name was given by who saw the plant."
+        return by.strip() or "The name was given by the person who saw the plant."
     chance = f" ({share(naming.probability)})" if naming.probability is not None else ""
     others = " or ".join(visit.key.flora.species[other].common_name for other in naming.also)
     also = f" It may also be {others}; what is said here holds for all of them." if others else ""

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from app.papers.pdf import Head, safe, slanted
@@ -16,6 +16,7 @@ from app.present.record import READINGS
 from app.present.spray import weather_limits
 from app.services.visit_papers import decided_option
 from model.control import Control, JudgedOption, Plan
+from model.control.caution import cautions_for
 from model.control.facts import MethodName
 from model.identify import Key
 from model.mix.result import LABEL_FIRST
@@ -73,8 +74,8 @@ def job_paper(job: JobSheet, key: Key, control: Control, rules: Rules) -> bytes:
         Section("Calculations, from the figures entered", (Paragraph((LABEL_FIRST,)), *job.sums) if job.sums else ()),
         Section("What to bring", (ticks(things),), together=True),
         *_to_write(sprayed),
-        plan_words.cautions(plan),
-        plan_words.law(plan),
+        plan_words.cautions(replace(plan, cautions=cautions_for(control, plan.case, options))),
+        *([plan_words.law(plan)] if sprayed else []),
     )
     sheet.write_references()
     return sheet.as_pdf()
@@ -122,7 +123,7 @@ def _to_write(sprayed: bool) -> list[Section]:
     return [*sections, Section("Done", (done,), together=True)]
 
 
-def job_of(visit: PaperVisit, chosen: tuple[MethodName, ...] = (), sums: tuple[str, ...] = ()) -> bytes:
+def job_of(visit: PaperVisit, chosen: tuple[MethodName, ...] = (), sums: tuple[str | Block, ...] = ()) -> bytes:
     """The job sheet of a visit: of the ``chosen`` methods, else of what was decided on at the visit."""
     sheet = JobSheet(
         visit.naming,
@@ -132,7 +133,7 @@ def job_of(visit: PaperVisit, chosen: tuple[MethodName, ...] = (), sums: tuple[s
         visit.day,
         visit.maker,
         chosen,
-        tuple(Paragraph((text,), "strong") for text in sums),
+        tuple(Paragraph((one,), "strong") if isinstance(one, str) else one for one in sums),
         options=() if chosen else decided_option(visit.record, visit.plan),
         others=visit.namings[1:],
     )

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import importlib.util
 import io
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -35,9 +36,9 @@ FACES = {
 @lru_cache(maxsize=1)
 def load_fonts() -> None:
     """Make the fonts known. Raises SwardkeyError where their files are missing."""
-    import matplotlib
-
-    folder = Path(matplotlib.get_data_path()) / "fonts" / "ttf"
+    # Where its files lie, without loading it: that would take longer than setting the page.
+    found = importlib.util.find_spec("matplotlib")
+    folder = Path(found.origin if found is not None and found.origin else "").parent / "mpl-data" / "fonts" / "ttf"
     for name, file in FACES.items():
         try:
             pdfmetrics.registerFont(TTFont(name, str(folder / f"{file}.ttf")))

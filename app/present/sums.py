@@ -21,8 +21,13 @@ def sum_blocks(result: Result, notes: Iterable[str] = ()) -> tuple[Block, ...]:
 
 def sum_on_paper(title: str, result: Result) -> Section:
     """A sum by its name, for a paper on which the sentence on the label stands already."""
-    rows = tuple((what, squared(amount)) for what, amount in result.rows)
-    return Section(title, (Table(rows, widths=(0.5, 0.5)), *bullets(map(squared, result.working), "small")))
+    return figures_on_paper(title, result.rows, result.working)
+
+
+def figures_on_paper(title: str, rows: Iterable[tuple[str, str]], working: Iterable[str]) -> Section:
+    """The same, from the figures and the working alone."""
+    shown = tuple((what, squared(amount)) for what, amount in rows)
+    return Section(title, (Table(shown, widths=(0.5, 0.5)), *bullets(map(squared, working), "small")))
 
 
 def squared(text: str) -> str:

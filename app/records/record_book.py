@@ -57,14 +57,12 @@ class Records:
         self.overdue = book.overdue
         self.search = book.search
         self.dataset = book.dataset
+        self._sign_with(book)
 
+    def _sign_with(self, book: Book) -> None:
+        """The parts that need more than the entries: own details, signatures, merging, drafts."""
         own = Own(self.database)
-        self.profile = own.profile
-        self.keep_profile = own.keep_profile
-        self.own_products = own.own_products
-        self.keep_product = own.keep_product
-        self.remove_product = own.remove_product
-        self.learn_products = own.learn_products
+        self._offer(own)
 
         signing = Signing(self.database, book, own)
         self.together = signing.together
@@ -80,15 +78,21 @@ class Records:
         self.history = signing.history
         self.new_treatment = signing.new_treatment
 
-        merging = Merging(self.database, book)
-        self.merge = merging.merge
-        self.remove = merging.remove
+        self.merging = Merging(self.database, book)
 
         drafts = Drafts(self.database)
         self.save_draft = drafts.save_draft
         self.draft = drafts.draft
         self.recent_drafts = drafts.recent_drafts
         self.end_draft = drafts.end_draft
+
+    def _offer(self, own: Own) -> None:
+        self.profile = own.profile
+        self.keep_profile = own.keep_profile
+        self.own_products = own.own_products
+        self.keep_product = own.keep_product
+        self.remove_product = own.remove_product
+        self.learn_products = own.learn_products
 
     def __enter__(self) -> Self:
         return self

@@ -11,7 +11,8 @@ from model.errors import SwardkeyError
 from model.flora import Flora
 from model.flora.name import PlantNames
 from model.storage import replace_file
-from training.drawn import PLAIN_LAWN, draw_scene, plan_scene
+from training.drawn import PLAIN_LAWN, draw_portrait, draw_scene, plan_portrait, plan_scene
+from training.drawn.drawing import drawing_of
 from training.drawn.ground import Ground
 from training.drawn.grow import Stage
 
@@ -19,17 +20,28 @@ FORMATS = {".jpg": "JPEG", ".jpeg": "JPEG", ".png": "PNG"}
 
 
 def draw_species(
-    flora: Flora, species: str, seed: int, stage: str | None, ground: str | None, mown: bool | None, side: int
-) -> tuple[str, Any, Any]:
+    flora: Flora, species: str, seed: int, stage: str | None, ground: str | None, mown: bool | None, side: int,
+    portrait: bool = False,
+) -> tuple[str, Any, Any]:  # fmt: skip
     """The id of a species, or of a plain lawn, its scene, and the picture of it, ``side`` px square.
 
-    Raises AnswerError for a word that is not known.
+    ``portrait``: one plant on plain paper with a scale. Raises AnswerError for a word that is not known, SwardkeyError
+    for a plant whose picture would not be recognised.
     """
     chosen_stage: Any = stage and one_of("--stage", stage, get_args(Stage))
     chosen_ground: Any = ground and one_of("--ground", ground, get_args(Ground))
     lawn = species.replace(" ", "_").lower() == PLAIN_LAWN
     name = PLAIN_LAWN if lawn else PlantNames(flora).the_usual(species)
     plant = flora.species.get(name)
+    if plant is not None and not drawing_of(name).offered:
+        raise SwardkeyError(
+            f"{plant.common_name} is not drawn, as nobody would recognise it; its characters are drawn in swardkey key"
+        )
+    if portrait:
+        if plant is None or ground is not None or mown is not None:
+            raise SwardkeyError("--portrait draws one plant on paper; name a plant, and leave out --ground and --mown")
+        plan = plan_portrait(plant, seed, chosen_stage)
+        return name, plan, draw_portrait(plan, plant, side)
     scene = plan_scene(plant, seed, chosen_stage, chosen_ground, mown)
     return name, scene, draw_scene(scene, plant, side)
 

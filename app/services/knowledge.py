@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import os
 from collections.abc import Iterator
 from contextlib import contextmanager
 from functools import lru_cache
@@ -10,7 +11,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, ClassVar
 
 from app.services.home import cache_folder, home, slips_file
-from model.flora.load import read_as, read_mapping
+from model.flora.load import CONFIGS, read_as, read_mapping
 from model.identify import Key
 from model.traits import load_observer
 from model.traits.refit import OwnRates, with_rates
@@ -34,6 +35,7 @@ class ParsedFiles:
     def __init__(self, kept: Path) -> None:
         self.kept = kept
         self.parsed_now = False
+        self._read: set[str] = set()
         try:
             self._known: dict[str, Any] = json.loads(kept.read_bytes())
         except (OSError, ValueError, RecursionError):
@@ -48,6 +50,7 @@ class ParsedFiles:
         except OSError:
             return read_mapping(path)
         stamp = [state.st_mtime_ns, state.st_size]
+        self._read.add(str(path))
         entry = self._known.get(str(path))
         if isinstance(entry, dict) and entry.get("stamp") == stamp and isinstance(entry.get("mapping"), dict):
             return dict(entry["mapping"])
@@ -63,6 +66,11 @@ class ParsedFiles:
         """Write what was parsed, if anything was; a folder that cannot be written to is not a fault."""
         if not self.parsed_now:
             return
+        # Those of another checkout are left out, or they would pile up and every start would read them.
+        ours = (f"{CONFIGS}{os.sep}", f"{home()}{os.sep}")
+        self._known = {
+            path: entry for path, entry in self._known.items() if path in self._read or path.startswith(ours)
+        }
         temporary = self.kept.with_name(self.kept.name + ".new")
         try:
             self.kept.parent.mkdir(parents=True, exist_ok=True)

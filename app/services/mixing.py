@@ -132,6 +132,15 @@ SUMS: dict[str, Callable[[Form], Result]] = {
 }
 
 
+TITLES = {
+    "output": "Sprayer output",
+    "tank": "Tank mix",
+    "spot": "Spot spraying",
+    "granule": "Granules",
+    "nitrogen": "Fertiliser",
+    "strip": "Test strip",
+    "strength": "Active and product",
+}
 OF_PRODUCT = ("tank", "spot", "granule")  # those that say how much product is used
 
 

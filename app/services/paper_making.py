@@ -4,28 +4,28 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
-from datetime import UTC, datetime
+from datetime import UTC, date, datetime
 from pathlib import Path
 from typing import Any
 
 from app.papers.advice_sheet import AdviceSheet, advice_of, advice_paper
 from app.papers.client_sheet import client_text
-from app.papers.csv_table import findings_csv, treatments_csv
-from app.papers.darwin_core import Sharing, archive, check_sharing, occurrence_csv
-from app.papers.follow_ups import calendar_file
 from app.papers.job_sheet import job_of
 from app.papers.record_sheet import paper_of_treatment
 from app.papers.visit_paper import PaperVisit, visit_papers
+from app.present.block import Block
+from app.present.finding import day_text
+from app.present.sums import figures_on_paper
 from app.records import open_records
 from app.services.advice import advise
 from app.services.interview import named_for_paper
 from app.services.knowledge import load_advice, load_key
+from app.services.last_sum import last_sum
 from app.services.plant_photos import OF_THIS, ONE_OF_THESE, paper_photo
 from app.services.visit_papers import all_visits, namings_of, photos_of, plan_of, visit_record
 from model.control.facts import FORMER_METHODS
 from model.errors import AnswerError, nearest
 from model.identify import Key
-from training.collection.licence import kind_of, licence_of
 
 
 def _visit(
@@ -81,21 +81,28 @@ def advice_on(
     naming, species = named_for_paper(key, names, answers, month)
     plan, control = advise(species, month, **circumstances)
     photo = paper_photo((), plan.case.species, key.flora)
-    return advice_paper(AdviceSheet(naming, plan, client, "", "", maker, photo), key, control)
+    return advice_paper(AdviceSheet(naming, plan, client, "", day_text(date.today()), maker, photo), key, control)
 
 
 def job_of_visit(
     number: int, maker: str | None = None, methods: Sequence[str] = (), sums: Sequence[str] = (),
-    place: str | None = None, cover: float | None = None, key: Key | None = None,
+    place: str | None = None, cover: float | None = None, with_last_sum: bool = False, key: Key | None = None,
 ) -> bytes:  # fmt: skip
-    """The job sheet of a visit: of the ``methods`` that were chosen, else of what was decided on at the visit."""
+    """The job sheet of a visit: of the ``methods`` that were chosen, else of what was decided on at the visit.
+
+    ``with_last_sum``: also what was worked out last at the terminal, with its day.
+    """
     visit = _visit(number, maker, place, cover, key)
     known = visit.control.methods.methods
     chosen = tuple(FORMER_METHODS.get(method, method) for method in methods)
     for method in chosen:
         if method not in known:
             raise AnswerError(f"--do {method}: no such method is known; {nearest(method, known)}")
-    return job_of(visit, chosen, tuple(sums))  # type: ignore[arg-type]  # checked just now
+    worked_out: list[str | Block] = [*sums]
+    if with_last_sum:
+        title, day, rows, working = last_sum()
+        worked_out.append(figures_on_paper(f"{title}, worked out on {day_text(day)}", rows, working))
+    return job_of(visit, chosen, tuple(worked_out))  # type: ignore[arg-type]  # checked just now
 
 
 def record_of_treatment(number: int, maker: str = "") -> bytes:
@@ -106,6 +113,8 @@ def record_of_treatment(number: int, maker: str = "") -> bytes:
 
 def calendar(site: int | None = None) -> tuple[bytes, int]:
     """The open follow-ups as a calendar file, and how many there are."""
+    from app.papers.follow_ups import calendar_file  # here and below: what one paper needs, the others do not wait for
+
     with open_records() as book:
         due, sites = book.follow_ups(site), {one.id: one for one in book.sites()}
     return calendar_file(due, sites, datetime.now(UTC)), len(due)
@@ -113,6 +122,8 @@ def calendar(site: int | None = None) -> tuple[bytes, int]:
 
 def table(what: str, site: int | None = None) -> bytes:
     """All ``treatments`` or all ``findings``, as CSV for a spreadsheet."""
+    from app.papers.csv_table import findings_csv, treatments_csv
+
     with open_records() as book:
         return treatments_csv(book.treatments(site)) if what == "treatments" else findings_csv(all_visits(book, site))
 
@@ -122,6 +133,9 @@ def shared_findings(
     key: Key | None = None,
 ) -> bytes:  # fmt: skip
     """Confirmed findings in Darwin Core: a table (.csv) or an archive (.zip). Raises AnswerError where none may go."""
+    from app.papers.darwin_core import Sharing, archive, check_sharing, occurrence_csv
+    from training.collection.licence import kind_of, licence_of
+
     with open_records() as book:
         visits, dataset = all_visits(book, site), book.dataset()
     sharing = check_sharing(Sharing(by, kind_of(licence_of(licence)) or licence, dataset, decimals, names))

@@ -15,6 +15,7 @@ from app.web.context import Context
 from app.web.draft import Draft, Step
 from app.web.frame import Fields
 from app.web.plant_pictures import first_photo
+from app.web.sender import ask_sender
 from model.identify import LEADS, Finding, PhotoEvidence
 from model.photo.evidence import STRANGE
 from model.text import counted
@@ -96,4 +97,11 @@ def ask(context: Context, draft: Draft, fields: Fields, which: str) -> Draft:
     return replace(draft, step="questions")
 
 
-ACTIONS = {"ask": ask, "see": sight.see, "see_usual": sight.see_usual, "look": photos.look, "remove": photos.remove}
+ACTIONS = {
+    "ask": ask,
+    "ask_sender": ask_sender,
+    "see": sight.see,
+    "see_usual": sight.see_usual,
+    "look": photos.look,
+    "remove": photos.remove,
+}

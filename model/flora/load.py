@@ -7,11 +7,9 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from functools import cached_property
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import TYPE_CHECKING, Any, TypeVar
 
-import numpy as np
 import yaml
-from numpy.typing import NDArray
 from pydantic import TypeAdapter, ValidationError
 
 from model.errors import FloraError, nearest
@@ -20,6 +18,10 @@ from model.flora.character import Character
 from model.flora.source import Source, check_facts
 from model.flora.species import LookAlike, Score, Season, Species
 from model.validation import first_cause
+
+if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
 
 Reader = Callable[[Path], dict[str, Any]]
 Checked = TypeVar("Checked")
@@ -114,6 +116,8 @@ class Flora:
     @cached_property
     def calendar(self) -> dict[str, NDArray[np.bool_]]:
         """Whether each species is seen, flowers and seeds in each month: bool (species, 12), January first."""
+        import numpy as np  # much that reads the flora computes nothing with it
+
         calendar = {what: np.zeros((len(self.ids), 12), dtype=bool) for what in ("seen", "flowers", "seeds")}
         for row, plant in enumerate(self.species.values()):
             for what, months in calendar.items():

@@ -26,7 +26,7 @@ class Source(Entry):
 
 Sources = Mapping[str, Source]
 Facts = TypeVar("Facts", bound=BaseModel)
-_CONTAINERS = (BaseModel, dict, list, tuple)  # what may contain a fact
+_PLAIN = frozenset({str, int, float, bool, type(None)})  # what contains no fact
 
 
 def facts_in(found: Any, where: tuple[str, ...] = ()) -> Iterator[tuple[tuple[str, ...], Fact]]:
@@ -40,7 +40,7 @@ def facts_in(found: Any, where: tuple[str, ...] = ()) -> Iterator[tuple[tuple[st
     else:
         inner = enumerate(found, start=1)
     for name, value in inner:
-        if _may_contain_facts(value):
+        if type(value) not in _PLAIN and _may_contain_facts(value):
             yield from facts_in(value, (*where, str(name)))
 
 
@@ -49,7 +49,7 @@ def _may_contain_facts(value: Any) -> bool:
     if isinstance(value, BaseModel):
         return True
     within = value.values() if isinstance(value, dict) else value if isinstance(value, list | tuple) else ()
-    return any(isinstance(part, _CONTAINERS) for part in within)
+    return not _PLAIN.issuperset(map(type, within))
 
 
 def check_facts(path: Path, found: Any, sources: Sources) -> None:

@@ -259,7 +259,7 @@ def test_where_the_data_lie_and_what_is_saved_about_the_user(run: Run, tmp_path:
     assert run("settings").out == "state: WA\nbusiness: Wattle Lawns\n"
     assert "'QQ' is not one of NSW" in run("settings", "--state", "QQ").refusal
     said = run("where").out
-    assert str(tmp_path / "home") in said and "settings    your state and business details" in said
+    assert str(tmp_path / "home") in said and "records     clients, sites, visits" in said
     run("records", "clients", "--add", "Ann")
     assert run("records", "sites", "--client", "1", "--add", "1 High St", "--json").json["site"]["state"] == "WA"
     run("records", "visits", "--site", "1", "--add", "Kim")

@@ -27,6 +27,9 @@ def test_draws_a_picture_that_says_it_is_drawn(run: Run, tmp_path: Path) -> None
         ("dandelion", ("--out", "a.gif"), "not a .jpg or .png"),
         ("dandelion", ("--out", "none/a.jpg"), "there is no folder"),
         ("dandelion", ("--stage", "flowring"), "did you mean flowering?"),
+        ("winter grass", (), "winter grass is not drawn, as nobody would recognise it"),
+        ("dandelion", ("--portrait", "--ground", "soil"), "leave out --ground and --mown"),
+        ("plain_lawn", ("--portrait",), "name a plant"),
     ],
 )
 def test_a_slip_is_one_sentence(
@@ -34,3 +37,18 @@ def test_a_slip_is_one_sentence(
 ) -> None:
     monkeypatch.chdir(tmp_path)
     assert says in run("draw", species, "--side", 64, *options).refusal
+
+
+def test_a_portrait_is_one_plant_on_plain_paper_with_a_scale(run: Run, tmp_path: Path) -> None:
+    out = tmp_path / "a.png"
+    said = run("draw", "soursob", "--portrait", "--side", 200, "--out", out).out
+    assert said.startswith("oxalis_pes_caprae (seed 1): one plant, flowering\n")
+    with Image.open(out) as picture:
+        pixels = picture.convert("RGB").load()
+    assert pixels is not None
+    corners = [pixels[x, y] for x in (0, 199) for y in (0, 199)]
+    assert len(set(corners)) == 1, "paper all around"
+    found = [pixels[x, y] for x in range(200) for y in range(200)]
+    assert sum(r > 180 and g > 160 and b < 90 for r, g, b in found) > 100, "yellow flowers"
+    foot = [pixels[x, y] for x in range(80) for y in range(180, 195)]
+    assert (60, 60, 60) in foot, "a scale at its foot"

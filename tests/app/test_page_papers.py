@@ -9,7 +9,7 @@ from dataclasses import replace
 import pytest
 
 from app.records import KeptFinding, open_records
-from app.services.visit_papers import decided, decided_option, kept_case, naming_of, plan_of, visit_record
+from app.services.visit_papers import decided_option, kept_case, naming_of, plan_of, visit_record
 from app.web import paper_files as paper
 from app.web import records_page as records
 from app.web import visit_page as visit
@@ -55,7 +55,7 @@ def test_papers_use_the_case_of_the_plan_that_was_kept(context: Context, kept: i
     assert case is not None and made.case == case
     assert (case.place, case.cover, case.stage, case.month, case.used) == ("paving", 30, "young", 4, (9,))
     assert (changed.case.place, changed.case.cover, changed.case.stage) == ("lawn", 0.0, "young")
-    assert [decided(option) for option in decided_option(record, made)] == [record.plans[0].chosen]
+    assert [option.name for option in decided_option(record, made)] == [record.plans[0].chosen]
 
 
 def test_what_was_kept_by_the_former_name_of_a_method_is_found(context: Context, kept: int) -> None:
@@ -88,7 +88,7 @@ def test_the_job_sheet_of_a_visit_has_what_was_decided_only(
     paper.of_visit(context, kept, "job")
     with open_records() as book:
         chosen = visit_record(book, kept).plans[0].chosen
-    assert [decided(option) for option in sheets[0].options] == [chosen]
+    assert [option.name for option in sheets[0].options] == [chosen]
 
 
 def never_found(context: Context, monkeypatch: pytest.MonkeyPatch) -> None:

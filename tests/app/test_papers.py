@@ -7,7 +7,6 @@ import re
 from dataclasses import replace
 from datetime import date, time
 from itertools import pairwise
-from pathlib import Path
 from typing import Any
 
 import pytest
@@ -237,9 +236,9 @@ def test_papers_are_drawn_in_black_and_greys_only(key: Key, control: Control) ->
         assert image.convert("L").getextrema()[0] < 80, "something is printed"
 
 
-def test_a_missing_font_is_said_in_one_sentence(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+def test_a_missing_font_is_said_in_one_sentence(monkeypatch: pytest.MonkeyPatch) -> None:
     paper.load_fonts.cache_clear()
     with monkeypatch.context() as patch, pytest.raises(SwardkeyError, match="this font is missing"):
-        patch.setattr("matplotlib.get_data_path", lambda: str(tmp_path))
+        patch.setattr("importlib.util.find_spec", lambda name: None)
         paper.load_fonts()
     paper.load_fonts()

@@ -54,6 +54,8 @@ def test_the_papers_of_a_visit(run: Run, visit: int, tmp_path: Path) -> None:
         file = tmp_path / f"{command}.pdf"
         assert run("print", command, "--visit", visit, "--out", file, "--maker", "Own Lawns").out == f"{file}\n"
         assert "Soliva sessilis" in text_of(file) and "12 Wattle Street" in text_of(file)
+    waits = run("print", "client", "--visit", visit, "--out", tmp_path / "client.pdf").refusal
+    assert "treatment 1 is not signed yet" in waits and not (tmp_path / "client.pdf").exists()
     record = tmp_path / "record.pdf"
     assert run("print", "record", "1", "--out", record, "--json").json["bytes"] == record.stat().st_size
     assert "=label" in text_of(record)
@@ -145,3 +147,22 @@ def test_bad_input_gets_one_sentence_and_writes_nothing(
     monkeypatch.chdir(tmp_path)
     assert says in run(*line.split()).refusal
     assert not [path for path in tmp_path.iterdir() if path.suffix in (".pdf", ".csv", ".zip", ".ics", ".txt")]
+
+
+def test_a_job_sheet_takes_the_last_calculation_and_only_the_cautions_of_what_was_chosen(
+    run: Run, visit: int, tmp_path: Path
+) -> None:
+    job = ("print", "job", "--visit", visit, "--out", tmp_path / "job.pdf")
+    assert "do one with swardkey mix" in run(*job, "--last-sum").refusal
+    run("mix", "tank", "--tank", "10", "--output", "200", "--rate", "5 L/ha", "--area", "120")
+    run(*job, "--last-sum")
+    said = text_of(tmp_path / "job.pdf")
+    assert "Tank mix, worked out on" in said and "product in all 60 mL" in said
+    run(*job, "--do", "hand")
+    said = text_of(tmp_path / "job.pdf")
+    assert "Hand removal" in said and "Poisons Information" not in said and "Licence" not in said
+
+
+def test_an_advice_sheet_without_a_visit_has_the_day(run: Run, tmp_path: Path) -> None:
+    run("print", "advice", "winter", "grass", "--out", tmp_path / "a.pdf")
+    assert f"{date.today().day} {date.today():%B %Y}" in text_of(tmp_path / "a.pdf")

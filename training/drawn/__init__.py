@@ -4,6 +4,7 @@
 """
 
 from training.drawn.picture import draw, draw_scene
+from training.drawn.portrait import draw_portrait, plan_portrait
 from training.drawn.scene import PLAIN_LAWN, Scene, plan_scene
 
-__all__ = ["PLAIN_LAWN", "Scene", "draw", "draw_scene", "plan_scene"]
+__all__ = ["PLAIN_LAWN", "Scene", "draw", "draw_portrait", "draw_scene", "plan_portrait", "plan_scene"]

@@ -23,7 +23,8 @@ class Drawing(Fact):
     ``rays``: rays or strap florets of one head. ``petal_ratio``: width of a petal over its
     length. ``gloss``: 0 dull to 1 shining. ``spike``: length of a dense spike over its
     stalk's. ``cotyledon``: outline of the seed leaves. ``nodding``: flowers or heads hang.
-    ``dense``: 1 is an ordinary number of leaves or stems.
+    ``dense``: 1 is an ordinary number of leaves or stems. ``offered``: whether its picture is good enough to be shown
+    to people.
     """
 
     leaf_colour: Hex | None = None
@@ -44,6 +45,7 @@ class Drawing(Fact):
     cotyledon: Cotyledon | None = None
     nodding: bool = False
     dense: Annotated[float, Field(gt=0, le=4)] = 1.0
+    offered: bool = True
 
 
 PLAIN = Drawing(source=["MEM"], standing="from memory")
