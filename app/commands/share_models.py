@@ -59,8 +59,7 @@ def join(
     """Add what others learned to the active model, if it is then no worse on your own held-out photos.
 
     What comes in is shown first; a species that does not fit what you know of it is left out. With --without, what a
-    giver gave is taken out again, and the model is as if it had never come in. A training starts from your own photos
-    alone: take out what was joined before it, and join it again after.
+    giver gave is taken out again, and the model is as if it had never come in. A training keeps what is joined.
     """
     if bool(files) == bool(without):
         raise ModelError("name files to join, or with --without the giver whose file is to go; one of the two")

@@ -17,6 +17,7 @@ MOST = 3  # drawings in a strip
 LEAST, MUCH = 0.3, 1.5  # nats: what tells less than LEAST most plants show; what tells MUCH stands for its part
 ABSENT = ("none", "absent")  # a drawing of what is not there says little
 UNSEEN = ("flower_colour", "leaf_colour", "stem_colour", "disc_colour", "life_span")  # nor does a line drawing of these
+MOWN: tuple[Part, ...] = ("leaves", "roots")  # what a mown plant shows
 FREQUENCIES = ("always", "usually", "sometimes", "rarely")
 
 
@@ -50,14 +51,15 @@ def sketch_of(flora: Flora, species: str, character: str) -> Sketch | None:
 
 
 @lru_cache(maxsize=1024)
-def telling(key: Key, species: str) -> tuple[Sketch, ...]:
+def telling(key: Key, species: str, among: tuple[str, ...] = ()) -> tuple[Sketch, ...]:
     """At most MOST drawings, the most telling first, of several parts of the plant where it can be.
 
-    Empty for a species that the flora does not have, or knows too little of.
+    ``among``: what tells it from these only, on leaves, runners and roots, as a mown lawn has no heads. Empty for a
+    species that the flora does not have, or knows too little of.
     """
     if species not in key.flora.species:
         return ()
-    found = sorted(_weighed(key, species), key=lambda one: (-one[0], one[2].character))
+    found = sorted(_weighed(key, species, among), key=lambda one: (-one[0], one[2].character))
     best: dict[Part, tuple[float, Part, Sketch]] = {}
     for one in found:
         if one[0] >= MUCH:
@@ -67,17 +69,23 @@ def telling(key: Key, species: str) -> tuple[Sketch, ...]:
     return tuple(one[2] for one in sorted(chosen, key=lambda one: -one[0]))
 
 
-def _weighed(key: Key, species: str) -> Iterator[tuple[float, Part, Sketch]]:
-    """Drawings of what can be seen at a glance, by how far a plant's answers are from those of all (in nats)."""
+def _weighed(key: Key, species: str, among: tuple[str, ...]) -> Iterator[tuple[float, Part, Sketch]]:
+    """Drawings of what can be seen at a glance, by how far a plant's answers are from those of all (in nats).
+
+    Among a few, also of what takes a closer look.
+    """
     flora, row = key.flora, key.index[species]
+    others = [key.index[one] for one in among] or slice(None)
     for name, score in flora.species[species].characters.items():
         character = flora.characters[name]
-        if not isinstance(score, Score) or character.effort != "glance" or name in UNSEEN:
+        if not isinstance(score, Score) or name in UNSEEN:
+            continue
+        if character.effort != "glance" if not among else character.part not in MOWN or character.effort == "lens":
             continue
         sketch = sketch_of(flora, species, name)
         if sketch is None or sketch.state in ABSENT or not flora.is_applicable(species, name):
             continue
         rows = key.likelihoods.tables[name].rows
-        far = float((rows[row] * np.log(rows[row] / rows.mean(axis=0))).sum())
+        far = float((rows[row] * np.log(rows[row] / rows[others].mean(axis=0))).sum())
         if far >= LEAST:
             yield far, character.part, sketch

@@ -57,7 +57,10 @@ class Records:
         self.overdue = book.overdue
         self.search = book.search
         self.dataset = book.dataset
+        self._sign_with(book)
 
+    def _sign_with(self, book: Book) -> None:
+        """The parts that need more than the entries: own details, signatures, merging, drafts."""
         own = Own(self.database)
         self._offer(own)
 

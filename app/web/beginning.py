@@ -16,7 +16,7 @@ from app.services.advice import plan_for
 from app.services.visit_papers import decided_option, namings_of, visit_record
 from app.web.context import Context
 from app.web.draft import Draft, Way
-from app.web.lawn_page import case_of
+from app.web.lawn_page import case_of, defaults, known_of_site
 from model.control import Case
 from model.errors import AnswerError
 from model.flora.name import PlantNames
@@ -25,12 +25,14 @@ FIRST: dict[Way, str] = {"name": "photos", "known": "lawn", "check": "spray", "s
 
 
 def begin(context: Context, plant: str, address: Mapping[str, str]) -> Draft:
-    """A new draft under an id. Raises SwardkeyError for a weed or a visit that is not known."""
+    """A new draft under an id. Raises SwardkeyError for a weed, a place or a visit that is not known."""
     draft = Draft(plant, month=date.today().month)
     way: Any = address.get("way", "")
     if way not in get_args(Way):
         return draft
     draft = replace(draft, way=way, step=FIRST[way])
+    if address.get("site", "").isdecimal():
+        draft = replace(draft, lawn={**defaults(draft), **known_of_site(context, int(address["site"][:15]))})
     if address.get("weed"):
         draft = replace(draft, given=PlantNames(context.control.flora).the_plants(address["weed"]))
     return _of_visit(context, draft, int(address["visit"][:15])) if address.get("visit", "").isdecimal() else draft

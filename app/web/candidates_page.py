@@ -15,7 +15,9 @@ from app.web.context import Context
 from app.web.draft import Draft, Step
 from app.web.frame import Fields
 from app.web.plant_pictures import first_photo
-from model.identify import LEADS, Finding
+from app.web.sender import ask_sender
+from model.identify import LEADS, Finding, PhotoEvidence
+from model.photo.evidence import STRANGE
 from model.text import counted
 from model.traits import out_of_sight
 
@@ -29,16 +31,20 @@ def show(context: Context, draft: Draft) -> dict[str, Any]:
     interview = context.interview(draft)
     finding = interview.finding
     seen = set(interview.photos.probabilities) if interview.photos is not None else set()
+    nothing: dict[str, Any] = (
+        {"rows": [], "pairs": []} if are_strange(interview.photos) and not interview.answers else {}
+    )
     return {
         **ranking(context, finding, seen),
         **photos.given(draft),
         "known": known_so_far(finding, context.key, interview.answers),
-        "photo_leads": best_by_photo(context, finding, seen),
+        "photo_leads": best_by_photo(finding, interview.photos),
         "photo": first_photo(draft),
         "usual": sight.usual(),
         "parts_asked": sight.cards(draft) if sight.is_asked(draft) else [],
         "again": False,
         "pairs": look_alikes(context, finding, out_of_sight(context.key.flora.characters, draft.visible)),
+        **nothing,
     }
 
 
@@ -52,22 +58,28 @@ def ranking(context: Context, finding: Finding, seen: set[str]) -> dict[str, Any
     return {"rows": rows, "unlisted": unlisted if unlisted >= LEAST_NAMED else 0, "seen": bool(seen)}
 
 
-def best_by_photo(context: Context, finding: Finding, seen: set[str]) -> str:
+def are_strange(photos: PhotoEvidence | None) -> bool:
+    """Whether every photo that was looked at is unlike all that the photo model has learned."""
+    notes = [photo["notes"] for photo in photos.photos if photo["usable"]] if photos is not None else []
+    return bool(notes) and all(STRANGE in each for each in notes)
+
+
+def best_by_photo(finding: Finding, photos: PhotoEvidence | None) -> str:
     """What the photos alone say, in words; no plant that is improbable for all that."""
-    known = [(c.photo_probability, c) for c in finding.candidates if c.photo_probability is not None]
-    if not known:
+    if photos is None or not photos.probabilities:
         return ""
-    chance, best = max(known, key=lambda pair: pair[0])
-    learned, left = counted(len(seen), "plant"), finding.species_count - len(seen)
-    tell = f" It has not learned the other {left} on file; the questions tell them apart." if left > 0 else ""
-    if chance < 1 - sum(p for p, _ in known):
+    best = max(photos.probabilities, key=photos.probabilities.__getitem__)
+    named = next((c for c in finding.candidates if c.species == best and c.probability >= LEAST_NAMED), None)
+    learned, left = counted(len(photos.probabilities), "plant"), finding.species_count - len(photos.probabilities)
+    if are_strange(photos) or photos.probabilities[best] < 1 - sum(photos.probabilities.values()):
         none = f"The photos look like none of the {learned} that the photo model has learned."
         return f"{none} They may show another plant, or no plant at all; if it is one, the questions will tell."
-    if best.probability < LEAST_NAMED:
+    if named is None:
         return "The photos alone point to no plant; the questions will tell."
-    leads = f"Of the {learned} that the photo model has learned, this looks most like {best.common_name}"
-    if best.species != finding.candidates[0].species:
+    leads = f"Of the {learned} that the photo model has learned, this looks most like {named.common_name}"
+    if best != finding.candidates[0].species:
         leads += ", but that is far from sure"
+    tell = f" It has not learned the other {left} on file; the questions tell them apart." if left > 0 else ""
     return f"{leads}.{tell} A photo alone never confirms a name."
 
 
@@ -85,4 +97,11 @@ def ask(context: Context, draft: Draft, fields: Fields, which: str) -> Draft:
     return replace(draft, step="questions")
 
 
-ACTIONS = {"ask": ask, "see": sight.see, "see_usual": sight.see_usual, "look": photos.look, "remove": photos.remove}
+ACTIONS = {
+    "ask": ask,
+    "ask_sender": ask_sender,
+    "see": sight.see,
+    "see_usual": sight.see_usual,
+    "look": photos.look,
+    "remove": photos.remove,
+}

@@ -6,6 +6,7 @@ from dataclasses import replace
 from datetime import date
 from typing import Any, get_args
 
+from app.figures.telling import telling
 from app.records import open_records
 from app.services.labels import labels_read
 from app.web.context import Context
@@ -37,6 +38,7 @@ def show(context: Context, draft: Draft) -> dict[str, Any]:
             groups.setdefault(active.group, []).append(name)
     return {
         "lawns": [(name, lawn.name) for name, lawn in control.lawns.items()],
+        "grasses": grasses(context),
         "cultivars": [(name, one.name) for name, one in control.lawns["buffalo"].cultivars.items()],
         "places": [(place, place) for place in get_args(Place)],
         "stages": [(stage, STAGE_WORDS.get(stage, stage)) for stage in get_args(Stage)],
@@ -50,6 +52,14 @@ def show(context: Context, draft: Draft) -> dict[str, Any]:
         "weeds": sorted({name for s in control.treatments for name in control.flora.species[s].common_names}),
         "sites": known_sites(),
     }
+
+
+def grasses(context: Context) -> list[dict[str, Any]]:
+    """The lawn grasses on file by name, each with drawings of what tells it from the others while it is mown."""
+    lawns = [lawn for lawn in context.control.lawns.values() if lawn.species]
+    among = tuple(lawn.species or "" for lawn in lawns)
+    found = [(lawn, telling(context.key, lawn.species or "", among)) for lawn in lawns]
+    return [{"name": lawn.name, "species": lawn.species, "sketches": sketches} for lawn, sketches in found if sketches]
 
 
 def near_words() -> list[tuple[str, str]]:
@@ -69,21 +79,26 @@ def from_site(context: Context, draft: Draft, fields: Fields, which: str) -> Dra
     site_id = one(fields, "site")
     if not site_id.isdigit():
         raise FormError("Choose a site first.")
-    with open_records() as records:
-        site, used = records.site(int(site_id)), records.groups_used(int(site_id))
-    groups = {active.group for active in context.control.actives.values()}
     typed = _typed(draft, fields) if "place" in fields else {}
-    known = {
-        "site": site_id,
+    known = known_of_site(context, int(site_id))
+    if known["lawn"] != "buffalo":
+        known["cultivar"] = ""
+    return replace(draft, lawn={**defaults(draft), **draft.lawn, **typed, **known})
+
+
+def known_of_site(context: Context, number: int) -> dict[str, Any]:
+    """What the records know of a place, as the form has it. Raises RecordsError where there is no such place."""
+    with open_records() as records:
+        site, used = records.site(number), records.groups_used(number)
+    groups = {active.group for active in context.control.actives.values()}
+    return {
+        "site": str(number),
         "area": site.area_m2 or "",
         "lawn": site.lawn if site.lawn in context.control.lawns else "unknown",
         "state": site.state,
         "near": [thing for thing in site.near if thing in get_args(Near)],
         "used": [group for group in used if group in groups],
     }
-    if known["lawn"] != "buffalo":
-        known["cultivar"] = ""
-    return replace(draft, lawn={**defaults(draft), **draft.lawn, **typed, **known})
 
 
 def defaults(draft: Draft) -> dict[str, Any]:
@@ -135,9 +150,14 @@ def _typed(draft: Draft, fields: Fields) -> dict[str, Any]:
         "stage": one(fields, "stage"),
         "state": one(fields, "state"),
         "near": list(several(fields, "near")),
-        "cultivar": one(fields, "cultivar") if one(fields, "lawn") == "buffalo" else "",
+        "cultivar": cultivar_of(fields),
         "used": [int(g) for g in several(fields, "used") if g.isascii() and g.isdigit()],
     }
+
+
+def cultivar_of(fields: Fields) -> str:
+    """The variety, which counts where the lawn is buffalo; "" elsewhere."""
+    return one(fields, "cultivar") if one(fields, "lawn") == "buffalo" else ""
 
 
 def case_of(context: Context, draft: Draft) -> Case:

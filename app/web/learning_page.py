@@ -32,6 +32,7 @@ if TYPE_CHECKING:
     from training.data.manifest import LabelledPhoto
 
 ADDRESS = "/training"
+NOBODY = ("root", "unknown")  # no names of people
 
 
 def body(context: Context, address: Address) -> str:
@@ -53,7 +54,7 @@ def body(context: Context, address: Address) -> str:
         charge=kept.in_charge(),
         can_undo=kept.pointer().previous is not None,
         enough=load_settings().enough,
-        by=labeller(""),
+        by="" if labeller("") in NOBODY else labeller(""),
         each=EACH,
         needs_torch=needs_torch(),
         model_words=model_words,

@@ -109,11 +109,12 @@ const copy = async (button) => {
   button.parentElement.querySelector(".copied").textContent = told;
 };
 
-// A paper to whoever the phone can hand it to.
-const share = async ({ share: address, title }) => {
-  const answer = await fetch(address);
-  const files = [new File([await answer.blob()], "lawn.pdf", { type: "application/pdf" })];
-  await navigator.share({ title, files }).catch((error) => error.name === "AbortError" || warn("This browser cannot share the file; save it instead."));
+// A paper, or a page to tap with its message, to whoever the phone can hand it to.
+const share = async ({ share: address, title, message }) => {
+  const answer = await fetch(address), page = address.endsWith(".html");
+  const file = page ? ["questions.html", { type: "text/html" }] : ["lawn.pdf", { type: "application/pdf" }];
+  const text = message && document.getElementById(message).value;
+  await navigator.share({ title, ...(text && { text }), files: [new File([await answer.blob()], ...file)] }).catch((error) => error.name === "AbortError" || warn("This browser cannot share the file; save it instead."));
 };
 const canShare = () => Boolean(navigator.canShare?.({ files: [new File([], "lawn.pdf", { type: "application/pdf" })] }));
 
@@ -187,7 +188,7 @@ const remember = () => {
   try {
     const begun = JSON.parse(localStorage.getItem("sk begun") || "[]").filter((one) => one.plant !== plant);
     if (called) begun.unshift({ plant, step, called, at, photo, on: Date.now() });
-    if (plant) localStorage.setItem("sk begun", JSON.stringify(begun.slice(0, 5)));
+    if (plant) localStorage.setItem("sk begun", JSON.stringify(begun.slice(0, 3)));
     const list = find(".unfinished ul");
     for (const one of list ? begun : []) {
       const link = list.appendChild(document.createElement("li")).appendChild(document.createElement("a"));

@@ -14,6 +14,7 @@ from app.records import (
     KeptFinding,
     KeptPhoto,
     KeptPlan,
+    Profile,
     Records,
     Site,
     Treatment,
@@ -51,6 +52,7 @@ def show(context: Context, draft: Draft) -> dict[str, Any]:
         option = chosen(context, draft) if draft.choice and plan_species(context, draft) else None
         return {
             "sites": known_sites(),
+            "known": records.profile() != Profile(),
             "given": given,
             "states": [(key, state.name) for key, state in context.control.states.items()],
             "state": draft.lawn.get("state", ""),

@@ -16,6 +16,7 @@ from app.web import backups
 from app.web import visit_page as visit
 from app.web.context import Context
 from app.web.frame import Address, Fields, FormError, number, one, render, several
+from app.web.looked_again import finish, take_back
 from app.web.paper_files import WHOLE
 from app.web.treatment_form import read_day
 from app.web.visit_page import found_name
@@ -154,17 +155,12 @@ def take_files(context: Context, files: Sequence[Path]) -> tuple[Address, list[s
     return backups.take_files(context, files)
 
 
-def _number(which: str) -> int:
-    return int(which) if which.isascii() and which.isdigit() else 0
-
-
 def _done(records: Records, address: Address, fields: Fields, which: str) -> str:
-    item = records.finish_follow_up(_number(which), date.today(), one(fields, "outcome"))
-    return f"Done: {item.what}{f', {item.outcome}' if item.outcome else ''}."
+    return finish(records, fields, which)
 
 
 def _undo(records: Records, address: Address, fields: Fields, which: str) -> str:
-    return f"To be looked at again: {records.reopen_follow_up(_number(which)).what}."
+    return take_back(records, which)
 
 
 def _tell_group(records: Records, address: Address, fields: Fields, which: str) -> str:

@@ -15,7 +15,7 @@ from app.web import sums_page as sums
 from app.web.context import Context
 from app.web.draft import Draft, Step
 from app.web.frame import Fields, FormError, number, one, several
-from app.web.lawn_page import case_of, defaults, near_words
+from app.web.lawn_page import case_of, cultivar_of, defaults, near_words
 from app.web.plan_page import chosen, to_spray
 from app.web.uploads import put_away
 from model.control.case import check_case
@@ -59,6 +59,7 @@ def show(context: Context, draft: Draft) -> dict[str, Any]:
         "lawn": {**defaults(draft), **draft.lawn},
         "lawns": [(name, lawn.name) for name, lawn in context.control.lawns.items()],
         "near": near_words(),
+        "cultivars": [(name, one.name) for name, one in context.control.lawns["buffalo"].cultivars.items()],
         "states": [(key, state.name) for key, state in context.control.states.items()],
         "signs": [(key, sign.question) for key, sign in context.rules.facts.signs.items()],
         "label_wins": LABEL_WINS,
@@ -121,7 +122,8 @@ def weigh(context: Context, draft: Draft, fields: Fields, which: str) -> Draft:
     weather |= {name: "" if value is None else f"{value:g}" for name, value in numbers.items()}
     after = replace(draft, weather={**weather, "signs": list(several(fields, "signs")), "from": "readings"})
     if draft.way == "check" and "lawn" in fields:
-        where = {name: one(fields, name) for name in ("lawn", "place")} | {"near": list(several(fields, "near"))}
+        where: dict[str, Any] = {name: one(fields, name) for name in ("lawn", "place")}
+        where |= {"near": list(several(fields, "near")), "cultivar": cultivar_of(fields)}
         after = replace(after, lawn={**draft.lawn, **where})
         # Any weed: only what was typed of the place is in question.
         check_case(replace(case_of(context, after), species=tuple(context.control.treatments)[:1]), context.control)

@@ -15,7 +15,8 @@ from app.services.objections import HEADING, against
 from app.services.own_products import holding, with_product
 from app.web.context import Context
 from app.web.finding_page import LEAST, SHORTLIST
-from app.web.frame import Fields, FormError, fault, one, several
+from app.web.frame import Fields, FormError, fault, one
+from app.web.looked_again import finish, take_back
 from app.web.treatment_form import form, read_day, read_form
 from model.errors import AnswerError, SwardkeyError
 
@@ -40,7 +41,7 @@ def show(context: Context, records: Records, number: int, tried: str = "") -> di
         "papers": papers(kept),
         "weeds": weeds_of(context, kept),
         "client": for_client(context, records, kept),
-        "chosen": [plan.chosen for plan in kept.plans if plan.chosen],
+        "chosen": list(dict.fromkeys(plan.chosen for plan in kept.plans if plan.chosen)),
     }
 
 
@@ -236,9 +237,11 @@ def _follow_up(records: Records, number: int, fields: Fields, which: str) -> str
 
 
 def _done(records: Records, number: int, fields: Fields, which: str) -> str:
-    for item in several({"which": [which]}, "which"):
-        records.finish_follow_up(int(item), date.today())
-    return "Done."
+    return finish(records, fields, which)
+
+
+def _undo(records: Records, number: int, fields: Fields, which: str) -> str:
+    return take_back(records, which)
 
 
 ACTIONS: dict[str, Callable[[Records, int, Fields, str], str | Outcome]] = {
@@ -253,4 +256,5 @@ ACTIONS: dict[str, Callable[[Records, int, Fields, str], str | Outcome]] = {
     "another": _another,
     "follow_up": _follow_up,
     "done": _done,
+    "undo": _undo,
 }

@@ -28,6 +28,7 @@ LEAST_DISTANCE = 1e-9
 # Novelty ratio from which the user is warned: 3 % of field photos of learned classes, 40 % of those of classes
 # never learned, and 90 % of what is no plant (tests/claims/strange.py).
 UNLIKE = 5.0
+STRANGE = "unlike every plant that the photo model has learned; it may be another plant, or none"  # a note on a photo
 
 
 @dataclass(frozen=True)
@@ -191,7 +192,7 @@ def describe(photo: Photo, row: Array | None, novelty_ratio: float) -> dict[str,
     notes = list(photo.notes)
     if row is not None:
         if novelty_ratio >= UNLIKE:
-            notes.append("unlike every plant that the photo model has learned; it may be another plant, or none")
+            notes.append(STRANGE)
         elif row[-1] >= 0.5:
             notes.append("shows none of the species that the photo model has learned from photos")
     return {"file": photo.file, "usable": photo.usable, "notes": notes}

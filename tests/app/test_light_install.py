@@ -32,7 +32,7 @@ import training.recipes.recipe
 from app.command_line import main
 
 whole = training.recipes.recipe.load_recipe
-short = {"shrinkage": [0.1], "base_weights": [0.3], "folds": 2, "null_draws": 20}
+short = {"shrinkage": 0.1, "base_weight": 0.3, "folds": 2, "null_draws": 20}
 training.recipes.recipe.load_recipe = lambda name: whole(name).model_copy(update=short)
 for command in json.loads(sys.argv[1]):
     try:
@@ -113,7 +113,7 @@ def test_the_first_page_is_there_without_torch() -> None:
         server.wait(20)
 
 
-@pytest.mark.parametrize("command", ["train --recipe full", "training.finetune.starter_network"])
+@pytest.mark.parametrize("command", ["train --recipe full", "training.finetune.imagenet"])
 def test_what_needs_torch_says_which_command_adds_it(command: str) -> None:
     train = command.startswith("train ")
     done = without_torch(MAIN if train else MAKE, *(command.split() if train else [command]))

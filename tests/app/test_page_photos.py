@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import io
+from collections.abc import Callable
 from datetime import date, timedelta
 from pathlib import Path
 
 import numpy as np
 import pytest
-from PIL import Image
+from PIL import Image, ImageDraw
 
 from app.present.finding import day_text
 from app.web.context import Context
@@ -52,12 +53,30 @@ def test_the_day_of_the_photo_sets_month_and_visit_and_is_left_behind(context: C
     assert shown["given"]["day"] == day.isoformat()
 
 
-def test_what_shows_no_plant_is_said_to_look_like_none(context: Context, tmp_path: Path) -> None:
-    person = Person(context)
-    noise = np.random.default_rng(4).integers(0, 255, (600, 800, 3), np.uint8)
-    out = io.BytesIO()
-    Image.fromarray(noise).save(out, "JPEG")
-    upload(person, tmp_path, "noise.jpg", out.getvalue())
+def noise() -> Image.Image:
+    """No thing at all."""
+    return Image.fromarray(np.random.default_rng(4).integers(0, 255, (600, 800, 3), np.uint8))
+
+
+def face() -> Image.Image:
+    """A face, drawn; by the learned plants alone it is most like a dandelion."""
+    image = Image.new("RGB", (900, 700), (200, 180, 170))
+    pen = ImageDraw.Draw(image)
+    pen.ellipse((250, 100, 650, 600), fill=(230, 190, 160))
+    for left in (340, 500):
+        pen.ellipse((left, 250, left + 60, 300), fill=(40, 40, 60))
+    pen.rectangle((380, 450, 520, 480), fill=(150, 40, 50))
+    return image
+
+
+@pytest.mark.parametrize("picture", [noise, face])
+def test_what_shows_no_plant_is_said_to_look_like_none(
+    context: Context, tmp_path: Path, picture: Callable[[], Image.Image]
+) -> None:
+    person, out = Person(context), io.BytesIO()
+    picture().save(out, "JPEG")
+    upload(person, tmp_path, "odd.jpg", out.getvalue())
     person.press("look")
-    assert "look like none of the 11 plants" in person.text and "no plant at all" in person.text
-    assert "/flora?species=" not in person.text and "%" not in person.text.split('id="work"')[1]
+    work = person.text.split('id="work"')[1]
+    assert "look like none of the 11 plants" in work and "no plant at all" in work
+    assert "/flora?species=" not in work and "%" not in work

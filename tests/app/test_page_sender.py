@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import html
 import re
+import shutil
+from pathlib import Path
 from urllib.parse import unquote
 
 import pytest
@@ -17,6 +19,7 @@ from model.control import Control
 from model.errors import AnswerError
 from model.identify import Key
 from tests.app.page_visitor import Person, context_of
+from tests.browser.walking import PHOTO
 
 ITEMS = "see/leaves+flowers,leafbuild/simple,leafedge/unsure,growthhabit/rosette,"
 REPLY = f"swardkey 1: {ITEMS} sign/{sign_of(ITEMS)}"
@@ -78,3 +81,9 @@ def test_the_sender_is_asked_from_the_finding_and_not_about_a_confirmed_name(con
     assert "nothing to ask" in sure.press("ask_sender").faults[0]
     with pytest.raises(AnswerError):
         request_file(context, draft_in(sure))
+
+
+def test_the_sender_is_asked_right_from_the_photo(context: Context, tmp_path: Path) -> None:
+    person = Person(context).add_photos(Path(shutil.copy(PHOTO, tmp_path)))
+    assert person.title == "What it could be"
+    assert person.press("ask_sender").title == "Ask the sender"

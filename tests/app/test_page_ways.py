@@ -139,6 +139,9 @@ def test_a_spray_check_needs_no_plant_and_the_strictest_active_decides(context: 
     assert "STOP" not in person.text and "CAUTION" in person.text and person.notices == []
     person.press("weigh", **FINE, active="MCPA", **where, **{"with": "dicamba"})
     assert "STOP" in person.text and "Dicamba injures buffalo" in person.text
+    assert "find out which buffalo" in person.text
+    st = person.press("weigh", **FINE, active="MCPA + dicamba", **where, cultivar="st")
+    assert "find out which buffalo" not in st.text and "STOP" in st.text
     assert 'value="MCPA + dicamba" selected' in person.text
     assert "Not in this case" in person.press("sum", "tank", **TANK).text and "105 mL" in person.text
     assert "STOP" not in person.press("weigh", **FINE, active="MCPA + dicamba", lawn="couch", place="lawn").text
@@ -204,6 +207,22 @@ def test_a_kept_visit_is_sprayed_on_another_day(context: Context) -> None:
     for unknown in ("99", "0", "9" * 30, "\u0663", "1x"):
         other = follow(context, f"/?way=check&visit={unknown}")
         assert len(other.faults) == (unknown != "1x"), unknown
+
+
+def test_a_new_visit_of_a_place_takes_over_what_is_known_of_it(context: Context) -> None:
+    with open_records() as records:
+        client = records.add_client(Client(name="Mara"))
+        records.add_site(Site(client.id, "4 Rill", "VIC", "kikuyu", ("pets",), area_m2=120))
+    naming, knowing = links(records_page(context, {"site": "1"}))
+    assert naming == "/?way=name&site=1" and follow(context, naming).plant
+    person = follow(context, knowing)
+    for words in ('value="kikuyu" checked', 'value="pets" checked', '<option value="VIC" selected>'):
+        assert words in person.text
+    person.press("make_plan", weed="bindii", lawn="kikuyu", place="lawn", month="6", site="1", state="VIC")
+    person.press("to_record").press("keep", day="2026-06-05", who="Sam", site="1")
+    with open_records() as records:
+        assert [visit.site for visit in records.visits()] == [1] and len(records.sites()) == 1
+    assert "There is no site 99" in follow(context, "/?way=name&site=99").faults[0]
 
 
 def test_a_visit_takes_the_weed_and_the_lawn_that_were_given_then(context: Context) -> None:

@@ -54,6 +54,8 @@ def test_the_papers_of_a_visit(run: Run, visit: int, tmp_path: Path) -> None:
         file = tmp_path / f"{command}.pdf"
         assert run("print", command, "--visit", visit, "--out", file, "--maker", "Own Lawns").out == f"{file}\n"
         assert "Soliva sessilis" in text_of(file) and "12 Wattle Street" in text_of(file)
+    waits = run("print", "client", "--visit", visit, "--out", tmp_path / "client.pdf").refusal
+    assert "treatment 1 is not signed yet" in waits and not (tmp_path / "client.pdf").exists()
     record = tmp_path / "record.pdf"
     assert run("print", "record", "1", "--out", record, "--json").json["bytes"] == record.stat().st_size
     assert "=label" in text_of(record)

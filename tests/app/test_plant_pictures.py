@@ -22,6 +22,7 @@ from app.services.paper_making import advice_of_visit
 from app.services.plant_photos import OF_THIS, paper_photo, photo_of, shown_file
 from app.web import flora_page as flora
 from app.web.context import Context
+from app.web.lawn_page import grasses
 from app.web.places import Place
 from app.web.plant_pictures import OF_THIS as YOURS
 from model.control import Case, Control, plan
@@ -187,3 +188,13 @@ def test_every_drawing_can_be_laid_on_paper() -> None:
         for data in path.read_text(encoding="utf-8").split(' d="')[1:]:
             for _, numbers in steps(data.split('"')[0]):
                 assert all(-1000 <= number <= 2000 for number in numbers), path
+
+
+def test_lawn_grasses_are_told_from_one_another_by_what_a_mown_lawn_shows(key: Key, control: Control) -> None:
+    found = {grass["name"]: grass["sketches"] for grass in grasses(context_of(key, control))}
+    assert set(found) == {lawn.name for lawn in control.lawns.values() if lawn.species}
+    for name, sketches in found.items():
+        assert len(sketches) == 3, name
+        assert all(key.flora.characters[one.character].part in ("leaves", "roots") for one in sketches), name
+    assert ("runners", "above") in {(one.character, one.state) for one in found["buffalo"]}
+    assert len({tuple((one.character, one.state) for one in sketches) for sketches in found.values()}) == len(found)

@@ -23,6 +23,7 @@ PLACES = (
     "/flora?species=soliva_sessilis",
     "/flora?q=bindii",
     "/records",
+    "/own",
     "/training",
     "/key",
     "/?way=known",

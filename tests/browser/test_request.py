@@ -11,11 +11,14 @@ from typing import Any
 
 from tests.browser.conftest import Served
 from tests.browser.test_path import GRAVE, RULES, axe
-from tests.browser.walking import ROOT, Visitor, dandelion
+from tests.browser.walking import ROOT, Visitor, plant_seen
 
 __all__ = ["axe"]
 
 DRAWN = "document.querySelectorAll('.question:not([hidden]) svg').length"
+
+SHARED = """navigator.canShare = () => true;
+navigator.share = async ({ text, files }) => (window.handed = [text, files[0].name, files[0].type]);"""
 
 
 def as_a_mail(text: str) -> str:
@@ -41,7 +44,7 @@ def answered(visitor: Visitor, file: Path) -> str:
         page.check(f"#see input[value={part}]")
     assert page.evaluate(DRAWN) > 8
     for question in page.locator(".question:visible").all():
-        seen = dandelion().get((question.get_attribute("data-name") or "").replace("-", "_"), "unsure")
+        seen = plant_seen().get((question.get_attribute("data-name") or "").replace("-", "_"), "unsure")
         field = question.locator("input.value")
         if field.count() and seen != "unsure":
             field.fill("99999")
@@ -64,12 +67,17 @@ def test_the_reply_leads_to_the_same_name_on_the_page_and_in_the_terminal(
     served: Served, browser: Any, tmp_path: Path, axe: Any
 ) -> None:
     visitor = Visitor(browser, served.url)
+    visitor.page.add_init_script(SHARED)
     visitor.open()
     visitor.page.select_option("#f-month", "10")
-    visitor.press("look", ".parts")
+    visitor.press("look", ".seen")
     visitor.press("ask_sender", "#f-message")
     assert visitor.title() == "Ask the sender" and not visitor.is_too_wide() and visitor.small_targets() == []
     assert violations(axe, visitor) == []
+    visitor.page.click("[data-share]")
+    visitor.page.wait_for_function("window.handed")
+    message = visitor.page.input_value("#f-message")
+    assert visitor.page.evaluate("handed") == [message, "questions.html", "text/html"]
     with visitor.page.expect_download() as saving:
         visitor.page.click("a[download]")
     file = tmp_path / saving.value.suggested_filename

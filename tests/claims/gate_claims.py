@@ -89,7 +89,7 @@ def features_of_batch(extractor: Extractor, stacks: tuple[NDArray[np.float32], .
 
 def real_bench(folder: Path, cache: Path) -> Bench:
     """The bench of real photos, with the recipe of the starter."""
-    recipe = load_recipe("quick").model_copy(update={"shrinkage": [0.05]})
+    recipe = load_recipe("quick")
     data = read_data(folder, recipe, cache)
     held_out, rules = data.part("held_out"), load_rules()
     seen: dict[str, int] = {}

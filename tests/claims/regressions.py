@@ -86,10 +86,8 @@ def bench(
     rows: NDArray[np.int64],
     lookalikes: int = 0,
 ) -> Bench:
-    """A bench whose good model is trained by the recipe, its shrinkage the first of the list."""
-    quick = recipe.model_copy(update={"shrinkage": recipe.shrinkage[:1]})
-    good = learn_starter(data, quick).classifier
-    return Bench(data, quick, rules, good, wrong, rows, lookalikes)
+    """A bench whose good model is trained by the recipe."""
+    return Bench(data, recipe, rules, learn_starter(data, recipe).classifier, wrong, rows, lookalikes)
 
 
 def planted(bench: Bench) -> Iterator[tuple[str, HeldOut]]:

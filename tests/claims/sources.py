@@ -1,36 +1,32 @@
 """What is learned of plants from a source that the starter has not seen: the quick recipe beside the bare head.
 
-    python -m tests.claims.sources PHOTOS CACHE [NAME]
+    python -m tests.claims.sources PHOTOS [FEATURES.safetensors]
 
 The field sources (flowers by photographer, clover by lawn) are learned from a starter that knows the seedlings alone,
 and the seedlings from one that knows the field alone: 1, 5, 10 and 35 photos a class, judged on photos of groups that
 nobody learned from, classes alike, ten draws. The bare head is the closed-form head of the photos to learn and nothing
 else, at a fixed shrinkage. The quick recipe learns the same photos, and is judged as it chooses among the classes to
-learn, among the starter's too, and as it names, with `other` among the answers. CACHE is a file of features as
-training/data/features.py makes it, NAME the network's and its views' (the shipped one's where none is given); photos
-that are not in it are left out. Two cores take half an hour.
+learn, among the starter's too, and as it names, with `other` among the answers. Two cores take half an hour, and half
+an hour more for the features the first time.
 """
 
 from __future__ import annotations
 
 import sys
-from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
-from safetensors.numpy import load_file
 
 from model.photo import Calibration, Classifier, Discriminant, Statistics, fit_statistics
 from model.photo.evidence import OTHER
-from model.photo.extract import RECIPE
-from tests.claims.sharing import dealt
+from tests.claims.sharing import data_of, dealt
 from training.data.dataset import Data
 from training.data.manifest import read_manifest
 from training.data.split import every_class_in_fit, split
-from training.head.fit import Learned, learn
+from training.head.fit import learn
 from training.recipes.make_starter import NOTHING_FITTED
 from training.recipes.recipe import Recipe, load_recipe
 
@@ -49,24 +45,19 @@ class Starter:
     held_out: Data
 
 
-def read(folder: Path, cache: Path, name: str = RECIPE) -> dict[str, Data]:
-    """The photos of each of SOURCES that the cache has features of; parts are not dealt yet."""
-    known, found = load_file(cache), {}
-    photos = [(photo, known.get(f"{name}-{photo.sha256}")) for photo in read_manifest(folder)]
-    for source, names in SOURCES.items():
-        here = [(photo, row) for photo, row in photos if photo.source in names and row is not None]
-        x = np.array([row for _, row in here], dtype=np.float64)
-        found[source] = Data(x, tuple(photo for photo, _ in here), np.full(len(here), "fit"))
-        missing = sum(photo.source in names for photo, _ in photos) - len(here)
-        sys.stderr.write(f"{source}: {len(here)} photos" + (f", {missing} not in {cache}\n" if missing else "\n"))
-    return found
+def read(folder: Path, cache: Path | None) -> dict[str, Data]:
+    """The photos of each of SOURCES; parts are not dealt yet."""
+    photos = read_manifest(folder)
+    return {
+        source: data_of([photo for photo in photos if photo.source in names], cache)
+        for source, names in SOURCES.items()
+    }
 
 
 def starter_of(data: Data, recipe: Recipe) -> Starter:
     """A starter as the shipped one is made, but that novelty is fitted on all photos, for groups may be unknown."""
     data = in_parts(data, recipe)
-    alone = recipe.model_copy(update={"base_weights": [1.0]})
-    learned = learn(data, Statistics.empty(data.x.shape[1]), NOTHING_FITTED, alone)
+    learned = learn(data, Statistics.empty(data.x.shape[1]), NOTHING_FITTED, recipe)
     return Starter(learned.classifier.statistics, learned.classifier.calibration, data.part("held_out"))
 
 
@@ -101,13 +92,10 @@ def bare(fit: Data, test: Data) -> dict[str, float]:
     return {f"bare head, shrinkage {s}": right(*scores_of(own, s, test, set(fit.labels)), test) for s in SHRINKAGES}
 
 
-def quick(fit: Data, starter: Starter, recipe: Recipe) -> tuple[Learned, Classifier]:
-    """What the quick recipe makes of these photos, and its model of all of them."""
+def quick(fit: Data, starter: Starter, recipe: Recipe) -> Classifier:
+    """The model that the quick recipe makes of all of these photos."""
     data = in_parts(fit, recipe)
-    most = max(Counter(data.part("fit").labels).values())  # with fewer photos of each class than folds none are dealt
-    recipe = recipe.model_copy(update={"folds": min(recipe.folds, most)})
-    learned = learn(data, starter.statistics, starter.calibration, recipe)
-    return learned, learned.grown(data)
+    return learn(data, starter.statistics, starter.calibration, recipe).grown(data)
 
 
 def quick_named(made: Classifier, fit: Data, test: Data) -> dict[str, float]:
@@ -125,11 +113,8 @@ def measured(data: Data, starter: Starter, recipe: Recipe, shots: int, draws: in
     found: dict[str, list[float]] = {}
     for seed in range(draws):
         fit, test = dealt(as_species(data), shots, seed)
-        learned, made = quick(fit, starter, recipe)
-        for way, share in (bare(fit, test) | quick_named(made, fit, test)).items():
+        for way, share in (bare(fit, test) | quick_named(quick(fit, starter, recipe), fit, test)).items():
             found.setdefault(way, []).append(share)
-        chosen = f"{learned.scatter.weight:g} {learned.scatter.shrinkage:g}"
-        sys.stderr.write(f"{shots} photos, draw {seed}: weight and shrinkage {chosen}\n")
     return found
 
 
@@ -144,12 +129,12 @@ def table(data: Data, starter: Starter, recipe: Recipe) -> str:
 
 
 def main(arguments: list[str]) -> int:
-    """PHOTOS CACHE [NAME]: print a table for each source."""
-    if len(arguments) not in (2, 3):
-        sys.stderr.write("usage: python -m tests.claims.sources PHOTOS CACHE [NAME]\n")
+    """PHOTOS [FEATURES]: print a table for each source."""
+    if len(arguments) not in (1, 2):
+        sys.stderr.write("usage: python -m tests.claims.sources PHOTOS [FEATURES.safetensors]\n")
         return 2
     recipe = load_recipe("quick")
-    found = read(Path(arguments[0]), Path(arguments[1]), *arguments[2:])
+    found = read(Path(arguments[0]), Path(arguments[1]) if len(arguments) == 2 else None)
     for source, other in (("field", "seedlings"), ("seedlings", "field")):
         print(f"\n{source}, from a starter of the {other}\n")
         print(table(found[source], starter_of(found[other], recipe), recipe), flush=True)

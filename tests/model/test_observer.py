@@ -171,21 +171,21 @@ def copy(tmp_path: Path) -> Path:
 
 
 BROKEN: dict[str, tuple[list[str | int], Any, str]] = {
-    "one state": (["taken_for", "milky_sap", 0, "states"], ["present"], "taken_for.milky_sap.0.states"),
-    "no share": (["taken_for", "milky_sap", 0, "share"], 0, "greater than 0"),
+    "one state": (["taken_for", "milky_sap", 0, "states"], ["present"], "taken_for: milky_sap 1: states"),
+    "no share": (["taken_for", "milky_sap", 0, "share"], 0, "must be more than 0"),
     "all": (["taken_for", "milky_sap", 0, "share"], 1, "less than 1"),
     "unknown field": (["taken_for", "milky_sap", 0, "shares"], 0.1, "shares: no such field"),
-    "unknown stage": (["age", "leaves", "fruiting"], 0.1, "age.leaves.fruiting"),
+    "unknown stage": (["age", "leaves", "fruiting"], 0.1, "age: leaves: fruiting"),
     "certain flowers": (["found", "flowers", "in_season"], 1, "less than 1"),
-    "no seed ever": (["found", "seeds", "out_of_season"], 0, "greater than 0"),
-    "unknown part": (["found", "roots"], {"in_season": 0.5, "out_of_season": 0.1}, "found.roots"),
+    "no seed ever": (["found", "seeds", "out_of_season"], 0, "must be more than 0"),
+    "unknown part": (["found", "roots"], {"in_season": 0.5, "out_of_season": 0.1}, "found: roots"),
     "varies too much": (["varies"], 1.2, "varies: "),
     "together not at all": (["together"], 0, "together: "),
-    "seldom is never": (["seldom", "life_span"], 0, "seldom.life_span: "),
-    "seldom is always": (["seldom", "life_span"], 1, "seldom.life_span: "),
+    "seldom is never": (["seldom", "life_span"], 0, "seldom: life_span: "),
+    "seldom is always": (["seldom", "life_span"], 1, "seldom: life_span: "),
     "seldom left out": (["seldom"], None, "seldom: "),
-    "unsure makes sure": (["after_unsure", "part"], 1.5, "after_unsure.part"),
-    "unknown effort": (["answerable", "guess"], 0.5, "answerable.guess"),
+    "unsure makes sure": (["after_unsure", "part"], 1.5, "after_unsure: part"),
+    "unknown effort": (["answerable", "guess"], 0.5, "answerable: guess"),
 }
 
 

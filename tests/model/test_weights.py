@@ -14,8 +14,9 @@ from model.photo import weights
 from model.photo.extract import Extractor, Network
 from model.photo.onnx_file import fault_of_network
 from model.photo.saved import STARTER, read_model
-from model.photo.tuned import FILE, NETWORK, Tuned, TunedClassifier, extractor_for, read_classifier, save_tuned
+from model.photo.tuned import FILE, NETWORK, TunedClassifier, extractor_for, read_classifier, save_tuned
 from model.photo.weights import SHIPPED, read_shipped
+from tests.security.hostile_models import second_network
 from tests.security.hostile_networks import networks
 
 
@@ -54,7 +55,7 @@ def test_hostile_networks_are_refused_in_one_sentence_before_they_do_anything(
 
 def test_a_model_of_two_networks_is_read_back_and_one_of_an_older_version_says_so(tmp_path: Path) -> None:
     shutil.copytree(STARTER, tmp_path / "model")
-    save_tuned(tmp_path / "model", Tuned(read_shipped(), read_model(STARTER)[0], 0.1, 0.5, 0.5))
+    save_tuned(tmp_path / "model", second_network(read_model(STARTER)[0]))
     found = read_classifier(tmp_path / "model")
     assert isinstance(found, TunedClassifier) and len(extractor_for(found, 1).parts) == 2
     (tmp_path / "model" / NETWORK).write_bytes(read_shipped() + b"\0\0")

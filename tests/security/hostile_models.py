@@ -106,6 +106,8 @@ def others() -> Iterator[tuple[str, Spoil]]:
     for told, change in {
         "of an older version": {"network.stem.0.weight": np.zeros((32, 3, 3, 3), np.float16)},
         "counts": {"counts": np.zeros(2, np.float32)},
+        "linear head": {"linear": np.full((2, 1279), 0, np.float32)},
+        "huge linear head": {"linear": np.full((2, 1280), 1e30, np.float32)},
         "scatter": {"scatter_upper": np.full(1280 * 1281 // 2, -1, np.float32)},
     }.items():
         yield (
@@ -117,7 +119,8 @@ def others() -> Iterator[tuple[str, Spoil]]:
     for told, fields in {
         "classes": {"classes": ["a", "b"]},
         "twice": {"classes": ["stellaria_media"] * 2},
-        "weight": {"tuned_weight": float("inf")},
+        "weight": {"weights": [1, 1, float("inf")]},
+        "weights": {"weights": [1, 1]},
         "another": {"features": "tuned-0"},
     }.items():
         yield (
@@ -138,13 +141,19 @@ def cuts(base: Path, count: int) -> Iterator[tuple[str, Spoil]]:
         yield f"{name} at {place}", lambda folder, s=name, p=place: os.truncate(folder / s, p)
 
 
+def second_network(statistics: Statistics) -> Tuned:
+    """The shipped network as a second one, with a linear head that says nothing."""
+    classes = len(statistics.classes)
+    return Tuned(read_shipped(), statistics, 0.1, np.zeros((classes, 1280)), np.zeros(classes), (0.5, 0.5, 0.1))
+
+
 def base_model(folder: Path) -> Path:
     """The shipped model with a second network, which is the same."""
     shutil.copytree(STARTER, folder)
     known = read_classifier(STARTER).statistics
     rows = [known.classes.index(name) for name in ("stellaria_media", "trifolium_repens")]
     two = Statistics(tuple(known.classes[row] for row in rows), known.counts[rows], known.means[rows], known.scatter)
-    save_tuned(folder, Tuned(read_shipped(), two, 0.1, 0.5, 0.5))
+    save_tuned(folder, second_network(two))
     return folder
 
 

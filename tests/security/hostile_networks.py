@@ -69,10 +69,13 @@ def _changes() -> Iterator[tuple[str, Change]]:
     yield "other names", lambda m: setattr(m.graph.output[0], "name", "others")
     yield "a layer missing", lambda m: m.graph.node.pop(3)
     yield "a layer that runs in a circle", lambda m: m.graph.node[0].input.__setitem__(0, "features")
-    yield "other views", lambda m: _fill(m, "stem.0.weight", np.zeros((32, 4, 3, 3), np.float32))
+    yield "other views", lambda m: _fill(m, "stem.0.weight.short", np.zeros((32, 4, 3, 3), np.float32))
     yield "other features", lambda m: m.graph.node.pop()
-    yield "numbers that are none", lambda m: _fill(m, "head.0.weight", np.full((1280, 320, 1, 1), np.nan, np.float32))
-    yield "whole numbers", lambda m: _fill(m, "head.0.weight", np.zeros((1280, 320, 1, 1), np.int32))
+    yield (
+        "numbers that are none",
+        lambda m: _fill(m, "head.0.weight.short", np.full((1280, 320, 1, 1), np.nan, np.float32)),
+    )
+    yield "whole numbers", lambda m: _fill(m, "head.1.0.weight", np.zeros(1280, np.int32))
 
 
 def _outside(array: Any, place: str) -> None:

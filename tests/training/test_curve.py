@@ -11,7 +11,6 @@ from training.data.dataset import Data
 from training.data.manifest import LabelledPhoto
 from training.evaluate.learning_curve import learning_curve
 from training.head.fit import Learned
-from training.head.scatter import ScatterChoice
 
 CALIBRATION = Calibration(0.2, 1.0, (0.0, 1.0, 1.0, 1.0), 0.02, 0.5)
 
@@ -36,7 +35,7 @@ def data_of(per_class: int) -> Data:
 def learned() -> Learned:
     labels = ["x", "y"] * 40
     base = fit_statistics(cloud(labels, 2), labels)
-    return Learned(Classifier(base, CALIBRATION), base, ScatterChoice(0.1, 0.3, {}), 0)
+    return Learned(Classifier(base, CALIBRATION), base, 0.1, 0)
 
 
 def test_more_photos_of_new_species_bring_more() -> None:

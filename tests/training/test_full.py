@@ -16,7 +16,7 @@ from PIL import Image
 from model.errors import CollectionError
 from model.photo import open_photo
 from model.photo.saved import STARTER, read_model
-from model.photo.tuned import TunedClassifier, read_classifier
+from model.photo.tuned import UNSEEN, TunedClassifier, read_classifier, read_tuned
 from training.data.dataset import Data
 from training.data.manifest import LabelledPhoto
 from training.data.pixels import keep_pixels
@@ -37,7 +37,7 @@ def short_recipe() -> FullRecipe:
     recipe = load_full_recipe()
     tune = recipe.tune.model_validate(recipe.tune.model_dump() | TINY)
     shares = {"fit": 0.3, "calibrate": 0.15, "conformal": 0.1, "held_out": 0.45}
-    return recipe.model_copy(update={"tune": tune, "shares": shares, "base_weights": [0.3], "folds": 2})
+    return recipe.model_copy(update={"tune": tune, "shares": shares, "base_weight": 0.3, "folds": 2})
 
 
 @pytest.fixture
@@ -66,7 +66,7 @@ def made(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> list[LabelledPhoto]
 
     for module in (prepare, full, incumbent):
         monkeypatch.setattr(module, "features_of", features)
-    monkeypatch.setattr(full, "extractor_with", lambda network: "tuned")
+    monkeypatch.setattr(full, "extractor_of", lambda network: "tuned")
     pixels = [random.integers(0, 255, (70, 90, 3), dtype=np.uint8)] * len(photos)
     monkeypatch.setattr(full, "keep_pixels", lambda known, said: nullcontext(pixels))
     two = lambda classifier: "both" if isinstance(classifier, TunedClassifier) else None  # noqa: E731
@@ -74,7 +74,7 @@ def made(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> list[LabelledPhoto]
     monkeypatch.setattr(incumbent, "extractor_for", two)
     monkeypatch.setattr(decide, "skew_of", lambda *_: 0.0)
     monkeypatch.setattr(decide, "copies", lambda *_: 0)
-    monkeypatch.setattr(prepare, "look_at", lambda photos, side: [])
+    monkeypatch.setattr(prepare, "look_at", lambda photos, side, cache=None: [])
     monkeypatch.setattr(prepare, "find_duplicates", lambda *_: type("Found", (), {"clusters": ()})())
     return photos
 
@@ -89,26 +89,30 @@ def test_a_run_tunes_measures_promotes_and_keeps_the_held_out_photos_from_the_ne
     measured = done.work.measured
     assert measured is not None and measured.top1 > 0.95
     assert [name for i, (name, _, _) in enumerate(said) if i == 0 or said[i - 1][0] != name] == [
-        "fitting the classifier", "tuning the network", "learning from the rest", "judging it against the active model",
+        "fitting the classifier", "tuning the network", "learning from all photos",
+        "judging it against the active model",
     ]  # fmt: skip
     folder = registry.in_charge().folder
     classifier = read_classifier(folder)
     assert isinstance(classifier, TunedClassifier)
     assert classifier.tuned.statistics.counts.sum() == 300
-    assert classifier.tuned.tuned_weight > 0
+    assert min(classifier.tuned.weights) >= 0 < sum(classifier.tuned.weights[1:])
     starter, _ = read_model(STARTER)
     assert set(starter.classes) <= set(classifier.statistics.classes)
     story = json.loads((folder / "recipe.json").read_bytes())
-    assert len(story[NETWORK_LEARNED]) == 300 - done.parts["held_out"]
+    assert len(story[NETWORK_LEARNED]) == done.parts["fit"], "what it is judged with has learned nothing else"
+    before = read_tuned(folder, UNSEEN)
+    assert before is not None and before.statistics.counts.sum() == done.parts["fit"]
+    assert before.network != classifier.tuned.network
     assert not list((tmp_path / "cache").rglob("tuning.safetensors"))
     assert "full recipe" in (folder / "card.md").read_text(encoding="utf-8")
 
     # A quick training afterwards is judged beside it on photos that its network has not seen.
     shares = {"fit": 0.3, "calibrate": 0.1, "conformal": 0.1, "held_out": 0.5}
-    quick = load_recipe("quick").model_copy(update={"shares": shares, "base_weights": [0.3], "folds": 2})
+    quick = load_recipe("quick").model_copy(update={"shares": shares, "base_weight": 0.3, "folds": 2})
     after = train_by("quick", made, registry, cache, recipe=quick)
     assert after.work.measured is not None
-    assert after.work.measured.photos == done.parts["held_out"]
+    assert after.work.measured.photos == after.parts["held_out"]
     assert not after.promotion.changed, "the quick one tells less apart"
     assert registry.in_charge().folder == folder
 
@@ -133,8 +137,8 @@ def test_a_fine_tuning_goes_on_where_it_was_and_learns_on_from_the_other_photos(
         late = tuning.grow(early)
         assert steps == [
             ("tuning the network", 1, 1),
-            ("learning from the rest", 1, 2),
-            ("learning from the rest", 2, 2),
+            ("learning from all photos", 1, 2),
+            ("learning from all photos", 2, 2),
         ]
         assert not torch.equal(early.linear.weight, late.linear.weight)
         again = tuning.fit()

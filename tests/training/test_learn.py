@@ -1,4 +1,4 @@
-"""Learning from one's own photos: joining statistics, choosing the scatter, calibrating, and whole trainings."""
+"""Learning from one's own photos: joining statistics, calibrating, and whole trainings."""
 
 from __future__ import annotations
 
@@ -24,7 +24,7 @@ from training.data.duplicates import Cluster
 from training.data.manifest import LabelledPhoto
 from training.data.split import every_class_in_fit
 from training.head.fit import learn
-from training.head.scatter import choose_scatter, join, take_out
+from training.head.scatter import join, take_out
 from training.recipes.decide import copies
 from training.recipes.recipe import load_recipe, recipe_names, recipes_said
 from training.recipes.train import train
@@ -92,24 +92,6 @@ def test_taking_photos_out_gives_what_joining_without_them_gives(weight: float) 
     assert last.counts[last.classes.index("d")] == 1
 
 
-def test_the_scatter_is_chosen_by_what_names_ones_own_photos() -> None:
-    random = np.random.default_rng(5)
-    labels = ["c", "d", "e"] * 30
-    # What tells the three apart is what varies within the classes of the base.
-    axis = np.linspace(0, 1, 40) > 0.5
-    base_labels = ["a", "b"] * 300
-    base_x = cloud(base_labels, spread=0.3) + random.normal(0, 6, (600, 1)) * axis
-    x = (
-        random.normal(0, 0.5, (90, 40))
-        + np.array([{"c": -1.0, "d": 0.0, "e": 1.0}[label] for label in labels])[:, None] * axis
-    )
-    fit = Data(x, tuple(photo(f"{i}", label, f"g{i // 3}") for i, label in enumerate(labels)), np.full(90, "fit"))
-    found = choose_scatter(fit_statistics(base_x, base_labels), fit, [0.01, 1.0], [0.05, 0.4], 4, 1)
-    assert found.weight == 0.01
-    assert set(found.tried) == {(w, s) for w in (0.01, 1.0) for s in (0.05, 0.4)}
-    assert max(found.tried.values()) == found.tried[found.weight, found.shrinkage]
-
-
 def test_every_class_has_a_group_in_the_fit_part_and_groups_move_whole() -> None:
     photos = [photo("1", "a", "g1"), photo("2", "a", "g2"), photo("3", "b", "g2"), photo("4", "c", "g3")]
     parts = every_class_in_fit(photos, ["held_out", "calibrate", "calibrate", "held_out"])
@@ -146,7 +128,8 @@ def test_with_few_calibration_photos_the_doubts_of_the_base_are_kept() -> None:
     start = Calibration(0.4, 5.0, (0.0, 0.5, 2.0, 0.5), 0.05, 0.3)
     learned = learn(made_data(["c", "d"] * 10, 60), base, start, RECIPE)
     fitted = learned.classifier.calibration
-    assert (fitted.novelty, fitted.floor, fitted.temperature) == (start.novelty, start.floor, start.temperature)
+    assert (fitted.floor, fitted.temperature, fitted.dependence) == (start.floor, start.temperature, start.dependence)
+    assert np.diff(fitted.novelty)[1] == pytest.approx(2.0 - 0.0 - 0.0, abs=0.6), "moved to where one's own photos lie"
 
 
 def test_nothing_to_learn_from_is_said() -> None:
@@ -182,7 +165,7 @@ def made(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> list[LabelledPhoto]
 
 # Most photos are held out, as a hundred are needed; one weight and one shrinkage are quicker.
 SHARES = {"fit": 0.34, "calibrate": 0.1, "conformal": 0.1, "held_out": 0.46}
-SHORT = RECIPE.model_copy(update={"shares": SHARES, "base_weights": [0.3], "shrinkage": [0.2]})
+SHORT = RECIPE.model_copy(update={"shares": SHARES, "base_weight": 0.3, "shrinkage": 0.2})
 
 
 TOY = '''"""The toy recipe: one more of its kind."""

@@ -22,7 +22,6 @@ from training.gate.incumbent import NETWORK_LEARNED, Incumbent
 from training.gate.judge import judge
 from training.head.conformal import save_sets
 from training.head.fit import Learned
-from training.head.scatter import ScatterChoice
 from training.recipes.pipeline import STEPS, Pipeline, StepError, need
 from training.registry.models import Registry
 
@@ -53,7 +52,7 @@ def data(tmp_path_factory: pytest.TempPathFactory) -> Data:
 def learned(data: Data) -> Learned:
     fit, calibration = data.part("fit"), Calibration(0.5, 20.0, (0.0, 0.5, 2.0, 0.5), 0.02, 0.5)
     statistics = fit_statistics(fit.x, fit.labels)
-    return Learned(Classifier(statistics, calibration), statistics, ScatterChoice(0.3, 0.5, {(0.3, 0.5): 0.9}), 60)
+    return Learned(Classifier(statistics, calibration), statistics, 0.3, 60)
 
 
 @pytest.fixture(scope="module")

@@ -45,7 +45,7 @@ def make(training: Training) -> Candidate:
     """
     data, learned, recipe = training.data, training.learned, training.recipe
     assert isinstance(recipe, FullRecipe)
-    _check_enough(learned, recipe)
+    _check_enough(len(data.part("calibrate").photos), recipe)
     folder = training.cache.parent / "tuning" / digest_of(data, recipe)
     _clear_others(folder)
     with keep_pixels(data.photos, _stage(training.progress, "reading the photos", len(data.photos))) as pixels:
@@ -62,10 +62,10 @@ def _clear_others(folder: Path) -> None:
             shutil.rmtree(other, ignore_errors=True)
 
 
-def _check_enough(learned: Learned, recipe: FullRecipe) -> None:
-    if learned.calibrated_on < recipe.least_calibration_photos:
+def _check_enough(photos: int, recipe: FullRecipe) -> None:
+    if photos < recipe.least_calibration_photos:
         raise CollectionError(
-            f"only {learned.calibrated_on} photos to calibrate with, and {recipe.least_calibration_photos} are needed; "
+            f"only {photos} photos to calibrate with, and {recipe.least_calibration_photos} are needed; "
             "add photos of more plants or visits, or train with --recipe quick"
         )
 

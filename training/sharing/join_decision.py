@@ -16,10 +16,13 @@ from model.photo.saved import read_model
 from model.photo.tuned import TunedClassifier, extractor_for, read_classifier
 from training.data.dataset import Data
 from training.data.features import features_of
-from training.gate import GateRules, HeldOut, Judged, Origin, Override, Part, Promotion, Verdict, compare, promote
+from training.gate import GateRules, HeldOut, Judged, Origin, Override, Part, Promotion, Rule, Verdict, promote
 from training.gate.brought import with_brought
 from training.gate.incumbent import Incumbent
+from training.gate.integrity import kept_species
 from training.gate.judge import judge, skew_of
+from training.gate.known import judge_known
+from training.gate.verdict import Decision
 from training.recipes.candidate import Candidate
 from training.recipes.decide import copies, evaluate
 from training.recipes.pipeline import Pipeline
@@ -139,7 +142,11 @@ def _without_photos(model: JoinedModel, gifts: Sequence[Gift], rules: GateRules)
     )
     classes = new.statistics.classes
     origin = Origin(Part(), Part(), None, classes, classes, RECIPE, RECIPE, None)
-    return compare(_with_brought(HeldOut((), (), before, after, None, origin), old, new, rules), rules)
+    evidence = _with_brought(HeldOut((), (), before, after, None, origin), old, new, rules)
+    photos = Rule("photos", None, None, "there are too few of your own to measure anything")
+    found = (kept_species(evidence), photos, judge_known(evidence, rules)[-1])
+    decision: Decision = "keep" if any(rule.passed is False for rule in found) else "cannot_tell"
+    return Verdict(decision, model.name, "joined", 0, 0, found)
 
 
 def _with_brought(evidence: HeldOut, old: Classifier, new: Classifier, rules: GateRules) -> HeldOut:
