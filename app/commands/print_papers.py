@@ -86,7 +86,7 @@ def record(
     maker: Maker = "",
     as_json: Json = False,
 ) -> None:
-    """The spray record of a treatment: all fields that any state requires, signatures and amendments."""
+    """The spray record of a treatment: what its state asks for, signatures and amendments."""
     write(out, lambda: making.record_of_treatment(treatment, maker), as_json, ".pdf")
 
 

@@ -7,7 +7,7 @@ from contextlib import suppress
 from datetime import date
 from pathlib import Path
 
-from app.services.home import cache_folder
+from app.services.home import home
 from model.errors import AnswerError
 from model.mix.result import Result
 from model.storage import replace_file
@@ -17,7 +17,7 @@ Rows = tuple[tuple[str, str], ...]
 
 def last_sum_file() -> Path:
     """Where it is kept; it can be done again, so no backup holds it."""
-    return cache_folder() / "last_sum.json"
+    return home() / "cache" / "last_sum.json"
 
 
 def note_sum(title: str, result: Result) -> None:

@@ -79,7 +79,7 @@ def test_all_but_the_full_recipe_works_without_torch(tmp_path: Path) -> None:
         ["records", "clients", "--add", "A. Wattle"],
         ["records", "check"],
         ["print", "advice", "dandelion", "--month", "5", "--out", tmp_path / "advice.pdf"],
-        ["draw", "poa_annua", "--out", tmp_path / "drawn.jpg"],
+        ["draw", "bellis_perennis", "--out", tmp_path / "drawn.jpg"],
         ["collect", "add", tmp_path / "mine"],
         ["train", "--recipe", "quick", "--json"],
         ["models", "list"],
