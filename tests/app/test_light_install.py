@@ -32,7 +32,7 @@ import training.recipes.recipe
 from app.command_line import main
 
 whole = training.recipes.recipe.load_recipe
-short = {"shrinkage": 0.1, "base_weight": 0.3, "folds": 2, "null_draws": 20}
+short = {"shrinkage": 0.1, "base_photos": 1000, "folds": 2, "null_draws": 20}
 training.recipes.recipe.load_recipe = lambda name: whole(name).model_copy(update=short)
 for command in json.loads(sys.argv[1]):
     try:

@@ -30,7 +30,7 @@ from training.data.dataset import Data
 from training.data.features import features_of
 from training.data.manifest import LabelledPhoto, read_manifest
 from training.data.split import split
-from training.head.scatter import join
+from training.head.scatter import join, weight_of
 from training.recipes.make_starter import learn_starter
 from training.recipes.recipe import load_recipe
 
@@ -165,7 +165,7 @@ def cost_of_new_species(found: list[Half]) -> None:
             fit, added = half.fit(True), sorted(chance.choice(sorted(half.left_out), NEW, replace=False))
             rows = [chance.permutation(np.flatnonzero(np.array(fit.labels) == name))[:NEW_PHOTOS] for name in added]
             few = fit_statistics(fit.x[np.concatenate(rows)], [fit.labels[i] for i in np.concatenate(rows)])
-            joined = join(old, few, load_recipe("quick").base_weight)
+            joined = join(old, few, weight_of(old, load_recipe("quick").base_photos))
             after.append(_right(joined, shrinkage, known))
             judged = half.held_out(True)
             new.append(_right(joined, shrinkage, judged.where(np.isin(judged.labels, added))))

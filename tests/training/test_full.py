@@ -37,7 +37,7 @@ def short_recipe() -> FullRecipe:
     recipe = load_full_recipe()
     tune = recipe.tune.model_validate(recipe.tune.model_dump() | TINY)
     shares = {"fit": 0.3, "calibrate": 0.15, "conformal": 0.1, "held_out": 0.45}
-    return recipe.model_copy(update={"tune": tune, "shares": shares, "base_weight": 0.3, "folds": 2})
+    return recipe.model_copy(update={"tune": tune, "shares": shares, "base_photos": 1000, "folds": 2})
 
 
 @pytest.fixture
@@ -109,7 +109,7 @@ def test_a_run_tunes_measures_promotes_and_keeps_the_held_out_photos_from_the_ne
 
     # A quick training afterwards is judged beside it on photos that its network has not seen.
     shares = {"fit": 0.3, "calibrate": 0.1, "conformal": 0.1, "held_out": 0.5}
-    quick = load_recipe("quick").model_copy(update={"shares": shares, "base_weight": 0.3, "folds": 2})
+    quick = load_recipe("quick").model_copy(update={"shares": shares, "base_photos": 1000, "folds": 2})
     after = train_by("quick", made, registry, cache, recipe=quick)
     assert after.work.measured is not None
     assert after.work.measured.photos == after.parts["held_out"]

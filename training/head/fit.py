@@ -16,7 +16,7 @@ from training.data.dataset import Data
 from training.head.calibrate import calibrate
 from training.head.cross_fit import cross_fit
 from training.head.novelty import strangeness_left_out
-from training.head.scatter import join
+from training.head.scatter import join, weight_of
 from training.recipes.recipe import Recipe
 
 
@@ -50,13 +50,13 @@ def learn(
     own = data.part("fit", "calibrate")
     if not own.photos:
         raise CollectionError("no photos to learn from; add some with swardkey collect add")
-    start = replace(calibration, shrinkage=recipe.shrinkage)
-    whole = Classifier(join(base, fit_statistics(own.x, own.labels), recipe.base_weight), start)
-    crossed = cross_fit(whole, base, recipe.base_weight, own, recipe.folds, recipe.seed)
+    start, weight = replace(calibration, shrinkage=recipe.shrinkage), weight_of(base, recipe.base_photos)
+    whole = Classifier(join(base, fit_statistics(own.x, own.labels), weight), start)
+    crossed = cross_fit(whole, base, weight, own, recipe.folds, recipe.seed)
     if crossed is None:
-        return Learned(whole, base, recipe.base_weight, 0)
-    left_out = strangeness_left_out(base, recipe.base_weight, start, own, crossed.data)
+        return Learned(whole, base, weight, 0)
+    left_out = strangeness_left_out(base, weight, start, own, crossed.data)
     if novelty_of_known_groups:
         left_out[np.array([not photo.group_known for photo in crossed.data.photos])] = np.nan
     found = calibrate(crossed, left_out, recipe, no_stricter=bool(base.classes))
-    return Learned(whole.calibrated(found), base, recipe.base_weight, len(crossed.data.photos))
+    return Learned(whole.calibrated(found), base, weight, len(crossed.data.photos))

@@ -13,6 +13,11 @@ from model.photo import Statistics
 Array = NDArray[np.float64]
 
 
+def weight_of(base: Statistics, photos: float) -> float:
+    """How often the scatter of the base counts, so that it counts as much as so many photos; at most once."""
+    return min(photos / max(_freedom(base), 1.0), 1.0)
+
+
 def join(base: Statistics, own: Statistics, weight: float) -> Statistics:
     """Statistics of two sets of photos in one, the base's scatter counting ``weight`` times.
 

@@ -36,7 +36,7 @@ class Recipe(BaseModel):
     folds: Annotated[int, Field(ge=2, le=20)]
     least_floor: Share
     least_dependence: Annotated[float, Field(ge=0, le=1)]
-    base_weight: Annotated[float, Field(gt=0, le=1)]
+    base_photos: Annotated[float, Field(gt=0)]
     least_calibration_photos: Annotated[int, Field(ge=2)]
     null_draws: Annotated[int, Field(ge=20)]
 
