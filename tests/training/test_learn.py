@@ -119,7 +119,7 @@ def test_new_classes_are_learned_beside_those_of_the_base_and_grow_by_all_photos
     rows = {name: i for i, name in enumerate(grown.statistics.classes)}
     assert grown.statistics.counts[rows["c"]] == 60 and grown.statistics.counts[rows["a"]] == 60
     assert classifier.statistics.counts[rows["c"]] < 60
-    assert grown.calibration == classifier.calibration
+    assert replace(grown.calibration, temperature=1.0) == replace(classifier.calibration, temperature=1.0)
 
 
 def test_with_few_calibration_photos_the_doubts_of_the_base_are_kept() -> None:
