@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import base64
+import json
 import os
 from collections.abc import Iterable, Iterator
 from pathlib import Path
 from typing import Any, NamedTuple
 
 import pytest
+from anyio import fail_after, sleep_forever
 from anyio.from_thread import start_blocking_portal
 
 from app.records import RecordsError, open_records
@@ -132,6 +134,8 @@ def test_with_a_password_nothing_is_there_without_it(tmp_path: Path, monkeypatch
 
     monkeypatch.setattr(network.asyncio, "sleep", at_once)
     shut = filtered(tmp_path, WORD)
+    for path in ("/gradio_api/startup-events", "/no-such", "/gradio_api/file=/etc/passwd"):
+        assert ask(shut, path).status == ask(shut, path, "PUT").status == 401
     for path in ("/", "/records", "/theme.css", "/paper/all/findings.csv", "/config"):
         assert ask(shut, path).status == 401
         assert ask(shut, path, authorization=basic(WORD)).status == 299
@@ -139,6 +143,44 @@ def test_with_a_password_nothing_is_there_without_it(tmp_path: Path, monkeypatch
     assert guesses[-2:] == [401, 429]
     assert ask(shut, authorization=basic(WORD), near="10.9.9.9").status == 429
     assert ask(shut, authorization=basic(WORD), near="10.9.9.8").status == 299
+
+
+def test_a_right_password_does_not_forget_the_wrong_ones(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    async def at_once(seconds: float) -> None:
+        return None
+
+    monkeypatch.setattr(network.asyncio, "sleep", at_once)
+    shut = filtered(tmp_path, WORD)
+    words = ["guess"] * 5 + [WORD] + ["guess"] * 5
+    answers = [ask(shut, authorization=basic(word), near="10.9.9.9").status for word in words]
+    assert answers == [401] * 5 + [299] + [401] * 3 + [429] * 2
+    assert ask(shut, authorization=basic(WORD), near="10.9.9.8").status == 299
+    monkeypatch.setattr(network, "MOST_WRONG_IN_ALL", 12)
+    for number in range(4):
+        assert ask(shut, authorization=basic("guess"), near=f"10.8.8.{number}").status == 401
+    assert ask(shut, authorization=basic(WORD), near="10.8.8.9").status == 429, "many machines that guess a little each"
+    assert ask(shut, authorization=basic(WORD), near="10.9.9.8").status == 299, "who was in before is still let in"
+
+
+def test_whoever_has_gone_is_not_waited_for(tmp_path: Path) -> None:
+    async def never(scope: Any, receive: Any, send: Any) -> None:
+        await sleep_forever()
+
+    press = {"session_hash": "a", "component_id": 1, "fn_name": "open_page", "data": "?q=a"}
+    came = [{"type": "http.request", "body": json.dumps(press).encode()}, {"type": "http.disconnect"}]
+
+    async def receive() -> Any:
+        return came.pop(0)
+
+    async def answered() -> None:
+        filter_ = RequestFilter(never, Uploads(tmp_path), {1: frozenset({"open_page"})}, {})
+        headers = [(b"host", b"localhost"), (b"content-type", b"application/json")]
+        scope = {"type": "http", "method": "POST", "path": PRESS, "headers": headers}
+        with fail_after(20):
+            await filter_(scope, receive, lambda message: None)
+
+    with start_blocking_portal() as portal:
+        portal.call(answered)
 
 
 def test_opened_to_the_network_it_answers_to_the_address_it_was_reached_by(tmp_path: Path) -> None:
