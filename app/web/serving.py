@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import asyncio
 import ctypes
 import os
 import shutil
@@ -50,7 +51,7 @@ def make_app(
 ) -> FastAPI:
     """Our own application: its middleware, photos and papers, and gradio's pages behind them.
 
-    ``folder`` takes the uploads; ``started`` is called once requests are answered.
+    ``folder`` takes the uploads, and goes when the server ends; ``started`` is called once requests are answered.
     """
     import gradio as gr
     from anyio import to_thread
@@ -78,7 +79,10 @@ def make_app(
     async def lifespan(app: FastAPI) -> AsyncIterator[None]:
         to_thread.current_default_thread_limiter().total_tokens = THREADS
         started()
+        sweeping = asyncio.create_task(uploads.sweep())
         yield
+        sweeping.cancel()
+        shutil.rmtree(folder, ignore_errors=True)
 
     app = FastAPI(
         routes=[*routes(context)],
@@ -122,6 +126,7 @@ def serve_page(port: int, open_browser: bool = False, password: str | None = Non
     # Accepted connections inherit it; asyncio sets it only where the protocol is named, and 40 ms a request are lost.
     listening.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
     uploads = home() / "uploads"
+    os.umask(0o077)  # what is written from now on is the user's alone
     # Uploads of a run before: whoever chose them has left.
     shutil.rmtree(uploads, ignore_errors=True)
     uploads.mkdir(parents=True, exist_ok=True)
@@ -129,6 +134,7 @@ def serve_page(port: int, open_browser: bool = False, password: str | None = Non
     set_up_gradio(uploads)
     import uvicorn
 
+    from app.web.connections import TAKEN_IN, Connection
     from app.web.context import open_context
     from app.web.network import Password
     from app.web.warm_up import warm_up
@@ -146,7 +152,13 @@ def serve_page(port: int, open_browser: bool = False, password: str | None = Non
 
     app = make_app(context, uploads, Password(password) if password is not None else None, started)
     config = uvicorn.Config(
-        app, log_level="warning", proxy_headers=False, server_header=False, timeout_graceful_shutdown=CLOSING
+        app,
+        http=Connection,
+        backlog=TAKEN_IN,
+        log_level="warning",
+        proxy_headers=False,
+        server_header=False,
+        timeout_graceful_shutdown=CLOSING,
     )
     with suppress(KeyboardInterrupt):
         uvicorn.Server(config).run(sockets=[listening])
