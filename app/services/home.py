@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import tempfile
+from contextlib import suppress
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -13,6 +14,7 @@ from platformdirs import user_data_path
 if TYPE_CHECKING:
     from training.registry.models import Registry
 
+MOST_FAULTS = 20  # files with the details of a fault
 DEMO_MARK = "demo.json"  # lies in a folder that is a demo's
 
 
@@ -66,11 +68,13 @@ def labels_file() -> Path:
 
 
 def fault_file() -> Path:
-    """A new file for the details of a fault, in the user's folder or, failing that, a temporary one."""
-    name = f"fault-{datetime.now(UTC):%Y%m%dT%H%M%S%f}.txt"
+    """A new file for the details of a fault, in the user's folder or, failing that, a temporary one; the oldest go."""
+    folder = home() / "faults"
     try:
-        folder = home() / "faults"
         folder.mkdir(parents=True, exist_ok=True)
-        return folder / name
     except OSError:
-        return Path(tempfile.gettempdir()) / name
+        folder = Path(tempfile.gettempdir())
+    with suppress(OSError):
+        for old in sorted(folder.glob("fault-*.txt"))[: 1 - MOST_FAULTS]:
+            old.unlink()
+    return folder / f"fault-{datetime.now(UTC):%Y%m%dT%H%M%S%f}.txt"

@@ -102,9 +102,7 @@ def test_silent_connections_make_way(
     await_cut_off(silent, 15)
 
 
-def test_nobody_who_is_being_answered_makes_way(
-    connect: Connect, monkeypatch: pytest.MonkeyPatch, turn: Turn
-) -> None:
+def test_nobody_who_is_being_answered_makes_way(connect: Connect, monkeypatch: pytest.MonkeyPatch, turn: Turn) -> None:
     busy = [connect(FORM + b"123456789") for _ in range(3)]
     assert all(turn.begun.acquire(timeout=60) for _ in busy)
     monkeypatch.setattr(connections, "MOST", 4)

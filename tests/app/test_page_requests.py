@@ -5,25 +5,27 @@ from __future__ import annotations
 import base64
 import json
 import os
+import time
 from collections.abc import Iterable, Iterator
 from pathlib import Path
 from typing import Any, NamedTuple
 
 import pytest
-from anyio import fail_after, sleep_forever
+from anyio import create_task_group, fail_after, move_on_after, sleep, sleep_forever
 from anyio.from_thread import start_blocking_portal
 
 from app.records import RecordsError, open_records
 from app.records.book import Book
+from app.services.home import MOST_FAULTS, home
 from app.web import network
 from app.web.context import Context
-from app.web.faults import in_a_sentence
-from app.web.frame import FormError, for_pages
+from app.web.faults import in_a_sentence, write_fault
+from app.web.frame import FormError, fault, for_pages
 from app.web.network import MOST_WRONG, Password, PasswordError, ask_password, checked
 from app.web.new_photos import pending, take_files
 from app.web.request_filter import CALL, PRESS, UPLOAD, RequestFilter
 from app.web.serving import make_app, set_up_gradio
-from app.web.uploads import Uploads, drop_old, plain_name
+from app.web.uploads import Uploads, plain_name
 from model.control import Control
 from model.identify import Key
 from tests.app.page_visitor import Person, context_of
@@ -246,6 +248,32 @@ def test_drawings_papers_and_tables_are_handed_out(app: Any) -> None:
         assert ask(app, f"/paper/all/{name}").status == 200
 
 
+@pytest.mark.parametrize("given", ["9" * 25, "9" * 5000, "²", "abc", "0"])
+def test_a_paper_of_no_record_is_one_sentence(app: Any, given: str) -> None:
+    for path in (f"/paper/visit/{given}/advice", f"/paper/treatment/{given}"):
+        answer = ask(app, path)
+        assert answer.status == 409 and b"here is no " in answer.body and b" in the records" in answer.body
+    assert not list((home() / "faults").glob("*"))
+
+
+def test_faults_do_not_fill_the_disk(monkeypatch: pytest.MonkeyPatch) -> None:
+    said = [write_fault(ZeroDivisionError(str(number))) for number in range(MOST_FAULTS + 5)]
+    kept = sorted((home() / "faults").iterdir())
+    assert len(kept) == MOST_FAULTS and kept[-1].name in said[-1], "the latest stay"
+
+    def full(*_: Any, **__: Any) -> None:
+        raise OSError(28, "No space left on device")
+
+    monkeypatch.setattr(Path, "write_text", full)
+    assert "could not be written down" in write_fault(ZeroDivisionError())
+
+
+def test_messages_on_pages_do_not_tell_the_folders_of_this_machine() -> None:
+    token = "a-b_c" * 4
+    for folder in ("", "backups/", f"uploads/{token}/", f"uploads/waiting/{token}/"):
+        assert fault(f"{home()}/{folder}trip.zip: is not a zip; use another") == "trip.zip: is not a zip; use another."
+
+
 def test_a_fault_becomes_a_sentence_and_a_file() -> None:
     notices: list[str] = []
     with in_a_sentence(notices):
@@ -297,15 +325,25 @@ def test_an_upload_is_claimed_once_and_nothing_else_is(tmp_path: Path) -> None:
         uploads.claim(str(sent), "leaf.jpg")
 
 
-def test_what_nobody_took_in_goes_after_a_day(tmp_path: Path) -> None:
+def test_what_nobody_took_in_goes_after_an_hour(tmp_path: Path) -> None:
     old, new, waiting = tmp_path / "a", tmp_path / "b", tmp_path / "waiting" / "c"
     for folder in (old, new, waiting):
         folder.mkdir(parents=True)
         (folder / "leaf.jpg").write_bytes(b"x")
     (tmp_path / "half").write_bytes(b"x")
     for path in (old, waiting, waiting.parent, tmp_path / "half"):
-        os.utime(path, (1e9, 1e9))
-    drop_old(tmp_path)
+        os.utime(path, (time.time() - 3700,) * 2)
+
+    async def swept() -> None:
+        with move_on_after(20):
+            async with create_task_group() as tasks:
+                tasks.start_soon(Uploads(tmp_path).sweep)
+                while old.exists() or (tmp_path / "half").exists() or waiting.exists():
+                    await sleep(0.01)
+                tasks.cancel_scope.cancel()
+
+    with start_blocking_portal() as portal:
+        portal.call(swept)
     assert sorted(path.name for path in tmp_path.rglob("*")) == ["b", "leaf.jpg", "waiting"]
 
 
