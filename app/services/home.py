@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import stat
 import tempfile
 from contextlib import suppress
 from datetime import UTC, datetime
@@ -14,6 +15,19 @@ from platformdirs import user_data_path
 if TYPE_CHECKING:
     from training.registry.models import Registry
 
+# The folders that are made in the user's.
+OURS = (
+    "records",
+    "collection",
+    "models",
+    "drafts",
+    "labels",
+    "uploads",
+    "backups",
+    "faults",
+    "cache",
+    "before-restore",
+)
 MOST_FAULTS = 20  # files with the details of a fault
 DEMO_MARK = "demo.json"  # lies in a folder that is a demo's
 
@@ -22,6 +36,15 @@ def home() -> Path:
     """The user's folder; not made here, so that reading never writes."""
     given = os.environ.get("SWARDKEY_HOME")
     return Path(given).expanduser() if given else user_data_path("swardkey", appauthor=False)
+
+
+def keep_private() -> None:
+    """Shut others of this machine out of the folders that this program makes, and out of the record book itself."""
+    own = [home() / name for name in OURS] + ([] if os.environ.get("SWARDKEY_HOME") else [home()])
+    for path in (*own, *(home() / "records").glob("*")):
+        with suppress(OSError):
+            if not path.is_symlink() and (mode := stat.S_IMODE(path.stat().st_mode)) & 0o077:
+                path.chmod(mode & 0o700)
 
 
 def program_version() -> str:

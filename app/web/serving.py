@@ -12,7 +12,7 @@ import threading
 import warnings
 import webbrowser
 from collections.abc import AsyncIterator, Callable
-from contextlib import asynccontextmanager, suppress
+from contextlib import AbstractAsyncContextManager, asynccontextmanager, suppress
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -24,6 +24,7 @@ if TYPE_CHECKING:
 
     from app.web.context import Context
     from app.web.network import Password
+    from app.web.uploads import Uploads
 
 # gradio takes settings from the environment: none but these.
 SETTINGS = {"GRADIO_ANALYTICS_ENABLED": "False", "GRADIO_RUN_HISTORY": "False", "HF_HUB_OFFLINE": "1"}
@@ -54,7 +55,6 @@ def make_app(
     ``folder`` takes the uploads, and goes when the server ends; ``started`` is called once requests are answered.
     """
     import gradio as gr
-    from anyio import to_thread
     from fastapi import FastAPI
     from starlette.middleware import Middleware
 
@@ -75,18 +75,9 @@ def make_app(
     }
     calls = {number: len(call.inputs) for number, call in blocks.fns.items()}
 
-    @asynccontextmanager
-    async def lifespan(app: FastAPI) -> AsyncIterator[None]:
-        to_thread.current_default_thread_limiter().total_tokens = THREADS
-        started()
-        sweeping = asyncio.create_task(uploads.sweep())
-        yield
-        sweeping.cancel()
-        shutil.rmtree(folder, ignore_errors=True)
-
     app = FastAPI(
         routes=[*routes(context)],
-        lifespan=lifespan,
+        lifespan=_lifespan(uploads, started),
         middleware=[
             Middleware(SecurityHeaders),
             Middleware(RequestFilter, uploads=uploads, functions=functions, calls=calls, password=password),
@@ -112,6 +103,22 @@ def make_app(
             **appearance(),
         )
     return mounted
+
+
+def _lifespan(uploads: Uploads, started: Callable[[], None]) -> Callable[[FastAPI], AbstractAsyncContextManager[None]]:
+    """What happens before the first request and after the last one."""
+    from anyio import to_thread
+
+    @asynccontextmanager
+    async def lifespan(app: FastAPI) -> AsyncIterator[None]:
+        to_thread.current_default_thread_limiter().total_tokens = THREADS
+        started()
+        sweeping = asyncio.create_task(uploads.sweep())
+        yield
+        sweeping.cancel()
+        shutil.rmtree(uploads.folder, ignore_errors=True)
+
+    return lifespan
 
 
 def serve_page(port: int, open_browser: bool = False, password: str | None = None) -> None:
