@@ -13,6 +13,7 @@ from typing import Any, NamedTuple
 import pytest
 from anyio import create_task_group, fail_after, move_on_after, sleep, sleep_forever
 from anyio.from_thread import start_blocking_portal
+from fastapi import FastAPI
 
 from app.records import RecordsError, open_records
 from app.records.book import Book
@@ -24,7 +25,7 @@ from app.web.frame import FormError, fault, for_pages
 from app.web.network import MOST_WRONG, Password, PasswordError, ask_password, checked
 from app.web.new_photos import pending, take_files
 from app.web.request_filter import CALL, PRESS, UPLOAD, RequestFilter
-from app.web.serving import make_app, set_up_gradio
+from app.web.serving import _lifespan, make_app, set_up_gradio
 from app.web.uploads import Uploads, plain_name
 from model.control import Control
 from model.identify import Key
@@ -345,6 +346,19 @@ def test_what_nobody_took_in_goes_after_an_hour(tmp_path: Path) -> None:
     with start_blocking_portal() as portal:
         portal.call(swept)
     assert sorted(path.name for path in tmp_path.rglob("*")) == ["b", "leaf.jpg", "waiting"]
+
+
+def test_uploads_go_when_the_server_ends(tmp_path: Path) -> None:
+    uploads = Uploads(tmp_path / "uploads")
+
+    async def served() -> None:
+        async with _lifespan(uploads, (uploads.folder / "hash").mkdir)(FastAPI()):
+            (uploads.folder / "hash" / "leaf.jpg").write_bytes(b"x")
+
+    uploads.folder.mkdir()
+    with start_blocking_portal() as portal:
+        portal.call(served)
+    assert not uploads.folder.exists()
 
 
 def test_photos_of_one_name_are_all_taken(tmp_path: Path) -> None:
