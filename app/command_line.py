@@ -13,7 +13,7 @@ from typing import Annotated, Any
 
 import typer
 
-from app.services.home import fault_file, home, program_version
+from app.services.home import fault_file, home, keep_private, program_version
 from model.errors import StoppedError, SwardkeyError
 
 # Where each command is and what it does, in the order of --help. Only the one that is run is imported, for a quick
@@ -103,11 +103,7 @@ def main(arguments: list[str] | None = None) -> None:
         gc.freeze()
         gc.set_threshold(100_000)
     try:
-        if (home() / ".restored").is_dir():
-            # A restore that was interrupted once its files were in place is completed.
-            from app.records.switch import finish_restore
-
-            finish_restore(home())
+        tidy_up()
         # The shell asks what may come next by the name of the program, with what was typed so far in a variable.
         typed = given or os.environ.get("_TYPER_COMPLETE_ARGS", os.environ.get("COMP_WORDS", "")).split()[1:]
         run = command_line(typed[0] if typed else "")
@@ -133,6 +129,21 @@ def main(arguments: list[str] | None = None) -> None:
             where = error.filename or "the disk"
             _end(2, f"{where}: {error.strerror}; make room or fix its permissions, and try again", as_json)
         _end(1, f"a fault of the program ({type(error).__name__}); {_keep_traceback()}", as_json)
+    finally:
+        keep_private()
+
+
+def tidy_up() -> None:
+    """Complete a restore that was interrupted once its files were in place, and remove what a killed backup left."""
+    keep_private()
+    if (home() / ".restored").is_dir():
+        from app.records.switch import finish_restore
+
+        finish_restore(home())
+    if any(home().glob(".backing-up-*")):
+        from app.records.backup import sweep_backups
+
+        sweep_backups(home())
 
 
 def _end(status: int, message: str, as_json: bool) -> None:

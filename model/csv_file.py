@@ -17,6 +17,8 @@ LONGEST_LINE = 100_000  # bytes
 # A spreadsheet would take a cell that begins so for a formula, the wide forms of these signs included.
 _FORMULA = ("=", "+", "-", "@", "\t", "\r", "\n", "\uff1d", "\uff0b", "\uff0d", "\uff20")
 _BEFORE = " '\xa0\0\ufeff\u200b\u200c\u200d\u2060"  # passed over when a cell is looked at
+# Where a program that divides cells at other signs than ours would begin a new one with a formula.
+_DIVIDED = re.compile(r"([;\t\r\n])([ '\xa0\0\ufeff\u200b-\u200d\u2060]*[=+\-@\uff1d\uff0b\uff0d\uff20])")
 # Anything that would end the line or the text; the tab is dealt with above.
 _CONTROL = re.compile(r"[\x00-\x08\x0a-\x1f\x7f\x85\u2028\u2029]+")
 
@@ -33,6 +35,15 @@ def guarded(cell: str) -> str:
     ("'=1+1", "'=1+1", 'soursob')
     """
     return "'" + cell if cell.lstrip(_BEFORE).startswith(_FORMULA) else cell
+
+
+def guarded_within(cell: str) -> str:
+    """A cell for a table that people open, which some programs divide at semicolons, tabs and lines too.
+
+    >>> guarded_within("oxalis;=1+1"), guarded_within("oxalis; wet soil")
+    ("oxalis;'=1+1", 'oxalis; wet soil')
+    """
+    return _DIVIDED.sub(r"\1'\2", guarded(cell))
 
 
 def unguarded(cell: str) -> str:

@@ -50,6 +50,11 @@ def beside(path: Path) -> Iterator[Path]:
         raise
 
 
+def is_unfinished(path: Path) -> bool:
+    """Whether a file is called as those of ``beside`` are until they are whole."""
+    return re.fullmatch(r"\.[0-9a-f]{8}\..+\.new", path.name) is not None
+
+
 def _unfinished(path: Path) -> Path:
     """A name beside ``path`` that no other program writes to; what a crash left there long ago is deleted."""
     left = re.compile(rf"\.([0-9a-f]{{8}}\.)?{re.escape(path.name)}\.new")

@@ -9,7 +9,7 @@ from dataclasses import fields
 
 from app.present.record import value_text
 from app.records.entries import Current, Product, Reading, Treatment, VisitRecord
-from model.csv_file import guarded
+from model.csv_file import guarded_within
 
 OWN_TABLES = ("products", "weather", "left_out", "id", "visit")
 FINDING = (
@@ -32,7 +32,7 @@ def as_csv(rows: Iterable[Sequence[str]]) -> bytes:
     out = io.StringIO(newline="")
     writer = csv.writer(out, lineterminator="\r\n")
     for row in rows:
-        writer.writerow([cell if is_number(cell) else guarded(cell.strip()) for cell in row])
+        writer.writerow([cell if is_number(cell) else guarded_within(cell.strip()) for cell in row])
     return out.getvalue().encode("utf-8-sig")
 
 

@@ -10,10 +10,13 @@ import tempfile
 import unicodedata
 import zipfile
 from collections.abc import Callable, Iterator
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from importlib.metadata import PackageNotFoundError, version
 from pathlib import Path
+
+from filelock import FileLock, Timeout
 
 from app.records.chain import HEADS
 from app.records.check import check_records
@@ -23,13 +26,14 @@ from app.records.locks import collection_and_models_locked
 from app.records.record_book import Records
 from app.records.switch import FOLDERS, finish_restore
 from model.file import is_litter
-from model.storage import beside
+from model.storage import beside, is_unfinished
 from model.zip_file import fault_of_member, fault_of_name
 
 MANIFEST = "manifest.json"
 FORMAT = "swardkey backup"
 FORMAT_VERSION = 1
 MOST_FILES = 300_000
+SPARE, LOCK, ZIP = ".backing-up-", "lock", "zip.txt"  # a folder while a backup is made, and what is in it
 Progress = Callable[[int], None]
 
 
@@ -59,16 +63,37 @@ def back_up(home: Path, file: Path, progress: Progress = lambda done: None) -> B
     if not folders:
         raise RecordsError(f"{home}: holds nothing yet that could be backed up")
     notes: list[str] = []
-    with in_a_sentence(file), beside(file) as unfinished, tempfile.TemporaryDirectory(prefix="swardkey-") as spare:
-        with unfinished.open("xb") as out:
+    with in_a_sentence(file), beside(file) as unfinished, _spare_folder(home, unfinished) as spare:
+        unfinished.touch(0o600, exist_ok=False)
+        with unfinished.open("wb") as out:
             with zipfile.ZipFile(out, "w", strict_timestamps=False) as archive, collection_and_models_locked(home):
-                files = _add_files(archive, _sources(home, folders, Path(spare), notes), progress)
+                files = _add_files(archive, _sources(home, folders, spare, notes), progress)
                 archive.writestr(MANIFEST, json.dumps(_manifest(folders, files), indent=1, ensure_ascii=False))
             out.flush()
             os.fsync(out.fileno())
         _verify(unfinished)
         size = unfinished.stat().st_size
     return BackedUp(str(file), folders, len(files), size, tuple(notes))
+
+
+@contextmanager
+def _spare_folder(home: Path, unfinished: Path) -> Iterator[Path]:
+    """A folder inside the user's for a copy of the record book; it names the unfinished zip, should this be killed."""
+    with tempfile.TemporaryDirectory(prefix=SPARE, dir=home) as made:
+        spare = Path(made)
+        with FileLock(spare / LOCK):
+            (spare / ZIP).write_text(str(unfinished.absolute()), encoding="utf-8")
+            yield spare
+
+
+def sweep_backups(home: Path) -> None:
+    """Remove what backups that were killed have left, in the user's folder and beside the zip that they wrote."""
+    for spare in home.glob(f"{SPARE}*"):
+        with suppress(OSError, Timeout, UnicodeDecodeError), FileLock(spare / LOCK, timeout=0):
+            named = Path((spare / ZIP).read_text(encoding="utf-8")) if (spare / ZIP).is_file() else spare
+            if is_unfinished(named):
+                named.unlink(missing_ok=True)
+            shutil.rmtree(spare, ignore_errors=True)
 
 
 def _add_files(

@@ -41,6 +41,10 @@ def in_a_sentence(path: Path) -> Iterator[None]:
     except sqlite3.Error as error:
         code = getattr(error, "sqlite_errorcode", 0) & 0xFF
         raise RecordsError(f"{path}: {_BY_CODE.get(code, f'cannot be used ({error})')}") from None
+    except OverflowError:
+        raise RecordsError(
+            "a number is larger than any in the records; give the number of a row that is there"
+        ) from None
     except OSError as error:
         cause = f"{error.filename or path}: {error.strerror or error}"
         raise RecordsError(f"{cause}; make room or fix the permissions of the folder; nothing was changed") from None

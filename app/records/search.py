@@ -4,14 +4,19 @@ from __future__ import annotations
 
 import re
 import sqlite3
-from collections.abc import Iterator
+import time
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 from typing import Any
 
 from app.records.entries import Hit
+from app.records.errors import RecordsError
 from app.records.schema import INDEX
 
-AROUND = 12  # words shown around what was found
-LONGEST_SHOWN = 160
+LONGEST_SHOWN, BEFORE = 160, 40  # characters shown, and of these before what was found
+MOST_WORDS, LONGEST_WORD = 8, 40  # words that are looked for, each once, and their characters; the rest is passed over
+LONGEST_TEXT = 1000  # characters of what was typed
+LONGEST_SEARCH = 2.0  # seconds
 
 
 def put_words(connection: sqlite3.Connection, kind: str, record: int, site: int | None, content: Any) -> None:
@@ -39,22 +44,43 @@ def drop_words(connection: sqlite3.Connection, kind: str, record: int) -> None:
 
 def find(connection: sqlite3.Connection, text: str, most: int) -> list[Hit]:
     """Records in which every word of ``text`` occurs, as a whole or as a beginning; the best first."""
-    terms = re.findall(r"[^\W_]+", text)
+    words = (word.lower()[:LONGEST_WORD] for word in re.findall(r"[^\W_]+", text[:LONGEST_TEXT]))
+    terms = list(dict.fromkeys(words))[:MOST_WORDS]
     if not terms:
         return []
     if has_index(connection) and not _is_stale(connection):
-        asked = " ".join(f'"{term}"*' for term in terms)
-        sql = (
-            "SELECT kind, record, site, snippet(words_index, 0, '', '', '…', ?) AS shown FROM words_index "
-            "JOIN words ON words.id = words_index.rowid WHERE words_index MATCH ? ORDER BY rank, record DESC LIMIT ?"
-        )
-        rows = connection.execute(sql, (AROUND, asked, most)).fetchall()
+        where, values = "words_index MATCH ?", [" ".join(f'"{term}"*' for term in terms)]
+        sql = f"words_index JOIN words ON words.id = words_index.rowid WHERE {where} ORDER BY rank, record DESC LIMIT ?"
     else:
-        like = " AND ".join("text LIKE ?" for _ in terms)
-        patterns = [f"%{term}%" for term in terms]
-        sql = f"SELECT kind, record, site, text AS shown FROM words WHERE {like} ORDER BY id DESC LIMIT ?"
-        rows = connection.execute(sql, (*patterns, most)).fetchall()
-    return [Hit(row["kind"], row["record"], row["site"], row["shown"][:LONGEST_SHOWN]) for row in rows]
+        where, values = " AND ".join("text LIKE ?" for _ in terms), [f"%{term}%" for term in terms]
+        sql = f"words WHERE {where} ORDER BY id DESC LIMIT ?"
+    with _in_time(connection):
+        rows = connection.execute(f"SELECT kind, record, site, words.text AS shown FROM {sql}", (*values, most))
+        return [Hit(row["kind"], row["record"], row["site"], _around(row["shown"], terms)) for row in rows]
+
+
+@contextmanager
+def _in_time(connection: sqlite3.Connection) -> Iterator[None]:
+    """End a search that takes too long. Raises RecordsError."""
+    until = time.monotonic() + LONGEST_SEARCH
+    connection.set_progress_handler(lambda: time.monotonic() > until, 200)
+    try:
+        yield
+    except sqlite3.OperationalError as error:
+        if error.sqlite_errorcode != sqlite3.SQLITE_INTERRUPT:
+            raise
+        raise RecordsError("the search took too long and was stopped; give fewer or longer words") from None
+    finally:
+        connection.set_progress_handler(None, 0)
+
+
+def _around(text: str, terms: Sequence[str]) -> str:
+    """The part of a text in which the first of the words stands; its beginning where it is spelt otherwise there."""
+    found = re.search("|".join(rf"\b{re.escape(term)}" for term in terms), text, re.IGNORECASE)
+    start = found.start() - BEFORE if found else 0
+    if start <= 0:
+        return text[:LONGEST_SHOWN]
+    return f"…{text[start:].partition(' ')[2]}"[:LONGEST_SHOWN]
 
 
 def texts_in(content: Any) -> Iterator[str]:

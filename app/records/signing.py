@@ -195,17 +195,15 @@ class Signing:
         amends: int | None = None,
         reason: str = "",
     ) -> Signed:
-        """Add a complete record to the chain. Its time is never before that of the row before it."""
+        """Add a complete record to the chain. Its time is that of the clock, also where the row before it is later."""
         _check_complete(record)
         if not who.strip():
             raise RecordsError("the name of who signs was not given; give one")
         last = connection.execute("SELECT * FROM signed ORDER BY sequence DESC LIMIT 1").fetchone()
-        sequence, former, earliest = (last["sequence"], last["sha256"], last["signed_at"]) if last else (0, "", "")
-        clock = self._database.now()
-        at, note = clock, ""
-        if earliest > clock:
-            at = earliest
-            note = f"the clock read {clock}, earlier than the signature before this one; set the clock right"
+        sequence, former, former_at = (last["sequence"], last["sha256"], last["signed_at"]) if last else (0, "", "")
+        at, note = self._database.now(), ""
+        if former_at > at:
+            note = f"earlier than the signature before this one, at {former_at}: the clock was wrong then or is now"
         content = canonical(plain(record))
         signed = Signed(sequence + 1, kind, number, who.strip(), at, note, amends, reason.strip(), former, "")
         signed = replace(signed, sha256=digest(signed, content))

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import os
+import stat
 import tempfile
+from contextlib import suppress
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -13,6 +15,20 @@ from platformdirs import user_data_path
 if TYPE_CHECKING:
     from training.registry.models import Registry
 
+# The folders that are made in the user's.
+OURS = (
+    "records",
+    "collection",
+    "models",
+    "drafts",
+    "labels",
+    "uploads",
+    "backups",
+    "faults",
+    "cache",
+    "before-restore",
+)
+MOST_FAULTS = 20  # files with the details of a fault
 DEMO_MARK = "demo.json"  # lies in a folder that is a demo's
 
 
@@ -20,6 +36,15 @@ def home() -> Path:
     """The user's folder; not made here, so that reading never writes."""
     given = os.environ.get("SWARDKEY_HOME")
     return Path(given).expanduser() if given else user_data_path("swardkey", appauthor=False)
+
+
+def keep_private() -> None:
+    """Shut others of this machine out of the folders that this program makes, and out of the record book itself."""
+    own = [home() / name for name in OURS] + ([] if os.environ.get("SWARDKEY_HOME") else [home()])
+    for path in (*own, *(home() / "records").glob("*")):
+        with suppress(OSError):
+            if not path.is_symlink() and (mode := stat.S_IMODE(path.stat().st_mode)) & 0o077:
+                path.chmod(mode & 0o700)
 
 
 def program_version() -> str:
@@ -66,11 +91,13 @@ def labels_file() -> Path:
 
 
 def fault_file() -> Path:
-    """A new file for the details of a fault, in the user's folder or, failing that, a temporary one."""
-    name = f"fault-{datetime.now(UTC):%Y%m%dT%H%M%S%f}.txt"
+    """A new file for the details of a fault, in the user's folder or, failing that, a temporary one; the oldest go."""
+    folder = home() / "faults"
     try:
-        folder = home() / "faults"
         folder.mkdir(parents=True, exist_ok=True)
-        return folder / name
     except OSError:
-        return Path(tempfile.gettempdir()) / name
+        folder = Path(tempfile.gettempdir())
+    with suppress(OSError):
+        for old in sorted(folder.glob("fault-*.txt"))[: 1 - MOST_FAULTS]:
+            old.unlink()
+    return folder / f"fault-{datetime.now(UTC):%Y%m%dT%H%M%S%f}.txt"

@@ -9,7 +9,7 @@ from dataclasses import dataclass, field, replace
 from typing import Any
 
 from app.web.faults import write_fault
-from app.web.frame import FormError
+from app.web.frame import FormError, for_pages
 from model.errors import SwardkeyError
 
 Tell = Callable[[str, int, int], None]  # the stage, how much of it is done, and how much it is; 0 where not known
@@ -98,7 +98,7 @@ class Work:
         except Stopped:
             ended["stopped"] = True
         except SwardkeyError as error:
-            ended["fault"] = str(error)
+            ended["fault"] = for_pages(str(error))
         except Exception as error:
             ended["fault"] = write_fault(error)
         with self._lock:

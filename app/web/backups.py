@@ -14,7 +14,7 @@ from app.records import back_up, plan_restore, restore
 from app.services.home import home
 from app.web.background import Tell, Work
 from app.web.context import Context
-from app.web.frame import Address, Fields, FormError
+from app.web.frame import Address, Fields, FormError, for_pages
 from app.web.uploads import put_away
 from model.errors import SwardkeyError
 
@@ -41,7 +41,7 @@ def show(address: Address) -> dict[str, Any]:
         try:
             plan = plan_restore(file_of(chosen), home())
         except SwardkeyError as error:
-            fault = _plain(error)
+            fault = for_pages(str(error))
     return {
         "home": str(home()),
         "folder": str(home() / FOLDER),
@@ -89,11 +89,6 @@ def _in_words(plan: Any) -> dict[str, str]:
     }
 
 
-def _plain(error: SwardkeyError) -> str:
-    """A message without folders of this machine."""
-    return str(error).replace(f"{home() / FOLDER}/", "").replace(f"{home()}/", "")
-
-
 def make(fields: Fields, which: str) -> tuple[Address, list[str]]:
     """Make a backup of now."""
     folder = home() / FOLDER
@@ -104,7 +99,7 @@ def make(fields: Fields, which: str) -> tuple[Address, list[str]]:
         try:
             done = back_up(home(), file, lambda files: tell("Copying files.", files, 0))
         except SwardkeyError as error:
-            raise FormError(_plain(error)) from None
+            raise FormError(for_pages(str(error))) from None
         return {"made": file.name, "files": done.files, "notes": done.notes}
 
     work.start("The backup", run)
@@ -125,7 +120,7 @@ def bring_back(fields: Fields, which: str) -> tuple[Address, list[str]]:
             # Whoever stops it while files are unpacked and checked has changed nothing.
             restore(plan, lambda files: tell("Unpacking and checking.", files, plan.files))
         except SwardkeyError as error:
-            raise FormError(_plain(error)) from None
+            raise FormError(for_pages(str(error))) from None
         return {"restored": which}
 
     work.start("Restoring", run)

@@ -16,6 +16,7 @@ from app.services.advice import plan_for
 from app.services.visit_papers import decided_option, namings_of, visit_record
 from app.web.context import Context
 from app.web.draft import Draft, Way
+from app.web.frame import row_number
 from app.web.lawn_page import case_of, defaults, known_of_site
 from model.control import Case
 from model.errors import AnswerError
@@ -31,11 +32,12 @@ def begin(context: Context, plant: str, address: Mapping[str, str]) -> Draft:
     if way not in get_args(Way):
         return draft
     draft = replace(draft, way=way, step=FIRST[way])
-    if address.get("site", "").isdecimal():
-        draft = replace(draft, lawn={**defaults(draft), **known_of_site(context, int(address["site"][:15]))})
+    if "site" in address:
+        known = known_of_site(context, row_number(address["site"], "site"))
+        draft = replace(draft, lawn={**defaults(draft), **known})
     if address.get("weed"):
         draft = replace(draft, given=PlantNames(context.control.flora).the_plants(address["weed"]))
-    return _of_visit(context, draft, int(address["visit"][:15])) if address.get("visit", "").isdecimal() else draft
+    return _of_visit(context, draft, row_number(address["visit"], "visit")) if "visit" in address else draft
 
 
 def _of_visit(context: Context, draft: Draft, visit: int) -> Draft:

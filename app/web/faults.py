@@ -25,5 +25,9 @@ def in_a_sentence(notices: list[str]) -> Iterator[None]:
 def write_fault(error: BaseException) -> str:
     """Write the traceback of a fault of the program to a file; returns the sentence that reports it."""
     file = fault_file()
-    file.write_text("".join(traceback.format_exception(error)), encoding="utf-8")
-    return f"A fault of the program ({type(error).__name__}); nothing is lost. Please send in {file.name}."
+    what = f"A fault of the program ({type(error).__name__}); nothing is lost."
+    try:
+        file.write_text("".join(traceback.format_exception(error)), encoding="utf-8")
+    except OSError:
+        return f"{what} Its details could not be written down; make room on the disk."
+    return f"{what} Please send in {file.name}."

@@ -18,6 +18,7 @@ from app.web import backups, key_page
 from app.web import learning_page as learning
 from app.web.context import Context
 from app.web.draft import ID
+from app.web.frame import for_pages, row_number
 from app.web.new_photos import pending, waiting_folder
 from app.web.paper_files import PAPERS, PDF, WHOLE, kinds, of_all, of_treatment, of_visit, shared
 from app.web.request_filter import NOTHING_HERE
@@ -39,7 +40,7 @@ def routes(context: Context) -> list[Route]:
             try:
                 found = answer(context, request)
             except SwardkeyError as error:
-                return PlainTextResponse(str(error), 409)
+                return PlainTextResponse(for_pages(str(error)), 409)
             return found or PlainTextResponse(NOTHING_HERE, 404)
 
         return Route(path, answered)
@@ -100,15 +101,16 @@ def _request(context: Context, request: Request) -> Response | None:
 
 
 def _visit(context: Context, request: Request) -> Response | None:
-    number, kind = request.path_params["visit"], request.path_params["kind"]
+    kind = request.path_params["kind"]
     if kind not in kinds():
         return None
+    number = row_number(request.path_params["visit"], "visit")
     shown = request.query_params.get("show") == "yes"
     return _saved(of_visit(context, number, kind), f"{kind}-{number}.pdf", shown=shown)
 
 
 def _treatment(context: Context, request: Request) -> Response:
-    number = request.path_params["treatment"]
+    number = row_number(request.path_params["treatment"], "treatment")
     return _saved(of_treatment(number), f"record-{number}.pdf")
 
 
@@ -150,8 +152,8 @@ ADDRESSES: dict[str, Answer] = {
     "/kept/{sha256}.jpg": _kept,
     "/waiting/{token}/{name}": _waiting,
     "/collected/{photo:path}": _collected,
-    "/paper/visit/{visit:int}/{kind}": _visit,
-    "/paper/treatment/{treatment:int}": _treatment,
+    "/paper/visit/{visit}/{kind}": _visit,
+    "/paper/treatment/{treatment}": _treatment,
     "/paper/all/{name}": _whole,
     "/paper/shared": _shared,
     "/paper/key": _key,

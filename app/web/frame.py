@@ -40,11 +40,13 @@ templates = Environment(
 
 
 def for_pages(text: str) -> str:
-    """A sentence without the names of options of the command line, which the pages do not have.
+    """A sentence without options of the command line, which the pages do not have, and the folders of this machine.
 
     >>> for_pages("rain was not given; give it (--rain-in, or a column rain)")
     'rain was not given; give it'
     """
+    folders = "|".join(re.escape(str(folder)) for folder in {home(), home().resolve()})
+    text = re.sub(rf"({folders})/((uploads/(waiting/)?[\w-]+|backups)/)?", "", text)
     return re.sub(r" \(--[^)]*\)|(?<= )--(?=[a-z])", "", text)
 
 
@@ -152,6 +154,13 @@ def one(fields: Fields, name: str) -> str:
 def several(fields: Fields, name: str) -> tuple[str, ...]:
     """The texts of a field that may be there more than once."""
     return tuple(text for text in fields.get(name, ()) if text)
+
+
+def row_number(text: str, what: str) -> int:
+    """The number of a visit, a site or a treatment in an address or on a button. Raises FormError for anything else."""
+    if not (text.isascii() and text.isdigit() and len(text) < 16):
+        raise FormError(f'There is no {what} "{text[:20]}" in the records; choose one that is listed.')
+    return int(text)
 
 
 def number(fields: Fields, name: str, called: str) -> float | None:

@@ -12,7 +12,7 @@ from app.services.labels import labels_read
 from app.web.context import Context
 from app.web.draft import Draft, Step
 from app.web.finding_page import plan_species
-from app.web.frame import Fields, FormError, month_of, number, one, several
+from app.web.frame import Fields, FormError, month_of, number, one, row_number, several
 from model.control import Case
 from model.control.case import check_case
 from model.control.facts import Near, Place, Stage
@@ -77,10 +77,10 @@ def known_sites() -> list[tuple[str, str]]:
 def from_site(context: Context, draft: Draft, fields: Fields, which: str) -> Draft:
     """Take over what the records know of a place: grass, state, what is near, and the groups used there."""
     site_id = one(fields, "site")
-    if not site_id.isdigit():
+    if not site_id:
         raise FormError("Choose a site first.")
     typed = _typed(draft, fields) if "place" in fields else {}
-    known = known_of_site(context, int(site_id))
+    known = known_of_site(context, row_number(site_id, "site"))
     if known["lawn"] != "buffalo":
         known["cultivar"] = ""
     return replace(draft, lawn={**defaults(draft), **draft.lawn, **typed, **known})

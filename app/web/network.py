@@ -13,6 +13,7 @@ import secrets
 import socket
 import sys
 import time
+from typing import Any
 
 from model.errors import SwardkeyError
 
@@ -22,8 +23,10 @@ MEANS = """You are about to open swardkey to other machines on this network.
 - Only do this on your own network, never on that of a client, a shop or a hotel. Ctrl-C stops it.
 """
 SHORTEST = 10
-MOST_WRONG, SHUT_OUT = 8, 15 * 60  # wrong tries in a row of one machine, and the seconds that it is shut out then
+# Wrong tries of one machine, and of all together, and the seconds after the last one for which they count.
+MOST_WRONG, MOST_WRONG_IN_ALL, SHUT_OUT = 8, 100, 15 * 60
 MOST_KNOWN = 1000
+ALL = ""  # what all machines together are counted under
 
 
 class PasswordError(SwardkeyError):
@@ -61,26 +64,48 @@ class Password:
         self._salt = secrets.token_bytes(32)
         self._known = self._hash(checked(password))
         self._wrong: dict[str, tuple[int, float]] = {}
+        self._let_in: dict[str, None] = {}
 
     async def check(self, header: str, machine: str) -> int | None:
-        """None where the header holds the password; else the minutes that the machine is shut out, 0 if not yet."""
-        wrong, since = self._wrong.get(machine, (0, 0.0))
-        left = since + SHUT_OUT - time.monotonic()
-        if wrong >= MOST_WRONG and left > 0:
-            return max(1, round(left / 60))
+        """None where the header holds the password; else the minutes that the machine is shut out, 0 if not yet.
+
+        A right password leaves the wrong ones counted. Once all machines together have given too many wrong ones, only
+        those that have given the right one before are still let in.
+        """
+        counted = [self._counted(machine, MOST_WRONG)]
+        if machine not in self._let_in:
+            counted.append(self._counted(ALL, MOST_WRONG_IN_ALL))
+        if any(counted):
+            return max(counted)
         given = _password_in(header)
-        if given is not None and hmac.compare_digest(self._hash(given), self._known):
-            self._wrong.pop(machine, None)
+        if given is None:
+            return 0
+        if hmac.compare_digest(self._hash(given), self._known):
+            _note(self._let_in, machine, None)
             return None
-        if given is not None:
-            while len(self._wrong) >= MOST_KNOWN:
-                self._wrong.pop(next(iter(self._wrong)), None)
-            self._wrong[machine] = (wrong % MOST_WRONG + 1, time.monotonic())
-            await asyncio.sleep(0.5)
+        for name in (machine, ALL):
+            wrong, since = self._wrong.pop(name, (0, 0.0))
+            again = time.monotonic() - since > SHUT_OUT
+            _note(self._wrong, name, (1 if again else wrong + 1, time.monotonic()))
+        await asyncio.sleep(0.5)
         return 0
+
+    def _counted(self, name: str, most: int) -> int:
+        """Minutes for which whoever goes by the name is shut out; 0 where it is not."""
+        wrong, since = self._wrong.get(name, (0, 0.0))
+        left = since + SHUT_OUT - time.monotonic()
+        return max(1, round(left / 60)) if wrong >= most and left > 0 else 0
 
     def _hash(self, password: str) -> bytes:
         return hmac.new(self._salt, password.encode("utf-8", "surrogatepass"), hashlib.sha256).digest()
+
+
+def _note(known: dict[str, Any], name: str, value: Any) -> None:
+    """Keep a value under a name, the latest last; of too many names the first goes."""
+    known.pop(name, None)
+    while len(known) >= MOST_KNOWN:
+        known.pop(next(iter(known)))
+    known[name] = value
 
 
 def _password_in(header: str) -> str | None:

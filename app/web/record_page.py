@@ -29,7 +29,7 @@ from app.web.beginning import of_visit_words
 from app.web.context import Context
 from app.web.draft import Draft, Step
 from app.web.finding_page import plan_species
-from app.web.frame import Fields, FormError, one
+from app.web.frame import Fields, FormError, one, row_number
 from app.web.lawn_page import known_sites
 from app.web.plan_page import chosen, made_plan
 from app.web.spray_page import judged
@@ -75,7 +75,7 @@ def keep(context: Context, draft: Draft, fields: Fields, which: str) -> Draft:
     day = read_day(fields, "day")
     # All of it or nothing, with the word that the draft is a visit now.
     with open_records() as records, records.together():
-        site = records.site(int(given["site"])) if given["site"] else _new_site(records, draft, fields)
+        site = records.site(row_number(given["site"], "site")) if given["site"] else _new_site(records, draft, fields)
         kept = records.add_visit(Visit(site.id, day, given["who"], given["purpose"], given["notes"]))
         _keep_photos(context, draft, records, kept.id)
         _keep_finding(context, draft, records, kept.id)

@@ -15,7 +15,7 @@ from app.records import FollowUp, GroupUse, Hit, Records, open_records
 from app.web import backups
 from app.web import visit_page as visit
 from app.web.context import Context
-from app.web.frame import Address, Fields, FormError, number, one, render, several
+from app.web.frame import Address, Fields, FormError, number, one, render, row_number, several
 from app.web.looked_again import finish, take_back
 from app.web.paper_files import WHOLE
 from app.web.treatment_form import read_day
@@ -38,11 +38,11 @@ def body(context: Context, address: Address) -> str:
     if address.get("backup"):
         return render("backup.html", **backups.show(address))
     with open_records() as records:
-        if address.get("visit", "").isdigit():
-            shown = visit.show(context, records, int(address["visit"]), address.get("tried", ""))
+        if "visit" in address:
+            shown = visit.show(context, records, row_number(address["visit"], "visit"), address.get("tried", ""))
             return render("one_visit.html", context=context, v=shown)
-        if address.get("site", "").isdigit():
-            return render("site.html", context=context, **site_of(context, records, int(address["site"])))
+        if "site" in address:
+            return render("site.html", context=context, **site_of(context, records, _site(address)))
         return render("records.html", context=context, **all_of(context, records, address.get("q", "")))
 
 
@@ -128,6 +128,10 @@ def site_of(context: Context, records: Records, which: int) -> dict[str, Any]:
     }
 
 
+def _site(address: Address) -> int:
+    return row_number(address.get("site", ""), "site")
+
+
 def _record(past: Any) -> Any:
     return past.visit.record
 
@@ -140,8 +144,8 @@ def act(context: Context, address: Address, do: str, fields: Fields, which: str)
         return backups.ACTIONS[do](fields, which)
     if do == "search":
         return ({"q": one(fields, "q")} if one(fields, "q") else {}), []
-    if address.get("visit", "").isdigit():
-        notices, tried = visit.act(context, int(address["visit"]), do, fields, which)
+    if "visit" in address:
+        notices, tried = visit.act(context, row_number(address["visit"], "visit"), do, fields, which)
         return {"visit": address["visit"]} | ({"tried": tried} if tried else {}), notices
     action = ACTIONS.get(do)
     if action is None:
@@ -168,13 +172,13 @@ def _tell_group(records: Records, address: Address, fields: Fields, which: str) 
     if group is None or group != int(group):
         raise FormError("Group: give its number as on the label, such as 4.")
     records.add_group_use(
-        GroupUse(site=int(address["site"]), day=read_day(fields, "day"), group=int(group), note=one(fields, "note"))
+        GroupUse(site=_site(address), day=read_day(fields, "day"), group=int(group), note=one(fields, "note"))
     )
     return f"Noted: group {group:g}. The next plan for this site takes it into account."
 
 
 def _change(records: Records, address: Address, fields: Fields, which: str) -> str:
-    site = records.site(int(address["site"]))
+    site = records.site(_site(address))
     records.change_site(
         replace(
             site,

@@ -5,13 +5,15 @@ An address that is not listed here is not there, whatever gradio has behind it.
 
 from __future__ import annotations
 
+import asyncio
 import json
 import re
-from collections.abc import Iterator, Mapping
-from contextlib import nullcontext
+from collections.abc import AsyncIterator, Iterator, Mapping
+from contextlib import AbstractAsyncContextManager, asynccontextmanager, nullcontext
 from typing import Any
 from urllib.parse import urlsplit
 
+from anyio import CancelScope
 from starlette.datastructures import Headers
 from starlette.responses import PlainTextResponse
 
@@ -26,6 +28,7 @@ READ = re.compile(
     r"|/config|/gradio_api/(app_id|info|queue/data)"  # the last line is what gradio_client reads
 )
 PRESS, CALL, UPLOAD = "/gradio_api/component_server/", "/gradio_api/queue/join", "/gradio_api/upload"
+LOOKS = ("open_page", "waiting")  # what changes nothing, so that it may be dropped
 SESSION = re.compile(r"[a-z0-9-]{1,40}")
 LARGEST_MESSAGE = 1_000_000  # bytes of what a button or a client sends
 LOOPBACK = {"127.0.0.1", "localhost", "[::1]"}
@@ -61,14 +64,19 @@ class RequestFilter:
             return
         try:
             headers = self._headers(scope)
-            self._check_address(scope)
-            self._check_origin(scope, headers)
             if self.password is not None:
                 await self._check_password(self.password, scope, headers)
+            self._check_address(scope)
+            self._check_origin(scope, headers)
+            wanted: AbstractAsyncContextManager[None] = nullcontext()
             if scope["path"] in (PRESS, CALL):
-                receive = await self._read_message(scope["path"], headers, receive)
+                body = await self._read_message(scope["path"], headers, receive)
+                if json.loads(body).get("fn_name") in LOOKS:
+                    wanted = _while_wanted(receive)
+                receive = _again(body, receive)
             with self.uploads.room(headers) if scope["path"] == UPLOAD else nullcontext():
-                await self.app(scope, receive, send)
+                async with wanted:
+                    await self.app(scope, receive, send)
         except Refusal as refused:
             await PlainTextResponse(refused.why, refused.status, refused.headers)(scope, receive, send)
 
@@ -115,8 +123,8 @@ class RequestFilter:
         challenge = {"www-authenticate": 'Basic realm="swardkey", charset="UTF-8"'}
         raise Refusal(401, "The password is needed; any user name will do.", **challenge)
 
-    async def _read_message(self, path: str, headers: Headers, receive: Any) -> Any:
-        """What a button or a client sends, read whole and checked; then it is handed on as it was."""
+    async def _read_message(self, path: str, headers: Headers, receive: Any) -> bytes:
+        """What a button or a client sends, read whole and checked."""
         body, more = b"", True
         if not headers.get("content-type", "").startswith("application/json"):
             raise Refusal(415, FOREIGN)
@@ -129,12 +137,7 @@ class RequestFilter:
                 raise Refusal(413, "That is too much for one form; write less.")
         if not self._is_message(path, body):
             raise Refusal(400, FOREIGN)
-        waiting = [{"type": "http.request", "body": body, "more_body": False}]
-
-        async def again() -> Any:
-            return waiting.pop() if waiting else await receive()
-
-        return again
+        return body
 
     def _is_message(self, path: str, body: bytes) -> bool:
         """Whether gradio can read it: a function that a page has, or a call of the API with all its values."""
@@ -153,6 +156,32 @@ class RequestFilter:
             return True
         except (ValueError, TypeError, KeyError, RecursionError, FormError):
             return False
+
+
+def _again(body: bytes, receive: Any) -> Any:
+    """Hands a message on as it was, and then what comes after it."""
+    waiting = [{"type": "http.request", "body": body, "more_body": False}]
+
+    async def again() -> Any:
+        return waiting.pop() if waiting else await receive()
+
+    return again
+
+
+@asynccontextmanager
+async def _while_wanted(receive: Any) -> AsyncIterator[None]:
+    """Leave the line once whoever asked has gone; what has begun goes on to its end."""
+
+    async def leave() -> None:
+        if (await receive())["type"] == "http.disconnect":
+            answering.cancel()
+
+    with CancelScope() as answering:
+        watching = asyncio.create_task(leave())
+        try:
+            yield
+        finally:
+            watching.cancel()
 
 
 def _paths(value: Any) -> Iterator[object]:

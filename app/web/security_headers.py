@@ -9,6 +9,7 @@ from typing import Any
 
 from starlette.datastructures import MutableHeaders
 from starlette.exceptions import HTTPException
+from starlette.requests import ClientDisconnect
 from starlette.responses import PlainTextResponse
 
 from app.web.faults import write_fault
@@ -48,6 +49,8 @@ class SecurityHeaders:
         response = _Response(secrets.token_hex(16), send)
         try:
             await self.app(scope, receive, response)
+        except ClientDisconnect:  # in the middle of an upload; nobody is there to be told
+            return
         except Exception as error:
             if not response.started:
                 await PlainTextResponse(write_fault(error), 500)(scope, receive, response)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import asyncio
 import ctypes
 import os
 import shutil
@@ -11,7 +12,7 @@ import threading
 import warnings
 import webbrowser
 from collections.abc import AsyncIterator, Callable
-from contextlib import asynccontextmanager, suppress
+from contextlib import AbstractAsyncContextManager, asynccontextmanager, suppress
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -23,6 +24,7 @@ if TYPE_CHECKING:
 
     from app.web.context import Context
     from app.web.network import Password
+    from app.web.uploads import Uploads
 
 # gradio takes settings from the environment: none but these.
 SETTINGS = {"GRADIO_ANALYTICS_ENABLED": "False", "GRADIO_RUN_HISTORY": "False", "HF_HUB_OFFLINE": "1"}
@@ -50,10 +52,9 @@ def make_app(
 ) -> FastAPI:
     """Our own application: its middleware, photos and papers, and gradio's pages behind them.
 
-    ``folder`` takes the uploads; ``started`` is called once requests are answered.
+    ``folder`` takes the uploads, and goes when the server ends; ``started`` is called once requests are answered.
     """
     import gradio as gr
-    from anyio import to_thread
     from fastapi import FastAPI
     from starlette.middleware import Middleware
 
@@ -74,15 +75,9 @@ def make_app(
     }
     calls = {number: len(call.inputs) for number, call in blocks.fns.items()}
 
-    @asynccontextmanager
-    async def lifespan(app: FastAPI) -> AsyncIterator[None]:
-        to_thread.current_default_thread_limiter().total_tokens = THREADS
-        started()
-        yield
-
     app = FastAPI(
         routes=[*routes(context)],
-        lifespan=lifespan,
+        lifespan=_lifespan(uploads, started),
         middleware=[
             Middleware(SecurityHeaders),
             Middleware(RequestFilter, uploads=uploads, functions=functions, calls=calls, password=password),
@@ -110,6 +105,22 @@ def make_app(
     return mounted
 
 
+def _lifespan(uploads: Uploads, started: Callable[[], None]) -> Callable[[FastAPI], AbstractAsyncContextManager[None]]:
+    """What happens before the first request and after the last one."""
+    from anyio import to_thread
+
+    @asynccontextmanager
+    async def lifespan(app: FastAPI) -> AsyncIterator[None]:
+        to_thread.current_default_thread_limiter().total_tokens = THREADS
+        started()
+        sweeping = asyncio.create_task(uploads.sweep())
+        yield
+        sweeping.cancel()
+        shutil.rmtree(uploads.folder, ignore_errors=True)
+
+    return lifespan
+
+
 def serve_page(port: int, open_browser: bool = False, password: str | None = None) -> None:
     """Serve until stopped: on loopback, or to the whole network with a password.
 
@@ -122,6 +133,7 @@ def serve_page(port: int, open_browser: bool = False, password: str | None = Non
     # Accepted connections inherit it; asyncio sets it only where the protocol is named, and 40 ms a request are lost.
     listening.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
     uploads = home() / "uploads"
+    os.umask(0o077)  # what is written from now on is the user's alone
     # Uploads of a run before: whoever chose them has left.
     shutil.rmtree(uploads, ignore_errors=True)
     uploads.mkdir(parents=True, exist_ok=True)
@@ -129,6 +141,7 @@ def serve_page(port: int, open_browser: bool = False, password: str | None = Non
     set_up_gradio(uploads)
     import uvicorn
 
+    from app.web.connections import TAKEN_IN, Connection
     from app.web.context import open_context
     from app.web.network import Password
     from app.web.warm_up import warm_up
@@ -146,7 +159,13 @@ def serve_page(port: int, open_browser: bool = False, password: str | None = Non
 
     app = make_app(context, uploads, Password(password) if password is not None else None, started)
     config = uvicorn.Config(
-        app, log_level="warning", proxy_headers=False, server_header=False, timeout_graceful_shutdown=CLOSING
+        app,
+        http=Connection,
+        backlog=TAKEN_IN,
+        log_level="warning",
+        proxy_headers=False,
+        server_header=False,
+        timeout_graceful_shutdown=CLOSING,
     )
     with suppress(KeyboardInterrupt):
         uvicorn.Server(config).run(sockets=[listening])

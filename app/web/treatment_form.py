@@ -5,6 +5,7 @@ What is known is shown as text and folded away to be changed; only what is left 
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass, replace
 from datetime import date, time
 from typing import Any, get_args
@@ -251,7 +252,7 @@ def _time(fields: Fields, name: str) -> time | None:
 
 
 def _places(fields: Fields, what: str) -> list[int]:
-    return sorted({int(n.split("-")[1]) for n in fields if n.startswith(f"{what}-") and n.split("-")[1].isdigit()})
+    return sorted({int(found[1]) for name in fields if (found := re.match(rf"{what}-([0-9]{{1,3}})-", name))})
 
 
 def _products(fields: Fields) -> tuple[Product, ...]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import asyncio
 import os
 import re
 import secrets
@@ -11,13 +12,15 @@ from collections.abc import Iterator, Mapping
 from contextlib import contextmanager, suppress
 from pathlib import Path
 
+from anyio import to_thread
+
 from app.web.frame import FormError
 
 LARGEST_FILE = 25_000_000  # bytes
 LARGEST = LARGEST_FILE + 100_000  # bytes of a request, with what a form has around its file
 MOST_WAITING, MOST_BYTES = 2000, 2_000_000_000  # files and bytes that lie in the folder of uploads
 LEFT_FREE = 500_000_000  # bytes of the disk
-DAY = 86_400.0  # seconds
+HOUR, MINUTE = 3600.0, 60.0  # seconds
 # Names that mean a device on Windows, and what no file's name may hold there.
 DEVICE = re.compile(r"(con|prn|aux|nul|com\d|lpt\d)(\.|$)", re.IGNORECASE)
 ODD = re.compile(r'[\x00-\x1f\x7f<>:"|?*]')
@@ -38,6 +41,12 @@ class Uploads:
     def __init__(self, folder: Path) -> None:
         self.folder = folder.resolve()
         self.coming = 0
+
+    async def sweep(self) -> None:
+        """Remove what is old, again and again, until it is cancelled."""
+        while True:
+            await to_thread.run_sync(drop_old, self.folder)
+            await asyncio.sleep(MINUTE)
 
     @contextmanager
     def room(self, headers: Mapping[str, str]) -> Iterator[None]:
@@ -99,8 +108,8 @@ def put_away(file: Path) -> None:
         file.parent.rmdir()
 
 
-def drop_old(folder: Path, age: float = DAY) -> None:
-    """Remove what was uploaded over a day ago: whoever chose it has left."""
+def drop_old(folder: Path, age: float = HOUR) -> None:
+    """Remove what nobody has touched for an hour: whoever chose it has left."""
     for group in (folder, folder / "waiting"):
         with suppress(OSError):
             for one in list(group.iterdir()):

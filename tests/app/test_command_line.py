@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import errno
 import json
+import os
 import re
+import stat
 import subprocess
 import sys
 from pathlib import Path
@@ -15,6 +17,7 @@ import typer
 
 from app import command_line
 from app.command_line import COMMANDS, command_named, main
+from app.services.home import home
 from tests.app.conftest import Run
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -266,6 +269,20 @@ def test_where_the_data_lie_and_what_is_saved_about_the_user(run: Run, tmp_path:
     (tmp_path / "t.yaml").write_text("notes: x\n")
     treatment = run("records", "treat", "1", tmp_path / "t.yaml", "--json").json["treatment"]
     assert (treatment["business"], treatment["state"], treatment["applicator"]) == ("Wattle Lawns", "WA", "Kim")
+
+
+@pytest.mark.skipif(os.name == "nt", reason="Windows has no such modes; others of the machine may go unnoticed")
+def test_what_is_the_users_is_read_by_nobody_else(run: Run, tmp_path: Path) -> None:
+    before = os.umask(0o022)
+    try:
+        (home() / "models").mkdir(parents=True)
+        assert run("records", "clients").status == 0
+        assert run("backup", str(tmp_path / "b.zip")).status == 0
+    finally:
+        os.umask(before)
+    modes = {path: stat.S_IMODE(path.stat().st_mode) for path in (home() / "models", *home().rglob("records*"))}
+    modes[tmp_path / "b.zip"] = stat.S_IMODE((tmp_path / "b.zip").stat().st_mode)
+    assert len(modes) >= 4 and not {str(path): oct(mode) for path, mode in modes.items() if mode & 0o077}
 
 
 def test_the_shell_completes_commands_and_options(run: Run, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -12,6 +12,7 @@ from typing import Any
 import pytest
 
 from app.records import Client, FollowUp, Site, Visit, open_records
+from app.services.home import home
 from app.web import flora_page as flora
 from app.web import key_page as printed
 from app.web import records_page as records
@@ -19,6 +20,7 @@ from app.web.background import Work
 from app.web.context import Context
 from app.web.flora_page import Wanted, fits
 from app.web.message import Message, read_address
+from app.web.page import Pages
 from app.web.places import Place
 from model.control import Control
 from model.identify import Key
@@ -63,6 +65,20 @@ def test_the_page_of_a_species_has_traits_sources_calendar_and_look_alikes(conte
         assert words in text
     assert "never learned a photo" in text
     assert "The flora" in page(context, flora, species="<script>alert(1)</script>")
+
+
+@pytest.mark.parametrize("given", ["²", "٣", "9" * 20, "9" * 5000, "abc", "-1", "1.5"])
+def test_a_number_that_is_none_is_one_sentence(context: Context, given: str) -> None:
+    there_is_none = re.compile(r"There is no (visit|site|follow-up) [^<]* in the records; choose one that is listed.")
+    for address in ({"visit": given}, {"site": given}):
+        for shown in (
+            page(context, records, **address),
+            press(context, records, address, "change"),
+            press(context, records, {}, "done", given),
+            Pages(context).open({"way": "known", **address}),
+        ):
+            assert there_is_none.search(html.unescape(shown)), (address, shown[:2000])
+    assert not list((home() / "faults").glob("*"))
 
 
 def test_every_species_has_a_page(context: Context) -> None:

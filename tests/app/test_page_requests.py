@@ -3,25 +3,30 @@
 from __future__ import annotations
 
 import base64
+import json
 import os
+import time
 from collections.abc import Iterable, Iterator
 from pathlib import Path
 from typing import Any, NamedTuple
 
 import pytest
+from anyio import create_task_group, fail_after, move_on_after, sleep, sleep_forever
 from anyio.from_thread import start_blocking_portal
+from fastapi import FastAPI
 
 from app.records import RecordsError, open_records
 from app.records.book import Book
+from app.services.home import MOST_FAULTS, home
 from app.web import network
 from app.web.context import Context
-from app.web.faults import in_a_sentence
-from app.web.frame import FormError, for_pages
+from app.web.faults import in_a_sentence, write_fault
+from app.web.frame import FormError, fault, for_pages
 from app.web.network import MOST_WRONG, Password, PasswordError, ask_password, checked
 from app.web.new_photos import pending, take_files
 from app.web.request_filter import CALL, PRESS, UPLOAD, RequestFilter
-from app.web.serving import make_app, set_up_gradio
-from app.web.uploads import Uploads, drop_old, plain_name
+from app.web.serving import _lifespan, make_app, set_up_gradio
+from app.web.uploads import Uploads, plain_name
 from model.control import Control
 from model.identify import Key
 from tests.app.page_visitor import Person, context_of
@@ -132,6 +137,8 @@ def test_with_a_password_nothing_is_there_without_it(tmp_path: Path, monkeypatch
 
     monkeypatch.setattr(network.asyncio, "sleep", at_once)
     shut = filtered(tmp_path, WORD)
+    for path in ("/gradio_api/startup-events", "/no-such", "/gradio_api/file=/etc/passwd"):
+        assert ask(shut, path).status == ask(shut, path, "PUT").status == 401
     for path in ("/", "/records", "/theme.css", "/paper/all/findings.csv", "/config"):
         assert ask(shut, path).status == 401
         assert ask(shut, path, authorization=basic(WORD)).status == 299
@@ -139,6 +146,44 @@ def test_with_a_password_nothing_is_there_without_it(tmp_path: Path, monkeypatch
     assert guesses[-2:] == [401, 429]
     assert ask(shut, authorization=basic(WORD), near="10.9.9.9").status == 429
     assert ask(shut, authorization=basic(WORD), near="10.9.9.8").status == 299
+
+
+def test_a_right_password_does_not_forget_the_wrong_ones(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    async def at_once(seconds: float) -> None:
+        return None
+
+    monkeypatch.setattr(network.asyncio, "sleep", at_once)
+    shut = filtered(tmp_path, WORD)
+    words = ["guess"] * 5 + [WORD] + ["guess"] * 5
+    answers = [ask(shut, authorization=basic(word), near="10.9.9.9").status for word in words]
+    assert answers == [401] * 5 + [299] + [401] * 3 + [429] * 2
+    assert ask(shut, authorization=basic(WORD), near="10.9.9.8").status == 299
+    monkeypatch.setattr(network, "MOST_WRONG_IN_ALL", 12)
+    for number in range(4):
+        assert ask(shut, authorization=basic("guess"), near=f"10.8.8.{number}").status == 401
+    assert ask(shut, authorization=basic(WORD), near="10.8.8.9").status == 429, "many machines that guess a little each"
+    assert ask(shut, authorization=basic(WORD), near="10.9.9.8").status == 299, "who was in before is still let in"
+
+
+def test_whoever_has_gone_is_not_waited_for(tmp_path: Path) -> None:
+    async def never(scope: Any, receive: Any, send: Any) -> None:
+        await sleep_forever()
+
+    press = {"session_hash": "a", "component_id": 1, "fn_name": "open_page", "data": "?q=a"}
+    came = [{"type": "http.request", "body": json.dumps(press).encode()}, {"type": "http.disconnect"}]
+
+    async def receive() -> Any:
+        return came.pop(0)
+
+    async def answered() -> None:
+        filter_ = RequestFilter(never, Uploads(tmp_path), {1: frozenset({"open_page"})}, {})
+        headers = [(b"host", b"localhost"), (b"content-type", b"application/json")]
+        scope = {"type": "http", "method": "POST", "path": PRESS, "headers": headers}
+        with fail_after(20):
+            await filter_(scope, receive, lambda message: None)
+
+    with start_blocking_portal() as portal:
+        portal.call(answered)
 
 
 def test_opened_to_the_network_it_answers_to_the_address_it_was_reached_by(tmp_path: Path) -> None:
@@ -204,6 +249,32 @@ def test_drawings_papers_and_tables_are_handed_out(app: Any) -> None:
         assert ask(app, f"/paper/all/{name}").status == 200
 
 
+@pytest.mark.parametrize("given", ["9" * 25, "9" * 5000, "²", "abc", "0"])
+def test_a_paper_of_no_record_is_one_sentence(app: Any, given: str) -> None:
+    for path in (f"/paper/visit/{given}/advice", f"/paper/treatment/{given}"):
+        answer = ask(app, path)
+        assert answer.status == 409 and b"here is no " in answer.body and b" in the records" in answer.body
+    assert not list((home() / "faults").glob("*"))
+
+
+def test_faults_do_not_fill_the_disk(monkeypatch: pytest.MonkeyPatch) -> None:
+    said = [write_fault(ZeroDivisionError(str(number))) for number in range(MOST_FAULTS + 5)]
+    kept = sorted((home() / "faults").iterdir())
+    assert len(kept) == MOST_FAULTS and kept[-1].name in said[-1], "the latest stay"
+
+    def full(*_: Any, **__: Any) -> None:
+        raise OSError(28, "No space left on device")
+
+    monkeypatch.setattr(Path, "write_text", full)
+    assert "could not be written down" in write_fault(ZeroDivisionError())
+
+
+def test_messages_on_pages_do_not_tell_the_folders_of_this_machine() -> None:
+    token = "a-b_c" * 4
+    for folder in ("", "backups/", f"uploads/{token}/", f"uploads/waiting/{token}/"):
+        assert fault(f"{home()}/{folder}trip.zip: is not a zip; use another") == "trip.zip: is not a zip; use another."
+
+
 def test_a_fault_becomes_a_sentence_and_a_file() -> None:
     notices: list[str] = []
     with in_a_sentence(notices):
@@ -255,16 +326,39 @@ def test_an_upload_is_claimed_once_and_nothing_else_is(tmp_path: Path) -> None:
         uploads.claim(str(sent), "leaf.jpg")
 
 
-def test_what_nobody_took_in_goes_after_a_day(tmp_path: Path) -> None:
+def test_what_nobody_took_in_goes_after_an_hour(tmp_path: Path) -> None:
     old, new, waiting = tmp_path / "a", tmp_path / "b", tmp_path / "waiting" / "c"
     for folder in (old, new, waiting):
         folder.mkdir(parents=True)
         (folder / "leaf.jpg").write_bytes(b"x")
     (tmp_path / "half").write_bytes(b"x")
     for path in (old, waiting, waiting.parent, tmp_path / "half"):
-        os.utime(path, (1e9, 1e9))
-    drop_old(tmp_path)
+        os.utime(path, (time.time() - 3700,) * 2)
+
+    async def swept() -> None:
+        with move_on_after(20):
+            async with create_task_group() as tasks:
+                tasks.start_soon(Uploads(tmp_path).sweep)
+                while old.exists() or (tmp_path / "half").exists() or waiting.exists():
+                    await sleep(0.01)
+                tasks.cancel_scope.cancel()
+
+    with start_blocking_portal() as portal:
+        portal.call(swept)
     assert sorted(path.name for path in tmp_path.rglob("*")) == ["b", "leaf.jpg", "waiting"]
+
+
+def test_uploads_go_when_the_server_ends(tmp_path: Path) -> None:
+    uploads = Uploads(tmp_path / "uploads")
+
+    async def served() -> None:
+        async with _lifespan(uploads, (uploads.folder / "hash").mkdir)(FastAPI()):
+            (uploads.folder / "hash" / "leaf.jpg").write_bytes(b"x")
+
+    uploads.folder.mkdir()
+    with start_blocking_portal() as portal:
+        portal.call(served)
+    assert not uploads.folder.exists()
 
 
 def test_photos_of_one_name_are_all_taken(tmp_path: Path) -> None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import io
 import math
+import re
 import zipfile
 from dataclasses import replace
 from datetime import UTC, date, datetime
@@ -52,6 +53,15 @@ def test_no_cell_starts_a_formula(typed: str) -> None:
     assert all(rows[0][name].startswith("'") for name in ("notes", "product_name", "product_label"))
     for row in rows:
         assert not any(cell.startswith(("=", "+", "-", "@", "\t")) for cell in row.values())
+
+
+@pytest.mark.parametrize("typed", ["a;=1+1", "a\t=1+1", "a\n=1+1", "a; @SUM(A1)", "a;\uff1d1", "a;=1;=2"])
+def test_no_part_of_a_cell_starts_a_formula_where_a_program_divides_it(typed: str) -> None:
+    treatment = Treatment(4, date(2026, 6, 9), notes=typed, id=3)
+    (row,) = rows_of(treatments_csv([Current("treatment", treatment)]))
+    parts = re.split(r"[;\t\n]", row["notes"])
+    assert len(parts) > 1 and not any(part.lstrip().startswith(tuple("=+-@\uff1d")) for part in parts)
+    assert row["notes"].replace("'", "") == typed
 
 
 def test_numbers_and_days_stay_what_they_are() -> None:

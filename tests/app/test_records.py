@@ -172,6 +172,32 @@ def test_search_finds_by_beginnings_of_words(
     assert records.search("medicago") == () and records.search("%") == ()
 
 
+def test_a_search_looks_for_few_words_each_once_and_ends_in_time(
+    records: Records, kept: Kept, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    for number in range(40):
+        records.add_visit(Visit(kept.site, date(2026, 6, 20), "Kim", notes=f"a lawn at a bend, visit {number} " * 8))
+    asked: list[str] = []
+    records.database.connection.set_trace_callback(asked.append)
+    found = records.search("a " * 100)
+    assert [hit.id for hit in found] == [hit.id for hit in records.search("A")] and len(found) > 40
+    assert max(sql.count('"a"*') for sql in asked) == 1, "a word that is repeated is looked for once"
+    asked.clear()
+    records.search(" ".join(f"w{number}{'x' * 100}" for number in range(500)))
+    longest = max(asked, key=len)
+    assert longest.count('"w') == 8 and "x" * 41 not in longest
+    monkeypatch.setattr(words_module, "LONGEST_SEARCH", -1.0)
+    with pytest.raises(RecordsError, match="took too long and was stopped"):
+        records.search("a")
+    assert records.visit(kept.visit).who == "Kim", "and the book is as usable as before"
+
+
+def test_of_a_long_text_that_part_is_shown_in_which_the_word_stands(records: Records, kept: Kept) -> None:
+    records.add_visit(Visit(kept.site, date(2026, 6, 20), "Kim", notes="mown low " * 50 + "oxalis by the tap"))
+    shown = records.search("oxal")[0].text
+    assert shown.startswith("…") and "oxalis by the tap" in shown and len(shown) <= words_module.LONGEST_SHOWN
+
+
 def test_an_index_that_missed_something_is_made_anew(
     records: Records, kept: Kept, monkeypatch: pytest.MonkeyPatch
 ) -> None:

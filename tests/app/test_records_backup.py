@@ -10,6 +10,7 @@ import shutil
 import signal
 import sqlite3
 import stat
+import tempfile
 import zipfile
 from collections.abc import Callable
 from contextlib import closing
@@ -18,6 +19,7 @@ from typing import Any
 
 import pytest
 
+from app.command_line import tidy_up
 from app.records import (
     Client,
     KeptPhoto,
@@ -29,8 +31,10 @@ from app.records import (
     plan_restore,
     restore,
 )
+from app.records.backup import SPARE, sweep_backups
 from app.records.database import FILE
 from app.records.switch import ASIDE, CHECKED, UNFINISHED
+from model.storage import is_unfinished
 from tests.app.record_book import keep_some, photo
 from tests.security.forked import commands, killed_over, run
 
@@ -171,11 +175,41 @@ def fresh(made: Made, tmp_path: Path) -> Callable[[], Path]:
 
 
 @without_fork
-def test_a_backup_killed_at_any_point_leaves_no_part_under_its_name(fresh: Callable[[], Path], tmp_path: Path) -> None:
+def test_a_backup_killed_at_any_point_leaves_nothing_once_the_program_starts_again(
+    fresh: Callable[[], Path], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    (elsewhere := tmp_path / "elsewhere").mkdir()
+    monkeypatch.setattr(tempfile, "tempdir", str(elsewhere))
+    left = set()
     for home, _ in killed_over(fresh, commands(["backup", "b.zip"]), 6):
+        left |= {file.name.rpartition(".")[2] for file in unfinished(home)}
+        monkeypatch.setenv("SWARDKEY_HOME", str(home))
+        tidy_up()  # what every start of swardkey does
+        assert not unfinished(home) and not any(elsewhere.rglob(FILE))
         if (home / "b.zip").exists():
             assert plan_restore(home / "b.zip", tmp_path).files
         assert named(home) == "second"
+
+
+def unfinished(home: Path) -> list[Path]:
+    """What a backup has only while it is made."""
+    return [file for file in home.iterdir() if file.name.startswith(SPARE) or is_unfinished(file)]
+
+
+def test_a_backup_that_is_being_made_is_not_swept_away(made: Made, tmp_path: Path) -> None:
+    home = other_home(made, tmp_path / "home")
+    seen = []
+
+    def swept(files: int) -> None:
+        sweep_backups(home)
+        seen.append(len(unfinished(home)))
+
+    back_up(home, home / "b.zip", swept)
+    assert set(seen) == {2} and not unfinished(home) and plan_restore(home / "b.zip", home).files
+    (home / f"{SPARE}x").mkdir()
+    (home / f"{SPARE}x" / "zip.txt").write_text(str(home / "b.zip"))
+    sweep_backups(home)
+    assert (home / "b.zip").exists() and not unfinished(home), "only what is unfinished goes"
 
 
 @without_fork

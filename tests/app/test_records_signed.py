@@ -234,8 +234,20 @@ def test_a_clock_set_back_is_said_and_the_order_stays(tmp_path: Path) -> None:
         assert check_records(records).sound
     assert [s.sequence for s in (first, second, third)] == [1, 2, 3]
     assert first.note == third.note == ""
-    assert second.signed_at == first.signed_at
-    assert "clock read 2020-01-01T00:00:00+00:00, earlier" in second.note
+    times = [s.signed_at for s in (first, second, third)]
+    assert times == ["2026-06-01T09:00:00+00:00", "2020-01-01T00:00:00+00:00", "2026-06-02T00:00:00+00:00"]
+    assert "earlier than the signature before this one, at 2026-06-01T09:00:00+00:00" in second.note
+
+
+def test_a_clock_once_ahead_does_not_stay_in_later_signatures(tmp_path: Path) -> None:
+    days = iter([(2031, 1, 1), (2026, 6, 1), (2026, 6, 2)])
+    with open_records(tmp_path, clock=lambda: datetime(*next(days), tzinfo=UTC)) as records:
+        kept = keep_some(records)
+        signed = [records.sign("treatment", kept.treatment.id, "Kim"), records.sign("visit", kept.visit, "Kim")]
+        signed.append(records.amend("treatment", 1, replace(kept.treatment, area_m2=1.0), "Kim", "why"))
+        assert check_records(records).sound
+    assert [s.signed_at[:10] for s in signed] == ["2031-01-01", "2026-06-01", "2026-06-02"]
+    assert [bool(s.note) for s in signed] == [False, True, False]
 
 
 def test_unsigned_treatments_wait_with_their_time(tmp_path: Path) -> None:

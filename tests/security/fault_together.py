@@ -7,6 +7,7 @@ from collections.abc import Callable, Sequence
 from contextlib import suppress
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
+from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
@@ -198,12 +199,13 @@ def clock_set_back(top: Path) -> Tally:
             rows = records.database.read("SELECT signed_at, note FROM signed ORDER BY sequence")
             times = [row["signed_at"] for row in rows]
             noted = [("earlier than the signature before" in row["note"]) for row in rows]
-            return [found.sound, found.signed, times == sorted(times), noted, len(records.recent_drafts())]
+            back = [later < earlier for earlier, later in pairwise(times)]
+            return [found.sound, found.signed, back.count(True), noted, len(records.recent_drafts())]
 
-    expect(tally, ask(home, question), [True, 6, True, [False, False, True, True, False, False], 3])
+    expect(tally, ask(home, question), [True, 6, 1, [False, False, True, False, False, False], 3])
     shown = run(home, commands(["records", "show", "treatment", "2"], ["records", "check"]))
     tally.runs += 1
-    expect(tally, (shown.status, "set the clock right" in " ".join(shown.out.split())), (0, True))
+    expect(tally, (shown.status, "the clock was wrong" in " ".join(shown.out.split())), (0, True))
     done = commands(["backup", "b.zip", "--json"], ["restore", "b.zip", "--yes", "--json"], ["records", "check"])
     expect(tally, at_once(tally, home, [done]), [0])
     return tally

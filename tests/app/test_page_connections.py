@@ -1,0 +1,129 @@
+"""Connections that say nothing, half of something, or are too many: everybody else is still answered."""
+
+from __future__ import annotations
+
+import asyncio
+import select
+import socket
+import threading
+from collections.abc import Callable, Iterator
+from contextlib import ExitStack
+from typing import Any
+
+import pytest
+import uvicorn
+
+from app.web import connections
+from app.web.connections import Connection
+
+ASK = b"GET / HTTP/1.1\r\nHost: a\r\n\r\n"
+HALF = ASK[:-2]
+FORM = b"POST / HTTP/1.1\r\nHost: a\r\nContent-Length: 9\r\n\r\n"
+Connect = Callable[[bytes], socket.socket]
+
+
+class Turn:
+    """How far the answers to forms are: each counts itself as begun, then waits to be released."""
+
+    def __init__(self) -> None:
+        self.begun, self.released = threading.Semaphore(0), threading.Event()
+
+
+@pytest.fixture
+def turn() -> Turn:
+    return Turn()
+
+
+@pytest.fixture
+def connect(turn: Turn) -> Iterator[Connect]:
+    """Opens a connection to a server of ours and sends something."""
+
+    async def answer(scope: Any, receive: Any, send: Any) -> None:
+        more = True
+        while more:
+            more = (await receive()).get("more_body", False)
+        if scope["method"] == "POST":
+            turn.begun.release()
+            await asyncio.to_thread(turn.released.wait, 60)
+        await send({"type": "http.response.start", "status": 200, "headers": [(b"content-length", b"2")]})
+        await send({"type": "http.response.body", "body": b"ok"})
+
+    listening = socket.create_server(("127.0.0.1", 0))
+    config = uvicorn.Config(answer, http=Connection, lifespan="off", log_level="error", timeout_graceful_shutdown=1)
+    server = uvicorn.Server(config)
+    thread = threading.Thread(target=server.run, kwargs={"sockets": [listening]})
+    thread.start()
+    with ExitStack() as opened:
+
+        def open_one(sent: bytes) -> socket.socket:
+            one = opened.enter_context(socket.create_connection(listening.getsockname(), timeout=60))
+            one.sendall(sent)
+            return one
+
+        yield open_one
+        turn.released.set()
+    server.should_exit = True
+    thread.join()
+
+
+def is_answered(one: socket.socket) -> bool:
+    """Waits for an answer, the whole of it."""
+    came = b""
+    while not came.endswith(b"ok") and (more := one.recv(1000)):
+        came += more
+    return came.startswith(b"HTTP/1.1 200")
+
+
+def is_cut_off(one: socket.socket) -> bool:
+    """Waits until something comes: whether it is the end."""
+    try:
+        return one.recv(1000) == b""
+    except ConnectionError:
+        return True
+
+
+def await_cut_off(among: list[socket.socket], how_many: int) -> None:
+    """Waits until so many of them have ended."""
+    left = list(among)
+    while len(among) - len(left) < how_many:
+        ended, _, _ = select.select(left, [], [], 60)
+        assert ended and all(map(is_cut_off, ended))
+        left = [one for one in left if one not in ended]
+
+
+@pytest.mark.parametrize("sent", [b"", HALF, FORM])
+@pytest.mark.parametrize("limit", ["MOST", "MOST_OF_ONE"])
+def test_silent_connections_make_way(
+    connect: Connect, monkeypatch: pytest.MonkeyPatch, sent: bytes, limit: str
+) -> None:
+    monkeypatch.setattr(connections, limit, 6)
+    silent = [connect(sent) for _ in range(20)]
+    assert is_answered(connect(ASK))
+    await_cut_off(silent, 15)
+
+
+def test_nobody_who_is_being_answered_makes_way(connect: Connect, monkeypatch: pytest.MonkeyPatch, turn: Turn) -> None:
+    busy = [connect(FORM + b"123456789") for _ in range(3)]
+    assert all(turn.begun.acquire(timeout=60) for _ in busy)
+    monkeypatch.setattr(connections, "MOST", 4)
+    await_cut_off([connect(HALF) for _ in range(8)], 7)
+    turn.released.set()
+    assert all(is_answered(one) for one in busy)
+
+
+@pytest.mark.parametrize(("sent", "limit"), [(b"", "HEAD"), (HALF, "HEAD"), (FORM + b"1", "SILENT")])
+def test_the_rest_of_a_request_is_not_waited_for_without_end(
+    connect: Connect, monkeypatch: pytest.MonkeyPatch, sent: bytes, limit: str
+) -> None:
+    monkeypatch.setattr(connections, limit, 0.05)
+    assert is_cut_off(connect(sent))
+
+
+def test_a_second_request_may_come_on_the_same_connection(connect: Connect, monkeypatch: pytest.MonkeyPatch) -> None:
+    one = connect(ASK)
+    assert is_answered(one)
+    one.sendall(ASK)
+    assert is_answered(one)
+    monkeypatch.setattr(connections, "HEAD", 0.05)
+    one.sendall(HALF)
+    assert is_cut_off(one)
