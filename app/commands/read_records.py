@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import date, datetime, time, timedelta
+from datetime import date, datetime, time
 from typing import Annotated, Any, Literal
 
 import typer
@@ -11,11 +11,12 @@ from app.commands.json_output import Json, answer
 from app.commands.options import Day, option
 from app.present.show_records import hit_line, plain, print_due, print_record, show_added, show_list
 from app.records import Current, FollowUp, Records, RecordsError, Treatment, check_records, open_records
+from app.records.days import later
 from app.services.objections import against
 
 Shown = Literal["client", "site", "visit", "treatment"]
 Number = Annotated[int, typer.Argument(metavar="NUMBER", min=1, help="Its number.")]
-AHEAD = timedelta(days=14)
+AHEAD = 14  # days
 
 
 def show(
@@ -80,7 +81,7 @@ def due(
             show_added("follow_up", book.finish_follow_up(done, on), as_json, "is done")
             return
         overdue = book.overdue(on)
-        coming = [one for one in book.follow_ups() if on < one.due <= on + AHEAD]
+        coming = [one for one in book.follow_ups() if on < one.due <= later(on, AHEAD)]
         waiting = book.unsigned(datetime.combine(on, time.max) if day else None)
         sites = {one.id: one.address for one in book.sites()}
     found = {"overdue": overdue, "coming": coming, "unsigned": waiting}

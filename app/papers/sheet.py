@@ -101,7 +101,9 @@ class Sheet:
     def as_pdf(self, columns: int = 1) -> bytes:
         """The whole paper as a PDF file, with a word on letters that its fonts lack."""
         if letters := list(dict.fromkeys(self.lacking)):
-            named = ", ".join(f"U+{ord(c):04X} {unicodedata.name(c, 'unnamed').casefold()}" for c in letters[:MOST_NAMED])
+            named = ", ".join(
+                f"U+{ord(c):04X} {unicodedata.name(c, 'unnamed').casefold()}" for c in letters[:MOST_NAMED]
+            )
             more = f" and {len(letters) - MOST_NAMED} more" if len(letters) > MOST_NAMED else ""
             said = f"The fonts of this paper cannot print these characters and print their numbers: {named}{more}."
             self.parts.append(Lines(said, SMALL))
@@ -116,7 +118,9 @@ def table(block: blocks.Table) -> Grid:
     heights = [None] * (len(rows) - len(block.tall)) + list(block.tall)
     widths = [share * (WIDTH - 2 * MARGIN) for share in block.widths]
     # A text longer than a page goes on over the next; lines to write on stay whole.
-    made = Grid(cells, widths, heights, repeatRows=1 if block.head else 0, hAlign="LEFT", splitInRow=0 if block.tall else 1)
+    made = Grid(
+        cells, widths, heights, repeatRows=1 if block.head else 0, hAlign="LEFT", splitInRow=0 if block.tall else 1
+    )
     lines: list[Ruling] = [("VALIGN", (0, 0), (-1, -1), "TOP"), OWN_FACE]
     pads = zip(("LEFT", "RIGHT", "TOP", "BOTTOM"), (2, 4, 2.2, 3) if block.ruled else (0, 4, 0, 2.5), strict=True)
     lines += [(f"{side}PADDING", (0, 0), (-1, -1), points) for side, points in pads]

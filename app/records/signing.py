@@ -12,6 +12,7 @@ from typing import Any
 from app.records.book import Book, completed
 from app.records.chain import HEADS, digest, note_heads, read_heads, signed_row
 from app.records.database import Database
+from app.records.days import check_day
 from app.records.entries import Current, PastVisit, Signed, Treatment, Visit, VisitRecord
 from app.records.errors import RecordsError
 from app.records.fields import Kind
@@ -240,6 +241,7 @@ def _valid(kind: Kind, number: int, changed: Record) -> Record:
     if isinstance(changed, Treatment) != (kind == "treatment"):
         raise RecordsError(f"a {kind} is amended by a {kind}, not by something else")
     found = rechecked(changed)
+    check_day(found.day if isinstance(found, Treatment) else found.visit.day, kind)
     if isinstance(found, Treatment):
         return replace(completed(found), id=number)
     return replace(found, visit=replace(found.visit, id=number))

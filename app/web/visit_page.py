@@ -4,13 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import replace
-from datetime import date, timedelta
+from datetime import date
 from typing import Any
 from urllib.parse import quote, urlencode
 
 from app.present.finding import day_text
 from app.present.naming import GIVEN
 from app.records import FollowUp, Product, Reading, Records, Treatment, missing_fields, open_records, write_up_by
+from app.records.days import later
 from app.services.objections import HEADING, against
 from app.services.own_products import holding, with_product
 from app.web.context import Context
@@ -53,7 +54,7 @@ def next_look(kept: Any) -> date:
         for option in plan.plan.get("options", ()):
             if option.get("name") in chosen and option.get("look_again_days"):
                 days = int(option["look_again_days"][-1])
-    return kept.visit.day + timedelta(days=days)  # type: ignore[no-any-return]
+    return later(kept.visit.day, days)
 
 
 def weeds_of(context: Context, kept: Any) -> list[str]:
