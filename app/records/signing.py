@@ -13,6 +13,7 @@ from app.records.book import Book, completed
 from app.records.chain import HEADS, digest, note_heads, read_heads, signed_row
 from app.records.database import Database
 from app.records.days import check_day
+from app.records.doubts import answered, doubts, refuse_impossible
 from app.records.entries import Current, PastVisit, Signed, Treatment, Visit, VisitRecord
 from app.records.errors import RecordsError
 from app.records.fields import Kind
@@ -130,21 +131,32 @@ class Signing:
         former = self.current("treatment", last[0]["id"]).record if last else None
         return filled_in(new, self._own.profile(), former if isinstance(former, Treatment) else None)
 
-    def sign(self, kind: Kind, number: int, who: str) -> Signed:
+    def sign(self, kind: Kind, number: int, who: str, answer: str = "") -> Signed:
         """Sign a visit or a treatment as it stands; from now on it can only be amended.
 
-        Raises RecordsError naming what its state still asks for, and where it is signed already.
+        ``answer``: to what ``doubts`` asks, kept with the record. Raises RecordsError naming what its state still asks
+        for, what is asked without an answer, and where it is signed already.
         """
         with self._database.writing() as connection:
             # Read in the same transaction, so that what is signed is what is there.
             if self.versions(kind, number):
                 raise RecordsError(f"{kind} {number} is signed; amend it, and say why")
-            signed = self._add_signed(connection, kind, number, self.unsigned_record(kind, number), who)
+            record = self.unsigned_record(kind, number)
+            if isinstance(record, Treatment):
+                _check_complete(record)
+                asked = doubts(record, self.visit(record.visit).day, who)
+                record = answered(record, asked, answer)
+                if asked:
+                    record = self._book.change_treatment(record)
+            signed = self._add_signed(connection, kind, number, record, who)
         self._note_heads()
         return signed
 
-    def amend(self, kind: Kind, number: int, changed: Record, who: str, reason: str) -> Signed:
-        """Sign another version of what is signed, saying why; the former ones stay. Raises RecordsError."""
+    def amend(self, kind: Kind, number: int, changed: Record, who: str, reason: str, answer: str = "") -> Signed:
+        """Sign another version of what is signed, saying why; the former ones stay.
+
+        ``answer``: to what ``doubts`` asks of what was not asked before. Raises RecordsError.
+        """
         if not reason.strip():
             raise RecordsError("no reason was given for the amendment; give one")
         changed = _valid(kind, number, changed)
@@ -157,6 +169,10 @@ class Signing:
                 raise RecordsError(f"{kind} {number} belongs to another site or visit; an amendment cannot move it")
             if plain(record) == plain(changed):
                 raise RecordsError(f"{kind} {number} is the same as before; change something in it")
+            if isinstance(changed, Treatment) and isinstance(record, Treatment):
+                day = self.visit(changed.visit).day
+                asked = tuple(one for one in doubts(changed, day) if one not in doubts(record, day))
+                changed = answered(changed, asked, answer)
             signed = self._add_signed(connection, kind, number, changed, who, row.sequence, reason)
             if isinstance(changed, Treatment):
                 self._book.index_treatment(connection, changed)
@@ -225,7 +241,8 @@ class Signing:
 
 
 def _check_complete(record: Record) -> None:
-    """Raises RecordsError naming what the law asks for and the record lacks."""
+    """Raises RecordsError for what cannot be, and naming what the law asks for and the record lacks."""
+    refuse_impossible(record)
     if isinstance(record, VisitRecord):
         if not record.visit.who.strip():
             raise RecordsError(f"visit {record.visit.id}: still missing: who was there; fill it in, then sign")

@@ -269,7 +269,7 @@ def visit_text(context: Context) -> str:
         for current in records.treatments(visit=1):
             record: Any = current.record
             records.change_treatment(replace(record, chemical=False, products=(), weather=()))
-            records.sign("treatment", record.id, "Sam")
+            records.sign("treatment", record.id, "Sam", "came back to spray")
         visit.show(context, records, 1)
     assert len(pypdfium2.PdfDocument(paper_of_visit("client", 1, key=context.key))) == 1
     for kind in ("advice", "job"):

@@ -7,7 +7,7 @@ import shutil
 import sqlite3
 from contextlib import closing
 from dataclasses import replace
-from datetime import UTC, date, datetime
+from datetime import UTC, date, datetime, time, timedelta
 from pathlib import Path
 
 import pytest
@@ -266,4 +266,38 @@ def test_several_changes_together_are_made_all_or_none(tmp_path: Path) -> None:
             signed = records.sign("treatment", kept.treatment.id, "Kim")
         assert (tmp_path / HEADS).read_text() == f"1 {signed.sha256}\n"
         assert len(records.current("visit", kept.visit).record.findings) == 1  # type: ignore[union-attr]
+        assert check_records(records).sound
+
+
+def test_what_cannot_be_is_not_signed(tmp_path: Path) -> None:
+    with open_records(tmp_path) as records:
+        kept = keep_some(records)
+        for wrong, told in (
+            ({"day": date.today() + timedelta(days=3)}, "still to come; correct it"),
+            ({"finished": time(8, 0)}, "finished at 08:00, before it started at 08:10; correct"),
+        ):
+            records.change_treatment(replace(kept.treatment, **wrong))  # type: ignore[arg-type]
+            with pytest.raises(RecordsError, match=told):
+                records.sign("treatment", kept.treatment.id, "Kim", "so it was")
+        visit = records.add_visit(replace(records.visit(kept.visit), day=date.today() + timedelta(days=3)))
+        with pytest.raises(RecordsError, match="still to come"):
+            records.sign("visit", visit.id, "Kim")
+
+
+def test_what_is_odd_is_asked_and_the_answer_is_kept(tmp_path: Path) -> None:
+    with open_records(tmp_path) as records:
+        kept = keep_some(records)
+        windy = replace(kept.treatment.weather[0], wind_speed=45.0)
+        records.change_treatment(replace(kept.treatment, weather=(windy,), day=date(2026, 6, 2)))
+        with pytest.raises(RecordsError, match=r"dated 2026-06-02, .* 45 km/h, over 20.* Kim applied it and Lee signs"):
+            records.sign("treatment", kept.treatment.id, "Lee")
+        records.sign("treatment", kept.treatment.id, "Lee", "gusts at the end only")
+        record = records.current("treatment", kept.treatment.id).record
+        assert isinstance(record, Treatment) and len(record.answered) == 3
+        assert set(record.answered.values()) == {"gusts at the end only"}
+        # Asked once: an amendment of something else asks for nothing more, another wind does.
+        records.amend("treatment", 1, replace(record, area_m2=9.0), "Lee", "measured again")
+        with pytest.raises(RecordsError, match="50 km/h"):
+            windier = (replace(windy, wind_speed=50.0),)
+            records.amend("treatment", 1, replace(record, weather=windier), "Lee", "read again")
         assert check_records(records).sound
