@@ -28,7 +28,7 @@ def client_of(visit: PaperVisit) -> bytes:
     """The paper for the client of a visit. Raises AnswerError while a treatment of it is not signed."""
     record = visit.record
     where = ", ".join(filter(None, (record.client.name, record.site.address)))
-    sheet = Sheet(Head("Your lawn: what was found and done", where, visit.day, _business(visit)[0]))
+    sheet = Sheet(Head("Your lawn: what was found and done", where, visit.day, _business(visit)[0], visit.mark))
     named = [visit.key.flora.species[naming.species] for naming in visit.namings]
     title = capital(" and ".join(plant.common_name for plant in named))
     sheet.title(safe(title), " and ".join(slanted(plant.scientific_name) for plant in named))

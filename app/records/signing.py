@@ -10,7 +10,7 @@ from datetime import datetime
 from typing import Any
 
 from app.records.book import Book, completed
-from app.records.chain import HEADS, digest, note_heads, read_heads, signed_row
+from app.records.chain import HEADS, MEANT, digest, note_heads, note_meant, read_heads, signed_row
 from app.records.database import Database
 from app.records.days import check_day
 from app.records.doubts import answered, doubts, refuse_impossible
@@ -45,9 +45,27 @@ class Signing:
     @contextmanager
     def together(self) -> Iterator[None]:
         """Several changes that are made all, on the disk when this ends, or none of them."""
-        with self._database.writing():
+        with self._signing():
             yield
-        self._note_heads()
+
+    @contextmanager
+    def _signing(self) -> Iterator[sqlite3.Connection]:
+        """A transaction; what is signed in it is noted beside the book, as meant before it ends and as done after."""
+        outermost = not self._database.connection.in_transaction
+        with self._database.writing() as connection:
+            yield connection
+            if outermost:
+                with suppress(OSError):
+                    note_meant(self._database.folder / MEANT, self._not_noted())
+        if outermost:
+            # It is signed whether or not this can be written: the next signature makes up for it.
+            with suppress(OSError):
+                note_heads(self._database.folder / HEADS, self._not_noted())
+
+    def _not_noted(self) -> list[tuple[int, str]]:
+        noted = len(read_heads(self._database.folder / HEADS))
+        sql = "SELECT sequence, sha256 FROM signed WHERE sequence > ? ORDER BY sequence"
+        return [(row["sequence"], row["sha256"]) for row in self._database.read(sql, noted)]
 
     def current(self, kind: Kind, number: int) -> Current:
         """The latest version of a visit or a treatment, with its chain of signatures."""
@@ -137,7 +155,7 @@ class Signing:
         ``answer``: to what ``doubts`` asks, kept with the record. Raises RecordsError naming what its state still asks
         for, what is asked without an answer, and where it is signed already.
         """
-        with self._database.writing() as connection:
+        with self._signing() as connection:
             # Read in the same transaction, so that what is signed is what is there.
             if self.versions(kind, number):
                 raise RecordsError(f"{kind} {number} is signed; amend it, and say why")
@@ -149,7 +167,6 @@ class Signing:
                 if asked:
                     record = self._book.change_treatment(record)
             signed = self._add_signed(connection, kind, number, record, who)
-        self._note_heads()
         return signed
 
     def amend(self, kind: Kind, number: int, changed: Record, who: str, reason: str, answer: str = "") -> Signed:
@@ -160,7 +177,7 @@ class Signing:
         if not reason.strip():
             raise RecordsError("no reason was given for the amendment; give one")
         changed = _valid(kind, number, changed)
-        with self._database.writing() as connection:
+        with self._signing() as connection:
             former = self.versions(kind, number)
             if not former:
                 raise RecordsError(f"{kind} {number} is not signed; change it instead")
@@ -178,7 +195,6 @@ class Signing:
                 self._book.index_treatment(connection, changed)
             else:
                 self._book.index_visit(connection, changed.visit, changed.findings)
-        self._note_heads()
         return signed
 
     def unsigned(self, now: datetime | None = None) -> tuple[Waiting, ...]:
@@ -228,16 +244,6 @@ class Signing:
         signed = replace(signed, sha256=digest(signed, content))
         insert(connection, signed, content=content)
         return signed
-
-    def _note_heads(self) -> None:
-        if self._database.connection.in_transaction:  # not signed for good yet
-            return
-        # It is signed whether or not this can be written: the next signature makes up for it.
-        with suppress(OSError):
-            path = self._database.folder / HEADS
-            sql = "SELECT sequence, sha256 FROM signed WHERE sequence > ? ORDER BY sequence"
-            found = self._database.read(sql, len(read_heads(path)))
-            note_heads(path, ((row["sequence"], row["sha256"]) for row in found))
 
 
 def _check_complete(record: Record) -> None:

@@ -19,10 +19,12 @@ from app.records import (
     RecordsError,
     Treatment,
     VisitRecord,
+    back_up,
     check_records,
     open_records,
 )
-from app.records.chain import HEADS
+from app.records.book_mark import against_backup, against_mark, signed_rows
+from app.records.chain import HEADS, MEANT, mark_of
 from app.records.database import FILE
 from tests.app.record_book import keep_some, photo
 
@@ -301,3 +303,38 @@ def test_what_is_odd_is_asked_and_the_answer_is_kept(tmp_path: Path) -> None:
             windier = (replace(windy, wind_speed=50.0),)
             records.amend("treatment", 1, replace(record, weather=windier), "Lee", "read again")
         assert check_records(records).sound
+
+
+def test_a_file_of_heads_that_was_deleted_or_cut_is_found(folder: Path) -> None:
+    lines = (folder / HEADS).read_text().splitlines(keepends=True)
+    (folder / MEANT).unlink()
+    (folder / HEADS).write_text("".join(lines[:2]))
+    assert "does not list signed rows 3 to 3" in faults(folder)
+    (folder / HEADS).unlink()
+    assert "does not list signed rows 1 to 3" in faults(folder)
+
+
+def test_signed_rows_that_go_with_the_files_beside_the_book_leave_a_gap(folder: Path) -> None:
+    tamper(folder, *UNGUARD, "PRAGMA foreign_keys = OFF", "DELETE FROM signed")
+    (folder / HEADS).unlink()
+    (folder / MEANT).unlink()
+    found = faults(folder)
+    assert "treatment 1: was signed, and its signed row is gone" in found and "visit 1: was signed" in found
+
+
+def test_a_mark_and_a_backup_prove_what_the_book_still_holds(folder: Path, tmp_path: Path) -> None:
+    done = back_up(tmp_path, tmp_path / "b.zip")
+    with open_records(folder) as records:
+        mark = mark_of(signed_rows(records))
+        assert done.mark == mark and mark.startswith("3-")
+        records.amend("treatment", 1, replace(records.treatment_row(1), area_m2=140.0), "Kim", "again")
+        assert against_mark(records, mark) == against_backup(records, tmp_path / "b.zip") == ()
+        assert "row 3 is not the one" in against_mark(records, "3-" + "0" * 20)[0]
+        with pytest.raises(RecordsError, match="is not a mark; copy it"):
+            against_mark(records, "3")
+    with open_records(tmp_path / "other") as records:  # another book in its place, sound in itself
+        kept = keep_some(records)
+        records.sign("treatment", kept.treatment.id, "Kim")
+        assert check_records(records).sound
+        assert "row 3 of the mark" in against_mark(records, mark)[0]
+        assert "row 1 is not the one of b.zip" in against_backup(records, tmp_path / "b.zip")[0]
