@@ -10,6 +10,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
+from app.records import schema
 from app.records.errors import RecordsError, in_a_sentence
 from app.records.migration import migrate, verified_copy, version_of
 
@@ -121,11 +122,12 @@ def _to_read(path: Path) -> sqlite3.Connection | None:
             connection = sqlite3.connect(f"{path.absolute().as_uri()}?{way}", uri=True, isolation_level=None)
             try:
                 connection.execute("PRAGMA trusted_schema = OFF")
-                version_of(connection, path)
+                if version_of(connection, path) == len(schema.MIGRATIONS):  # another one would first be migrated
+                    return connection
             except BaseException:
                 connection.close()
                 raise
-            return connection
+            connection.close()
     return None
 
 
