@@ -23,7 +23,8 @@ def backup(
     with progress_bar("backing up", None, as_json) as progress:
         done = back_up(home(), file, progress=progress)
     size = f"{done.files} files, {done.bytes / 1e6:.1f} MB ({', '.join(done.folders)})"
-    answer(as_json, plain(done), "\n".join([*done.notes, f"{done.file}: {size}, read back"]))
+    mark = f"; mark of the record book {done.mark}" if done.mark else ""
+    answer(as_json, plain(done), "\n".join([*done.notes, f"{done.file}: {size}, read back{mark}"]))
 
 
 def restore(

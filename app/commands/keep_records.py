@@ -31,6 +31,7 @@ from app.services.site_lawn import lawn_of_site
 records = typer.Typer(no_args_is_help=True, help="Keep clients, sites, visits and spray records; sign and amend them.")
 Kind = Annotated[Literal["visit", "treatment"], typer.Argument(metavar="KIND", help="visit or treatment.")]
 By = Annotated[str, option("NAME", "Who signs.", "--by")]
+Answer = Annotated[str, option("TEXT", "Your answer to what is asked when it is signed; kept with it.", "--answer")]
 OfBook = Annotated[Literal["client", "site"], typer.Argument(metavar="KIND", help="client or site.")]
 Into = Annotated[int, typer.Option("--into", metavar="NUMBER", min=1, help="The entry that stays.")]
 Edit = Annotated[int | None, typer.Option("--edit", metavar="NUMBER", min=1, help="Edit this one.")]
@@ -164,10 +165,10 @@ def change(kind: Kind, number: Number, file: Changes, as_json: Json = False) -> 
 
 
 @records.command()
-def sign(kind: Kind, number: Number, by: By, as_json: Json = False) -> None:
+def sign(kind: Kind, number: Number, by: By, say: Answer = "", as_json: Json = False) -> None:
     """Sign a visit or treatment: from then on it can only be amended."""
     with open_records() as book:
-        signed = book.sign(kind, number, by)
+        signed = book.sign(kind, number, by, say)
     show_signed(signed, as_json)
 
 
@@ -178,6 +179,7 @@ def amend(
     file: Changes,
     by: By,
     because: Annotated[str, option("TEXT", "Why it is amended.")],
+    say: Answer = "",
     as_json: Json = False,
 ) -> None:
     """Amend what is signed: a new signed version, beside the old one."""
@@ -188,7 +190,7 @@ def amend(
             changed: Any = replace(now, visit=changed_by(now.visit, fields, file))
         else:
             changed = changed_by(now, fields, file)
-        signed = book.amend(kind, number, changed, by, because)
+        signed = book.amend(kind, number, changed, by, because, say)
     show_signed(signed, as_json)
 
 

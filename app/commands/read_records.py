@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from datetime import date, datetime, time, timedelta
+from dataclasses import replace
+from datetime import date, datetime, time
+from pathlib import Path
 from typing import Annotated, Any, Literal
 
 import typer
@@ -11,11 +13,14 @@ from app.commands.json_output import Json, answer
 from app.commands.options import Day, option
 from app.present.show_records import hit_line, plain, print_due, print_record, show_added, show_list
 from app.records import Current, FollowUp, Records, RecordsError, Treatment, check_records, open_records
+from app.records.book_mark import against_backup, against_mark, signed_rows
+from app.records.chain import mark_of
+from app.records.days import later
 from app.services.objections import against
 
 Shown = Literal["client", "site", "visit", "treatment"]
 Number = Annotated[int, typer.Argument(metavar="NUMBER", min=1, help="Its number.")]
-AHEAD = timedelta(days=14)
+AHEAD = 14  # days
 
 
 def show(
@@ -80,7 +85,7 @@ def due(
             show_added("follow_up", book.finish_follow_up(done, on), as_json, "is done")
             return
         overdue = book.overdue(on)
-        coming = [one for one in book.follow_ups() if on < one.due <= on + AHEAD]
+        coming = [one for one in book.follow_ups() if on < one.due <= later(on, AHEAD)]
         waiting = book.unsigned(datetime.combine(on, time.max) if day else None)
         sites = {one.id: one.address for one in book.sites()}
     found = {"overdue": overdue, "coming": coming, "unsigned": waiting}
@@ -88,12 +93,28 @@ def due(
     answer(as_json, data, lambda: print_due(overdue, coming, waiting, sites))
 
 
-def check(as_json: Json = False) -> None:
-    """Look through the records and the chain of what is signed; exit status 1 where something is wrong."""
+def check(
+    mark: Annotated[str, option("MARK", "Whether it holds what it held at a mark, from the foot of a paper.")] = "",
+    against_zip: Annotated[
+        Path | None, option("BACKUP.zip", "Whether it holds all that is signed in a backup.", "--against")
+    ] = None,
+    as_json: Json = False,
+) -> None:
+    """Look through the records and the chain of what is signed; exit status 1 where something is wrong.
+
+    No program alone on one machine can prove that nothing was altered: whoever may write to the folder can replace all
+    of it. Papers and backups that lie elsewhere carry the mark of the book, and --mark and --against compare with them.
+    """
     with open_records() as book:
         found = check_records(book)
+        more = against_mark(book, mark) if mark else ()
+        more += against_backup(book, against_zip) if against_zip is not None else ()
+        found = replace(found, faults=(*found.faults, *more))
+        now = mark_of(signed_rows(book))
     counts = f"{found.visits} visits, {found.treatments} treatments, {found.signed} signed rows, {found.photos} photos"
-    text = "\n".join([*found.faults, f"{counts}: {'nothing was altered' if found.sound else 'see above'}"])
-    answer(as_json, {"sound": found.sound, **plain(found)}, text)
+    outcome = "nothing was altered" if found.sound else "see above"
+    held = [f"the book still holds all of {one}" for one in filter(None, (mark, against_zip)) if found.sound]
+    lines = [*found.faults, f"{counts}: {outcome}", *held, *([f"mark: {now}"] if now else [])]
+    answer(as_json, {"sound": found.sound, **plain(found), "mark": now}, "\n".join(lines))
     if not found.sound:
         raise typer.Exit(1)

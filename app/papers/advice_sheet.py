@@ -43,13 +43,20 @@ class AdviceSheet:
     maker: str = ""
     photo: SheetPhoto | None = None
     others: tuple[Naming, ...] = ()
+    mark: str = ""
 
 
 def advice_paper(advice: AdviceSheet, key: Key, control: Control) -> bytes:
     """The advice sheet as PDF."""
     plan = advice.plan
     where = ", ".join(filter(None, (advice.client, advice.place)))
-    head = Head("Advice on a weed", where, advice.day, advice.maker, "no rates: read the label")
+    head = Head(
+        "Advice on a weed",
+        where,
+        advice.day,
+        advice.maker,
+        "  \u00b7  ".join(filter(None, ("no rates: read the label", advice.mark))),
+    )
     sheet = Sheet(head, control.flora.sources)
     species = plan.case.species if len(plan.case.species) > 1 else (advice.naming.species,)
     together = plan.case.together
@@ -92,7 +99,7 @@ def advice_of(visit: PaperVisit, client: str = "") -> bytes:
     """The advice sheet of a visit. ``client``: whom it is for, by default the client of the visit."""
     who = client or visit.record.client.name
     where, others = visit.record.site.address, visit.namings[1:]
-    sheet = AdviceSheet(visit.naming, visit.plan, who, where, visit.day, visit.maker, visit.photo, others)
+    sheet = AdviceSheet(visit.naming, visit.plan, who, where, visit.day, visit.maker, visit.photo, others, visit.mark)
     return advice_paper(sheet, visit.key, visit.control)
 
 

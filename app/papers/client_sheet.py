@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from datetime import date, timedelta
+from datetime import date
 
 from app.papers.pdf import Head, safe, slanted
 from app.papers.plant_figure import beside, photo_figure
@@ -14,6 +14,7 @@ from app.present.block import Block, Paragraph, Section, Table, Words, as_text, 
 from app.present.finding import day_text, share
 from app.present.naming import GIVEN, Naming
 from app.records import Treatment
+from app.records.days import later
 from app.services.objections import actives_named, place_named
 from app.services.visit_papers import decided_option
 from model.control.facts import MethodName
@@ -27,7 +28,7 @@ def client_of(visit: PaperVisit) -> bytes:
     """The paper for the client of a visit. Raises AnswerError while a treatment of it is not signed."""
     record = visit.record
     where = ", ".join(filter(None, (record.client.name, record.site.address)))
-    sheet = Sheet(Head("Your lawn: what was found and done", where, visit.day, _business(visit)[0]))
+    sheet = Sheet(Head("Your lawn: what was found and done", where, visit.day, _business(visit)[0], visit.mark))
     named = [visit.key.flora.species[naming.species] for naming in visit.namings]
     title = capital(" and ".join(plant.common_name for plant in named))
     sheet.title(safe(title), " and ".join(slanted(plant.scientific_name) for plant in named))
@@ -114,7 +115,7 @@ def _until(visit: PaperVisit, done: list[Treatment], words: ForClient) -> Iterat
             yield label if said else words.keep_off.text
             place = place_named(treatment.situation) or place_named(treatment.plants) or visit.plan.case.place
             if place == "lawn" and method_of(visit, treatment) in (*WET, None):
-                yield words.mowing.text.format(day=_weekday(treatment.day + timedelta(days=words.mowing.days)))
+                yield words.mowing.text.format(day=_weekday(later(treatment.day, words.mowing.days)))
             lasting = [visit.control.actives[name] for name in actives_named(visit.control, treatment.products)]
             if treatment.clippings:
                 yield f"Clippings: {treatment.clippings}"
@@ -143,7 +144,7 @@ def _next_look(visit: PaperVisit) -> Iterator[str]:
     if not noted:
         for option in decided_option(visit.record, visit.plan):
             if option.look_again:
-                days = [visit.record.visit.day + timedelta(days=days) for days in option.look_again]
+                days = [later(visit.record.visit.day, days) for days in option.look_again]
                 yield f"Best between {day_text(days[0])} and {day_text(days[1])}; no day is set yet."
 
 

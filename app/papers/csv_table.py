@@ -11,7 +11,7 @@ from app.present.record import value_text
 from app.records.entries import Current, Product, Reading, Treatment, VisitRecord
 from model.csv_file import guarded_within
 
-OWN_TABLES = ("products", "weather", "left_out", "id", "visit")
+OWN_TABLES = ("products", "weather", "left_out", "answered", "id", "visit")
 FINDING = (
     "visit", "day", "client", "address", "state", "lawn", "species", "status", "probability", "answers",
     "confirmed_by", "confirmed_at",

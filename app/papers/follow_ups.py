@@ -6,6 +6,7 @@ from collections.abc import Iterable, Mapping
 from datetime import UTC, datetime, timedelta
 from typing import TYPE_CHECKING
 
+from app.records.days import later
 from app.records.entries import FollowUp, Site
 
 if TYPE_CHECKING:
@@ -43,7 +44,7 @@ def _event(follow_up: FollowUp, site: Site | None, made: datetime) -> Event:
     event.add("uid", follow_up.uid or f"follow-up-{follow_up.id}@swardkey")
     event.add("dtstamp", made.astimezone(UTC))
     event.add("dtstart", follow_up.due)
-    event.add("dtend", follow_up.due + timedelta(days=1))
+    event.add("dtend", later(follow_up.due, 1))
     event.add("summary", follow_up.what)
     event.add("transp", "TRANSPARENT")
     if site is not None:

@@ -47,6 +47,7 @@ class JobSheet:
     sums: tuple[Block, ...] = ()
     options: tuple[JudgedOption, ...] = ()
     others: tuple[Naming, ...] = ()
+    mark: str = ""
 
 
 def job_paper(job: JobSheet, key: Key, control: Control, rules: Rules) -> bytes:
@@ -54,7 +55,8 @@ def job_paper(job: JobSheet, key: Key, control: Control, rules: Rules) -> bytes:
     plan, options = job.plan, chosen_options(job)
     sprayed = any(option.actives for option in options)
     where = job.site.address if job.site else ""
-    head = Head("Job sheet", where, job.day, job.maker, "no rates but those you typed: the label comes first")
+    foot = "  \u00b7  ".join(filter(None, ("no rates but those you typed: the label comes first", job.mark)))
+    head = Head("Job sheet", where, job.day, job.maker, foot)
     sheet = Sheet(head, control.flora.sources)
     named = [naming.species for naming in (job.naming, *job.others)]
     title = capital(" and ".join(plan_words.names([species], control) for species in named))
@@ -136,6 +138,7 @@ def job_of(visit: PaperVisit, chosen: tuple[MethodName, ...] = (), sums: tuple[s
         tuple(Paragraph((one,), "strong") if isinstance(one, str) else one for one in sums),
         options=() if chosen else decided_option(visit.record, visit.plan),
         others=visit.namings[1:],
+        mark=visit.mark,
     )
     return job_paper(sheet, visit.key, visit.control, load_rules())
 

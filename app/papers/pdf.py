@@ -24,6 +24,7 @@ from model.errors import SwardkeyError
 INK, GREY, PALE = 0.10, 0.38, 0.88  # shares of white
 MARGIN, GAP, FOOT = 17 * mm, 8 * mm, 15 * mm
 WIDTH, HEIGHT = A4
+LONGEST_HEAD = 400  # characters, more than fit in a line of head or foot
 # Names under which the fonts are known in here, and their files, which matplotlib brings along.
 FACES = {
     "text": "DejaVuSans",
@@ -62,7 +63,26 @@ def grey(share: float) -> Any:
 def safe(text: str) -> str:
     """Text that is not ours, so that nothing in it is taken for markup; lines stay lines."""
     kept = "".join(c for c in text if c.isprintable() or c == "\n")
-    return escape(kept).replace("\n", "<br/>")
+    return escape(printable(kept)).replace("\n", "<br/>")
+
+
+def letters_lacking(text: str) -> list[str]:
+    """The letters of a text that our fonts do not have, each once, in their order."""
+    if text.isascii():
+        return []
+    load_fonts()
+    glyphs: Any = pdfmetrics.getFont("text").face.charToGlyph  # type: ignore[attr-defined]  # of a TrueType font
+    return list(dict.fromkeys(c for c in text if ord(c) not in glyphs and c.isprintable()))
+
+
+def printable(text: str) -> str:
+    """The text with the number of each letter that our fonts do not have, rather than an empty box.
+
+    >>> printable("Kim \u738b")
+    'Kim [U+738B]'
+    """
+    numbers = {ord(letter): f"[U+{ord(letter):04X}]" for letter in letters_lacking(text)}
+    return text.translate(numbers) if numbers else text
 
 
 def slanted(text: str) -> str:
@@ -156,7 +176,7 @@ class Numbered(Canvas):
 
 def _cut(text: str, width: float, size: float = 8) -> str:
     """The text, or as much of it as fits."""
-    line = " ".join(text.split())
+    line = printable(" ".join(text[:LONGEST_HEAD].split()))
     if pdfmetrics.stringWidth(line, "text", size) <= width:
         return line
     while line and pdfmetrics.stringWidth(line + "\u2026", "text", size) > width:

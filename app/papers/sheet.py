@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import unicodedata
 from collections.abc import Iterable, Iterator
 from typing import Any
 
@@ -10,7 +11,7 @@ from reportlab.platypus import Flowable, KeepTogether, Spacer
 from reportlab.platypus import Paragraph as Lines
 from reportlab.platypus import Table as Grid
 
-from app.papers.pdf import GREY, INK, MARGIN, WIDTH, Head, Layout, build, grey, load_fonts, safe, style
+from app.papers.pdf import GREY, INK, MARGIN, WIDTH, Head, Layout, build, grey, letters_lacking, load_fonts, safe, style
 from app.papers.year_bar import YearStrip
 from app.present import block as blocks
 from model.flora.source import Sources
@@ -28,6 +29,7 @@ PARAGRAPHS: dict[blocks.Look, ParagraphStyle] = {
 ITEM = style(9, leftIndent=10, bulletIndent=1, spaceAfter=2.5)
 SMALL_ITEM = style(7.8, leftIndent=9, bulletIndent=1, spaceAfter=2)
 ITEMS: dict[blocks.Look, ParagraphStyle] = {"body": ITEM, "strong": ITEM, "small": SMALL_ITEM}
+MOST_NAMED = 12  # letters that the fonts lack
 CELL, CELL_BOLD = style(8.4), style(8.4, fontName="bold")
 CARD, CARD_MORE = style(9, spaceAfter=1.5, spaceBefore=2, keepWithNext=1), style(8.2, leftIndent=10, spaceAfter=1.5)
 
@@ -40,6 +42,7 @@ class Sheet:
         self.head = head
         self.references = blocks.References(sources or {})
         self.parts: list[Flowable] = []
+        self.lacking = letters_lacking(f"{head.about} {head.maker}")
 
     def title(self, markup: str, under: str = "") -> None:
         """The name of the thing, large; ``markup`` and ``under`` are safe already."""
@@ -49,6 +52,7 @@ class Sheet:
 
     def write(self, *parts: blocks.Block) -> None:
         """Blocks, one below the other."""
+        self.lacking += letters_lacking(blocks.as_text(parts))
         for block in blocks.shown(parts):
             self.parts += self._laid_out(block)
 
@@ -95,7 +99,14 @@ class Sheet:
         yield from self._bullets(card.points, SMALL_ITEM)
 
     def as_pdf(self, columns: int = 1) -> bytes:
-        """The whole paper as a PDF file."""
+        """The whole paper as a PDF file, with a word on letters that its fonts lack."""
+        if letters := list(dict.fromkeys(self.lacking)):
+            named = ", ".join(
+                f"U+{ord(c):04X} {unicodedata.name(c, 'unnamed').casefold()}" for c in letters[:MOST_NAMED]
+            )
+            more = f" and {len(letters) - MOST_NAMED} more" if len(letters) > MOST_NAMED else ""
+            said = f"The fonts of this paper cannot print these characters and print their numbers: {named}{more}."
+            self.parts.append(Lines(said, SMALL))
         return build(self.parts, self.head, Layout(columns))[0]
 
 
@@ -106,7 +117,10 @@ def table(block: blocks.Table) -> Grid:
     cells = [[Lines(safe(text), how) for text in row] for row, how in rows]
     heights = [None] * (len(rows) - len(block.tall)) + list(block.tall)
     widths = [share * (WIDTH - 2 * MARGIN) for share in block.widths]
-    made = Grid(cells, widths, heights, repeatRows=1 if block.head else 0, hAlign="LEFT")
+    # A text longer than a page goes on over the next; lines to write on stay whole.
+    made = Grid(
+        cells, widths, heights, repeatRows=1 if block.head else 0, hAlign="LEFT", splitInRow=0 if block.tall else 1
+    )
     lines: list[Ruling] = [("VALIGN", (0, 0), (-1, -1), "TOP"), OWN_FACE]
     pads = zip(("LEFT", "RIGHT", "TOP", "BOTTOM"), (2, 4, 2.2, 3) if block.ruled else (0, 4, 0, 2.5), strict=True)
     lines += [(f"{side}PADDING", (0, 0), (-1, -1), points) for side, points in pads]

@@ -25,6 +25,7 @@ class PaperVisit:
 
     ``maker``: who hands the paper out; ``photo``: the one that shows the weed, where there is one. ``namings``: of all
     weeds of the visit, ``naming`` first. ``treatments`` and ``due``: what was done at it, and what is to be looked at.
+    ``mark``: of the record book, for the foot.
     """
 
     record: VisitRecord
@@ -38,6 +39,7 @@ class PaperVisit:
     treatments: tuple[Current, ...]
     due: tuple[FollowUp, ...]
     profile: Profile
+    mark: str = ""
 
     @property
     def day(self) -> str:

@@ -60,6 +60,7 @@ def record_blocks(current: Current, versions: Versions = (), beside: Iterable[Bl
         _treatment(treatment, missing),
         *(_chemical(treatment, missing) if treatment.chemical else ()),
         *beside,
+        *_answers(treatment),
         _signatures(current, versions),
     )
 
@@ -152,6 +153,12 @@ def _chemical(treatment: Treatment, missing: set[str]) -> tuple[Block, ...]:
     )
 
 
+def _answers(treatment: Treatment) -> tuple[Section, ...]:
+    """What was asked before it was signed, and what was answered."""
+    rows = tuple(treatment.answered.items())
+    return (Section("Asked before it was signed", (Table(rows, widths=(0.5, 0.5)),)),) if rows else ()
+
+
 def _signatures(current: Current, versions: Versions) -> Section:
     if not current.is_signed:
         lines = Table((("Signed by", ""), ("Date and time", "")), widths=(0.3, 0.7), tall=(LINE, LINE))
@@ -172,7 +179,7 @@ def _signatures(current: Current, versions: Versions) -> Section:
 def changes(old: Treatment, new: Treatment) -> list[str]:
     """What differs between two versions, a line a field: what stood there, and what stands there now."""
     words = {one.field: label(one.text) for one in union_of_fields()} | MORE
-    lines = _changed("", old, new, words, ("products", "weather", "id"))
+    lines = _changed("", old, new, words, ("products", "weather", "answered", "id"))
     for kind, before, after in (("Product", old.products, new.products), ("Reading", old.weather, new.weather)):
         for number in range(max(len(before), len(after))):
             title = f"{kind} {number + 1}"

@@ -6,11 +6,12 @@ import hashlib
 import json
 import os
 import shutil
+import sqlite3
 import tempfile
 import unicodedata
 import zipfile
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager, suppress
+from contextlib import closing, contextmanager, suppress
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from importlib.metadata import PackageNotFoundError, version
@@ -18,7 +19,7 @@ from pathlib import Path
 
 from filelock import FileLock, Timeout
 
-from app.records.chain import HEADS
+from app.records.chain import HEADS, ROWS, mark_of, note_heads, noted_rows, read_heads
 from app.records.check import check_records
 from app.records.database import FILE
 from app.records.errors import RecordsError, in_a_sentence
@@ -39,13 +40,17 @@ Progress = Callable[[int], None]
 
 @dataclass(frozen=True)
 class BackedUp:
-    """A backup that was written and verified. ``notes``: what is left out or not sound, in sentences."""
+    """A backup that was written and verified. ``notes``: what is left out or not sound, in sentences.
+
+    ``mark``: of the record book in it; "" while nothing is signed.
+    """
 
     file: str
     folders: tuple[str, ...]
     files: int
     bytes: int
     notes: tuple[str, ...]
+    mark: str = ""
 
 
 def back_up(home: Path, file: Path, progress: Progress = lambda done: None) -> BackedUp:
@@ -68,18 +73,23 @@ def back_up(home: Path, file: Path, progress: Progress = lambda done: None) -> B
         with unfinished.open("wb") as out:
             with zipfile.ZipFile(out, "w", strict_timestamps=False) as archive, collection_and_models_locked(home):
                 files = _add_files(archive, _sources(home, folders, spare, notes), progress)
-                archive.writestr(MANIFEST, json.dumps(_manifest(folders, files), indent=1, ensure_ascii=False))
+                mark = _mark(spare / FILE)
+                archive.writestr(MANIFEST, json.dumps(_manifest(folders, files, mark), indent=1, ensure_ascii=False))
             out.flush()
             os.fsync(out.fileno())
         _verify(unfinished)
         size = unfinished.stat().st_size
-    return BackedUp(str(file), folders, len(files), size, tuple(notes))
+    return BackedUp(str(file), folders, len(files), size, tuple(notes), mark)
 
 
 @contextmanager
 def _spare_folder(home: Path, unfinished: Path) -> Iterator[Path]:
     """A folder inside the user's for a copy of the record book; it names the unfinished zip, should this be killed."""
-    with tempfile.TemporaryDirectory(prefix=SPARE, dir=home) as made:
+    try:
+        folder = tempfile.TemporaryDirectory(prefix=SPARE, dir=home)
+    except OSError:  # a book on a disk that cannot be written is backed up all the same
+        folder = tempfile.TemporaryDirectory(prefix=SPARE)
+    with folder as made:
         spare = Path(made)
         with FileLock(spare / LOCK):
             (spare / ZIP).write_text(str(unfinished.absolute()), encoding="utf-8")
@@ -119,13 +129,21 @@ def _add_files(
     return files
 
 
-def _manifest(folders: tuple[str, ...], files: dict[str, dict[str, object]]) -> dict[str, object]:
+def _mark(book: Path) -> str:
+    """The mark of the record book that goes into the zip."""
+    if not book.is_file():
+        return ""
+    with closing(sqlite3.connect(book)) as opened:
+        return mark_of(opened.execute(ROWS).fetchall())
+
+
+def _manifest(folders: tuple[str, ...], files: dict[str, dict[str, object]], mark: str) -> dict[str, object]:
     try:
         made_by = version("swardkey")
     except PackageNotFoundError:
         made_by = "unknown"
     made_at = datetime.now(UTC).isoformat(timespec="seconds")
-    about = {"format": FORMAT, "version": FORMAT_VERSION, "made_at": made_at, "made_by": made_by}
+    about = {"format": FORMAT, "version": FORMAT_VERSION, "made_at": made_at, "made_by": made_by, "mark": mark}
     return {**about, "folders": folders, "files": files}
 
 
@@ -155,13 +173,17 @@ def _sources(home: Path, folders: tuple[str, ...], spare: Path, notes: list[str]
 
 def _record_book(records: Path, spare: Path, notes: list[str]) -> Iterator[tuple[str, Path]]:
     heads, book = spare / HEADS, spare / FILE
-    # Read before the book: what is signed meanwhile is then in the book only, which is sound.
-    if (records / HEADS).is_file():
-        heads.write_bytes((records / HEADS).read_bytes())
-        yield f"records/{HEADS}", heads
+    # Read before the book: what is noted meanwhile may belong to rows that the copy does not have.
+    listed = read_heads(records / HEADS)
     with Records(records) as opened:
         notes += [f"the records are not sound: {fault}" for fault in check_records(opened).faults]
         opened.database.copy_to(book)
+    with closing(sqlite3.connect(book)) as copy:
+        rows = copy.execute(ROWS).fetchall()
+    later = [row for row in noted_rows(records, rows) if len(listed) < row[0] <= len(rows)]
+    if listed or later:
+        note_heads(heads, [*listed, *later])
+        yield f"records/{HEADS}", heads
     yield f"records/{FILE}", book
 
 

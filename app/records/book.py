@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import Any, TypeVar
 
 from app.records.database import Database
+from app.records.days import FOLLOW_UP, check_day
 from app.records.entries import Client, FollowUp, GroupUse, Hit, Site, Treatment, Visit
 from app.records.errors import RecordsError, in_a_sentence
 from app.records.findings import KeptFinding, KeptPhoto, KeptPlan
@@ -66,12 +67,14 @@ class Book:
     def add_visit(self, visit: Visit) -> Visit:
         """Keep a new visit to a site."""
         self.site(visit.site)
+        check_day(visit.day, "visit")
         return self._add(visit)
 
     def change_visit(self, visit: Visit) -> Visit:
         """Change a visit that is not signed; it stays with its site."""
         if self.one(Visit, visit.id).site != visit.site:
             raise RecordsError(f"visit {visit.id} belongs to another site; add a new visit there")
+        check_day(visit.day, "visit")
         return self._change(visit)
 
     def store_photo(self, photo: Path) -> str:
@@ -111,12 +114,14 @@ class Book:
 
     def add_treatment(self, treatment: Treatment) -> Treatment:
         """Keep what was done at a visit; it may lack fields until it is signed."""
+        check_day(treatment.day, "treatment")
         return self._add(completed(treatment))
 
     def change_treatment(self, treatment: Treatment) -> Treatment:
         """Change a treatment that is not signed; it stays with its visit."""
         if self.treatment_row(treatment.id).visit != treatment.visit:
             raise RecordsError(f"treatment {treatment.id} belongs to another visit; add a new treatment there")
+        check_day(treatment.day, "treatment")
         return self._change(completed(treatment))
 
     def treatment_row(self, number: int) -> Treatment:
@@ -126,6 +131,7 @@ class Book:
     def add_group_use(self, use: GroupUse) -> None:
         """Keep that a mode of action was used at a site before, by whomever."""
         self.site(use.site)
+        check_day(use.day, "group used")
         use = rechecked(replace(use, treatment=None))
         with self._database.writing() as connection:
             insert(connection, use)
@@ -133,10 +139,12 @@ class Book:
     def add_follow_up(self, follow_up: FollowUp) -> FollowUp:
         """Keep something to look at again; a calendar knows it by ``uid``."""
         self.site(follow_up.site)
+        check_day(follow_up.due, "follow-up", FOLLOW_UP)
         return self._add(replace(follow_up, uid=follow_up.uid or f"{secrets.token_hex(16)}@swardkey"))
 
     def finish_follow_up(self, number: int, day: date, outcome: str = "") -> FollowUp:
         """Write down that it was looked at, when, and what was seen."""
+        check_day(day, "follow-up")
         return self._change(replace(self.one(FollowUp, number), done=day, outcome=outcome))
 
     def reopen_follow_up(self, number: int) -> FollowUp:

@@ -4,15 +4,18 @@ from __future__ import annotations
 
 import hashlib
 import sqlite3
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import asdict
 from pathlib import Path
 
 from app.records.entries import Signed
 from app.records.serialization import canonical
-from model.storage import append_line
+from model.storage import append_line, replace_file
 
 HEADS = "signed.txt"  # beside the record book: sequence and sha256 of every signed row
+MEANT = "signing.txt"  # beside it: those of the last signature, written just before the book had it
+DIGITS = 20  # of a hash, enough that nobody makes another row with the same
+ROWS = "SELECT sequence, sha256 FROM signed ORDER BY sequence"
 
 
 def digest(row: Signed, content: str) -> str:
@@ -32,13 +35,40 @@ def note_heads(path: Path, heads: Iterable[tuple[int, str]]) -> None:
         append_line(path, f"{sequence} {sha256}")
 
 
+def note_meant(path: Path, heads: Iterable[tuple[int, str]]) -> None:
+    """Note rows that are about to be signed, in place of those before: a crash then leaves no gap. Raises OSError."""
+    if lines := "".join(f"{sequence} {sha256}\n" for sequence, sha256 in heads):
+        replace_file(path, lines.encode())
+
+
 def read_heads(path: Path) -> list[tuple[int, str]]:
     """The rows that were noted; a line that a crash cut short is left out. Raises OSError."""
+    found = _lines(path)
+    return [(n, found[n]) for n in sorted(found) if n <= len(found)]
+
+
+def noted_rows(folder: Path, rows: Iterable[tuple[int, str]]) -> list[tuple[int, str]]:
+    """The rows that were noted beside the book, with those of ``rows`` that a crash kept from it. Raises OSError."""
+    noted, meant = read_heads(folder / HEADS), _lines(folder / MEANT)
+    more = [(n, sha256) for n, sha256 in rows if n > len(noted) and meant.get(n) == sha256]
+    return noted + more
+
+
+def _lines(path: Path) -> dict[int, str]:
     if not path.exists():
-        return []
+        return {}
     found: dict[int, str] = {}
     for line in path.read_text(encoding="utf-8", errors="replace").splitlines():
         number, _, sha256 = line.partition(" ")
         if number.isdecimal() and len(sha256) == 64:
             found.setdefault(int(number), sha256)
-    return [(n, found[n]) for n in sorted(found) if n <= len(found)]
+    return found
+
+
+def mark_of(rows: Sequence[tuple[int, str]]) -> str:
+    """The mark of signed rows; "" while nothing is signed.
+
+    >>> mark_of([(1, "ab" * 32)])
+    '1-abababababababababab'
+    """
+    return f"{rows[-1][0]}-{rows[-1][1][:DIGITS]}" if rows else ""

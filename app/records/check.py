@@ -8,7 +8,7 @@ from contextlib import closing
 from dataclasses import dataclass, replace
 
 from app.records import schema
-from app.records.chain import HEADS, digest, read_heads, signed_row
+from app.records.chain import HEADS, digest, noted_rows, signed_row
 from app.records.entries import VisitRecord
 from app.records.errors import RecordsError
 from app.records.own import Own
@@ -33,13 +33,20 @@ class Checked:
         return not self.faults
 
 
-def check_records(records: Records) -> Checked:
+def check_records(records: Records, all_noted: bool = True) -> Checked:
     """Check the whole record book, its photos, and the chain of what is signed. Raises RecordsError.
 
     The chain detects any change, loss or insertion among signed rows; rows cut off at the end are
-    detected by the file beside the book that lists them.
+    detected by the file beside the book that lists them, and by the note of each record's last signature.
+    ``all_noted``: whether that file must list every row; a backup may be older than its last line.
     """
-    faults = [*_of_file(records), *_of_chain(records), *_of_signed(records), *_of_photos(records)]
+    faults = [
+        *_of_file(records),
+        *_of_chain(records, all_noted),
+        *_of_notes(records),
+        *_of_signed(records),
+        *_of_photos(records),
+    ]
     counts = [
         records.database.read(f"SELECT count(*) FROM {table}")[0][0]
         for table in ("visits", "treatments", "signed", "(SELECT DISTINCT sha256 FROM photos)")
@@ -71,7 +78,7 @@ def _of_file(records: Records) -> Iterator[str]:
         yield f"{name}: the definition of this table or guard was changed or taken away"
 
 
-def _of_chain(records: Records) -> Iterator[str]:
+def _of_chain(records: Records, all_noted: bool) -> Iterator[str]:
     former = ""
     heads: list[tuple[int, str]] = []
     for place, row in enumerate(records.database.read("SELECT * FROM signed ORDER BY sequence"), start=1):
@@ -87,15 +94,27 @@ def _of_chain(records: Records) -> Iterator[str]:
         former = signed.sha256
         heads.append((signed.sequence, signed.sha256))
     try:
-        noted = read_heads(records.folder / HEADS)
+        noted = noted_rows(records.folder, heads)
     except OSError as error:
         yield f"{HEADS}: cannot be read ({error.strerror})"
         return
     if len(noted) > len(heads):
         yield f"signed rows {len(heads) + 1} to {len(noted)} are missing: the book is older than what was signed last"
+    if all_noted and len(noted) < len(heads):
+        yield (
+            f"{HEADS}: does not list signed rows {len(noted) + 1} to {len(heads)}: it was deleted or cut, or could "
+            "not be written; compare with a paper (--mark) or a backup (--against) that lies elsewhere"
+        )
     for expected, found in zip(noted, heads, strict=False):
         if expected != found:
             yield f"signed row {found[0]}: is not the one that was written down in {HEADS}"
+
+
+def _of_notes(records: Records) -> Iterator[str]:
+    """Whether what was signed last of each record is still there."""
+    sql = "SELECT name FROM notes WHERE name LIKE 'signed %' AND value NOT IN (SELECT sha256 FROM signed) ORDER BY name"
+    for row in records.database.read(sql):
+        yield f"{row['name'].removeprefix('signed ')}: was signed, and its signed row is gone"
 
 
 def _of_signed(records: Records) -> Iterator[str]:

@@ -5,13 +5,14 @@ from __future__ import annotations
 import sqlite3
 import time
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
+from app.records import schema
 from app.records.errors import RecordsError, in_a_sentence
-from app.records.migration import migrate, verified_copy
+from app.records.migration import migrate, verified_copy, version_of
 
 FILE = "records.sqlite"
 PATIENCE = 5.0  # seconds to wait for another program that is writing
@@ -29,25 +30,25 @@ class Database:
     """A connection to the record book in ``folder``, which is made where there is none.
 
     Open one for each piece of work, and never share one between threads. ``clock`` gives the time
-    with its time zone. Raises RecordsError where the file cannot be used.
+    with its time zone. Where nothing can be written, a book that is there can be read, and ``refused`` says why
+    nothing can be changed. Raises RecordsError where the file cannot be used.
     """
 
     def __init__(self, folder: Path, patience: float = PATIENCE, clock: Clock = utc_now) -> None:
         self.folder = folder
         self.path = folder / FILE
         self.clock = clock
-        with in_a_sentence(self.path):
-            folder.mkdir(parents=True, exist_ok=True)
-            self.connection = sqlite3.connect(self.path, timeout=patience, isolation_level=None)
+        self.refused = ""
         try:
-            with in_a_sentence(self.path):
-                self.connection.row_factory = sqlite3.Row
-                _configure(self.connection, patience)
-                migrate(self.connection, self.path)
-                self._identity = _identity(self.path)
-        except BaseException:
-            self.connection.close()
-            raise
+            self.connection = _opened(self.path, patience)
+        except RecordsError as error:
+            # What the system said is behind our sentence.
+            connection = _to_read(self.path) if _is_of_writing(error.__context__) else None
+            if connection is None:
+                raise
+            self.connection, self.refused = connection, str(error)
+        self.connection.row_factory = sqlite3.Row
+        self._identity = _identity(self.path)
 
     def now(self) -> str:
         """The time in UTC as it is written down."""
@@ -69,6 +70,8 @@ class Database:
 
         Inside another one it is a savepoint, which is rolled back alone where it fails.
         """
+        if self.refused:
+            raise RecordsError(self.refused)
         begin, end, back = _INNER if self.connection.in_transaction else _OUTER
         with in_a_sentence(self.path):
             self.connection.execute(begin)
@@ -83,6 +86,49 @@ class Database:
                     for statement in back:
                         self.connection.execute(statement)
                 raise
+
+
+def _opened(path: Path, patience: float) -> sqlite3.Connection:
+    """The book, made where there is none, and brought to this version. Raises RecordsError."""
+    with in_a_sentence(path):
+        path.parent.mkdir(parents=True, exist_ok=True)
+        connection = sqlite3.connect(path, timeout=patience, isolation_level=None)
+    try:
+        with in_a_sentence(path):
+            _configure(connection, patience)
+            migrate(connection, path)
+    except BaseException:
+        connection.close()
+        raise
+    return connection
+
+
+def _is_of_writing(cause: object) -> bool:
+    """Whether the disk or the folder refuses to be written to."""
+    codes = (sqlite3.SQLITE_READONLY, sqlite3.SQLITE_CANTOPEN, sqlite3.SQLITE_PERM, sqlite3.SQLITE_IOERR)
+    code = getattr(cause, "sqlite_errorcode", 0) & 0xFF
+    return isinstance(cause, OSError) or code in (*codes, sqlite3.SQLITE_FULL)
+
+
+def _to_read(path: Path) -> sqlite3.Connection | None:
+    """The book as it is, to be read only; None where it cannot be read, or not in its latest state."""
+    ways = ["mode=ro"]
+    with suppress(OSError):
+        log = path.with_name(f"{path.name}-wal")
+        # Without a log of changes, and with nobody who could write one, the file is all there is.
+        ways += ["immutable=1"] if path.is_file() and not (log.exists() and log.stat().st_size) else []
+    for way in ways:
+        with suppress(sqlite3.Error):
+            connection = sqlite3.connect(f"{path.absolute().as_uri()}?{way}", uri=True, isolation_level=None)
+            try:
+                connection.execute("PRAGMA trusted_schema = OFF")
+                if version_of(connection, path) == len(schema.MIGRATIONS):  # another one would first be migrated
+                    return connection
+            except BaseException:
+                connection.close()
+                raise
+            connection.close()
+    return None
 
 
 def _configure(connection: sqlite3.Connection, patience: float) -> None:

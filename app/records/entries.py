@@ -102,7 +102,8 @@ class Treatment(Strict):
 
     ``chemical`` False is hand work, mowing, mulch: no law of sprays, and no products. The first
     of ``weather`` is at the start, the others at each change. ``left_out`` gives, by field, why it
-    was left empty; it counts only in a state whose list of fields is not confirmed.
+    was left empty; it counts only in a state whose list of fields is not confirmed. ``answered``
+    gives the answer to each question that was asked before it was signed.
     """
 
     visit: int
@@ -147,6 +148,7 @@ class Treatment(Strict):
     label_extras: Text = ""
     notes: Text = ""
     left_out: dict[str, Text] = field(default_factory=dict)
+    answered: dict[str, Text] = field(default_factory=dict)
     id: int = 0
 
     @property

@@ -15,6 +15,7 @@ from typing import Annotated, Literal, Self, get_args
 
 from pydantic import BaseModel, ConfigDict, Field, model_validator
 
+from app.records.days import later
 from app.records.entries import Product, Reading, Treatment
 from app.records.fields import State
 from model.flora.load import CONFIGS, read_facts
@@ -192,9 +193,9 @@ def write_up_by(treatment: Treatment) -> WriteUp:
     """By when the record must be written up: the shortest time that state or active gives, else at once."""
     law = load_law()
     rule = law.of(treatment.state)
-    ended = datetime.combine(treatment.day, treatment.finished or treatment.started or time(23, 59))
-    if treatment.started and treatment.finished and treatment.finished < treatment.started:
-        ended += timedelta(days=1)
+    over_night = treatment.started and treatment.finished and treatment.finished < treatment.started
+    day = later(treatment.day, 1) if over_night else treatment.day
+    ended = datetime.combine(day, treatment.finished or treatment.started or time(23, 59))
     hours = [rule.within_hours] if rule.within_hours is not None else []
     hours += [active.within_hours for active in _rules_of_actives(treatment, law)]
     limit = min(hours, default=0)
@@ -202,7 +203,7 @@ def write_up_by(treatment: Treatment) -> WriteUp:
     when = f"within {text}" if hours else "before you leave the site"
     exempt = f"exempt: {rule.exempt}; else " if rule.exempt else ""
     return WriteUp(
-        ended + timedelta(hours=limit),
+        ended + min(timedelta(hours=limit), datetime.max - ended),  # an old book may hold any day
         f"{exempt}write it up {when}; confirm with the regulator ({rule.unconfirmed})",
     )
 
@@ -212,6 +213,7 @@ def keep_until(treatment: Treatment) -> date:
     law = load_law()
     years = max(law.of(treatment.state).keep_years, *(rule.keep_years for rule in _rules_of_actives(treatment, law)), 0)
     day = treatment.day
+    years = min(years, date.max.year - day.year)
     is_leap_day = (day.month, day.day) == (2, 29)
     return date(day.year + years, 3, 1) if is_leap_day else day.replace(year=day.year + years)
 

@@ -21,7 +21,10 @@ _LOCKS = ("collection/manifest.lock", "models/.lock")
 
 @contextmanager
 def collection_and_models_locked(home: Path) -> Iterator[None]:
-    """Nobody changes the collection or the models meanwhile. Raises RecordsError where somebody goes on and on."""
+    """Nobody changes the collection or the models meanwhile. Raises RecordsError where somebody goes on and on.
+
+    A folder in which no lock can be made, as on a full or read-only disk, is taken as it is.
+    """
     with ExitStack() as locks:
         for name in _LOCKS:
             if (home / name).parent.is_dir():
@@ -31,6 +34,8 @@ def collection_and_models_locked(home: Path) -> Iterator[None]:
                     raise RecordsError(
                         f"{(home / name).parent}: another swardkey is writing to it; try again when it is done"
                     ) from None
+                except OSError:
+                    continue  # nobody can write there
         yield
 
 

@@ -20,7 +20,7 @@ def migrate(connection: sqlite3.Connection, path: Path) -> None:
     OSError where the disk fails, and then the file is as it was.
     """
     newest = len(schema.MIGRATIONS)
-    version = _version(connection, path)
+    version = version_of(connection, path)
     if version == newest:
         return
     if version:
@@ -29,7 +29,7 @@ def migrate(connection: sqlite3.Connection, path: Path) -> None:
     connection.execute("BEGIN EXCLUSIVE")
     try:
         # Another program may have done it meanwhile.
-        for script in schema.MIGRATIONS[_version(connection, path) :]:
+        for script in schema.MIGRATIONS[version_of(connection, path) :]:
             for statement in schema.statements(script):
                 connection.execute(statement)
         if connection.execute("PRAGMA foreign_key_check").fetchone():
@@ -61,7 +61,7 @@ def verified_copy(connection: sqlite3.Connection, target: Path) -> None:
             os.fsync(file.fileno())
 
 
-def _version(connection: sqlite3.Connection, path: Path) -> int:
+def version_of(connection: sqlite3.Connection, path: Path) -> int:
     """The version of the book, 0 for a new one; by one statement, or another program that makes it is met halfway."""
     version, application, objects = connection.execute(
         "SELECT user_version, application_id, (SELECT count(*) FROM sqlite_master) "

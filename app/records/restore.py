@@ -55,6 +55,7 @@ class Manifest(BaseModel):
     version: int
     made_at: str
     made_by: str
+    mark: str = ""
     folders: tuple[Literal["records", "collection", "models", "drafts", "labels"], ...]
     files: dict[str, Entry]
 
@@ -246,7 +247,7 @@ def _check_book(file: Path, records: Path) -> None:
             raise RecordsError(f"{file}: its record book is not as swardkey makes them; it is refused, use another")
     try:
         with Records(records) as found:
-            faults = check_records(found).faults or _unreadable_rows(found)
+            faults = check_records(found, all_noted=False).faults or _unreadable_rows(found)
     except (ValueError, TypeError, LookupError, AttributeError, RecursionError) as error:
         # Rows of a form that swardkey never writes.
         raise RecordsError(f"{file}: its records are not sound ({type(error).__name__}); use another") from None

@@ -118,7 +118,16 @@ _LICENSED = ""
 # A follow-up says what was seen.
 _OUTCOME = "ALTER TABLE follow_ups ADD COLUMN outcome TEXT NOT NULL DEFAULT '';\n"
 
-MIGRATIONS: tuple[str, ...] = (_TABLES + _triggers(), _DATASET, _IN_ORDER, _LICENSED, _OUTCOME)
+# A treatment keeps what was asked before it was signed, which an earlier swardkey would refuse. For every visit and
+# treatment there is a note of its last signed row, so that a row that was taken away leaves a gap.
+_NOTED = """
+INSERT INTO notes SELECT 'signed ' || kind || ' ' || record, sha256 FROM signed
+  WHERE sequence IN (SELECT max(sequence) FROM signed GROUP BY kind, record);
+CREATE TRIGGER signed_is_noted AFTER INSERT ON signed
+  BEGIN INSERT OR REPLACE INTO notes VALUES ('signed ' || NEW.kind || ' ' || NEW.record, NEW.sha256); END;
+"""
+
+MIGRATIONS: tuple[str, ...] = (_TABLES + _triggers(), _DATASET, _IN_ORDER, _LICENSED, _OUTCOME, _NOTED)
 
 
 def statements(script: str) -> Iterator[str]:

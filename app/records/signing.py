@@ -10,8 +10,10 @@ from datetime import datetime
 from typing import Any
 
 from app.records.book import Book, completed
-from app.records.chain import HEADS, digest, note_heads, read_heads, signed_row
+from app.records.chain import HEADS, MEANT, digest, note_heads, note_meant, read_heads, signed_row
 from app.records.database import Database
+from app.records.days import check_day
+from app.records.doubts import answered, doubts, refuse_impossible
 from app.records.entries import Current, PastVisit, Signed, Treatment, Visit, VisitRecord
 from app.records.errors import RecordsError
 from app.records.fields import Kind
@@ -43,9 +45,27 @@ class Signing:
     @contextmanager
     def together(self) -> Iterator[None]:
         """Several changes that are made all, on the disk when this ends, or none of them."""
-        with self._database.writing():
+        with self._signing():
             yield
-        self._note_heads()
+
+    @contextmanager
+    def _signing(self) -> Iterator[sqlite3.Connection]:
+        """A transaction; what is signed in it is noted beside the book, as meant before it ends and as done after."""
+        outermost = not self._database.connection.in_transaction
+        with self._database.writing() as connection:
+            yield connection
+            if outermost:
+                with suppress(OSError):
+                    note_meant(self._database.folder / MEANT, self._not_noted())
+        if outermost:
+            # It is signed whether or not this can be written: the next signature makes up for it.
+            with suppress(OSError):
+                note_heads(self._database.folder / HEADS, self._not_noted())
+
+    def _not_noted(self) -> list[tuple[int, str]]:
+        noted = len(read_heads(self._database.folder / HEADS))
+        sql = "SELECT sequence, sha256 FROM signed WHERE sequence > ? ORDER BY sequence"
+        return [(row["sequence"], row["sha256"]) for row in self._database.read(sql, noted)]
 
     def current(self, kind: Kind, number: int) -> Current:
         """The latest version of a visit or a treatment, with its chain of signatures."""
@@ -129,25 +149,35 @@ class Signing:
         former = self.current("treatment", last[0]["id"]).record if last else None
         return filled_in(new, self._own.profile(), former if isinstance(former, Treatment) else None)
 
-    def sign(self, kind: Kind, number: int, who: str) -> Signed:
+    def sign(self, kind: Kind, number: int, who: str, answer: str = "") -> Signed:
         """Sign a visit or a treatment as it stands; from now on it can only be amended.
 
-        Raises RecordsError naming what its state still asks for, and where it is signed already.
+        ``answer``: to what ``doubts`` asks, kept with the record. Raises RecordsError naming what its state still asks
+        for, what is asked without an answer, and where it is signed already.
         """
-        with self._database.writing() as connection:
+        with self._signing() as connection:
             # Read in the same transaction, so that what is signed is what is there.
             if self.versions(kind, number):
                 raise RecordsError(f"{kind} {number} is signed; amend it, and say why")
-            signed = self._add_signed(connection, kind, number, self.unsigned_record(kind, number), who)
-        self._note_heads()
+            record = self.unsigned_record(kind, number)
+            if isinstance(record, Treatment):
+                _check_complete(record)
+                asked = doubts(record, self.visit(record.visit).day, who)
+                record = answered(record, asked, answer)
+                if asked:
+                    record = self._book.change_treatment(record)
+            signed = self._add_signed(connection, kind, number, record, who)
         return signed
 
-    def amend(self, kind: Kind, number: int, changed: Record, who: str, reason: str) -> Signed:
-        """Sign another version of what is signed, saying why; the former ones stay. Raises RecordsError."""
+    def amend(self, kind: Kind, number: int, changed: Record, who: str, reason: str, answer: str = "") -> Signed:
+        """Sign another version of what is signed, saying why; the former ones stay.
+
+        ``answer``: to what ``doubts`` asks of what was not asked before. Raises RecordsError.
+        """
         if not reason.strip():
             raise RecordsError("no reason was given for the amendment; give one")
         changed = _valid(kind, number, changed)
-        with self._database.writing() as connection:
+        with self._signing() as connection:
             former = self.versions(kind, number)
             if not former:
                 raise RecordsError(f"{kind} {number} is not signed; change it instead")
@@ -156,12 +186,15 @@ class Signing:
                 raise RecordsError(f"{kind} {number} belongs to another site or visit; an amendment cannot move it")
             if plain(record) == plain(changed):
                 raise RecordsError(f"{kind} {number} is the same as before; change something in it")
+            if isinstance(changed, Treatment) and isinstance(record, Treatment):
+                day = self.visit(changed.visit).day
+                asked = tuple(one for one in doubts(changed, day) if one not in doubts(record, day))
+                changed = answered(changed, asked, answer)
             signed = self._add_signed(connection, kind, number, changed, who, row.sequence, reason)
             if isinstance(changed, Treatment):
                 self._book.index_treatment(connection, changed)
             else:
                 self._book.index_visit(connection, changed.visit, changed.findings)
-        self._note_heads()
         return signed
 
     def unsigned(self, now: datetime | None = None) -> tuple[Waiting, ...]:
@@ -210,19 +243,10 @@ class Signing:
         insert(connection, signed, content=content)
         return signed
 
-    def _note_heads(self) -> None:
-        if self._database.connection.in_transaction:  # not signed for good yet
-            return
-        # It is signed whether or not this can be written: the next signature makes up for it.
-        with suppress(OSError):
-            path = self._database.folder / HEADS
-            sql = "SELECT sequence, sha256 FROM signed WHERE sequence > ? ORDER BY sequence"
-            found = self._database.read(sql, len(read_heads(path)))
-            note_heads(path, ((row["sequence"], row["sha256"]) for row in found))
-
 
 def _check_complete(record: Record) -> None:
-    """Raises RecordsError naming what the law asks for and the record lacks."""
+    """Raises RecordsError for what cannot be, and naming what the law asks for and the record lacks."""
+    refuse_impossible(record)
     if isinstance(record, VisitRecord):
         if not record.visit.who.strip():
             raise RecordsError(f"visit {record.visit.id}: still missing: who was there; fill it in, then sign")
@@ -238,6 +262,7 @@ def _valid(kind: Kind, number: int, changed: Record) -> Record:
     if isinstance(changed, Treatment) != (kind == "treatment"):
         raise RecordsError(f"a {kind} is amended by a {kind}, not by something else")
     found = rechecked(changed)
+    check_day(found.day if isinstance(found, Treatment) else found.visit.day, kind)
     if isinstance(found, Treatment):
         return replace(completed(found), id=number)
     return replace(found, visit=replace(found.visit, id=number))

@@ -20,7 +20,7 @@ from model.file import read_file
 from model.flora.load import check_plain
 
 LARGEST_BYTES = 200_000
-OURS = ("id", "visit", "site")  # given by where the record belongs, not by the file
+OURS = ("id", "visit", "site", "answered")  # given by where the record belongs or when it is signed
 Entry = TypeVar("Entry", Treatment, Visit)
 
 # Beside the law's own words for a field: how it is written, and what is not in the law.

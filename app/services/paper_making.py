@@ -17,6 +17,7 @@ from app.present.block import Block
 from app.present.finding import day_text
 from app.present.sums import figures_on_paper
 from app.records import open_records
+from app.records.book_mark import mark_on_paper
 from app.services.advice import advise
 from app.services.interview import named_for_paper
 from app.services.knowledge import load_advice, load_key
@@ -43,7 +44,8 @@ def _visit(
         due = tuple(item for item in book.follow_ups(record.site.id, open_only=False) if item.visit == number)
         done = book.treatments(visit=number)[::-1]
         every = (naming, *others)
-        return PaperVisit(record, naming, made, key, control, who, photo, every, done, due, book.profile())
+        profile, mark = book.profile(), mark_on_paper(book)
+        return PaperVisit(record, naming, made, key, control, who, photo, every, done, due, profile, mark)
 
 
 def paper_of_visit(

@@ -56,12 +56,13 @@ def take_in(draft: Draft, folder: Path, files: Sequence[str]) -> tuple[Draft, li
                 notices.append(fault(f"{file.name}: {MOST_PHOTOS} photos of one plant are enough; remove one first."))
                 continue
             shot, photo = _shot(file, folder)
-            if any(known.thumb == shot.thumb for known in shots):
-                notices.append(fault(f"{file.name}: is already here."))
+            taken = taken or taken_on(file)
+            if known := next((one for one in shots if one.thumb == shot.thumb), None):
+                same = f", as {known.name}" if known.name != file.name else ""
+                notices.append(fault(f"{file.name}: is already here{same}: the same picture counts once."))
             else:
                 shots.append(shot)
                 opened[shot.thumb] = photo
-                taken = taken or taken_on(file)
         except PhotoError as error:
             notices.append(fault(str(error).replace(str(file), file.name)))
         except OSError as error:
@@ -149,13 +150,15 @@ def _shot(file: Path, folder: Path) -> tuple[Shot, Photo]:
     with ThreadPoolExecutor(1) as beside:  # the copy that is kept takes as long as all else here
         storing = beside.submit(stored_jpeg, file)
         photo = open_photo(file)
-        name = hashlib.sha256(file.read_bytes()).hexdigest()[:16]
+        # By what is kept of it: saved twice with another comment, it is one photo.
+        named_by = storing.result() if photo.usable else file.read_bytes()
+        name = hashlib.sha256(named_by).hexdigest()[:16]
         folder.mkdir(parents=True, exist_ok=True)
         thumb = _write(folder / f"{name}.thumb.jpg", _thumbnail(photo))
         if not photo.usable:
             return Shot(file.name, thumb, usable=False, faults=photo.notes), photo
         faults = dict.fromkeys([*photo.notes, *_faults(file, photo)])
-        kept = _write(folder / f"{name}.jpg", storing.result())
+        kept = _write(folder / f"{name}.jpg", named_by)
     return Shot(file.name, thumb, kept, faults=tuple(faults)), photo
 
 

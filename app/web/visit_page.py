@@ -4,13 +4,25 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import replace
-from datetime import date, timedelta
+from datetime import date
 from typing import Any
 from urllib.parse import quote, urlencode
 
 from app.present.finding import day_text
 from app.present.naming import GIVEN
-from app.records import FollowUp, Product, Reading, Records, Treatment, missing_fields, open_records, write_up_by
+from app.records import (
+    FollowUp,
+    Product,
+    Reading,
+    Records,
+    RecordsError,
+    Treatment,
+    missing_fields,
+    open_records,
+    write_up_by,
+)
+from app.records.days import later
+from app.records.doubts import doubts, refuse_impossible
 from app.services.objections import HEADING, against
 from app.services.own_products import holding, with_product
 from app.web.context import Context
@@ -53,7 +65,7 @@ def next_look(kept: Any) -> date:
         for option in plan.plan.get("options", ()):
             if option.get("name") in chosen and option.get("look_again_days"):
                 days = int(option["look_again_days"][-1])
-    return kept.visit.day + timedelta(days=days)  # type: ignore[no-any-return]
+    return later(kept.visit.day, days)
 
 
 def weeds_of(context: Context, kept: Any) -> list[str]:
@@ -113,12 +125,16 @@ def found_name(context: Context, finding: Any) -> str:
 
 def _treatment(context: Context, records: Records, current: Any, own: Any, tried: str) -> dict[str, Any]:
     treatment: Treatment = current.record
+    number, _, who = tried.partition(":")
+    again = number == str(treatment.id) and not current.chain
     first = treatment.products[0] if treatment.products else Product()
     shelf = (holding(context.control, own, first) or own) if treatment.chemical and not first.name else ()
     return {
         "treatment": treatment,
         "signed": current.chain,
-        "form": form(treatment, tried == str(treatment.id) and not current.chain),
+        "form": form(treatment, again),
+        "who": who if again and who else treatment.applicator,
+        "doubts": doubts(treatment, records.visit(treatment.visit).day, who) if again else (),
         "shelf": [product.name for product in shelf],
         "write_up": write_up_by(treatment).text if treatment.chemical else "",
         "against": against(records, treatment, context.control if treatment.products else None),
@@ -155,12 +171,19 @@ def _sign_treatment(records: Records, number: int, fields: Fields, which: str) -
     if not who:
         raise FormError("Who signs? Give a name.")
     kept = records.change_treatment(read_form(_its(records, number, which), fields))
+    again = f"{which}:{who}"
     lacks = missing_fields(kept)
     if lacks:
         where = f" for {kept.state}" if kept.state else ", as no state is named"
         count = "1 field is" if len(lacks) == 1 else f"{len(lacks)} fields are"
-        return [fault(f"Not signed yet: {count} still missing{where}. The rest is saved.")], which
-    records.sign("treatment", kept.id, who)
+        return [fault(f"Not signed yet: {count} still missing{where}. The rest is saved.")], again
+    try:
+        refuse_impossible(kept)
+    except RecordsError as error:
+        return [fault(f"Not signed yet: {error}. The rest is saved.")], again
+    if doubts(kept, records.visit(number).day, who) and not one(fields, "answer"):
+        return [fault("Not signed yet: correct what is asked below, or answer it. The rest is saved.")], again
+    records.sign("treatment", kept.id, who, one(fields, "answer"))
     known = records.learn_products(kept)
     listed = f" {' and '.join(known)}: now on your list of products." if known else ""
     return f"The treatment is signed: from now on it can only be amended.{listed}"
@@ -189,7 +212,7 @@ def _use_product(records: Records, number: int, fields: Fields, which: str) -> s
 
 def _amend(records: Records, number: int, fields: Fields, which: str) -> str:
     changed = read_form(_its(records, number, which), fields)
-    records.amend("treatment", int(which), changed, one(fields, "who"), one(fields, "reason"))
+    records.amend("treatment", int(which), changed, one(fields, "who"), one(fields, "reason"), one(fields, "answer"))
     return "Amended; the earlier version is kept."
 
 

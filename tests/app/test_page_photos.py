@@ -53,6 +53,16 @@ def test_the_day_of_the_photo_sets_month_and_visit_and_is_left_behind(context: C
     assert shown["given"]["day"] == day.isoformat()
 
 
+def test_the_same_pixels_are_one_photo_and_it_is_said(context: Context, tmp_path: Path) -> None:
+    person, pixels = Person(context), Image.open(SAMPLE).resize((600, 500))
+    for name in ("leaf.jpg", "copy.jpg"):
+        out = io.BytesIO()
+        pixels.save(out, "JPEG", comment=name.encode())
+        upload(person, tmp_path, name, out.getvalue())
+    assert "copy.jpg: is already here, as leaf.jpg" in person.text
+    assert [shot.name for shot in draft_in(person).shots] == ["leaf.jpg"]
+
+
 def noise() -> Image.Image:
     """No thing at all."""
     return Image.fromarray(np.random.default_rng(4).integers(0, 255, (600, 800, 3), np.uint8))

@@ -105,6 +105,20 @@ def test_what_is_missing_is_said_once_somebody_tries_to_sign(recorder: Person) -
     assert done.faults == [] and "<dt>Product</dt><dd>Invented mix</dd>" in done.text, "what is signed can be read"
 
 
+def test_what_is_odd_is_asked_on_the_page_and_the_answer_is_kept(recorder: Person) -> None:
+    kept, fields = treatment_of(recorder)
+    rest = {"applicator_address": "1 Lane", "applicator_contact": "0", "business_address": "1 Lane", "started": "11:00"}
+    rest |= {"equipment": "wick", "order_treated": "front first", "occupier": "Ada", "who": "Lee", "target": "bindii"}
+    recorder.press("sign_treatment", str(kept.id), **fields | rest)
+    assert recorder.faults == ["Not signed yet: correct what is asked below, or answer it. The rest is saved."]
+    assert "<li>Sam applied it and Lee signs: why?</li>" in recorder.text
+    done = recorder.press("sign_treatment", str(kept.id), **fields | rest | {"answer": "Sam is away"})
+    assert done.faults == []
+    with open_records() as records:
+        signed: Any = records.treatments(visit=1)[0].record
+    assert signed.answered == {"Sam applied it and Lee signs: why?": "Sam is away"}
+
+
 def test_whether_somebody_is_licensed_decides_what_is_asked(context: Context, site: int) -> None:
     with open_records() as records:
         records.keep_profile(replace(PROFILE, licence=""))
@@ -269,7 +283,7 @@ def visit_text(context: Context) -> str:
         for current in records.treatments(visit=1):
             record: Any = current.record
             records.change_treatment(replace(record, chemical=False, products=(), weather=()))
-            records.sign("treatment", record.id, "Sam")
+            records.sign("treatment", record.id, "Sam", "came back to spray")
         visit.show(context, records, 1)
     assert len(pypdfium2.PdfDocument(paper_of_visit("client", 1, key=context.key))) == 1
     for kind in ("advice", "job"):

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import io
 import re
-from dataclasses import replace
+from dataclasses import fields, replace
 from datetime import date, time
 from itertools import pairwise
 from typing import Any
@@ -168,6 +168,26 @@ def test_an_amended_record_shows_both_signatures_and_what_was_changed() -> None:
     text = text_of(record_paper(Current("treatment", new, chain), tuple(zip(chain, (old, new), strict=True))))
     holds(text, "Signed, and amended once", "the batch was misread", "11 \u2192 12", "B17 \u2192 B18", "1: removed")
     assert changes(old, old) == []
+
+
+def at_its_longest(entry: Any) -> Any:
+    """An entry with as much in every text as a page takes."""
+    texts = {field.name: "word " * 800 for field in fields(entry) if field.type == "Text"}
+    return replace(entry, **texts)
+
+
+def test_a_record_with_every_field_at_its_longest_breaks_over_pages() -> None:
+    full = at_its_longest(treatment(notes="x"))
+    full = replace(full, products=(at_its_longest(Product()),), weather=(at_its_longest(Reading()),))
+    pdf = record_paper(Current("treatment", replace(full, notes="word " * 3990 + "last", clippings="\n" * 900)))
+    text = text_of(pdf, (40, 150))
+    assert text.count("word") > 40 * 800
+    holds(text, "last")
+
+
+def test_letters_that_the_fonts_lack_are_named() -> None:
+    text = text_of(record_paper(Current("treatment", treatment(client="Kim \u738b", address="\u0e1b Street"))))
+    holds(text, "Kim [U+738B]", "U+0E1B thai character po pla", "cannot print these characters")
 
 
 def test_hand_work_is_a_record_without_law_or_products() -> None:

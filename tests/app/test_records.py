@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import replace
-from datetime import date
+from datetime import UTC, date, datetime
 from pathlib import Path
 
 import pytest
 from PIL import Image
 
+from app.papers.follow_ups import calendar_file
 from app.records import (
     Client,
     FollowUp,
@@ -24,6 +25,7 @@ from app.records import (
     Treatment,
     Visit,
     VisitRecord,
+    keep_until,
     open_records,
 )
 from app.records import search as words_module
@@ -253,3 +255,25 @@ def test_a_damaged_book_is_one_sentence(tmp_path: Path) -> None:
         records.history(1)
         records.clients()
         records.search("x")
+
+
+@pytest.mark.parametrize("day", [date(9999, 12, 31), date(1901, 1, 1)])
+def test_a_day_that_is_a_slip_is_refused(day: date, records: Records, kept: Kept) -> None:
+    tries = (
+        lambda: records.add_visit(Visit(kept.site, day, "Kim")),
+        lambda: records.change_treatment(replace(kept.treatment, day=day)),
+        lambda: records.add_follow_up(FollowUp(kept.site, day, "survivors")),
+        lambda: records.add_group_use(GroupUse(kept.site, day, 4)),
+    )
+    for change in tries:
+        with pytest.raises(RecordsError, match=f"{day}, is over 10 years back or .* ahead; correct it"):
+            change()
+
+
+def test_a_book_with_the_last_day_of_the_calendar_opens_and_is_corrected(records: Records, kept: Kept) -> None:
+    records.database.connection.execute("UPDATE treatments SET content = replace(content, '2026-06-01', '9999-12-31')")
+    (waiting,) = records.unsigned()
+    assert waiting.treatment.day == date.max == keep_until(waiting.treatment)
+    due = FollowUp(kept.site, date.max, "survivors", uid="u", id=1)
+    assert b"survivors" in calendar_file([due], {}, datetime.now(UTC))
+    assert records.change_treatment(kept.treatment).day == kept.treatment.day

@@ -15,6 +15,7 @@ from pathlib import Path
 
 import pytest
 
+from app.papers.record_sheet import paper_of_treatment
 from app.records import (
     Client,
     RecordsError,
@@ -29,7 +30,7 @@ from app.records import (
 from app.records.database import FILE
 from model.spray.delta_t import delta_t
 from tests.app.record_book import all_of_it, book, keep_some, nothing_lost, photo
-from tests.security.forked import killed_over, run
+from tests.security.forked import Ended, killed_over, run
 from tests.security.kill_points import kill_points, refuse
 
 pytestmark = pytest.mark.skipif(
@@ -276,6 +277,49 @@ def test_a_folder_without_rights_is_one_sentence(tmp_path: Path) -> None:
             path.chmod(0o755)
     lines = ended.out.splitlines()
     assert len(lines) >= 2 and all("permissions of the folder" in line for line in lines), (lines, ended.err)
+
+
+@pytest.mark.parametrize("full", [False, True])
+def test_without_room_or_rights_the_book_is_read_checked_printed_and_backed_up(full: bool, tmp_path: Path) -> None:
+    home, elsewhere = tmp_path / "home", tmp_path / "elsewhere"
+    kept = book(home / "records")
+    (home / "collection").mkdir()
+    with open_records(home / "records") as records:
+        records.sign("treatment", kept.treatment.id, "Kim")
+        paper_of_treatment(records, 1)  # what it needs is loaded by now
+    read, write = os.pipe()
+    b"x".decode("cp437")  # and what a zip needs
+
+    def work() -> None:
+        with open_records(home / "records") as records:
+            name, paper = records.clients()[0].name, paper_of_treatment(records, 1)
+            os.write(write, f"{name} {check_records(records).faults} {paper[:4]!r}".encode())
+            with pytest.raises(RecordsError, match="make room" if full else "permissions"):
+                records.add_client(Client(name="B"))
+        if not full:
+            os.write(write, f" {back_up(home, elsewhere / 'b.zip').files}".encode())
+
+    ended = run(home, work, before=limited(0)) if full else as_a_stranger(tmp_path, home, elsewhere, work)
+    assert os.read(read, 9999).decode() == f"A. Wattle () b'%PDF'{'' if full else ' 2'}", ended.err
+
+
+def as_a_stranger(tmp_path: Path, home: Path, elsewhere: Path, work: Callable[[], None]) -> Ended:
+    """Work done by somebody who may read in ``home`` and write only ``elsewhere``."""
+    elsewhere.mkdir()
+    for path in (home, *home.rglob("*")):
+        path.chmod(0o555 if path.is_dir() else 0o444)
+    elsewhere.chmod(0o777)
+    tops = [p for p in (tmp_path, *tmp_path.parents) if p.stat().st_uid == os.geteuid() and not p.stat().st_mode & 1]
+    modes = [p.stat().st_mode for p in tops]
+    try:
+        for top in tops:
+            top.chmod(0o755)
+        return run(home, work, before=lambda: os.setuid(65534) if os.geteuid() == 0 else None)
+    finally:
+        for top, mode in zip(tops, modes, strict=True):
+            top.chmod(mode)
+        for path in (home, home / "records", home / "collection"):
+            path.chmod(0o755)
 
 
 def test_writing_to_a_book_that_was_replaced_is_refused(tmp_path: Path) -> None:

@@ -7,7 +7,7 @@ import shutil
 import sqlite3
 from contextlib import closing
 from dataclasses import replace
-from datetime import UTC, date, datetime
+from datetime import UTC, date, datetime, time, timedelta
 from pathlib import Path
 
 import pytest
@@ -19,10 +19,12 @@ from app.records import (
     RecordsError,
     Treatment,
     VisitRecord,
+    back_up,
     check_records,
     open_records,
 )
-from app.records.chain import HEADS
+from app.records.book_mark import against_backup, against_mark, signed_rows
+from app.records.chain import HEADS, MEANT, mark_of
 from app.records.database import FILE
 from tests.app.record_book import keep_some, photo
 
@@ -279,3 +281,72 @@ def test_several_changes_together_are_made_all_or_none(tmp_path: Path) -> None:
         assert (tmp_path / HEADS).read_text() == f"1 {signed.sha256}\n"
         assert len(records.current("visit", kept.visit).record.findings) == 1  # type: ignore[union-attr]
         assert check_records(records).sound
+
+
+def test_what_cannot_be_is_not_signed(tmp_path: Path) -> None:
+    with open_records(tmp_path) as records:
+        kept = keep_some(records)
+        for wrong, told in (
+            ({"day": date.today() + timedelta(days=3)}, "still to come; correct it"),
+            ({"finished": time(8, 0)}, "finished at 08:00, before it started at 08:10; correct"),
+        ):
+            records.change_treatment(replace(kept.treatment, **wrong))  # type: ignore[arg-type]
+            with pytest.raises(RecordsError, match=told):
+                records.sign("treatment", kept.treatment.id, "Kim", "so it was")
+        visit = records.add_visit(replace(records.visit(kept.visit), day=date.today() + timedelta(days=3)))
+        with pytest.raises(RecordsError, match="still to come"):
+            records.sign("visit", visit.id, "Kim")
+
+
+def test_what_is_odd_is_asked_and_the_answer_is_kept(tmp_path: Path) -> None:
+    with open_records(tmp_path) as records:
+        kept = keep_some(records)
+        windy = replace(kept.treatment.weather[0], wind_speed=45.0)
+        records.change_treatment(replace(kept.treatment, weather=(windy,), day=date(2026, 6, 2)))
+        with pytest.raises(RecordsError, match=r"dated 2026-06-02, .* 45 km/h, over 20.* Kim applied it and Lee signs"):
+            records.sign("treatment", kept.treatment.id, "Lee")
+        records.sign("treatment", kept.treatment.id, "Lee", "gusts at the end only")
+        record = records.current("treatment", kept.treatment.id).record
+        assert isinstance(record, Treatment) and len(record.answered) == 3
+        assert set(record.answered.values()) == {"gusts at the end only"}
+        # Asked once: an amendment of something else asks for nothing more, another wind does.
+        records.amend("treatment", 1, replace(record, area_m2=9.0), "Lee", "measured again")
+        with pytest.raises(RecordsError, match="50 km/h"):
+            windier = (replace(windy, wind_speed=50.0),)
+            records.amend("treatment", 1, replace(record, weather=windier), "Lee", "read again")
+        assert check_records(records).sound
+
+
+def test_a_file_of_heads_that_was_deleted_or_cut_is_found(folder: Path) -> None:
+    lines = (folder / HEADS).read_text().splitlines(keepends=True)
+    (folder / MEANT).unlink()
+    (folder / HEADS).write_text("".join(lines[:2]))
+    assert "does not list signed rows 3 to 3" in faults(folder)
+    (folder / HEADS).unlink()
+    assert "does not list signed rows 1 to 3" in faults(folder)
+
+
+def test_signed_rows_that_go_with_the_files_beside_the_book_leave_a_gap(folder: Path) -> None:
+    tamper(folder, *UNGUARD, "PRAGMA foreign_keys = OFF", "DELETE FROM signed")
+    (folder / HEADS).unlink()
+    (folder / MEANT).unlink()
+    found = faults(folder)
+    assert "treatment 1: was signed, and its signed row is gone" in found and "visit 1: was signed" in found
+
+
+def test_a_mark_and_a_backup_prove_what_the_book_still_holds(folder: Path, tmp_path: Path) -> None:
+    done = back_up(tmp_path, tmp_path / "b.zip")
+    with open_records(folder) as records:
+        mark = mark_of(signed_rows(records))
+        assert done.mark == mark and mark.startswith("3-")
+        records.amend("treatment", 1, replace(records.treatment_row(1), area_m2=140.0), "Kim", "again")
+        assert against_mark(records, mark) == against_backup(records, tmp_path / "b.zip") == ()
+        assert "row 3 is not the one" in against_mark(records, "3-" + "0" * 20)[0]
+        with pytest.raises(RecordsError, match="is not a mark; copy it"):
+            against_mark(records, "3")
+    with open_records(tmp_path / "other") as records:  # another book in its place, sound in itself
+        kept = keep_some(records)
+        records.sign("treatment", kept.treatment.id, "Kim")
+        assert check_records(records).sound
+        assert "row 3 of the mark" in against_mark(records, mark)[0]
+        assert "row 1 is not the one of b.zip" in against_backup(records, tmp_path / "b.zip")[0]
