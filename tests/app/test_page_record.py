@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import re
 from dataclasses import replace
+from io import BytesIO
 from typing import Any
 
-import pypdfium2
 import pytest
+from pypdf import PdfReader
 
 from app.records import Client, OwnProduct, Profile, Records, RecordsError, Site, check_records, open_records
 from app.services.own_products import from_shelf
@@ -29,6 +30,11 @@ MIX = OwnProduct(
     name="Invented mix", approval_number="12345", actives="340 g/L MCPA + 80 g/L dicamba", groups=(4,), re_entry="dry"
 )
 CLOVER = "trifolium_repens"
+
+
+def pdf_of(paper: bytes) -> PdfReader:
+    """A paper opened."""
+    return PdfReader(BytesIO(paper))
 
 
 @pytest.fixture
@@ -241,8 +247,8 @@ def test_the_clients_paper_waits_for_the_signature_and_says_what_to_do_until_whe
         assert words in text, words
     for words in ("L/ha", "protective", "droplets", "36 mL"):
         assert words not in text, words
-    pages = pypdfium2.PdfDocument(paper_of_visit("client", 1, key=context.key))
-    assert len(pages) == 1 and "Dandelion" in pages[0].get_textpage().get_text_bounded()
+    pages = pdf_of(paper_of_visit("client", 1, key=context.key)).pages
+    assert len(pages) == 1 and "Dandelion" in pages[0].extract_text()
     page = Person(context, {"plant": recorder.plant}).text
     assert "mailto:ada@example.com?subject=Dandelion%2C%209%20Low%20Street" in page and "/paper/visit/1/client" in page
 
@@ -285,8 +291,8 @@ def visit_text(context: Context) -> str:
             records.change_treatment(replace(record, chemical=False, products=(), weather=()))
             records.sign("treatment", record.id, "Sam", "came back to spray")
         visit.show(context, records, 1)
-    assert len(pypdfium2.PdfDocument(paper_of_visit("client", 1, key=context.key))) == 1
+    assert len(pdf_of(paper_of_visit("client", 1, key=context.key)).pages) == 1
     for kind in ("advice", "job"):
-        text = pypdfium2.PdfDocument(paper_of_visit(kind, 1, key=context.key))[0].get_textpage().get_text_bounded()
+        text = pdf_of(paper_of_visit(kind, 1, key=context.key)).pages[0].extract_text()
         assert "hite clover" in text and "andelion" in text and "?" not in text.splitlines()[1]
     return text_for_client(1, context.key).lower()
