@@ -17,7 +17,7 @@ from app.records.serialization import checked, plain
 from app.services.choices import clock_time, date_of, state_of
 from model.errors import SwardkeyError, nearest
 from model.file import read_file
-from model.flora.load import check_plain
+from model.flora.load import check_keys, check_plain
 
 LARGEST_BYTES = 200_000
 OURS = ("id", "visit", "site", "answered")  # given by where the record belongs or when it is signed
@@ -59,11 +59,7 @@ class _Text(yaml.BaseLoader):
 
     def construct_mapping(self, node: yaml.MappingNode, deep: bool = False) -> dict[Any, Any]:
         """The mapping. Raises yaml.YAMLError naming a key that is given twice."""
-        seen: set[str] = set()
-        for key, _ in node.value:
-            if isinstance(key, yaml.ScalarNode) and key.value in seen:
-                raise yaml.MarkedYAMLError(problem=f"{key.value[:60]} is given twice", problem_mark=key.start_mark)
-            seen.add(str(key.value))
+        check_keys(node)
         return dict(super().construct_mapping(node, deep))
 
 

@@ -31,23 +31,28 @@ LONG_NUMBER = re.compile(r"[-+0-9_:.]{60,}")  # also of the old form in sixties
 DEEPEST = 20  # lists and mappings within one another
 
 
-class _PlainYaml(getattr(yaml, "CSafeLoader", yaml.SafeLoader)):  # type: ignore[misc]
+def check_keys(node: yaml.MappingNode) -> None:
+    """Make sure that a mapping has each key once. Raises yaml.YAMLError naming one that is given twice."""
+    seen: set[str] = set()
+    for key, _ in node.value:
+        if isinstance(key, yaml.ScalarNode) and key.value in seen:
+            raise yaml.MarkedYAMLError(problem=f"{key.value[:60]} is given twice", problem_mark=key.start_mark)
+        seen.add(str(key.value))
+
+
+class _YesAsText(getattr(yaml, "CSafeLoader", yaml.SafeLoader)):  # type: ignore[misc]
     """Safe YAML in which yes, no, on and off are text, not truth values, and a key is given once."""
 
     def construct_mapping(self, node: yaml.MappingNode, deep: bool = False) -> dict[Any, Any]:
         """The mapping. Raises yaml.YAMLError naming a key that is given twice."""
-        seen: set[str] = set()
-        for key, _ in node.value:
-            if isinstance(key, yaml.ScalarNode) and key.value in seen:
-                raise yaml.MarkedYAMLError(problem=f"{key.value[:60]} is given twice", problem_mark=key.start_mark)
-            seen.add(str(key.value))
+        check_keys(node)
         found: dict[Any, Any] = super().construct_mapping(node, deep)
         return found
 
 
-_PlainYaml.yaml_implicit_resolvers = {
+_YesAsText.yaml_implicit_resolvers = {
     letter: [(tag, pattern) for tag, pattern in resolvers if tag != "tag:yaml.org,2002:bool"]
-    for letter, resolvers in _PlainYaml.yaml_implicit_resolvers.items()
+    for letter, resolvers in _YesAsText.yaml_implicit_resolvers.items()
 }
 
 
@@ -57,7 +62,7 @@ def check_plain(text: str) -> None:
     A few lines of references can expand to more than memory holds. Raises yaml.YAMLError.
     """
     depth = 0
-    for event in yaml.parse(text, Loader=_PlainYaml):
+    for event in yaml.parse(text, Loader=_YesAsText):
         depth += isinstance(event, yaml.CollectionStartEvent) - isinstance(event, yaml.CollectionEndEvent)
         problem = "it is nested too deeply" if depth > DEEPEST else ""
         if isinstance(event, yaml.AliasEvent):
@@ -141,7 +146,7 @@ def read_yaml(path: Path) -> Any:
     try:
         text = read_file(path, LARGEST_BYTES).decode("utf-8-sig")
         check_plain(text)
-        return yaml.load(text, Loader=_PlainYaml)
+        return yaml.load(text, Loader=_YesAsText)
     except FileNotFoundError:
         raise FloraError(f"{path}: no such file; restore it or name another") from None
     except OSError as error:
@@ -250,11 +255,11 @@ def with_own(flora: Flora, own: Mapping[str, Species], folder: Path) -> Flora:
     return extended
 
 
-def species_without_characters(id: str, scientific_name: str, common_names: list[str]) -> Species:
+def species_without_characters(species: str, scientific_name: str, common_names: list[str]) -> Species:
     """A species of which only names are known: it may be seen in any month, and no answer is evidence for it."""
     whole_year = list(range(1, 13))
     return Species(
-        id=id,
+        id=species,
         scientific_name=scientific_name or common_names[0],
         common_names=common_names,
         family="not given",

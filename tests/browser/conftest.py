@@ -12,6 +12,7 @@ from typing import Any
 
 import pytest
 
+from tests.browser.walking import Visitor
 from tests.security.visitor import served as serving
 
 CHROMIUM = os.environ.get("SWARDKEY_CHROMIUM") or shutil.which("chromium") or "/usr/bin/chromium"
@@ -46,3 +47,13 @@ def browser() -> Iterator[Any]:
         found = running.chromium.launch(executable_path=CHROMIUM, args=FLAGS)
         yield found
         found.close()
+
+
+@pytest.fixture
+def visitor(served: Served, browser: Any) -> Iterator[Visitor]:
+    """Someone with a phone, to whom nothing may go wrong and nothing may come from elsewhere."""
+    found = Visitor(browser, served.url)
+    yield found
+    assert found.elsewhere == []
+    assert found.faults == []
+    found.close()

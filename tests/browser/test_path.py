@@ -45,15 +45,6 @@ def axe() -> Any:
 
 
 @pytest.fixture
-def visitor(served: Served, browser: Any) -> Iterator[Visitor]:
-    found = Visitor(browser, served.url)
-    yield found
-    assert found.elsewhere == []
-    assert found.faults == []
-    found.close()
-
-
-@pytest.fixture
 def check(axe: Any, visitor: Visitor) -> Iterator[Check]:
     """Notes what is wrong with the page as it stands, at both sizes; nothing may be at the end.
 

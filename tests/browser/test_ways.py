@@ -2,25 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from typing import Any
-
-import pytest
 
 from tests.browser.conftest import Served
 from tests.browser.walking import Visitor
 
 FINE = {"temperature": "16", "humidity": "60", "wind": "9", "hour": "11:00"}
 LONGEST_PLAN = 2000  # px on a phone, folded; it was 4,680
-
-
-@pytest.fixture
-def visitor(served: Served, browser: Any) -> Iterator[Visitor]:
-    found = Visitor(browser, served.url)
-    yield found
-    assert found.elsewhere == []
-    assert found.faults == []
-    found.close()
 
 
 def go_to(visitor: Visitor, words: str, then: str) -> None:
