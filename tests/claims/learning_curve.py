@@ -19,6 +19,7 @@ import json
 import sys
 import time
 from collections.abc import Sequence
+from functools import cache
 from pathlib import Path
 from typing import Any
 
@@ -79,11 +80,17 @@ def deal(photos: Sequence[LabelledPhoto], shots: int, seed: int) -> tuple[list[L
     return learn, test
 
 
+@cache
+def pixels_of(file: Path) -> NDArray[np.uint8]:
+    """Pixels of a photo, uint8 (height, width, 3), decoded once in all draws."""
+    return open_photo(file).pixels
+
+
 @torch.no_grad()
 def roots_of(net: Lite0, photos: Sequence[LabelledPhoto], device: torch.device) -> Array:
     """Features over the six smaller views of each photo, float (photos, features)."""
     net.to(device)
-    found = [net(torch.from_numpy(views(open_photo(p.file).pixels)[0]).to(device)).mean(dim=0).sqrt() for p in photos]
+    found = [net(torch.from_numpy(views(pixels_of(p.file))[0]).to(device)).mean(dim=0).sqrt() for p in photos]
     return np.asarray(torch.stack(found).cpu().numpy(), np.float64)
 
 
@@ -99,7 +106,7 @@ def one(network: bytes, photos: Sequence[LabelledPhoto], shots: int, seed: int) 
     net = TuningNet(start, len(plain.classes), settings.kept_blocks).to(device)
     net.start_head(statistics, SHRINKAGE, TEMPERATURE)
     truth = np.array([plain.classes.index(label) for label in labels])
-    tune(net, [open_photo(photo.file).pixels for photo in learn], truth, settings, seed)
+    tune(net, [pixels_of(photo.file) for photo in learn], truth, settings, seed)
     known, z = fit_statistics(roots_of(net.backbone, learn, device), labels), roots_of(net.backbone, test, device)
     tuned, linear = Discriminant(known, SHRINKAGE).scores(z), net.head_scores(z)
     together = sum(scores / np.std(scores - scores.mean(axis=1, keepdims=True)) for scores in (said, tuned, linear))
