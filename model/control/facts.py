@@ -17,7 +17,7 @@ Near = Literal["edibles", "pond", "pets", "bees", "grazing", "children"]
 When = Literal[
     "before_germination", "germination", "young", "before_flowers", "flowers", "before_seed", "lawn_grows", "any"
 ]
-Hazard = Literal["sap", "pollen", "hairs", "burrs", "spines", "toxic", "bees"]
+Hazard = Literal["sap", "pollen", "hairs", "rash", "burrs", "clinging", "spines", "toxic", "bees"]
 Registered = Literal["current", "home_garden", "professional_only", "cancelled", "unknown"]
 Share = Annotated[float, Field(ge=0, le=100)]
 

@@ -198,7 +198,7 @@ def test_hand_work_is_a_record_without_law_or_products() -> None:
 
 def test_the_printed_key_holds_every_couplet_and_says_what_it_leaves_out(key: Key) -> None:
     printed = make_key(key.likelihoods, 6)
-    text = text_of(whole_key(printed, key.flora), (4, 14))
+    text = text_of(whole_key(printed, key.flora), (4, 15))
     holds(text, *(f"{one.number} ({one.before})" for one in printed.couplets if one.before is not None))
     holds(text, *(key.flora.species[species].scientific_name for species in printed.species))
     holds(text, *(f"({key.flora.species[species].scientific_name})" for species in printed.out_of_season))
