@@ -22,7 +22,7 @@ from reportlab.platypus import BaseDocTemplate, Flowable, Frame, PageTemplate
 from model.errors import SwardkeyError
 
 INK, GREY, PALE = 0.10, 0.38, 0.88  # shares of white
-MARGIN, GAP, FOOT = 17 * mm, 8 * mm, 15 * mm
+MARGIN, GAP, FOOT = 15 * mm, 8 * mm, 13 * mm
 WIDTH, HEIGHT = A4
 LONGEST_HEAD = 400  # characters, more than fit in a line of head or foot
 # Names under which the fonts are known in here, and their files, which matplotlib brings along.
@@ -50,7 +50,7 @@ def load_fonts() -> None:
 
 def style(size: float = 9, **more: Any) -> ParagraphStyle:
     """A way of setting text; ``size`` in points."""
-    face = {"fontName": "text", "bulletFontName": "text", "textColor": grey(INK), "leading": size * 1.38}
+    face = {"fontName": "text", "bulletFontName": "text", "textColor": grey(INK), "leading": size * 1.34}
     return ParagraphStyle("of the house", **{**face, "fontSize": size, **more})
 
 
@@ -61,8 +61,8 @@ def grey(share: float) -> Any:
 
 
 def safe(text: str) -> str:
-    """Text that is not ours, so that nothing in it is taken for markup; lines stay lines."""
-    kept = "".join(c for c in text if c.isprintable() or c == "\n")
+    """Text that is not ours, so that nothing in it is taken for markup; lines and blanks of any kind stay."""
+    kept = "".join(c if c.isprintable() or c in "\n\u00a0" else " " if c.isspace() else "" for c in text)
     return escape(printable(kept)).replace("\n", "<br/>")
 
 
@@ -121,7 +121,7 @@ def build(parts: Sequence[Flowable], head: Head, layout: Layout = Layout()) -> t
     foot = FOOT * margin / MARGIN
     frames = [
         Frame(
-            margin + n * (width + layout.gap), foot + 4 * mm, width, HEIGHT - margin - foot - 11 * mm,
+            margin + n * (width + layout.gap), foot + 2 * mm, width, HEIGHT - margin - foot - 8 * mm,
             leftPadding=0, rightPadding=0, topPadding=0, bottomPadding=0,
         )
         for n in range(columns)
@@ -162,15 +162,17 @@ class Numbered(Canvas):
         self.setFont("bold", 8)
         self.drawString(self.margin, top, self.head.kind)
         self.setFont("text", 8)
-        said = "  \u00b7  ".join(filter(None, (self.head.about, self.head.day)))
-        self.drawRightString(right, top, _cut(said, 118 * mm))
+        # What is too long is cut, and never the day.
+        day = f"  \u00b7  {self.head.day}" if self.head.about and self.head.day else self.head.day
+        taken = pdfmetrics.stringWidth(self.head.kind, "bold", 8) + pdfmetrics.stringWidth(day, "text", 8)
+        self.drawRightString(right, top, _cut(self.head.about, right - self.margin - taken - 5 * mm) + day)
         self.setStrokeGray(INK)
         self.setLineWidth(0.9)
         self.line(self.margin, top - 2.2 * mm, right, top - 2.2 * mm)
         self.setFillGray(GREY)
         self.setFont("text", 7)
         left = "  \u00b7  ".join(filter(None, (self.head.maker, self.head.foot)))
-        self.drawString(self.margin, foot, _cut(left, 145 * mm, 7))
+        self.drawString(self.margin, foot, _cut(left, right - self.margin - 25 * mm, 7))
         self.drawRightString(right, foot, f"{number} of {pages}")
 
 

@@ -157,7 +157,8 @@ def test_a_spray_record_shows_what_its_own_state_asks_for_or_of_an_unknown_list_
     assert "Expiry date" not in own and "Asked by" not in own
     text = text_of(record_paper(Current("treatment", treatment(state="TAS"))))
     headed = ("wind_speed", "wind_direction", "temperature")
-    holds(text, *(one.text.removeprefix("the ")[1:] for one in union_of_fields() if one.field not in headed))
+    named = (one.text.removeprefix("the ")[1:] for one in union_of_fields() if one.field not in headed)
+    holds(text, "Products, from their labels", *(name.removesuffix(", from the label") for name in named))
     holds(text, "Wind, km/h", "7.5", "Wind from", "Air, C", "Not signed yet: this is a draft", "STILL MISSING")
 
 
