@@ -108,7 +108,7 @@ class Sheet:
                 f"U+{ord(c):04X} {unicodedata.name(c, 'unnamed').casefold()}" for c in letters[:MOST_NAMED]
             )
             more = f" and {len(letters) - MOST_NAMED} more" if len(letters) > MOST_NAMED else ""
-            said = f"The fonts of this paper cannot print these characters and print their numbers: {named}{more}."
+            said = f"No font on this machine has these characters, so their numbers are printed: {named}{more}."
             self.parts.append(Lines(said, SMALL))
         return build(self.parts, self.head, Layout(columns))[0]
 
