@@ -49,8 +49,7 @@ class Sheet:
     def title(self, markup: str, under: str = "") -> None:
         """The name of the thing, large, and what is said of it; ``markup`` and ``under`` are safe already."""
         self.parts.append(Lines(markup, TITLE))
-        if under:
-            self.parts.append(Lines(under, LEAD))
+        self.parts.append(Lines(under, LEAD) if under else Spacer(1, 4))
 
     def write(self, *parts: blocks.Block) -> None:
         """Blocks, one below the other."""
