@@ -5,13 +5,15 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from reportlab.platypus import Flowable
+from reportlab.platypus import Flowable, Spacer
 
 from app.figures.telling import telling
-from app.papers.pdf import Head, safe, slanted
+from app.papers.pdf import Head
 from app.papers.plant_figure import SheetPhoto, beside, drawings_figure, photo_figure
+from app.papers.plant_title import plants_of, write_title
 from app.papers.sheet import Sheet
 from app.papers.visit_paper import PaperVisit, VisitPaper
+from app.papers.year_bar import side_by_side
 from app.present import plan as plan_words
 from app.present.block import Paragraph, Section, capital
 from app.present.naming import Naming, what_it_is
@@ -58,16 +60,10 @@ def advice_paper(advice: AdviceSheet, key: Key, control: Control) -> bytes:
         "  \u00b7  ".join(filter(None, ("no rates: read the label", advice.mark))),
     )
     sheet = Sheet(head, control.flora.sources)
-    species = plan.case.species if len(plan.case.species) > 1 else (advice.naming.species,)
-    together = plan.case.together
-    title = capital(plan_words.all_names(plan, control) if len(species) > 1 else plan_words.names(species, control))
-    title += "?" if len(species) > 1 and not together else ""
-    sheet.title(
-        safe(title),
-        (" and " if together else " or ").join(slanted(key.flora.species[one].scientific_name) for one in species),
-    )
+    namings, together = (advice.naming, *advice.others), plan.case.together
+    write_title(sheet, plan, namings, key.flora, plan_words.place_and_month(plan, control))
     sheet.write(*plan_words.summary(plan))
-    sheet.parts = list(beside(sheet.parts, _figure(advice, species, key)))
+    sheet.parts = list(beside(sheet.parts, _figure(advice, plants_of(plan, namings), key)))
     front = plan.case.species[0]
     told_apart = [p.other if p.one == front else p.one for p in plan.distinctions if front in (p.one, p.other)]
     sheet.write(
@@ -80,9 +76,11 @@ def advice_paper(advice: AdviceSheet, key: Key, control: Control) -> bytes:
         plan_words.only_for_some(plan, control, brief=True),
         plan_words.ruled_out(plan),
     )
-    for year in plan_words.calendars(plan, control):
-        sheet.write(Section(f"The year of {year.name}", (year, Paragraph((STRIP,), "small")), together=True))
-    sheet.write(plan_words.cautions(plan), Paragraph((RATE,), "strong"))
+    years = plan_words.calendars(plan, control)
+    if years:
+        sheet.add(Spacer(1, 7), side_by_side(years))
+        sheet.write(Paragraph((STRIP,), "small"))
+    sheet.write(Paragraph((RATE,), "strong"), plan_words.cautions(plan))
     sheet.write_references()
     return sheet.as_pdf()
 

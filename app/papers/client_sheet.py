@@ -5,14 +5,16 @@ from __future__ import annotations
 from collections.abc import Iterator
 from datetime import date
 
-from app.papers.pdf import Head, safe, slanted
+from app.papers.pdf import Head
 from app.papers.plant_figure import beside, photo_figure
+from app.papers.plant_title import names_in_words, write_title
 from app.papers.sheet import Sheet
 from app.papers.to_bring import ForClient, load_papers
 from app.papers.visit_paper import PaperVisit, VisitPaper
 from app.present.block import Block, Paragraph, Section, Table, Words, as_text, bullets, capital
 from app.present.finding import day_text, share
 from app.present.naming import GIVEN, Naming
+from app.present.plan import not_fixed
 from app.records import Treatment
 from app.records.days import later
 from app.services.objections import actives_named, place_named
@@ -28,10 +30,9 @@ def client_of(visit: PaperVisit) -> bytes:
     """The paper for the client of a visit. Raises AnswerError while a treatment of it is not signed."""
     record = visit.record
     where = ", ".join(filter(None, (record.client.name, record.site.address)))
-    sheet = Sheet(Head("Your lawn: what was found and done", where, visit.day, _business(visit)[0], visit.mark))
-    named = [visit.key.flora.species[naming.species] for naming in visit.namings]
-    title = capital(" and ".join(plant.common_name for plant in named))
-    sheet.title(safe(title), " and ".join(slanted(plant.scientific_name) for plant in named))
+    kind = "Your lawn: what was found and done" if visit.treatments else "Your lawn: what was found"
+    sheet = Sheet(Head(kind, where, visit.day, _business(visit)[0], visit.mark))
+    write_title(sheet, visit.plan, visit.namings, visit.key.flora)
     first, *rest = client_blocks(visit)
     sheet.write(first)
     sheet.parts = list(beside(sheet.parts, photo_figure(visit.photo) if visit.photo is not None else []))
@@ -41,7 +42,7 @@ def client_of(visit: PaperVisit) -> bytes:
 
 def client_text(visit: PaperVisit) -> str:
     """What the paper says, as text for a mail. Raises AnswerError while a treatment of it is not signed."""
-    names = capital(" and ".join(visit.key.flora.species[one.species].common_name for one in visit.namings))
+    names = names_in_words(visit.plan, visit.namings, visit.key.flora)
     return as_text((Paragraph((f"{names}, {visit.record.site.address}, {visit.day}",)), *client_blocks(visit)))
 
 
@@ -85,17 +86,16 @@ def _named(visit: PaperVisit, naming: Naming) -> str:
 
 def _done(visit: PaperVisit, treatment: Treatment, words: ForClient) -> Table:
     method = method_of(visit, treatment)
-    plain = f": {words.methods[method]}" if method else ""
+    plain = f" ({words.methods[method]})" if method else ""
     products = "; ".join(f"{p.name} ({p.actives})" if p.actives else p.name for p in treatment.products)
     where = treatment.treated_area or (f"{treatment.area_m2:g} m\u00b2" if treatment.area_m2 else "")
     times = [f"{at:%H:%M}" for at in (treatment.started, treatment.finished) if at is not None]
-    licence = f", licence {treatment.licence}" if treatment.licence else ""
     rows = {
         "Treatment": f"{treatment.method}{plain}",
         "Product": products,
         "Where": ", ".join(filter(None, (treatment.situation, where))),
         "When": ", ".join(filter(None, (day_text(treatment.day), " to ".join(times)))),
-        "By": f"{treatment.applicator}{licence}",
+        "By": treatment.applicator,
     }
     return Table(tuple((what, said) for what, said in rows.items() if said), widths=ROW)
 
@@ -111,7 +111,7 @@ def _until(visit: PaperVisit, done: list[Treatment], words: ForClient) -> Iterat
     for treatment in done:
         if treatment.chemical:
             said = treatment.re_entry.strip().rstrip(".")
-            label = f"When people and pets may go on the treated area again, by the label: {said}."
+            label = f"When people and pets may go on the treated area again, by the label: {_as_begun(said)}."
             yield label if said else words.keep_off.text
             place = place_named(treatment.situation) or place_named(treatment.plants) or visit.plan.case.place
             if place == "lawn" and method_of(visit, treatment) in (*WET, None):
@@ -123,7 +123,7 @@ def _until(visit: PaperVisit, done: list[Treatment], words: ForClient) -> Iterat
                 yield words.clippings.text
             waits = treatment.withholding.strip().rstrip(".")
             if waits and not waits.casefold().startswith(("none", "nil", "no ")):
-                yield words.grazing.text.format(withholding=waits)
+                yield words.grazing.text.format(withholding=_as_begun(waits))
 
 
 def _expected(visit: PaperVisit) -> Iterator[str]:
@@ -132,8 +132,7 @@ def _expected(visit: PaperVisit) -> Iterator[str]:
         if option.look_again:
             yield f"Whether it worked shows after {option.look_again[0]} to {option.look_again[1]} days."
         if option.leaves:
-            left = "; ".join(f"{text[:1].lower()}{text[1:]}".rstrip(".") for text in option.leaves)
-            yield f"What it won't fix: {left}."
+            yield f"What it won't fix: {not_fixed(option.leaves)}."
 
 
 def _next_look(visit: PaperVisit) -> Iterator[str]:
@@ -156,6 +155,11 @@ def _business(visit: PaperVisit) -> list[str]:
         said = next((text for one in (*last, visit.profile) if (text := getattr(one, name))), "")
         found += [f"Licence {said}" if name == "licence" else said] if said else []
     return found or [visit.maker or visit.record.visit.who]
+
+
+def _as_begun(text: str) -> str:
+    """The label's words within a sentence; what is not a capital at its start stays."""
+    return text if text[:2].isupper() else f"{text[:1].lower()}{text[1:]}"
 
 
 def _weekday(day: date) -> str:

@@ -5,7 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
-from app.papers.pdf import Head, safe, slanted
+from app.papers.pdf import Head
+from app.papers.plant_title import write_title
 from app.papers.sheet import Sheet
 from app.papers.to_bring import load_papers, to_bring
 from app.papers.visit_paper import PaperVisit, VisitPaper
@@ -26,7 +27,7 @@ from model.spray.rules import Rules
 if TYPE_CHECKING:
     from app.records import Client, Site
 
-EMPTY_READINGS, LINE = 4, 21.0  # empty rows for the weather, and how high a line to write on is, in points
+EMPTY_READINGS, LINE = 4, 18.5  # empty rows for the weather, and how high a line to write on is, in points
 
 
 @dataclass(frozen=True)
@@ -58,29 +59,33 @@ def job_paper(job: JobSheet, key: Key, control: Control, rules: Rules) -> bytes:
     foot = "  \u00b7  ".join(filter(None, ("no rates but those you typed: the label comes first", job.mark)))
     head = Head("Job sheet", where, job.day, job.maker, foot)
     sheet = Sheet(head, control.flora.sources)
-    named = [naming.species for naming in (job.naming, *job.others)]
-    title = capital(" and ".join(plan_words.names([species], control) for species in named))
-    sheet.title(safe(title), " and ".join(slanted(key.flora.species[species].scientific_name) for species in named))
+    case = plan_words.place_and_month(plan, control)
+    write_title(sheet, plan, (job.naming, *job.others), key.flora, case)
     told_apart = [species for p in plan.distinctions for species in (p.one, p.other)]
     things = to_bring(control, (option.method for option in options), load_papers())
     sheet.write(
-        Paragraph((capital(plan_words.heading(plan, control)),)),
-        *plan_words.summary(plan),
+        *(() if job.options or job.chosen else plan_words.summary(plan)),
         _site(job, control),
         look_again(job.naming if job.others else job.naming.among(plan.case.species), key, told_apart),
         *(Section(capital(plan_words.names([o.species], control)), look_again(o, key).blocks) for o in job.others),
         *plan_words.differences(plan, control),
         plan_words.first(plan),
-        Section("What to do", tuple(plan_words.card(option, control) for option in options)),
+        Section("What to do", tuple(plan_words.card(o, control, brief=o.suited == "yes") for o in options)),
         *((weather_limits(rules),) if sprayed else ()),
-        Section("Calculations, from the figures entered", (Paragraph((LABEL_FIRST,)), *job.sums) if job.sums else ()),
+        *_sums(job),
         Section("What to bring", (ticks(things),), together=True),
-        *_to_write(sprayed),
         plan_words.cautions(replace(plan, cautions=cautions_for(control, plan.case, options))),
         *([plan_words.law(plan)] if sprayed else []),
+        *_to_write(sprayed),
     )
     sheet.write_references()
     return sheet.as_pdf()
+
+
+def _sums(job: JobSheet) -> tuple[Section, ...]:
+    """What was worked out, on one page each, the warning with the first."""
+    first = Section("Calculations, from the figures entered", (Paragraph((LABEL_FIRST,)), *job.sums[:1]), together=True)
+    return (first, *(Section("", (one,), together=True) for one in job.sums[1:])) if job.sums else ()
 
 
 def chosen_options(job: JobSheet) -> tuple[JudgedOption, ...]:
@@ -105,7 +110,7 @@ def _site(job: JobSheet, control: Control) -> Table:
         "Groups used here before": ", ".join(map(str, case.used)),
         "Notes": site.notes if site else "",
     }
-    return Table(tuple((name, value) for name, value in rows.items() if value), widths=(0.24, 0.76))
+    return Table(tuple((name, value) for name, value in rows.items() if value), widths=(0.16, 0.84), paired=True)
 
 
 def _to_write(sprayed: bool) -> list[Section]:
@@ -116,13 +121,14 @@ def _to_write(sprayed: bool) -> list[Section]:
         (0.11, 0.11, 0.14, 0.13, 0.14, 0.15, 0.22),
         (LINE,) * EMPTY_READINGS,
     )
-    lines = ["Start", "Finish", "By whom", "What was done, and what was left"]
+    when = Table((("Start", "", "Finish", "", "By whom", ""),), (), (0.08, 0.17, 0.08, 0.17, 0.11, 0.39), (LINE,))
+    lines = ["What was done, and what was left"]
     if sprayed:
-        lines[3:3] = ["Product and batch, from the label", "Amount of product and of water used"]
-    tall = (*[LINE] * (len(lines) - 1), 3 * LINE)
+        lines[:0] = ["Product and batch, from the label", "Amount of product and of water used"]
+    tall = (*[LINE] * (len(lines) - 1), 2.5 * LINE)
     done = Table(tuple((line, "") for line in lines), widths=(0.36, 0.64), tall=tall)
     sections = [Section("Weather as measured on site", (weather,), together=True)] if sprayed else []
-    return [*sections, Section("Done", (done,), together=True)]
+    return [*sections, Section("Done", (when, done), together=True)]
 
 
 def job_of(visit: PaperVisit, chosen: tuple[MethodName, ...] = (), sums: tuple[str | Block, ...] = ()) -> bytes:

@@ -32,14 +32,18 @@ NARROW, ARROW, DRAWN, INDENT = 210.0, 28.0, 30.0, 8.0  # points: a column, the n
 MOST_DRAWN = 2  # states of a lead; one with more is told by the other
 
 
-def key_paper(printed: PrintedKey, flora: Flora) -> bytes:
-    """The printed key as PDF: that of a month on two pages for the pocket, that of the year with drawings."""
-    return whole_key(printed, flora) if printed.month is None else pocket_key(printed, flora)
+def key_paper(printed: PrintedKey, flora: Flora, day: str = "") -> bytes:
+    """The printed key as PDF: that of a month on a few pages for the pocket, that of the year with drawings.
+
+    ``day``: when it was made, as it is printed.
+    """
+    return whole_key(printed, flora, day) if printed.month is None else pocket_key(printed, flora, day)
 
 
-def whole_key(printed: PrintedKey, flora: Flora) -> bytes:
+def whole_key(printed: PrintedKey, flora: Flora, day: str = "") -> bytes:
     """The key as PDF, in two columns, with drawings of what its leads name; what is left out is named at its end."""
-    sheet = Sheet(Head("Key to lawn and garden weeds", about(printed), foot="two leads a couplet, one of them fits"))
+    foot = "two leads a couplet, one of them fits"
+    sheet = Sheet(Head("Key to lawn and garden weeds", about(printed), day, foot=foot))
     sheet.title(f"Which weed is it?<br/><font size=11>{safe(about(printed))}</font>")
     sheet.write(*how_to_read(printed))
     for couplet in printed.couplets:

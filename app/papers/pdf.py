@@ -7,6 +7,7 @@ import io
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
+from itertools import groupby
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 from xml.sax.saxutils import escape
@@ -19,10 +20,12 @@ from reportlab.pdfbase.ttfonts import TTFError, TTFont
 from reportlab.pdfgen.canvas import Canvas
 from reportlab.platypus import BaseDocTemplate, Flowable, Frame, PageTemplate
 
+from app.papers.machine_fonts import font_with
+from app.papers.right_to_left import as_shown
 from model.errors import SwardkeyError
 
 INK, GREY, PALE = 0.10, 0.38, 0.88  # shares of white
-MARGIN, GAP, FOOT = 17 * mm, 8 * mm, 15 * mm
+MARGIN, GAP, FOOT = 15 * mm, 8 * mm, 13 * mm
 WIDTH, HEIGHT = A4
 LONGEST_HEAD = 400  # characters, more than fit in a line of head or foot
 # Names under which the fonts are known in here, and their files, which matplotlib brings along.
@@ -50,7 +53,7 @@ def load_fonts() -> None:
 
 def style(size: float = 9, **more: Any) -> ParagraphStyle:
     """A way of setting text; ``size`` in points."""
-    face = {"fontName": "text", "bulletFontName": "text", "textColor": grey(INK), "leading": size * 1.38}
+    face = {"fontName": "text", "bulletFontName": "text", "textColor": grey(INK), "leading": size * 1.34}
     return ParagraphStyle("of the house", **{**face, "fontSize": size, **more})
 
 
@@ -61,28 +64,40 @@ def grey(share: float) -> Any:
 
 
 def safe(text: str) -> str:
-    """Text that is not ours, so that nothing in it is taken for markup; lines stay lines."""
-    kept = "".join(c for c in text if c.isprintable() or c == "\n")
-    return escape(printable(kept)).replace("\n", "<br/>")
+    """Text that is not ours, so that nothing in it is taken for markup; lines and blanks of any kind stay."""
+    kept = "".join(c if c.isprintable() or c in "\n\u00a0" else " " if c.isspace() else "" for c in text)
+    markup = (f'<font name="{face}">{escape(run)}</font>' if face else escape(run) for face, run in runs(kept))
+    return "".join(markup).replace("\n", "<br/>")
 
 
 def letters_lacking(text: str) -> list[str]:
-    """The letters of a text that our fonts do not have, each once, in their order."""
+    """The letters of a text that no font here has, each once, in their order."""
+    return list(dict.fromkeys(c for c in _not_ours(as_shown(text)) if font_with(c) is None))
+
+
+def _not_ours(text: str) -> list[str]:
+    """The letters of a text that our own fonts do not have."""
     if text.isascii():
         return []
     load_fonts()
     glyphs: Any = pdfmetrics.getFont("text").face.charToGlyph  # type: ignore[attr-defined]  # of a TrueType font
-    return list(dict.fromkeys(c for c in text if ord(c) not in glyphs and c.isprintable()))
+    return [c for c in text if ord(c) not in glyphs and c.isprintable()]
 
 
-def printable(text: str) -> str:
-    """The text with the number of each letter that our fonts do not have, rather than an empty box.
+def runs(text: str) -> list[tuple[str, str]]:
+    """The text in the order in which it is seen, by the font of each part: "" for our own, else one of this machine.
 
-    >>> printable("Kim \u738b")
-    'Kim [U+738B]'
+    A letter that no font has is its number rather than an empty box.
+
+    >>> runs("Kim \u07f7")
+    [('', 'Kim [U+07F7]')]
     """
-    numbers = {ord(letter): f"[U+{ord(letter):04X}]" for letter in letters_lacking(text)}
-    return text.translate(numbers) if numbers else text
+    seen = as_shown(text)
+    others = {letter: font_with(letter) for letter in _not_ours(seen)}
+    if not others:
+        return [("", seen)]
+    parts = ((others[c] or "", c if others[c] else f"[U+{ord(c):04X}]") if c in others else ("", c) for c in seen)
+    return [(face, "".join(run for _, run in group)) for face, group in groupby(parts, lambda part: part[0])]
 
 
 def slanted(text: str) -> str:
@@ -121,7 +136,7 @@ def build(parts: Sequence[Flowable], head: Head, layout: Layout = Layout()) -> t
     foot = FOOT * margin / MARGIN
     frames = [
         Frame(
-            margin + n * (width + layout.gap), foot + 4 * mm, width, HEIGHT - margin - foot - 11 * mm,
+            margin + n * (width + layout.gap), foot + 2 * mm, width, HEIGHT - margin - foot - 8 * mm,
             leftPadding=0, rightPadding=0, topPadding=0, bottomPadding=0,
         )
         for n in range(columns)
@@ -162,23 +177,38 @@ class Numbered(Canvas):
         self.setFont("bold", 8)
         self.drawString(self.margin, top, self.head.kind)
         self.setFont("text", 8)
-        said = "  \u00b7  ".join(filter(None, (self.head.about, self.head.day)))
-        self.drawRightString(right, top, _cut(said, 118 * mm))
+        # What is too long is cut, and never the day.
+        day = f"  \u00b7  {self.head.day}" if self.head.about and self.head.day else self.head.day
+        taken = pdfmetrics.stringWidth(self.head.kind, "bold", 8) + pdfmetrics.stringWidth(day, "text", 8)
+        about = [*_cut(self.head.about, right - self.margin - taken - 5 * mm), ("", day)]
+        self._draw(right - _width(about, 8), top, about, 8)
         self.setStrokeGray(INK)
         self.setLineWidth(0.9)
         self.line(self.margin, top - 2.2 * mm, right, top - 2.2 * mm)
         self.setFillGray(GREY)
         self.setFont("text", 7)
         left = "  \u00b7  ".join(filter(None, (self.head.maker, self.head.foot)))
-        self.drawString(self.margin, foot, _cut(left, 145 * mm, 7))
+        self._draw(self.margin, foot, _cut(left, right - self.margin - 25 * mm, 7), 7)
         self.drawRightString(right, foot, f"{number} of {pages}")
 
+    def _draw(self, left: float, low: float, parts: Sequence[tuple[str, str]], size: float) -> None:
+        """A line of parts, each in its font."""
+        for face, run in parts:
+            self.setFont(face or "text", size)
+            self.drawString(left, low, run)
+            left += _width([(face, run)], size)
 
-def _cut(text: str, width: float, size: float = 8) -> str:
-    """The text, or as much of it as fits."""
-    line = printable(" ".join(text[:LONGEST_HEAD].split()))
-    if pdfmetrics.stringWidth(line, "text", size) <= width:
-        return line
-    while line and pdfmetrics.stringWidth(line + "\u2026", "text", size) > width:
+
+def _cut(text: str, width: float, size: float = 8) -> list[tuple[str, str]]:
+    """The text by its fonts, or as much of it as fits."""
+    line = " ".join(text[:LONGEST_HEAD].split())
+    if _width(runs(line), size) <= width:
+        return runs(line)
+    while line and _width(runs(line + "\u2026"), size) > width:
         line = line[:-1]
-    return line.rstrip() + "\u2026"
+    return runs(line.rstrip() + "\u2026")
+
+
+def _width(parts: Sequence[tuple[str, str]], size: float) -> float:
+    """How wide a line of parts is, in points."""
+    return sum(float(pdfmetrics.stringWidth(run, face or "text", size)) for face, run in parts)

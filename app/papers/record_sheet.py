@@ -39,7 +39,8 @@ def record_paper(
     kind = record_kind(treatment)
     where = f"{treatment.address or 'address not given'}, {treatment.state or 'state not given'}"
     sheet = Sheet(Head(kind, where, day_text(treatment.day), maker, mark))
-    sheet.title(f"{kind} {treatment.id}" if treatment.id else kind, standing(current))
+    name = f"{kind} {treatment.id}" if treatment.id else kind
+    sheet.title(f'{name}<font name="text" size="10.5">  \u00b7  {standing(current)}</font>')
     said = bullets(remarks, "small")
     aside = Paragraph(("Noted by swardkey when this paper was made. It is not part of what is signed.",), "small")
     objections = Section(HEADING, (*said, aside) if said else (), together=True)

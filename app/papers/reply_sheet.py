@@ -7,10 +7,12 @@ the person, and names no plant that might prompt an answer.
 from __future__ import annotations
 
 import calendar
+from datetime import date
 from pathlib import Path
 from typing import Any
 
 from app.figures.line_drawings import line_drawing
+from app.present.finding import day_text
 from app.services.reply import DIGITS, SIGN, VERSION
 from app.services.requesting import Request
 from model.flora.character import Character, Part
@@ -46,6 +48,7 @@ def reply_sheet(request: Request) -> bytes:
         digits=DIGITS,
         sign_length=SIGN,
         version=VERSION,
+        day=day_text(date.today()),
     )
     return page.encode()
 

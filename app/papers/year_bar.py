@@ -2,14 +2,32 @@
 
 from __future__ import annotations
 
-from reportlab.platypus import Flowable
+from collections.abc import Sequence
 
-from app.papers.pdf import INK
+from reportlab.platypus import Flowable, Paragraph, Table
+
+from app.papers.pdf import INK, MARGIN, WIDTH, safe, style
 from app.present.block import Calendar
 from model.control.year import MONTHS
 
 ROW, NAMES, TOP = 11.5, 104.0, 11.0  # points: height of a row, width of its name, height of the months
+NARROW, GAP = 18.0, 14.0  # points: width of a month that has room for its first letter only; between two strips
+NAME = style(9, fontName="bold", spaceBefore=6, spaceAfter=1)
 SHADES = {"germinates": 0.82, "flowers": 0.60, "seeds": 0.30}  # of white; what to do is hatched
+
+
+def side_by_side(calendars: Sequence[Calendar]) -> Table:
+    """The years of some plants under their names, two beside each other where there are several."""
+    columns = min(len(calendars), 2)
+    width = (WIDTH - 2 * MARGIN - GAP * (columns - 1)) / columns
+    strips = [[Paragraph(f"The year of {safe(one.name)}", NAME), YearStrip(one)] for one in calendars]
+    rows = [strips[n : n + columns] for n in range(0, len(strips), columns)]
+    cells = [[*row, *[""] * (columns - len(row))] for row in rows]
+    made = Table(cells, [width + GAP] * (columns - 1) + [width], hAlign="LEFT")
+    pads = [(f"{side}PADDING", (0, 0), (-1, -1), 0) for side in ("LEFT", "TOP", "BOTTOM")]
+    right = [("RIGHTPADDING", (0, 0), (-1, -1), 0), ("RIGHTPADDING", (0, 0), (-2, -1), GAP)]
+    made.setStyle([("FONTNAME", (0, 0), (-1, -1), "text"), ("VALIGN", (0, 0), (-1, -1), "TOP"), *pads, *right])
+    return made
 
 
 class YearStrip(Flowable):
@@ -28,7 +46,8 @@ class YearStrip(Flowable):
         for number, name in enumerate(MONTHS):
             self.canv.setFillGray(INK)
             self.canv.setFont("bold" if number + 1 == self.month else "text", 7)
-            self.canv.drawCentredString(NAMES + (number + 0.5) * self.cell, self.size[1] - 8, name)
+            short = name[:1] if self.cell < NARROW else name
+            self.canv.drawCentredString(NAMES + (number + 0.5) * self.cell, self.size[1] - 8, short)
         for number, (name, stage, months) in enumerate(self.rows):
             self._row(self.size[1] - TOP - (number + 1) * ROW, name, stage, months)
         if self.month is not None:

@@ -6,7 +6,7 @@ The modules beside this one turn a value (a plan, a verdict, a finding, a record
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
 
@@ -62,7 +62,8 @@ class Bullets:
 class Table:
     """Rows of text under a ``head``. ``widths``: shares of the page; ``tall``: heights of the last rows, in points.
 
-    ``ruled``: with lines between the rows.
+    ``ruled``: with lines between the rows; ``paired``: on paper, rows of two short cells stand two by two, without the
+    head.
     """
 
     rows: tuple[tuple[str, ...], ...]
@@ -70,6 +71,7 @@ class Table:
     widths: tuple[float, ...] = ()
     tall: tuple[float, ...] = ()
     ruled: bool = True
+    paired: bool = False
 
 
 @dataclass(frozen=True)
@@ -144,16 +146,13 @@ def bullets(items: Iterable[Words], look: Look = "body") -> tuple[Bullets, ...]:
     return (Bullets(kept, look),) if kept else ()
 
 
-def ticks(things: Sequence[str], columns: int = 3) -> Table:
-    """Things to tick off, down one column after the other.
+def ticks(things: Iterable[str]) -> Paragraph:
+    """Things to tick off, as many in a line as there is room for; none is parted from its box.
 
-    >>> ticks(("knife", "bag", "hat", "pen")).rows
-    (('☐ knife', '☐ hat', ''), ('☐ bag', '☐ pen', ''))
+    >>> ticks(("knife", "hat and water")).words
+    ('☐\\xa0knife\\xa0', '☐\\xa0hat\\xa0and\\xa0water\\xa0')
     """
-    high = -(-len(things) // columns)
-    boxes = [*(f"\u2610 {thing}" for thing in things), *[""] * (high * columns - len(things))]
-    rows = tuple(tuple(boxes[row::high]) for row in range(high))
-    return Table(rows, widths=(1 / columns,) * columns, ruled=False)
+    return Paragraph(tuple(f"\u2610 {thing}".replace(" ", "\u00a0") + "\u00a0" for thing in things))
 
 
 def shown(blocks: Iterable[Block]) -> Iterator[Block]:

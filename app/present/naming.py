@@ -67,13 +67,16 @@ def still_possible(chances: Mapping[str, float]) -> tuple[str, ...]:
 
 
 def how_sure(naming: Naming, key: Key) -> str:
-    """How far the name is proven, in a few sentences."""
+    """How far the name is proven, in a few sentences: what a person confirmed comes before what answers show."""
     name = key.flora.species[naming.species].common_name
-    by = f" The name was confirmed by {naming.confirmed_by}." if naming.confirmed_by else ""
+    by = f" {naming.confirmed_by} looked at it and confirmed the name." if naming.confirmed_by else ""
+    chance = f", {share(naming.probability)}" if naming.probability is not None else ""
+    if by and naming.status not in (GIVEN, "confirmed"):
+        alone = f" The photos and answers alone gave {name}{chance}." if chance else ""
+        return f"{by.strip()}{alone}"
     if naming.status == GIVEN:
         given = "names were given" if naming.also else "name was given"
         return (by or f" The {given} by the person who saw the plant; no characters were recorded here.").strip()
-    chance = f", {share(naming.probability)}" if naming.probability is not None else ""
     in_front = {"undecided": f" The leading candidate is {name}{chance}.", "unlisted": f" The nearest is {name}."}
     probability = naming.probability if naming.status != "unlisted" else None
     return f"{status_text(naming.status, name, probability)}{in_front.get(naming.status, '')}{by}"
@@ -145,7 +148,7 @@ def what_it_is(naming: Naming, key: Key, apart: Collection[str] = ()) -> Section
 def look_again(naming: Naming, key: Key, apart: Collection[str] = ()) -> Section:
     """How sure the name is, and what to check before work starts."""
     open_ones = [(name, note) for name, note, out in mistaken_for(naming, key) if not out]
-    lines = [f"{name}: {note}" for name, note in open_ones if name not in _names(apart, key)][:LOOK_ALIKES]
+    lines = [f"{name}: {capital(note)}" for name, note in open_ones if name not in _names(apart, key)][:LOOK_ALIKES]
     blocks: list[Block] = [Paragraph((how_sure(naming, key),))]
     if lines:
         blocks += [Paragraph(("Before you start, look again: it is often mistaken for",)), *bullets(lines)]

@@ -45,10 +45,15 @@ def print_plan(plan: Plan, control: Control) -> None:
 
 def heading(plan: Plan, control: Control) -> str:
     """What the plan is for, in one line."""
+    return f"{all_names(plan, control)}: {place_and_month(plan, control)}"
+
+
+def place_and_month(plan: Plan, control: Control) -> str:
+    """Where and when the plan holds."""
     place = {"lawn": f"{control.lawns[plan.case.lawn].name} lawn", "bed": "bed", "paving": "paving"}
     if plan.case.place == "lawn" and plan.case.lawn == "unknown":
         place["lawn"] = "lawn of unknown grass"
-    return f"{all_names(plan, control)}: {place[plan.case.place]}, {month_name(plan.case.month)}"
+    return f"{place[plan.case.place]}, {month_name(plan.case.month)}"
 
 
 def names(species: Sequence[str], control: Control) -> str:
@@ -103,10 +108,7 @@ def options(plan: Plan, control: Control, brief: bool = False) -> tuple[Section,
     }
     found = []
     for suited, title in titles.items():
-        shared = _shared(plan.by(suited), brief)
-        blocks: list[Block] = [card(option, control, brief, without=shared) for option in plan.by(suited)]
-        if shared:
-            blocks[:0] = [Paragraph(("For every herbicide under this heading:",)), *bullets(shared)]
+        blocks = _cards(plan.by(suited), control, brief)
         if blocks and suited == "yes" and len(plan.case.species) > 1:
             to_what = (
                 "One pass for all of them" if plan.case.together else "This applies to every weed it could still be"
@@ -118,9 +120,16 @@ def options(plan: Plan, control: Control, brief: bool = False) -> tuple[Section,
 
 def only_for_some(plan: Plan, control: Control, brief: bool = False) -> Section:
     """What suits some plants of a shortlist only."""
-    cards = (card(option, control, brief, whose=True) for option in plan.only if option.suited != "no")
+    suited = [option for option in plan.only if option.suited != "no"]
     title = "Only for some of them" if plan.case.together else "Only for some of them, so work out which it is first"
-    return Section(title, tuple(cards))
+    return Section(title, tuple(_cards(suited, control, brief, whose=True)))
+
+
+def _cards(suited: Sequence[JudgedOption], control: Control, brief: bool, whose: bool = False) -> list[Block]:
+    """Options one below the other, after what holds for every herbicide among them."""
+    shared = _shared(suited, brief)
+    begin = [Paragraph(("For every herbicide under this heading:", *shared))] if shared else []
+    return [*begin, *(card(option, control, brief, without=shared, whose=whose) for option in suited)]
 
 
 def differences(plan: Plan, control: Control) -> tuple[Bullets, ...]:
@@ -174,32 +183,37 @@ def card(
 ) -> Card:
     """An option: what to do, with what, and why or why not yet.
 
-    ``brief``: for the homeowner, who needs the lawn and what calls for care, and of what waits only why.
+    ``brief``: for the homeowner, who needs the lawn and what calls for care, and of what waits only why and until when.
     ``without``: what was said once for all of them. ``whose``: it is for its own plants only.
     """
     do: list[Words] = [cited(reason, reason.whole) for reason in option.do]
-    if brief and option.suited == "wait":
-        do = []
+    waits = brief and option.suited == "wait"
+    if waits:
+        do = [cited(r, r.whole) for r in option.against]
     elif option.out:
         do.append(f"Remove: {', '.join(option.out)}.")
     points = [point for point in _points(option, brief) if not (option.actives and point in without)]
-    if option.leaves and not (brief and option.suited == "wait"):
-        points.append(f"What it won't fix: {_leaves(option.leaves)}.")
+    if option.leaves and not waits:
+        points.append(f"What it won't fix: {not_fixed(option.leaves)}.")
     again = f" Check again after {option.look_again[0]} to {option.look_again[1]} days." if option.look_again else ""
+    foot = f"Best months: {spans(option.months)}.{again}"
+    if waits:
+        foot = "" if any(r.factor == "season" for r in option.against) else f"Best months: {spans(option.months)}."
     return Card(
         title=f"{option.name}, only for {names(option.species, control)}" if whose else option.name,
         mark=option.suited,
         actives=tuple(_active(active, option.use.place == "lawn") for active in option.actives),
         do=tuple(do),
         points=tuple(points),
-        foot=f"Best months: {spans(option.months)}.{again}",
+        foot=foot,
         key=option_key(option, whose),
     )
 
 
 def _points(option: JudgedOption, brief: bool) -> list[Words]:
     """The reasons for which it waits, each named as such; then what must be borne in mind with it."""
-    said: list[Words] = [cited(r, f"Wait: {r.whole}") for r in option.against]
+    waits = brief and option.suited == "wait"  # then its card begins with the reasons
+    said: list[Words] = [] if waits else [cited(r, f"Wait: {r.whole}") for r in option.against]
     for reason in option.beside:
         if reason.weight == "care" or (not option.against and (not brief or reason.factor == "lawn")):
             said.append(cited(reason, reason.whole))
@@ -212,8 +226,8 @@ def _shared(alike: Sequence[JudgedOption], brief: bool) -> list[Words]:
     return [line for line in said[0] if all(line in one for one in said[1:])] if len(said) > 1 else []
 
 
-def _leaves(leaves: tuple[str, ...]) -> str:
-    """What is left undone, without what is said more fully beside it."""
+def not_fixed(leaves: tuple[str, ...]) -> str:
+    """What an option won't fix, without what is said more fully beside it."""
     texts = [f"{text[:1].lower()}{text[1:]}".rstrip(".") for text in leaves]
     return "; ".join(text for text in texts if not any(text != other and other.startswith(text) for other in texts))
 

@@ -28,6 +28,7 @@ GEAR = {
     "spreader": "spreader",
     "wiper": "brush, sponge or wick",
 }
+FROM_LABEL = ", from the label"  # which the heading of the products says of all
 OF_PRODUCT = {"label": "Use stated on the label"}
 READINGS = {
     "at": "Time",
@@ -38,6 +39,7 @@ READINGS = {
     "wind_direction": "Wind from",
     "notes": "Notes",
 }
+FIELD_WIDTHS = (0.23, 0.77)
 READING_WIDTHS = (0.11, 0.11, 0.14, 0.13, 0.14, 0.15, 0.22)
 LINE = 24.0  # height of a line to sign on, in points
 Versions = Sequence[tuple[Signed, Treatment]]
@@ -128,18 +130,20 @@ def _rows(
 def _treatment(treatment: Treatment, missing: set[str]) -> Table:
     rows = _rows((treatment,), treatment, missing, MORE)
     if treatment.chemical:
-        return Table(rows, ("Field", "As written"), (0.38, 0.62))
+        return Table(rows, ("Field", "As written"), FIELD_WIDTHS, paired=True)
     # No law of sprays is about it: only what was written, and what is kept of all work.
     written = tuple((words, value) for words, value in rows if value != EMPTY)
-    return Table(written, ("Field", "As written"), (0.34, 0.66))
+    return Table(written, ("Field", "As written"), FIELD_WIDTHS, paired=True)
 
 
 def _chemical(treatment: Treatment, missing: set[str]) -> tuple[Block, ...]:
     """Products, weather, and the days that the law sets."""
     products = treatment.products or (Product(),)
-    rows = _rows(products, treatment, missing, OF_PRODUCT)
+    rows = tuple(
+        (words.removesuffix(FROM_LABEL), *cells) for words, *cells in _rows(products, treatment, missing, OF_PRODUCT)
+    )
     head = ("Field", *(f"Product {n}" for n in range(1, len(products) + 1)))
-    widths = (0.34, *[0.66 / len(products)] * len(products))
+    widths = (FIELD_WIDTHS[0], *[FIELD_WIDTHS[1] / len(products)] * len(products))
     readings = tuple(
         tuple(_cell(name, getattr(reading, name), treatment, set() if number else missing) for name in READINGS)
         for number, reading in enumerate(treatment.weather or (Reading(),))
@@ -147,7 +151,7 @@ def _chemical(treatment: Treatment, missing: set[str]) -> tuple[Block, ...]:
     weather = Table(readings, tuple(READINGS.values()), READING_WIDTHS)
     law = f"{capital(write_up_by(treatment).text)}. Keep it until {day_text(keep_until(treatment))}."
     return (
-        Section("Products, from their labels", (Table(rows, head, widths),)),
+        Section("Products, from their labels", (Table(rows, head, widths, paired=len(products) == 1),)),
         Section("Weather as measured on site", (weather,), together=True),
         Paragraph((law,), "small"),
     )
@@ -168,7 +172,7 @@ def _signatures(current: Current, versions: Versions) -> Section:
         why = ". ".join(filter(None, (signed.reason or "first signature", signed.note)))
         rows.append((str(number), signed.signed_by, moment_text(signed.signed_at), why, signed.sha256[:16]))
     head = ("Version", "Signed by", "When", "Why", "Hash of the row")
-    blocks: list[Block] = [Table(tuple(rows), head, (0.09, 0.22, 0.20, 0.29, 0.20))]
+    blocks: list[Block] = [Table(tuple(rows), head, (0.09, 0.18, 0.29, 0.25, 0.19))]
     for (_, old), (signed, new) in pairwise(versions):
         blocks.append(Paragraph((f"What {signed.signed_by} amended on {moment_text(signed.signed_at)}:",)))
         blocks += bullets(changes(old, new), "small")

@@ -102,11 +102,20 @@ def one_of_each(day: Day) -> tuple[Reason, ...]:
 def weather_limits(rules: Rules) -> Section:
     """Within which weather to spray."""
     bands = rules.facts.bands.values()
-    rows = tuple((capital(band.name), *limits(band)) for band in bands)
+    rows = tuple((capital(band.name), *limits(band)) for band in _by_reading(bands))
     facts = tuple(Cited("", fact.standing, tuple(fact.source)) for band in bands for fact in band.limits)
     label = Cited("Where the label gives another limit, that one applies.", facts[0].standing, facts[0].source, facts)
     table = Table(rows, ("Reading", "Go", "Caution", "Stop"), (0.22, 0.22, 0.28, 0.28))
     return Section("Weather limits for spraying", (table, Paragraph((label,), "small")), together=True)
+
+
+def _by_reading(bands: Iterable[Band]) -> list[Band]:
+    """One band a reading: what is too low and what is too high of it may have been given apart."""
+    found: dict[str, Band] = {}
+    for band in bands:
+        given = {name: limit for name, limit in band if limit is not None}
+        found[band.name] = found[band.name].model_copy(update=given) if band.name in found else band
+    return list(found.values())
 
 
 def limits(band: Band) -> tuple[str, str, str]:

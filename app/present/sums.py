@@ -10,7 +10,7 @@ from model.mix.result import LABEL_FIRST, Result
 
 def sum_blocks(result: Result, notes: Iterable[str] = ()) -> tuple[Block, ...]:
     """The figures of a sum, its working, and ``notes`` on what was typed."""
-    rows = tuple((what, squared(amount)) for what, amount in result.rows)
+    rows = tuple((squared(what), squared(amount)) for what, amount in result.rows)
     return (
         Table(rows, widths=(0.5, 0.5)),
         Section("The working", bullets(map(squared, result.working), "small"), folded=True),
@@ -26,8 +26,9 @@ def sum_on_paper(title: str, result: Result) -> Section:
 
 def figures_on_paper(title: str, rows: Iterable[tuple[str, str]], working: Iterable[str]) -> Section:
     """The same, from the figures and the working alone."""
-    shown = tuple((what, squared(amount)) for what, amount in rows)
-    return Section(title, (Table(shown, widths=(0.5, 0.5)), *bullets(map(squared, working), "small")))
+    shown = tuple((squared(what), squared(amount)) for what, amount in rows)
+    lines = "; ".join(map(squared, working))
+    return Section(title, (Table(shown, widths=(0.25, 0.75), paired=True), Paragraph((f"Working: {lines}.",), "small")))
 
 
 def squared(text: str) -> str:

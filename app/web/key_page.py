@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from datetime import date
 
-from app.present.finding import month_name
+from app.present.finding import day_text, month_name
 from app.web.background import Tell, Work
 from app.web.context import Context
 from app.web.frame import Address, Fields, month_of, render
@@ -30,7 +30,7 @@ def pdf(context: Context, month: int | None, tell: Tell = lambda *told: None) ->
         tell("Dividing the plants.", 0, 0)
         printed = printed_key(month, context.key)
         tell("Laying out the pages.", 0, 0)
-        _made[month] = key_paper(*printed)
+        _made[month] = key_paper(*printed, day_text(date.today()))
     return _made[month]
 
 

@@ -10,6 +10,8 @@ from model.control.knowledge import Control
 from model.control.option import JudgedOption
 from model.control.use import capital
 
+WITHOUT_HERBICIDE = ("children",)  # of what is near: what is said of them holds of hand work too
+
 
 def cautions_for(control: Control, case: Case, options: Sequence[JudgedOption]) -> tuple[Statement, ...]:
     """The cautions of configs/control/cautions.yaml for the case.
@@ -22,10 +24,10 @@ def cautions_for(control: Control, case: Case, options: Sequence[JudgedOption]) 
 
 
 def _occasions(control: Control, case: Case, options: Sequence[JudgedOption]) -> Iterator[str]:
-    yield from ("always", *case.near)
+    names = _actives(options)
+    yield from ("always", *(thing for thing in case.near if names or thing in WITHOUT_HERBICIDE))
     for species in case.species:
         yield from (HAZARD_OCCASIONS.get(hazard, hazard) for hazard in control.treatments[species].hazards)
-    names = _actives(options)
     yield from names
     if names:
         yield "chemical"
@@ -45,17 +47,27 @@ def _actives(options: Sequence[JudgedOption]) -> list[str]:
 
 
 def _poisons(control: Control, options: Sequence[JudgedOption]) -> Iterator[Statement]:
-    """The poison schedule of each active where it is known; one sentence for all with the same."""
-    alike: dict[tuple[tuple[int, ...], tuple[str, ...], str], list[str]] = {}
+    """The poison schedule of each active where it is known; one sentence for all of one standing."""
+    found: dict[str, dict[str, list[str]]] = {}
+    sources: dict[str, list[str]] = {}
     for name in _actives(options):
         poison = control.actives[name].poison
         if poison is not None:
-            key = (tuple(sorted(poison.schedules)), tuple(poison.source), poison.standing)
-            alike.setdefault(key, []).append(name)
-    for (schedules, source, standing), names in alike.items():
-        words = " or ".join("none" if number == 0 else str(number) for number in schedules)
-        text = f"Poison schedule {words}, depending on the product's strength: {', '.join(names)}."
-        yield Statement(text=text, source=list(source), standing=standing)  # type: ignore[arg-type]
+            words = " or ".join("none" if number == 0 else str(number) for number in sorted(poison.schedules))
+            found.setdefault(poison.standing, {}).setdefault(words, []).append(name)
+            sources.setdefault(poison.standing, []).extend(poison.source)
+    for standing, alike in found.items():
+        each = "; ".join(f"{words} ({', '.join(names)})" for words, names in alike.items())
+        depends = (
+            " Where two are given, it depends on the product's strength."
+            if any(" or " in words for words in alike)
+            else ""
+        )
+        yield Statement(
+            text=f"Poison schedule: {each}.{depends}",
+            source=list(dict.fromkeys(sources[standing])),
+            standing=standing,  # type: ignore[arg-type]  # never by a label
+        )
 
 
 def _declared(control: Control, case: Case) -> Iterator[Statement]:

@@ -32,6 +32,12 @@ STAGE_WORDS: dict[Stage, str] = {
     "flowering": "in flower",
     "seeding": "in seed",
 }
+WORKS_ON: dict[Stage, str] = {
+    "seedling": "seedlings",
+    "young": "young plants",
+    "flowering": "plants in flower",
+    "seeding": "plants in seed",
+}
 MONTHS = calendar.month_name  # from 1
 
 
@@ -195,7 +201,7 @@ def _wrong_stage(m: Matter, stage: Stage, stages: tuple[Stage, ...] | list[Stage
         return Reason("wait", "The weed is up, so it is too late for a pre-emergent: next season.", factor="stage")
     if stage == "seeding":
         return Reason("wait", "It is in seed: too late for this now.", factor="stage")
-    works = " or ".join(STAGE_WORDS[one] for one in stages)
+    works = " or ".join(WORKS_ON[one] for one in stages)
     return Reason("wait", f"It is {STAGE_WORDS[stage]}: this works on {works}.", factor="stage")
 
 

@@ -46,7 +46,7 @@ def test_the_key_is_printed_in_the_terminal_as_json_and_as_pdf(
     found = run("key", "--month", "6", "--json", "--pdf", pdf).json
     assert found["figures"]["reached"] == found["figures"]["species"] and found["file"] == str(pdf)
     assert len(found["couplets"]) == found["figures"]["couplets"]
-    assert "Which weed is it, in June?" in text_of(pdf) and len(PdfReader(pdf).pages) == 2
+    assert "Which weed is it, in June?" in text_of(pdf) and len(PdfReader(pdf).pages) <= 4
 
 
 def test_the_papers_of_a_visit(run: Run, visit: int, tmp_path: Path) -> None:

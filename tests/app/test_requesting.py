@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from datetime import date
 from pathlib import Path
 
 import pytest
@@ -56,6 +57,7 @@ def test_the_message_asks_and_names_no_plant(key: Key) -> None:
     for photo in request.photos:
         assert photo[1:] in text
     sheet = reply_sheet(request).decode()
+    assert f"Made on {date.today().day} {date.today():%B %Y}" in sheet
     for candidate in interview.finding.candidates:
         for name in (candidate.common_name, candidate.scientific_name):
             assert name.lower() not in f"{text} {sheet}".lower(), name

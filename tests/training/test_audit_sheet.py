@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import re
 from dataclasses import replace
+from datetime import date
 from html.parser import HTMLParser
 from pathlib import Path
 
@@ -14,7 +15,7 @@ from PIL import Image, ImageFont
 
 from model.errors import CollectionError
 from tests.training.test_audit import picture, saved
-from training.audit import read_decisions, write_decisions
+from training.audit import pages, read_decisions, write_decisions
 from training.audit.pages import wrapped, write_pages
 from training.audit.report import Question
 from training.audit.sheet import Words, write_sheet
@@ -226,3 +227,18 @@ def test_long_names_are_wrapped_and_cut() -> None:
     assert wrapped("one two three", 1000, font) == ["one two three"]
     assert wrapped("white clover (trifolium_repens) in lawns", 200, font)[0].endswith(")")
     assert wrapped("a\nb", 1000, font) == ["a b"]
+
+
+def test_a_sheet_has_its_day_and_nothing_to_save_where_nothing_is_asked(tmp_path: Path) -> None:
+    day = f"{date.today().day} {date.today():%B %Y}"
+    for questions, says in ([], "no photo needs a decision"), ([question("a.jpg")], "1 photo to decide on"):
+        write_sheet(tmp_path / "sheet.html", questions, {}, WORDS)
+        text = (tmp_path / "sheet.html").read_text(encoding="utf-8")
+        assert f"{day}: {says}" in text
+        assert ('<div class="bar" hidden>' in text) is not bool(questions)
+
+
+def test_captions_of_a_page_are_large_enough_to_read_on_paper(tmp_path: Path) -> None:
+    assert min(pages.LARGE, pages.MIDDLE, pages.SMALL) * 72 / 150 >= 7.5, "in points, at 150 dots an inch"
+    most = pages.PICTURE + 6 + 2 * (pages.LARGE + pages.MIDDLE + pages.SMALL + 12)
+    assert most <= (pages.HEIGHT - 3 * pages.MARGIN) // pages.DOWN, "two lines each, above the next row"

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 from collections.abc import Mapping, Sequence
+from datetime import date
 from pathlib import Path
 
 from PIL import Image, ImageDraw, ImageFont
@@ -16,7 +17,8 @@ from training.audit.sheet import Words, thumbnail
 WIDTH, HEIGHT = 1240, 1754  # px: A4 at 150 dots an inch
 MARGIN, GAP = 40, 20
 ACROSS, DOWN = 4, 5
-PICTURE = 200  # px, height of a picture
+PICTURE = 180  # px, height of a picture
+LARGE, MIDDLE, SMALL = 20, 17, 16  # px: about 10 to 8 points
 INK, FAINT, WARN = "#1d241c", "#4a5347", "#8a3b00"
 
 
@@ -25,12 +27,12 @@ def write_pages(path: Path, questions: Sequence[Question], where: Mapping[str, P
 
     Raises CollectionError where one cannot be written.
     """
-    size = ACROSS * DOWN
+    size, today = ACROSS * DOWN, date.today()
     chunks = [questions[start : start + size] for start in range(0, len(questions), size)]
     written = []
     for number, chunk in enumerate(chunks, start=1):
         out = io.BytesIO()
-        page(chunk, where, words, f"page {number} of {len(chunks)}").save(out, "PNG")
+        page(chunk, where, words, f"{today.day} {today:%B %Y}, page {number} of {len(chunks)}").save(out, "PNG")
         file = path.with_name(f"{path.stem}-{number}{path.suffix}")
         try:
             replace_file(file, out.getvalue())
@@ -64,16 +66,16 @@ def page(questions: Sequence[Question], where: Mapping[str, Path], words: Words,
 def _caption(draw: ImageDraw.ImageDraw, place: tuple[int, int], width: int, question: Question, words: Words) -> None:
     left, top = place
     score = "" if question.score is None else f", score {question.score:.3f}"
-    lines = [(words.called(question.given), INK, 17)]
+    lines = [(words.called(question.given), INK, LARGE)]
     if question.likelier:
-        lines.append((f"likelier {words.called(question.likelier)}{score}", WARN, 15))
+        lines.append((f"likelier {words.called(question.likelier)}{score}", WARN, MIDDLE))
     else:
-        lines.append((question.words, WARN, 15))
-    lines.append((question.title, FAINT, 13))
+        lines.append((question.words, WARN, MIDDLE))
+    lines.append((question.title, FAINT, SMALL))
     for text, colour, size in lines:
         for line in wrapped(text, width, _font(size)):
             draw.text((left, top), line, fill=colour, font=_font(size))
-            top += size + 5
+            top += size + 4
 
 
 def wrapped(text: str, width: int, font: ImageFont.FreeTypeFont | ImageFont.ImageFont, most: int = 2) -> list[str]:

@@ -6,6 +6,7 @@ import base64
 import io
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
+from datetime import date
 from importlib.resources import files
 from pathlib import Path
 from typing import Any
@@ -74,7 +75,7 @@ def sheet_html(
 ) -> str:
     """The whole page. ``csv_name`` is the name under which the browser saves the decisions."""
     here = files(__package__)
-    sections, done = [], 0
+    sections, done, today = [], 0, date.today()
     for why, (title, lead) in SECTIONS.items():
         cards = []
         for question in (q for q in questions if q.why == why):
@@ -88,6 +89,7 @@ def sheet_html(
         head=",".join(WRITTEN),
         file=csv_name,
         count=len(questions),
+        day=f"{today.day} {today:%B %Y}",
         sections=sections,
         species=[(name, words.called(name)) for name in words.species],
     )
