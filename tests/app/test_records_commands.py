@@ -86,6 +86,35 @@ def test_what_is_due(run: Run, treated: Path) -> None:
     assert "survivors" not in run("records", "due", "--day", "2026-06-30").out
 
 
+def test_what_came_of_a_follow_up_is_kept_shown_and_taken_back(run: Run, treated: Path) -> None:
+    run("records", "due", "--add", "survivors", "--visit", "1", "--day", "12/6/2026")
+    assert run("records", "due", "--add", "edges", "--site", "1").out == "follow-up 2 is kept\n"
+    done = run("records", "due", "--done", "1", "--day", "12/6/2026", "--outcome", "three left")
+    assert done.out == "follow-up 1 is done: three left\n"
+    for kind in ("visit", "site"):
+        assert "1: survivors; done on 12 June 2026; three left" in run("records", "show", kind, "1").out
+    assert "edges" not in run("records", "show", "visit", "1").out, "it belongs to the site alone"
+    data = run("records", "show", "site", "1", "--json").json["follow_ups"]
+    assert [(one["visit"], one["outcome"]) for one in data] == [(1, "three left"), (None, "")]
+    again = run("records", "due", "--done", "1", "--outcome", "none left").refusal
+    assert "follow-up 1 was done on 2026-06-12 (three left); undo that first" in again
+    assert run("records", "due", "--undo", "1").out == "follow-up 1 is to be done again\n"
+    assert "1: survivors; due on 12 June 2026\n" in run("records", "show", "visit", "1").out
+    assert run("records", "due", "--done", "1", "--outcome", "none left", "--json").json["follow_up"]["done"]
+
+
+def test_what_is_missing_is_named_with_its_key_when_it_is_signed(run: Run, treated: Path, tmp_path: Path) -> None:
+    (tmp_path / "less.yaml").write_text("gear: powered_spray\n")
+    found = run("records", "treat", "1", tmp_path / "less.yaml", "--json").json
+    assert (
+        len(found["missing_fields"]) == len(found["missing"]) and "weather: wind_direction" in found["missing_fields"]
+    )
+    refusal = run("records", "sign", "treatment", "2", "--by", "Kim").refusal
+    assert all(
+        f"{text} ({key})" in refusal for text, key in zip(found["missing"], found["missing_fields"], strict=True)
+    )
+
+
 @pytest.mark.parametrize("what", ["clients", "sites", "visits"])
 def test_lists_are_empty_before_anything_is_kept(run: Run, what: str) -> None:
     assert run("records", what, "--json").json == {what: []} and run("records", what).out == "none\n"
@@ -104,6 +133,11 @@ def test_lists_are_empty_before_anything_is_kept(run: Run, what: str) -> None:
         ("sign dog 1 --by Kim", "'dog'"),
         ("sign visit 9 --by Kim", "no visit 9"),
         ("due --done 9", "no follow up 9"),
+        ("due --undo 9", "no follow up 9"),
+        ("due --add x", "give --visit NUMBER or --site NUMBER"),
+        ("due --add x --visit 1 --site 2", "visit 1 was to site 1, not 2"),
+        ("due --add x --done 1", "give one of them"),
+        ("due --outcome x", "--done"),
         ("treat 9 treated.yaml", "no visit 9"),
         ("treat 1 nowhere.yaml", "No such file"),
     ],
