@@ -13,6 +13,7 @@ from typing import Annotated, Any
 
 import typer
 
+from app.commands.plain_help import Commands, help_width, usage_sentence
 from app.services.home import fault_file, home, keep_private, program_version
 from model.errors import StoppedError, SwardkeyError
 
@@ -51,9 +52,8 @@ NO_SPACE_OR_PERMISSION = (errno.ENOSPC, errno.EDQUOT, errno.EROFS, errno.EACCES,
 
 def command_line(wanted: str = "") -> typer.Typer:
     """The command line with one command ready to run; the others are there by name, for --help and for slips."""
-    cli = typer.Typer(
-        no_args_is_help=True,
-        context_settings={"help_option_names": ["-h", "--help"]},
+    cli = Commands(
+        context_settings={"help_option_names": ["-h", "--help"], "terminal_width": help_width()},
         pretty_exceptions_enable=False,
         help="Name a lawn or garden weed from photos and a few questions, and prove the name.",
     )
@@ -121,7 +121,7 @@ def main(arguments: list[str] | None = None) -> None:
     except SwardkeyError as error:
         _end(2, str(error), as_json)
     except typer.TyperException as error:
-        _end(2, usage_sentence(error), as_json)
+        _end(2, usage_sentence(error, PROGRAM), as_json)
     except (KeyboardInterrupt, typer.Abort):
         _end(STOPPED, "stopped", as_json)
     except Exception as error:
@@ -152,15 +152,6 @@ def _end(status: int, message: str, as_json: bool) -> None:
     else:
         sys.stderr.write(f"{PROGRAM}: {message}\n")
     sys.exit(status)
-
-
-def usage_sentence(error: typer.TyperException) -> str:
-    """A mistake in the command itself, in one sentence that says what to do."""
-    message = getattr(error, "format_message", lambda: str(error))()
-    sentence = " ".join(str(message).replace("Value error, ", "").split()).rstrip(".") or "name a command"
-    context = getattr(error, "ctx", None)
-    command = context.command_path if context is not None else PROGRAM
-    return sentence if ";" in sentence or sentence.endswith("?") else f"{sentence}; see {command} --help"
 
 
 def _keep_traceback() -> str:

@@ -33,7 +33,7 @@ TO_SEE = {
     "roots": "roots, bulbs or tubers, dug up",
 }
 Reply = Annotated[
-    str | None, option("TEXT|FILE|-", "What came back for `request`: the text, a file with it, or standard input.")
+    str | None, option("TEXT|FILE|-", "The answer to a request: its text, a file with it, or - for standard input.")
 ]
 HOW_TO_PICK = "Numbers with commas, as in 1,4. Press Enter to skip; then any part may be asked about."
 
@@ -47,7 +47,12 @@ def ask(
     reply: Reply = None,
     as_json: Json = False,
 ) -> None:
-    """Ask in the terminal what can be seen, then one question at a time, until the name is confirmed."""
+    """Ask in the terminal what can be seen, then one question at a time, until the name is confirmed.
+
+    Examples:
+        swardkey ask
+        swardkey ask leaf.jpg --month july
+    """
     start = start_interview(photos or (), answers, visible, month, region)
     # With --json, all that a person reads goes to standard error.
     console = Console(highlight=False, stderr=as_json)

@@ -10,6 +10,7 @@ import typer
 
 from app.commands.json_output import Json, answer
 from app.commands.options import option
+from app.commands.plain_help import Commands
 from app.commands.share_models import join, share
 from app.commands.terminal import print_lines, print_table, progress_of_stages
 from app.services.activation import activate
@@ -20,7 +21,7 @@ if TYPE_CHECKING:
     from app.services.measuring import Measurement
     from training.registry.models import InCharge, Installed
 
-models = typer.Typer(help="Your own photo models: list them, activate one, or go back.")
+models = Commands(help="Your own photo models: list them, activate one, or go back.")
 Name = Annotated[
     str, typer.Argument(metavar="NAME", help="A name from swardkey models list; starter is the shipped one.")
 ]

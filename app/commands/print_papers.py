@@ -11,12 +11,13 @@ import typer
 
 from app.commands.json_output import Json, answer
 from app.commands.options import LAWN, PLACE, AnyMonth, Cover, Cultivar, Near, Stage, State, option, word
+from app.commands.plain_help import Commands
 from app.papers.paper_file import check_place, write_paper
 from app.papers.visit_paper import visit_papers
 from app.services import paper_making as making
 from model.errors import AnswerError
 
-papers = typer.Typer(no_args_is_help=True, help="Make the papers of the job: PDF, CSV, calendar, Darwin Core.")
+papers = Commands(help="Make the papers of the job: PDF, CSV, calendar, Darwin Core.")
 Out = Annotated[Path, option("FILE", "The file to write.", "--out")]
 VISIT = typer.Option("--visit", min=1, metavar="NUMBER", help="A visit in the records.")
 Site = Annotated[int | None, typer.Option(min=1, metavar="NUMBER", help="Only this site in the records.")]

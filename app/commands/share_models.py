@@ -21,7 +21,9 @@ COLUMNS = ("from", "species", "photos", "plants or visits", "")
 
 def share(
     out: Annotated[Path, typer.Argument(metavar="FILE", help="The new file to write.")],
-    species: Annotated[list[str] | None, option("SPECIES", "Only this one; repeatable. Else all with enough.")] = None,
+    species: Annotated[
+        list[str] | None, option("SPECIES", "Only this species; repeatable. Otherwise all with enough photos.")
+    ] = None,
     by: Annotated[str, option("NAME", "Who gives it, as others will see it.")] = "",
     licence: Annotated[str, option("LICENCE", "CC0, CC BY or CC BY-SA.")] = "CC0",
     note: Annotated[str, option("TEXT", "A sentence to those who join it.")] = "",
@@ -30,8 +32,11 @@ def share(
 ) -> None:
     """Write what can be learned from your own photos to a file for others, without any photo.
 
-    It holds counts and means of features by species and one scatter, and no photo, place or client. A species needs
-    5 photos of 3 plants or visits.
+    It holds counts and averages by species, and no photo, place or client. A species needs 5 photos of 3 plants or
+    visits.
+
+    Examples:
+        swardkey models share learned.swardkey --by "Wattle Lawns"
     """
     with progress_of_stages(as_json) as progress:
         header = sharing.share_statistics(
@@ -58,8 +63,8 @@ def join(
 ) -> None:
     """Add what others learned to the active model, if it is then no worse on your own held-out photos.
 
-    What comes in is shown first; a species that does not fit what you know of it is left out. With --without, what a
-    giver gave is taken out again, and the model is as if it had never come in. A training keeps what is joined.
+    What comes in is shown first; a species that does not fit what your model knows of it is left out. With --without,
+    what a giver gave is taken out again, as if it had never come in. Later trainings keep what was joined.
     """
     if bool(files) == bool(without):
         raise ModelError("name files to join, or with --without the giver whose file is to go; one of the two")
