@@ -71,6 +71,10 @@ Used = Annotated[
         help="Mode of action group of a herbicide used here before, such as 4; repeatable.",
     ),
 ]  # fmt: skip
+Together = Annotated[
+    bool,
+    typer.Option("--together", help="All of these weeds grow there: one plan for them together, not a shortlist."),
+]
 Day = Annotated[
     date | None,
     typer.Option(metavar="DATE", parser=parsed(date_of), help="The day, as 28/11/2026 or 2026-11-28; default today."),

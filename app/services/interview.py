@@ -8,7 +8,6 @@ from typing import TYPE_CHECKING, Any
 
 from app.services.knowledge import load_key
 from model.errors import AnswerError, SwardkeyError
-from model.flora.name import PlantNames
 from model.interview import Interview
 from model.prior import region_named
 from model.traits import Answers, answers_text, check_answers, check_visible, read_answers
@@ -72,7 +71,7 @@ def save_answers(interview: Interview, file: Path) -> None:
 
 
 def named_for_paper(
-    key: Key, names: Sequence[str], answers: Path | None, month: int | None
+    key: Key, species: tuple[str, ...], answers: Path | None, month: int | None
 ) -> tuple[Naming, tuple[str, ...]]:
     """How a weed is named without a visit, by name, by a file of answers or by both; and the species to plan for.
 
@@ -81,7 +80,6 @@ def named_for_paper(
     from app.present.finding import LEAST_NAMED
     from app.present.naming import Naming
 
-    species = PlantNames(key.flora).the_plants_in(names)
     if answers is None:
         return Naming(species[0]), species
     given, visible = read_answers(answers, key.flora.characters)
