@@ -14,7 +14,7 @@ from typing import Annotated, Any
 import typer
 
 from app.commands.plain_help import Commands, help_width, usage_sentence
-from app.services.home import fault_file, home, keep_private, program_version
+from app.services.home import fault_file, home, keep_private, program_version, settle_slips_file
 from model.errors import StoppedError, SwardkeyError
 
 # Where each command is and what it does, in the order of --help. Only the one that is run is imported, for a quick
@@ -136,6 +136,7 @@ def main(arguments: list[str] | None = None) -> None:
 def tidy_up() -> None:
     """Complete a restore that was interrupted once its files were in place, and remove what a killed backup left."""
     keep_private()
+    settle_slips_file()
     if (home() / ".restored").is_dir():
         from app.records.switch import finish_restore
 

@@ -19,7 +19,11 @@ def backup(
     file: Annotated[Path, typer.Argument(metavar="FILE.zip", help="The new file; it must not exist yet.")],
     as_json: Json = False,
 ) -> None:
-    """Put records, photos, collection, models, species of your own and work in progress into one zip."""
+    """Put records, photos, collection, models, species of your own, labels, slips and work in progress into one zip.
+
+    Examples:
+        swardkey backup swardkey-2026-11-28.zip
+    """
     with progress_bar("backing up", None, as_json) as progress:
         done = back_up(home(), file, progress=progress)
     size = f"{done.files} files, {done.bytes / 1e6:.1f} MB ({', '.join(done.folders)})"
@@ -32,7 +36,11 @@ def restore(
     yes: Annotated[bool, typer.Option("--yes", help="Do not ask before restoring.")] = False,
     as_json: Json = False,
 ) -> None:
-    """Restore a backup, once all of it is checked; your present files are set aside."""
+    """Restore a backup, once all of it is checked; your present files are set aside.
+
+    Examples:
+        swardkey restore swardkey-2026-11-28.zip
+    """
     plan = plan_restore(file, home())
     if not as_json:
         print(plan)

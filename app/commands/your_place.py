@@ -17,6 +17,7 @@ LIES = {
     "models": "photo models of your own",
     "drafts": "jobs begun on the web pages",
     "labels": "labels that you have read",
+    "slips": "how often people mistake one thing for another, from your records",
     "faults": "details of faults of the program",
 }
 

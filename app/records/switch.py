@@ -18,7 +18,7 @@ from app.records.errors import RecordsError, in_a_sentence
 from app.records.locks import all_locked, one_restore
 from model.storage import move, sync_folder
 
-FOLDERS = ("records", "collection", "models", "drafts", "labels")  # what matters of the user's folder
+FOLDERS = ("records", "collection", "models", "drafts", "labels", "slips")  # what matters of the user's folder
 UNFINISHED, CHECKED, ASIDE = ".restoring", ".restored", "before-restore"
 
 
