@@ -106,7 +106,10 @@ def main(arguments: list[str] | None = None) -> None:
         tidy_up()
         # The shell asks what may come next by the name of the program, with what was typed so far in a variable.
         typed = given or os.environ.get("_TYPER_COMPLETE_ARGS", os.environ.get("COMP_WORDS", "")).split()[1:]
-        run = command_line(typed[0] if typed else "")
+        try:
+            run = command_line(typed[0] if typed else "")
+        except KeyboardInterrupt:
+            raise StoppedError("nothing was begun yet") from None
         status = run(given, standalone_mode=False, prog_name=PROGRAM)
         sys.stdout.flush()
         if status == STOPPED:  # the library ends so at Ctrl-C, without a word

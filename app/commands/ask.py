@@ -15,9 +15,9 @@ from app.present.deciding import finding_json
 from app.present.finding import answer_text, photo_lines, progress, what_to_type
 from app.present.identification import print_candidates, print_finding
 from app.present.requested import change_json, what_changed
-from app.services.interview import save_answers, see, start_interview
+from app.services.interview import answer_file, save_answers, see, start_interview
 from app.services.reply import read_reply, reply_text, with_reply
-from model.errors import AnswerError
+from model.errors import AnswerError, StoppedError
 from model.flora.character import PARTS, Character, Group
 from model.interview import Interview
 from model.traits import UNSURE
@@ -63,7 +63,11 @@ def ask(
         changed = {"reply": change_json(before, start)}
         for line in what_changed(told, before, start):
             console.print(line, markup=False)
-    end = Dialogue(console, start).hold()
+    dialogue = Dialogue(console, start)
+    try:
+        end = dialogue.hold()
+    except KeyboardInterrupt:
+        raise StoppedError(dialogue.hand_back_answers()) from None
     if as_json:
         print_json({**finding_json(end.finding, end.key, end.answers), **changed})
 
@@ -91,6 +95,13 @@ class Dialogue:
         self.console.print()
         print_finding(self.interview.finding, self.interview.key, self.interview.answers, self.console)
         return self.interview
+
+    def hand_back_answers(self) -> str:
+        """Print the answers so far, which nothing else holds; what is said of them after "stopped; "."""
+        if not self.interview.answers:
+            return "nothing was answered yet"
+        self._print("", answer_file(self.interview).rstrip("\n"))
+        return "the answers above are in no file; save them to one, and go on with swardkey ask --answers FILE"
 
     def _ask_what_is_visible(self) -> bool:
         """Ask what can be seen or reached; False to stop."""

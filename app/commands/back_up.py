@@ -8,11 +8,13 @@ from typing import Annotated
 import typer
 
 from app.commands.json_output import Json, answer
-from app.commands.terminal import is_interactive, progress_bar
+from app.commands.terminal import is_interactive, kept_when_stopped, progress_bar
 from app.records import RecordsError, back_up, plan_restore
 from app.records import restore as bring_back
 from app.records.serialization import plain
+from app.records.switch import restore_goes_on
 from app.services.home import home
+from model.errors import StoppedError
 
 
 def backup(
@@ -24,7 +26,8 @@ def backup(
     Examples:
         swardkey backup swardkey-2026-11-28.zip
     """
-    with progress_bar("backing up", None, as_json) as progress:
+    stopped = "no backup was written, and your data are as they were; run the same command again"
+    with kept_when_stopped(stopped), progress_bar("backing up", None, as_json) as progress:
         done = back_up(home(), file, progress=progress)
     size = f"{done.files} files, {done.bytes / 1e6:.1f} MB ({', '.join(done.folders)})"
     mark = f"; mark of the record book {done.mark}" if done.mark else ""
@@ -48,6 +51,11 @@ def restore(
         if as_json or not is_interactive():
             raise RecordsError(f"{file}: can be restored; give --yes to do it")
         typer.confirm("Restore it?", abort=True)
-    with progress_bar("restoring", plan.files, as_json) as progress:
-        bring_back(plan, progress=progress)
+    try:
+        with progress_bar("restoring", plan.files, as_json) as progress:
+            bring_back(plan, progress=progress)
+    except KeyboardInterrupt:
+        if restore_goes_on(home()):
+            raise StoppedError("all was checked by then, so the next start of swardkey completes it") from None
+        raise StoppedError("nothing was restored, and your data are as they were; run the same command again") from None
     answer(as_json, plain(plan), "restored")

@@ -66,7 +66,10 @@ def add(
         swardkey collect add PHOTOS     (where PHOTOS holds bindii/1.jpg, clover/1.jpg and so on)
         swardkey collect add shots --as bindii --by Kim
     """
-    with progress_bar("looking", None, as_json) as progress:
+    with (
+        kept_when_stopped("nothing was added yet; run the same command again"),
+        progress_bar("looking", None, as_json) as progress,
+    ):
         collection, plan = plan_addition(
             source, by, folder, as_name=as_name, origin=origin, creator=creator, licence=licence or (),
             allow_host=allow_host or (), accept_new=accept_new, skip_unknown=skip_unknown, new_names=new or (),

@@ -51,7 +51,8 @@ def open_photos(
         swardkey collect open bindii "winter grass" --each 40
     """
     names, kinds = species_wanted(species or [], every, kind, folder), kinds_of_licence(licence)
-    with progress_bar("asking", len(names), as_json) as progress:
+    asked = "nothing was fetched yet; run the same command again"
+    with kept_when_stopped(asked), progress_bar("asking", len(names), as_json) as progress:
         plan = plan_open_photos(names, each, kinds, countries_of(country), progress)
     if dry_run or not plan.photos:
         answer(as_json, {"plan": plan.as_json()}, str(plan))

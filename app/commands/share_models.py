@@ -9,13 +9,14 @@ import typer
 
 from app.commands.json_output import Json, answer
 from app.commands.options import CollectionFolder, option
-from app.commands.terminal import is_interactive, print_lines, print_table, progress_of_stages
+from app.commands.terminal import is_interactive, kept_when_stopped, print_lines, print_table, progress_of_stages
 from app.services import sharing
 from model.errors import ModelError
 
 if TYPE_CHECKING:
     from training.gate import Promotion
 
+JOIN_STOPPED = "the active model is as it was; run the same command again"
 COLUMNS = ("from", "species", "photos", "plants or visits", "")
 
 
@@ -38,7 +39,8 @@ def share(
     Examples:
         swardkey models share learned.swardkey --by "Wattle Lawns"
     """
-    with progress_of_stages(as_json) as progress:
+    stopped = "no file was written; run the same command again"
+    with kept_when_stopped(stopped), progress_of_stages(as_json) as progress:
         header = sharing.share_statistics(
             out, species or [], giver=by, licence=licence, note=note, folder=folder, progress=progress
         )
@@ -69,11 +71,12 @@ def join(
     if bool(files) == bool(without):
         raise ModelError("name files to join, or with --without the giver whose file is to go; one of the two")
     if without:
-        found = sharing.take_out(without)
+        with kept_when_stopped(JOIN_STOPPED):
+            found = sharing.take_out(without)
         answer(as_json, {"in_charge": found.name, "without": without}, f"{found.name} is active now, without it")
         return
     override = sharing.override_of(by, because)
-    with progress_of_stages(as_json) as progress:
+    with kept_when_stopped(JOIN_STOPPED), progress_of_stages(as_json) as progress:
         plan = sharing.plan_join(files or [], folder, progress)
     if not as_json:
         print_table(COLUMNS, plan.rows(), numbers=COLUMNS[2:4])
@@ -83,7 +86,8 @@ def join(
         return
     if not as_json and not yes and is_interactive():
         typer.confirm("Join them?", abort=True)
-    done = sharing.carry_out_join(plan, override)
+    with kept_when_stopped(JOIN_STOPPED):
+        done = sharing.carry_out_join(plan, override)
     result = {
         "changed": done.changed,
         "in_charge": done.in_charge,

@@ -34,9 +34,9 @@ def train(
         swardkey train
         swardkey train --recipe full
     """
-    override, photos = override_of(by, because), photos_to_learn(collection, recipe)
+    override = override_of(by, because)
     with kept_when_stopped(STOPPED), progress_of_stages(as_json, log=True) as progress:
-        done = train_on(photos, recipe, override, progress)
+        done = train_on(photos_to_learn(collection, recipe), recipe, override, progress)
     answer(as_json, done.as_json(), lambda: print_outcome(done))
 
 

@@ -22,9 +22,14 @@ FOLDERS = ("records", "collection", "models", "drafts", "labels", "slips")  # wh
 UNFINISHED, CHECKED, ASIDE = ".restoring", ".restored", "before-restore"
 
 
+def restore_goes_on(home: Path) -> bool:
+    """Whether a restore was interrupted once all was checked, so that the next start completes it."""
+    return (home / CHECKED).is_dir()
+
+
 def finish_restore(home: Path) -> bool:
     """Go on with a restore that was interrupted after all was checked; whether there was one. Raises RecordsError."""
-    if not (home / CHECKED).is_dir():
+    if not restore_goes_on(home):
         return False
     with one_restore(home):
         switch_folders(home)

@@ -62,10 +62,15 @@ def see(interview: Interview, parts: Sequence[str]) -> Interview:
     return interview.see(check_visible(list(parts)))
 
 
+def answer_file(interview: Interview) -> str:
+    """The answers and what can be seen, as `--answers` reads them."""
+    return answers_text(interview.answers, interview.visible)
+
+
 def save_answers(interview: Interview, file: Path) -> None:
     """Write the answers so that `--answers` reads them again. Raises AnswerError where the file cannot be written."""
     try:
-        file.write_text(answers_text(interview.answers, interview.visible), encoding="utf-8")
+        file.write_text(answer_file(interview), encoding="utf-8")
     except OSError as error:
         raise AnswerError(f"{file}: cannot be written ({error.strerror}); name another file") from None
 
