@@ -13,7 +13,8 @@ from typing import Annotated, Any
 
 import typer
 
-from app.services.home import fault_file, home, keep_private, program_version
+from app.commands.plain_help import Commands, help_width, usage_sentence
+from app.services.home import fault_file, home, keep_private, program_version, settle_slips_file
 from model.errors import StoppedError, SwardkeyError
 
 # Where each command is and what it does, in the order of --help. Only the one that is run is imported, for a quick
@@ -51,9 +52,8 @@ NO_SPACE_OR_PERMISSION = (errno.ENOSPC, errno.EDQUOT, errno.EROFS, errno.EACCES,
 
 def command_line(wanted: str = "") -> typer.Typer:
     """The command line with one command ready to run; the others are there by name, for --help and for slips."""
-    cli = typer.Typer(
-        no_args_is_help=True,
-        context_settings={"help_option_names": ["-h", "--help"]},
+    cli = Commands(
+        context_settings={"help_option_names": ["-h", "--help"], "terminal_width": help_width()},
         pretty_exceptions_enable=False,
         help="Name a lawn or garden weed from photos and a few questions, and prove the name.",
     )
@@ -106,7 +106,10 @@ def main(arguments: list[str] | None = None) -> None:
         tidy_up()
         # The shell asks what may come next by the name of the program, with what was typed so far in a variable.
         typed = given or os.environ.get("_TYPER_COMPLETE_ARGS", os.environ.get("COMP_WORDS", "")).split()[1:]
-        run = command_line(typed[0] if typed else "")
+        try:
+            run = command_line(typed[0] if typed else "")
+        except KeyboardInterrupt:
+            raise StoppedError("nothing was begun yet") from None
         status = run(given, standalone_mode=False, prog_name=PROGRAM)
         sys.stdout.flush()
         if status == STOPPED:  # the library ends so at Ctrl-C, without a word
@@ -121,7 +124,7 @@ def main(arguments: list[str] | None = None) -> None:
     except SwardkeyError as error:
         _end(2, str(error), as_json)
     except typer.TyperException as error:
-        _end(2, usage_sentence(error), as_json)
+        _end(2, usage_sentence(error, PROGRAM), as_json)
     except (KeyboardInterrupt, typer.Abort):
         _end(STOPPED, "stopped", as_json)
     except Exception as error:
@@ -136,6 +139,7 @@ def main(arguments: list[str] | None = None) -> None:
 def tidy_up() -> None:
     """Complete a restore that was interrupted once its files were in place, and remove what a killed backup left."""
     keep_private()
+    settle_slips_file()
     if (home() / ".restored").is_dir():
         from app.records.switch import finish_restore
 
@@ -152,15 +156,6 @@ def _end(status: int, message: str, as_json: bool) -> None:
     else:
         sys.stderr.write(f"{PROGRAM}: {message}\n")
     sys.exit(status)
-
-
-def usage_sentence(error: typer.TyperException) -> str:
-    """A mistake in the command itself, in one sentence that says what to do."""
-    message = getattr(error, "format_message", lambda: str(error))()
-    sentence = " ".join(str(message).replace("Value error, ", "").split()).rstrip(".") or "name a command"
-    context = getattr(error, "ctx", None)
-    command = context.command_path if context is not None else PROGRAM
-    return sentence if ";" in sentence or sentence.endswith("?") else f"{sentence}; see {command} --help"
 
 
 def _keep_traceback() -> str:

@@ -15,9 +15,9 @@ from app.present.deciding import finding_json
 from app.present.finding import answer_text, photo_lines, progress, what_to_type
 from app.present.identification import print_candidates, print_finding
 from app.present.requested import change_json, what_changed
-from app.services.interview import save_answers, see, start_interview
+from app.services.interview import answer_file, save_answers, see, start_interview
 from app.services.reply import read_reply, reply_text, with_reply
-from model.errors import AnswerError
+from model.errors import AnswerError, StoppedError
 from model.flora.character import PARTS, Character, Group
 from model.interview import Interview
 from model.traits import UNSURE
@@ -33,7 +33,7 @@ TO_SEE = {
     "roots": "roots, bulbs or tubers, dug up",
 }
 Reply = Annotated[
-    str | None, option("TEXT|FILE|-", "What came back for `request`: the text, a file with it, or standard input.")
+    str | None, option("TEXT|FILE|-", "The answer to a request: its text, a file with it, or - for standard input.")
 ]
 HOW_TO_PICK = "Numbers with commas, as in 1,4. Press Enter to skip; then any part may be asked about."
 
@@ -47,7 +47,12 @@ def ask(
     reply: Reply = None,
     as_json: Json = False,
 ) -> None:
-    """Ask in the terminal what can be seen, then one question at a time, until the name is confirmed."""
+    """Ask in the terminal what can be seen, then one question at a time, until the name is confirmed.
+
+    Examples:
+        swardkey ask
+        swardkey ask leaf.jpg --month july
+    """
     start = start_interview(photos or (), answers, visible, month, region)
     # With --json, all that a person reads goes to standard error.
     console = Console(highlight=False, stderr=as_json)
@@ -58,7 +63,11 @@ def ask(
         changed = {"reply": change_json(before, start)}
         for line in what_changed(told, before, start):
             console.print(line, markup=False)
-    end = Dialogue(console, start).hold()
+    dialogue = Dialogue(console, start)
+    try:
+        end = dialogue.hold()
+    except KeyboardInterrupt:
+        raise StoppedError(dialogue.hand_back_answers()) from None
     if as_json:
         print_json({**finding_json(end.finding, end.key, end.answers), **changed})
 
@@ -86,6 +95,13 @@ class Dialogue:
         self.console.print()
         print_finding(self.interview.finding, self.interview.key, self.interview.answers, self.console)
         return self.interview
+
+    def hand_back_answers(self) -> str:
+        """Print the answers so far, which nothing else holds; what is said of them after "stopped; "."""
+        if not self.interview.answers:
+            return "nothing was answered yet"
+        self._print("", answer_file(self.interview).rstrip("\n"))
+        return "the answers above are in no file; save them to one, and go on with swardkey ask --answers FILE"
 
     def _ask_what_is_visible(self) -> bool:
         """Ask what can be seen or reached; False to stop."""

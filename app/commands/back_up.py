@@ -8,19 +8,26 @@ from typing import Annotated
 import typer
 
 from app.commands.json_output import Json, answer
-from app.commands.terminal import is_interactive, progress_bar
+from app.commands.terminal import is_interactive, kept_when_stopped, progress_bar
 from app.records import RecordsError, back_up, plan_restore
 from app.records import restore as bring_back
 from app.records.serialization import plain
+from app.records.switch import restore_goes_on
 from app.services.home import home
+from model.errors import StoppedError
 
 
 def backup(
     file: Annotated[Path, typer.Argument(metavar="FILE.zip", help="The new file; it must not exist yet.")],
     as_json: Json = False,
 ) -> None:
-    """Put records, photos, collection, models, species of your own and work in progress into one zip."""
-    with progress_bar("backing up", None, as_json) as progress:
+    """Put records, photos, collection, models, species of your own, labels, slips and work in progress into one zip.
+
+    Examples:
+        swardkey backup swardkey-2026-11-28.zip
+    """
+    stopped = "no backup was written, and your data are as they were; run the same command again"
+    with kept_when_stopped(stopped), progress_bar("backing up", None, as_json) as progress:
         done = back_up(home(), file, progress=progress)
     size = f"{done.files} files, {done.bytes / 1e6:.1f} MB ({', '.join(done.folders)})"
     mark = f"; mark of the record book {done.mark}" if done.mark else ""
@@ -32,7 +39,11 @@ def restore(
     yes: Annotated[bool, typer.Option("--yes", help="Do not ask before restoring.")] = False,
     as_json: Json = False,
 ) -> None:
-    """Restore a backup, once all of it is checked; your present files are set aside."""
+    """Restore a backup, once all of it is checked; your present files are set aside.
+
+    Examples:
+        swardkey restore swardkey-2026-11-28.zip
+    """
     plan = plan_restore(file, home())
     if not as_json:
         print(plan)
@@ -40,6 +51,11 @@ def restore(
         if as_json or not is_interactive():
             raise RecordsError(f"{file}: can be restored; give --yes to do it")
         typer.confirm("Restore it?", abort=True)
-    with progress_bar("restoring", plan.files, as_json) as progress:
-        bring_back(plan, progress=progress)
+    try:
+        with progress_bar("restoring", plan.files, as_json) as progress:
+            bring_back(plan, progress=progress)
+    except KeyboardInterrupt:
+        if restore_goes_on(home()):
+            raise StoppedError("all was checked by then, so the next start of swardkey completes it") from None
+        raise StoppedError("nothing was restored, and your data are as they were; run the same command again") from None
     answer(as_json, plain(plan), "restored")

@@ -12,7 +12,7 @@ import typer
 
 from app.commands.json_output import Json, answer
 from app.commands.options import CollectionFolder, option
-from app.commands.terminal import progress_of_stages
+from app.commands.terminal import kept_when_stopped, progress_of_stages
 from app.services.collection import (
     accept_suggestions,
     apply_decisions,
@@ -29,6 +29,10 @@ if TYPE_CHECKING:
     from training.audit import Report
     from training.audit.labels import Suspect
 
+CHECK_STOPPED = (
+    "no photo was changed, and the photos looked at so far need not be looked at again; run the same command to go on"
+)
+APPLY_STOPPED = "what was decided on and done so far is kept; run the same command again for the others"
 ENDINGS = (".html", ".htm", ".png")
 
 
@@ -63,22 +67,24 @@ def check(
     collection, names, flora = open_all(folder)
     plants = plants_of(collection, flora)
     if decisions is not None and apply:
-        done = apply_decisions(collection, decisions, sorted(plants), by)
+        with kept_when_stopped(APPLY_STOPPED):
+            done = apply_decisions(collection, decisions, sorted(plants), by)
         text = f"{done['relabel']} relabelled, {done['drop']} dropped, {done['keep']} kept as they are"
         answer(as_json, done, text)
         return
-    rows = photos_to_check(collection, photos, names, plants, wanted or ())
-    with progress_of_stages(quiet=as_json) as progress:
+    with kept_when_stopped(CHECK_STOPPED), progress_of_stages(quiet=as_json) as progress:
+        rows = photos_to_check(collection, photos, names, plants, wanted or ())
         # Photos in a folder may be those that the starter has learned from, and would be judged by themselves.
         report = checked(rows, photos is None, wanted or (), unlabelled, progress)
-    own = {} if photos is not None else collection.own_names()
-    report = replace(report, files=own)
-    written = write_questions(report, rows, plants, sheet, decisions)
+        own = {} if photos is not None else collection.own_names()
+        report = replace(report, files=own)
+        written = write_questions(report, rows, plants, sheet, decisions)
     called_so = partial(called, plants)
     lines = [report.text(called_so), *(["", *written] if written else [])]
     found = {**report.as_json(), "written": written, "own_names": {row.name: own.get(row.name, "") for row in rows}}
     if accept is not None:
-        sure, left = accept_suggestions(collection, report, accept, sorted(plants), by)
+        with kept_when_stopped(APPLY_STOPPED):
+            sure, left = accept_suggestions(collection, report, accept, sorted(plants), by)
         found |= {"relabelled": [asdict(one) for one in sure], "left": left}
         lines += ["", *(accepted(one, report, called_so) for one in sure)]
         lines.append(f"{len(sure)} relabelled, {left} left to decide on")

@@ -12,6 +12,7 @@ from app.commands.check_photos import check
 from app.commands.collect_open import credits_of_photos, open_photos
 from app.commands.json_output import Json, answer
 from app.commands.options import CollectionFolder, option
+from app.commands.plain_help import Commands
 from app.commands.terminal import is_interactive, kept_when_stopped, print_table, progress_bar
 from app.services.collection import contents, labeller, open_all, plan_addition
 from app.services.collection import relabel as relabel_photo
@@ -22,7 +23,7 @@ if TYPE_CHECKING:
     pass
 
 STOPPED = "the photos added so far are kept; run the same command again for the others, none is added twice"
-collect = typer.Typer(no_args_is_help=True, help="Keep your own labelled photos, from which the photo model learns.")
+collect = Commands(help="Keep your own labelled photos, from which the photo model learns.")
 collect.command("check")(check)
 collect.command("open")(open_photos)
 collect.command("credits")(credits_of_photos)
@@ -60,8 +61,15 @@ def add(
     """Add photos under the species that their folders, rows or occurrences name.
 
     A name that is not in the key, or that several plants share, is listed with its near names, and nothing is added.
+
+    Examples:
+        swardkey collect add PHOTOS     (where PHOTOS holds bindii/1.jpg, clover/1.jpg and so on)
+        swardkey collect add shots --as bindii --by Kim
     """
-    with progress_bar("looking", None, as_json) as progress:
+    with (
+        kept_when_stopped("nothing was added yet; run the same command again"),
+        progress_bar("looking", None, as_json) as progress,
+    ):
         collection, plan = plan_addition(
             source, by, folder, as_name=as_name, origin=origin, creator=creator, licence=licence or (),
             allow_host=allow_host or (), accept_new=accept_new, skip_unknown=skip_unknown, new_names=new or (),
@@ -92,7 +100,7 @@ def list_photos(
     folder: CollectionFolder = None,
     as_json: Json = False,
 ) -> None:
-    """Show what the collection holds: photos, groups and readable files of each species."""
+    """Show what the collection holds: of each species its photos, its plants or visits (groups) and readable files."""
     found = contents(folder, each)
     answer(as_json, found, lambda: print_contents(found))
 

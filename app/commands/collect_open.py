@@ -29,8 +29,8 @@ By = Annotated[str, option("NAME", "Who adds them; default your name on this mac
 
 def open_photos(
     species: Annotated[list[str] | None, typer.Argument(metavar="SPECIES...", help="By any of their names.")] = None,
-    every: Annotated[bool, typer.Option("--all", help="Every species of the flora.")] = False,
-    kind: Annotated[str, option("KIND", "Every species of a kind of weed, as plans name it.")] = "",
+    every: Annotated[bool, typer.Option("--all", help="Every plant on file.")] = False,
+    kind: Annotated[str, option("KIND", "Every plant of a kind of weed, such as winter_annual_grass.")] = "",
     each: Annotated[int, option("N", "Photos of each species, at most.", min=1, max=1000)] = 60,
     licence: Annotated[str, option("LIST", "Licences to accept.")] = "cc0,by,by-sa",
     country: Annotated[str, option("LIST", "Only from these countries, such as AU,NZ.")] = "",
@@ -46,9 +46,13 @@ def open_photos(
     """Fetch open photos of weeds from GBIF into the collection, with their licences and who to credit.
 
     Each picture is judged by its own licence. After an interruption run it again: nothing is fetched twice.
+
+    Examples:
+        swardkey collect open bindii "winter grass" --each 40
     """
     names, kinds = species_wanted(species or [], every, kind, folder), kinds_of_licence(licence)
-    with progress_bar("asking", len(names), as_json) as progress:
+    asked = "nothing was fetched yet; run the same command again"
+    with kept_when_stopped(asked), progress_bar("asking", len(names), as_json) as progress:
         plan = plan_open_photos(names, each, kinds, countries_of(country), progress)
     if dry_run or not plan.photos:
         answer(as_json, {"plan": plan.as_json()}, str(plan))

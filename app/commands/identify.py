@@ -19,14 +19,20 @@ if TYPE_CHECKING:
 
 Photos = Annotated[list[Path] | None, typer.Argument(metavar="PHOTO...", help="Photos of one plant, or a folder.")]
 AnswersFile = Annotated[
-    Path | None, option("FILE", "YAML: `character: state` on each line, `visible: [leaves]`.", "--answers")
+    Path | None,
+    option("FILE", "Your answers (YAML): `character: state` on each line, `visible: [leaves]`.", "--answers"),
 ]
 Region = Annotated[
     str | None,
-    option("REGION", "How common weeds are there (configs/prior.yaml; default southern_australia); none: all equal."),
+    option("REGION", "How common each weed is: southern_australia (the default), or none to treat all alike."),
 ]
 Visible = Annotated[
-    str | None, option("PARTS", "What can be seen: leaves, flowers, seeds, roots; else as in the file.", "--visible")
+    str | None,
+    option(
+        "PARTS",
+        "What can be seen: leaves, flowers, seeds, roots, with commas; overrides the file of answers.",
+        "--visible",
+    ),
 ]
 
 
@@ -37,12 +43,21 @@ def identify(
     region: Region = None,
     visible: Visible = None,
     visit: Visit = None,
-    shard: Annotated[str | None, option("2/8", "Of a folder: this share.")] = None,
+    shard: Annotated[str | None, option("2/8", "Of a folder: only this share, as the second of eight.")] = None,
     out: Annotated[Path | None, option("FILE.csv", "Of a folder: write rows here; a second run continues it.")] = None,
-    workers: Annotated[int | None, typer.Option(min=1, max=64, help="Of a folder: processes.")] = None,
+    workers: Annotated[
+        int | None,
+        typer.Option(min=1, max=64, help="Of a folder: photos named at the same time; else one a processor."),
+    ] = None,
     as_json: Json = False,
 ) -> None:
-    """Name the plant in the photos, with the answers in a file if there are any; or each photo of a folder."""
+    """Name the plant in the photos, with the answers in a file if there are any; or each photo of a folder.
+
+    Examples:
+        swardkey identify leaf.jpg flower.jpg
+        swardkey identify leaf.jpg --answers answers.yaml --month july
+        swardkey identify FOLDER --out names.csv
+    """
     if shard is not None or out is not None or any(photo.is_dir() for photo in photos or ()):
         from app.services.batch import check_batch  # only here: one plant needs no pool of processes
 

@@ -16,7 +16,9 @@ from app.services.spray_window import job_of, judge_forecast, verdict_of
 from model.errors import AnswerError
 from model.spray import Weather
 
-Time = Annotated[float | None, option("TIME", "By the local clock, such as 17:40.", parser=CLOCK)]
+Time = Annotated[
+    float | None, option("TIME", "By the local clock, such as 17:40; an inversion is likely near it.", parser=CLOCK)
+]
 Weed = Annotated[str | None, option("SPECIES", "The weed: its season and plan count too.", "--weed")]
 
 
@@ -54,6 +56,10 @@ def window(
 
     Give --temperature, --humidity and --wind as measured on site, or a day's hours with --forecast. What advise
     rules out for the same lawn, state, month and place is stop here too.
+
+    Examples:
+        swardkey window --temperature 20 --humidity 55 --wind 8 --active MCPA --lawn couch --hour 10
+        swardkey window --forecast tomorrow.csv --active MCPA
     """
     job = job_of(
         actives=active or (), wipe=wipe, month=month, state=state, lawn=lawn, cultivar=cultivar, place=place,
@@ -80,13 +86,18 @@ def window(
 def degree_days(
     file: Annotated[Path, typer.Argument(metavar="FILE", help="CSV: date, max and min, or date and mean.")],
     base: Annotated[float, option("DEGREES", "Base temperature, in degrees of --unit.")],
-    unit: Annotated[Literal["C", "F"], typer.Option(case_sensitive=False, help="Of the base and of the file.")] = "C",
-    weed: Annotated[str | None, option("SPECIES", "Only thresholds of this weed.")] = None,
+    unit: Annotated[
+        Literal["C", "F"], typer.Option(case_sensitive=False, metavar="C|F", help="Of the base and of the file.")
+    ] = "C",
+    weed: Annotated[str | None, option("SPECIES", "Only the thresholds of this weed.")] = None,
     as_json: Json = False,
 ) -> None:
     """Add up degree-days from daily temperatures, and compare the total with published thresholds.
 
     Only thresholds of the same base are compared, each with the model that it belongs to.
+
+    Examples:
+        swardkey degree-days temperatures.csv --base 10 --weed "winter grass"
     """
     record, warmth, species = add_up(file, base, unit, weed)
     answer(as_json, warmth_json(record, warmth, species), lambda: print_warmth(record, warmth, species))

@@ -11,6 +11,7 @@ import typer
 
 from app.commands.json_output import Json, answer
 from app.commands.options import LAWN, Day, Near, State, option
+from app.commands.plain_help import Commands
 from app.commands.read_records import Number, check, due, search, show
 from app.present.show_records import (
     client_line,
@@ -28,9 +29,10 @@ from app.services.choices import one_of, state_of
 from app.services.own_details import own_state
 from app.services.site_lawn import lawn_of_site
 
-records = typer.Typer(no_args_is_help=True, help="Keep clients, sites, visits and spray records; sign and amend them.")
+records = Commands(help="Keep clients, sites, visits and spray records; sign and amend them.")
 Kind = Annotated[Literal["visit", "treatment"], typer.Argument(metavar="KIND", help="visit or treatment.")]
 By = Annotated[str, option("NAME", "Who signs.", "--by")]
+Notes = Annotated[str | None, option("TEXT", "Anything else about it.")]
 Answer = Annotated[str, option("TEXT", "Your answer to what is asked when it is signed; kept with it.", "--answer")]
 OfBook = Annotated[Literal["client", "site"], typer.Argument(metavar="KIND", help="client or site.")]
 Into = Annotated[int, typer.Option("--into", metavar="NUMBER", min=1, help="The entry that stays.")]
@@ -43,13 +45,18 @@ def clients(
     add: Annotated[str, option("NAME", "Add a client of this name.")] = "",
     edit: Edit = None,
     name: Annotated[str | None, option("NAME", "With --edit: the new name.")] = None,
-    phone: str | None = None,
-    email: str | None = None,
-    address: str | None = None,
-    notes: str | None = None,
+    phone: Annotated[str | None, option("TEXT", "The client's phone number.")] = None,
+    email: Annotated[str | None, option("TEXT", "The client's email address.")] = None,
+    address: Annotated[str | None, option("TEXT", "The client's own address; sites have theirs.")] = None,
+    notes: Notes = None,
     as_json: Json = False,
 ) -> None:
-    """List the clients, add one, or edit one: only what is given changes."""
+    """List the clients, add one, or edit one: only what is given changes.
+
+    Examples:
+        swardkey records clients --add "A. Wattle" --phone 0400000000
+        swardkey records clients --edit 1 --email a@example.com
+    """
     details = {"name": name, "phone": phone, "email": email, "address": address, "notes": notes}
     given: Any = {what: text for what, text in details.items() if text is not None}
     with open_records() as book:
@@ -63,7 +70,9 @@ def clients(
 
 @records.command()
 def sites(
-    client: Annotated[int | None, typer.Option(min=1, help="Of this client only, or whose the new one is.")] = None,
+    client: Annotated[
+        int | None, typer.Option(metavar="NUMBER", min=1, help="Of this client only, or whose the new one is.")
+    ] = None,
     add: Annotated[str, option("ADDRESS", "Add a site at this address.")] = "",
     edit: Edit = None,
     address: Annotated[str | None, option("ADDRESS", "With --edit: the new address.")] = None,
@@ -71,10 +80,14 @@ def sites(
     lawn: Annotated[str | None, LAWN] = None,
     near: Near = None,
     area: Annotated[float | None, option("M2", "Area in square metres.")] = None,
-    notes: str | None = None,
+    notes: Notes = None,
     as_json: Json = False,
 ) -> None:
-    """List the sites, add one, or edit one: only what is given changes."""
+    """List the sites, add one, or edit one: only what is given changes.
+
+    Examples:
+        swardkey records sites --client 1 --add "1 High St" --lawn buffalo --near pets --area 120
+    """
     details = {"client": client, "address": address, "state": state, "area_m2": area, "notes": notes}
     given: Any = {what: value for what, value in details.items() if value is not None}
     given |= lawn_of_site(lawn, notes or "") if lawn else {}
@@ -110,14 +123,20 @@ def remove(kind: OfBook, number: Number, as_json: Json = False) -> None:
 
 @records.command()
 def visits(
-    site: Annotated[int | None, typer.Option(min=1, help="To this site only, or the site of the new one.")] = None,
+    site: Annotated[
+        int | None, typer.Option(metavar="NUMBER", min=1, help="To this site only, or the site of the new one.")
+    ] = None,
     add: Annotated[str, option("WHO", "Add a visit by this person.")] = "",
     day: Day = None,
-    purpose: str = "",
-    notes: str = "",
+    purpose: Annotated[str, option("TEXT", "What the visit is for.")] = "",
+    notes: Annotated[str, option("TEXT", "Anything else about it.")] = "",
     as_json: Json = False,
 ) -> None:
-    """List the visits, newest first, or add one."""
+    """List the visits, newest first, or add one.
+
+    Examples:
+        swardkey records visits --site 1 --add Kim --purpose "weeds in the lawn"
+    """
     with open_records() as book:
         if not add:
             show_list("visits", book.visits(site), as_json, visit_line)
@@ -139,7 +158,9 @@ def treat(
 ) -> None:
     """Add a treatment from a file; site, client and business are filled in where the file does not name them.
 
-    For a file to fill in: swardkey records treat --blank NSW > FILE
+    Examples:
+        swardkey records treat --blank NSW > done.yaml     (a file to fill in)
+        swardkey records treat 1 done.yaml
     """
     if blank is not None:
         text = blank_sheet(one_of("--blank", blank, get_args(StateName)[1:]))

@@ -10,8 +10,9 @@ import typer
 
 from app.commands.json_output import Json, answer
 from app.commands.options import option
+from app.commands.plain_help import Commands
 from app.commands.share_models import join, share
-from app.commands.terminal import print_lines, print_table, progress_of_stages
+from app.commands.terminal import kept_when_stopped, print_lines, print_table, progress_of_stages
 from app.services.activation import activate
 from app.services.home import registry
 from model.errors import CollectionError
@@ -20,10 +21,12 @@ if TYPE_CHECKING:
     from app.services.measuring import Measurement
     from training.registry.models import InCharge, Installed
 
-models = typer.Typer(help="Your own photo models: list them, activate one, or go back.")
+models = Commands(help="Your own photo models: list them, activate one, or go back.")
 Name = Annotated[
     str, typer.Argument(metavar="NAME", help="A name from swardkey models list; starter is the shipped one.")
 ]
+
+MEASURE_STOPPED = "the photos looked at so far need not be looked at again; run the same command to go on"
 
 models.command("share")(share)
 models.command("join")(join)
@@ -118,11 +121,11 @@ def measure(
 
     Species that the model does not know count as other plants and are marked.
     """
-    from app.services.measuring import measure_photos  # only here: `models` needs none of its libraries
-
     if page is not None and (page.is_dir() or not page.absolute().parent.is_dir()):
         raise CollectionError(f"{page}: cannot be written; name a file in a folder that is there")
-    with progress_of_stages(quiet=False) as progress:
+    with kept_when_stopped(MEASURE_STOPPED), progress_of_stages(quiet=False) as progress:
+        from app.services.measuring import measure_photos  # only here: `models` needs none of its libraries
+
         found = measure_photos(folder, name, held_out, lambda done, of: progress("looking", done, of))
     sys.stderr.write("".join(f"{note}\n" for note in found.notes))
     if page is not None:

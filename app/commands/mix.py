@@ -9,14 +9,14 @@ import typer
 
 from app.commands.json_output import Json, print_json
 from app.commands.options import option
+from app.commands.plain_help import Commands
 from app.commands.terminal import is_interactive, print_lines
 from app.services.last_sum import note_sum
 from app.services.mixing import SUMS, TITLES, Form, area_of, called_as_option, notes_on
 from model.mix.doubt import MixError
 from model.mix.result import LABEL_FIRST, Result
 
-mix = typer.Typer(
-    no_args_is_help=True,
+mix = Commands(
     help="Do the sums of spraying, spreading and feeding, with the working. A rate is always yours, from the label "
     "in hand. Numbers are metric, or give their unit.",
 )
@@ -45,6 +45,9 @@ def output(
     """Measure how many litres go on a hectare.
 
     Give --litres and --area; or --flow, --seconds and --area; or --flow, --swath and --speed (or --course, --seconds).
+
+    Examples:
+        swardkey mix output --litres 2 --area 100
     """
     work_out(context)
 
@@ -59,7 +62,11 @@ def tank(
     as_json: Json = False,
     sure: Sure = False,
 ) -> None:
-    """Product in each tank, the area that a tank covers, and the fills for an area."""
+    """Product in each tank, the area that a tank covers, and the fills for an area.
+
+    Examples:
+        swardkey mix tank --tank 10 --output 200 --rate "AMOUNT/ha" --area 120
+    """
     work_out(context)
 
 
@@ -73,7 +80,11 @@ def spot(
     as_json: Json = False,
     sure: Sure = False,
 ) -> None:
-    """Product for an amount of water. A ratio 1:PARTS is one part added to so many parts of water."""
+    """Product for an amount of water. A ratio 1:PARTS is one part added to so many parts of water.
+
+    Examples:
+        swardkey mix spot --volume 5 --rate "AMOUNT/L"
+    """
     work_out(context)
 
 
@@ -141,9 +152,9 @@ def strength(
 Shapes = list[str] | None
 
 
-def sizes(metavar: str) -> Any:
+def sizes(metavar: str, less: bool = False) -> Any:
     """An option for a shape by its sizes, named like its parameter, which may be repeated."""
-    return typer.Option(metavar=metavar, help="Repeatable.")
+    return typer.Option(metavar=metavar, help="To take away; repeatable." if less else "To add; repeatable.")
 
 
 @mix.command()
@@ -156,17 +167,21 @@ def area(
     ellipse: Annotated[Shapes, sizes("LENGTHxWIDTH")] = None,
     trapezium: Annotated[Shapes, sizes("SIDExSIDExDISTANCE")] = None,
     ring: Annotated[Shapes, sizes("OUTERxINNER")] = None,
-    less_rectangle: Annotated[Shapes, sizes("LENGTHxWIDTH")] = None,
-    less_triangle: Annotated[Shapes, sizes("BASExHEIGHT")] = None,
-    less_sides: Annotated[Shapes, sizes("AxBxC")] = None,
-    less_circle: Annotated[Shapes, sizes("DIAMETER")] = None,
-    less_ellipse: Annotated[Shapes, sizes("LENGTHxWIDTH")] = None,
-    less_trapezium: Annotated[Shapes, sizes("SIDExSIDExDISTANCE")] = None,
-    less_ring: Annotated[Shapes, sizes("OUTERxINNER")] = None,
+    less_rectangle: Annotated[Shapes, sizes("LENGTHxWIDTH", less=True)] = None,
+    less_triangle: Annotated[Shapes, sizes("BASExHEIGHT", less=True)] = None,
+    less_sides: Annotated[Shapes, sizes("AxBxC", less=True)] = None,
+    less_circle: Annotated[Shapes, sizes("DIAMETER", less=True)] = None,
+    less_ellipse: Annotated[Shapes, sizes("LENGTHxWIDTH", less=True)] = None,
+    less_trapezium: Annotated[Shapes, sizes("SIDExSIDExDISTANCE", less=True)] = None,
+    less_ring: Annotated[Shapes, sizes("OUTERxINNER", less=True)] = None,
     as_json: Json = False,
     sure: Sure = False,
 ) -> None:
-    """Area from shapes in metres (a unit after the last number is fine too); --less-... takes a bed away."""
+    """Area from shapes in metres (a unit after the last number is fine too); --less-... takes a bed away.
+
+    Examples:
+        swardkey mix area --rectangle 12x8 --circle 3 --less-rectangle 2x4
+    """
     shapes = [
         (name.replace("_", "-"), text)
         for name, texts in context.params.items()

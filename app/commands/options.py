@@ -37,15 +37,22 @@ def word(name: str, metavar: str, help: str) -> Any:
 
 MONTH = typer.Option("--month", metavar="MONTH", parser=parsed(month_of), help="Month: 1 to 12, or its name.")
 CLOCK = parsed(clock_time)
-LAWN = word("--lawn", "LAWN", "The lawn grass, or unknown.")
-PLACE = word("--place", "PLACE", "lawn, bed or paving.")
+LAWN = word(
+    "--lawn",
+    "LAWN",
+    "The lawn grass: buffalo or a variety of it, couch, kikuyu, zoysia, queensland_blue_couch, tall_fescue, ryegrass; "
+    "or unknown.",
+)
+PLACE = word("--place", "PLACE", "Where the weed grows: lawn, bed or paving.")
 
 AnyMonth = Annotated[int | None, MONTH]
 Lawn = Annotated[str, LAWN]
 Place = Annotated[str, PLACE]
 Stage = Annotated[str | None, word("--stage", "STAGE", "Growth stage: seedling, young, flowering or seeding.")]
-Cultivar = Annotated[str | None, word("--cultivar", "NAME", "Of a buffalo lawn, where it is known.")]
-Cover = Annotated[float | None, option("PERCENT", "Ground covered by the weed.", "--cover")]
+Cultivar = Annotated[
+    str | None, word("--cultivar", "NAME", "Variety of a buffalo lawn: st, sapphire, palmetto, matilda or other.")
+]
+Cover = Annotated[float | None, option("PERCENT", "How much of the ground the weed covers.", "--cover")]
 State = Annotated[
     str | None,
     typer.Option(
@@ -61,9 +68,13 @@ Used = Annotated[
     list[int] | None,
     typer.Option(
         "--used", metavar="GROUP", parser=parsed(group_number),
-        help="Mode of action group used here before; repeatable.",
+        help="Mode of action group of a herbicide used here before, such as 4; repeatable.",
     ),
 ]  # fmt: skip
+Together = Annotated[
+    bool,
+    typer.Option("--together", help="All of these weeds grow there: one plan for them together, not a shortlist."),
+]
 Day = Annotated[
     date | None,
     typer.Option(metavar="DATE", parser=parsed(date_of), help="The day, as 28/11/2026 or 2026-11-28; default today."),
@@ -71,6 +82,6 @@ Day = Annotated[
 Figure = Annotated[Path | None, option("FILE", "Draw it to an .svg or .png file.", "--figure")]
 Visit = Annotated[
     int | None,
-    typer.Option("--visit", metavar="NUMBER", min=1, help="A visit in the records, which then keeps what comes out."),
+    typer.Option("--visit", metavar="NUMBER", min=1, help="A visit in the records; the result is saved with it."),
 ]
 CollectionFolder = Annotated[Path | None, option("DIR", "The collection; default your own.", "--collection")]

@@ -10,13 +10,27 @@ from typing import Annotated, Literal
 import typer
 
 from app.commands.json_output import Json, answer
-from app.commands.options import LAWN, PLACE, AnyMonth, Cover, Cultivar, Near, Stage, State, option, word
+from app.commands.options import (
+    LAWN,
+    PLACE,
+    AnyMonth,
+    Cover,
+    Cultivar,
+    Near,
+    Stage,
+    State,
+    Together,
+    Used,
+    option,
+    word,
+)
+from app.commands.plain_help import Commands
 from app.papers.paper_file import check_place, write_paper
 from app.papers.visit_paper import visit_papers
 from app.services import paper_making as making
 from model.errors import AnswerError
 
-papers = typer.Typer(no_args_is_help=True, help="Make the papers of the job: PDF, CSV, calendar, Darwin Core.")
+papers = Commands(help="Make the papers of the job: PDF, CSV, calendar, Darwin Core.")
 Out = Annotated[Path, option("FILE", "The file to write.", "--out")]
 VISIT = typer.Option("--visit", min=1, metavar="NUMBER", help="A visit in the records.")
 Site = Annotated[int | None, typer.Option(min=1, metavar="NUMBER", help="Only this site in the records.")]
@@ -34,32 +48,56 @@ def write(out: Path, make: Callable[[], bytes], as_json: bool, *endings: str, **
 def advice(
     out: Out,
     species: Annotated[
-        list[str] | None, typer.Argument(metavar="SPECIES...", help="The weed, without a visit.")
+        list[str] | None,
+        typer.Argument(metavar="SPECIES...", help="Without a visit: the weed, or every weed it could be."),
     ] = None,
     visit: Annotated[int | None, VISIT] = None,
-    answers: Annotated[Path | None, option("FILE", "YAML file of answers.")] = None,
+    answers: Annotated[Path | None, option("FILE", "Your answers (YAML), by which the weed is named.")] = None,
     month: AnyMonth = None,
-    lawn: Annotated[str, LAWN] = "unknown",
+    lawn: Annotated[str | None, LAWN] = None,
     place: Place = None,
     cover: Cover = None,
     stage: Stage = None,
     cultivar: Cultivar = None,
     state: State = None,
+    used: Used = None,
     near: Near = None,
-    client: Annotated[str, typer.Option(help="Who it is for.")] = "",
+    together: Together = False,
+    client: Annotated[str, option("NAME", "Who it is for.")] = "",
     maker: Maker = "",
     as_json: Json = False,
 ) -> None:
-    """The advice sheet for the homeowner, of a visit (--visit) or of a weed that is named. Never a rate."""
+    """The advice sheet for the homeowner, of a visit (--visit) or of weeds that are named. Never a rate.
+
+    Of a visit, weeds, lawn and the rest are as they were recorded; only --place and --cover may be given anew.
+
+    Examples:
+        swardkey print advice --visit 1 --out advice.pdf
+        swardkey print advice bindii --lawn buffalo --month july --client "A. Wattle" --out advice.pdf
+    """
     check_place(out, "--out", (".pdf",))
+    given = {"lawn": lawn, "stage": stage, "state": state, "cultivar": cultivar}
     if visit is not None:
+        of_visit: dict[str, object] = {
+            "SPECIES": species,
+            "--answers": answers,
+            "--month": month,
+            "--used": used,
+            "--near": near,
+        }
+        of_visit |= {"--together": together or None} | {f"--{name}": value for name, value in given.items()}
+        if extra := [name for name, value in of_visit.items() if value is not None]:
+            said = f"{' and '.join(extra)} given with --visit, which holds them"
+            raise AnswerError(f"{said}; leave them out, or make a new plan with swardkey advise --visit {visit}")
         write(out, lambda: making.advice_of_visit(visit, maker, client, place, cover), as_json, ".pdf")
         return
     if not species and answers is None:
         raise AnswerError("no weed was named; give its name, a file of answers (--answers) or a visit (--visit)")
     month = month or date.today().month
-    given = {"lawn": lawn, "place": place or "lawn", "cover": cover, "stage": stage, "state": state}
-    data = making.advice_on(species or (), answers, month, client, maker, near=near or (), cultivar=cultivar, **given)
+    data = making.advice_on(
+        species or (), answers, month, client, maker, together, near=near or (), used=used or (), cover=cover,
+        place=place or "lawn", **given,
+    )  # fmt: skip
     write(out, lambda: data, as_json, ".pdf")
 
 
@@ -67,7 +105,15 @@ def advice(
 def job(
     out: Out,
     visit: Annotated[int, VISIT],
-    do: Annotated[list[str] | None, word("--do", "METHOD", "What was chosen; repeatable.")] = None,
+    do: Annotated[
+        list[str] | None,
+        word(
+            "--do",
+            "METHOD",
+            "What was chosen: leave, cultural, mow, hand, cover, pre_emergent, selective, wipe or non_selective; "
+            "repeatable.",
+        ),
+    ] = None,
     sums: Annotated[list[str] | None, option("TEXT", "A calculation, as you worked it out.", "--sum")] = None,
     last_sum: Annotated[bool, typer.Option("--last-sum", help="With the last sum of swardkey mix.")] = False,
     place: Place = None,

@@ -9,6 +9,7 @@ import typer
 
 from app.commands.json_output import Json, answer
 from app.commands.options import LAWN, Day, option
+from app.commands.plain_help import Commands
 from app.services.knowledge import load_advice
 from app.services.labels import labels_read, note_label, revoke_label, split_actives
 from model.errors import AnswerError
@@ -16,8 +17,7 @@ from model.errors import AnswerError
 if TYPE_CHECKING:
     from model.control import LabelRead
 
-label = typer.Typer(
-    no_args_is_help=True,
+label = Commands(
     help="Record that you have read a label that names this lawn, where nothing is published about it.",
 )
 
@@ -29,12 +29,16 @@ Lawn = Annotated[str, LAWN]
 def read(
     actives: Actives,
     lawn: Lawn,
-    number: Annotated[str, typer.Option(help="The product's registration number, off the label.")],
+    number: Annotated[str, option("NUMBER", "The product's registration number, off the label.")],
     by: Annotated[str, option("NAME", "Who read it.")],
     on: Day = None,
     as_json: Json = False,
 ) -> None:
-    """Record that a label was read and names this lawn; the plan then relies on it, and says so."""
+    """Record that a label was read and names this lawn; the plan then relies on it, and says so.
+
+    Examples:
+        swardkey label read "MCPA + dicamba" --lawn kikuyu --number 12345 --by Kim
+    """
     new = note_label(load_advice(), split_actives(actives), lawn, number, by, on or date.today())
     answer(as_json, {"label": new.as_json()}, f"Saved: {line(new)}.")
 

@@ -45,7 +45,9 @@ def _as_data(book: Records, kind: Shown, number: int) -> dict[str, Any]:
             plain(visit) | {"treatments": [with_objections(book, one) for one in visit.treatments]}
             for visit in book.history(number)
         ]
-        return {"site": plain(book.site(number)), "groups_used": list(book.groups_used(number)), "history": past}
+        follow_ups = [plain(one) for one in book.follow_ups(number, open_only=False)]
+        used = list(book.groups_used(number))
+        return {"site": plain(book.site(number)), "groups_used": used, "follow_ups": follow_ups, "history": past}
     if kind == "treatment":
         return with_objections(book, book.current("treatment", number))
     return plain(book.current("visit", number))
@@ -66,23 +68,46 @@ def search(
         show_list("found", book.search(" ".join(text)), as_json, hit_line)
 
 
+def numbered(help: str) -> Any:
+    """An option for the number of something in the records."""
+    return typer.Option(metavar="NUMBER", min=1, help=help)
+
+
 def due(
     day: Day = None,
-    site: Annotated[int | None, typer.Option(min=1, help="Add a follow-up at this site.")] = None,
-    add: Annotated[str, option("WHAT", "What to check; --day says when.")] = "",
-    done: Annotated[int | None, typer.Option(min=1, help="This one was done; --day says when.")] = None,
+    add: Annotated[str, option("WHAT", "What to check; --day says when, --visit or --site where.")] = "",
+    visit: Annotated[int | None, numbered("Of the new follow-up: the visit that it belongs to.")] = None,
+    site: Annotated[int | None, numbered("Of the new follow-up: its site, where it belongs to no visit.")] = None,
+    done: Annotated[int | None, numbered("The follow-up that was done; --day says when.")] = None,
+    outcome: Annotated[str, option("TEXT", "With --done: what was seen then.")] = "",
+    undo: Annotated[int | None, numbered("The follow-up that is still to be done after all.")] = None,
     as_json: Json = False,
 ) -> None:
-    """Show what is overdue and due within two weeks, and treatments to sign; or add or finish something."""
+    """Show what is overdue and due within two weeks, and treatments to sign; or add, finish or reopen a follow-up.
+
+    Those of a visit or a site, also what came of them, are in swardkey records show.
+
+    Examples:
+        swardkey records due
+        swardkey records due --add "any survivors?" --visit 1 --day 12/12/2026
+        swardkey records due --done 1 --outcome "three left, pulled by hand"
+        swardkey records due --undo 1
+    """
     on = day or date.today()
+    if sum(map(bool, (add, done, undo))) > 1:
+        raise RecordsError("--add, --done and --undo are three different things; give one of them")
+    if outcome and done is None:
+        raise RecordsError("--outcome is what was seen when a follow-up was done; give its number with --done")
     with open_records() as book:
         if add:
-            if site is None:
-                raise RecordsError("the site was not given; give --site NUMBER, see records sites")
-            show_added("follow_up", book.add_follow_up(FollowUp(site, on, add)), as_json)
+            show_added("follow_up", book.add_follow_up(_new_follow_up(book, on, add, visit, site)), as_json)
             return
         if done is not None:
-            show_added("follow_up", book.finish_follow_up(done, on), as_json, "is done")
+            finished = book.finish_follow_up(done, on, outcome)
+            show_added("follow_up", finished, as_json, f"is done{f': {outcome}' if outcome else ''}")
+            return
+        if undo is not None:
+            show_added("follow_up", book.reopen_follow_up(undo), as_json, "is to be done again")
             return
         overdue = book.overdue(on)
         coming = [one for one in book.follow_ups() if on < one.due <= later(on, AHEAD)]
@@ -91,6 +116,15 @@ def due(
     found = {"overdue": overdue, "coming": coming, "unsigned": waiting}
     data = {what: [plain(one) for one in some] for what, some in found.items()}
     answer(as_json, data, lambda: print_due(overdue, coming, waiting, sites))
+
+
+def _new_follow_up(book: Records, on: date, what: str, visit: int | None, site: int | None) -> FollowUp:
+    if visit is None and site is None:
+        raise RecordsError("where it is was not given; give --visit NUMBER or --site NUMBER, see records visits")
+    of_visit = book.visit(visit).site if visit is not None else None
+    if of_visit is not None and site not in (None, of_visit):
+        raise RecordsError(f"visit {visit} was to site {of_visit}, not {site}; give one of the two")
+    return FollowUp(of_visit or site or 0, on, what, visit)
 
 
 def check(

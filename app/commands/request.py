@@ -27,7 +27,12 @@ def request(
     out: Annotated[Path, option("FILE.html", "Where to write the page that goes with the message.")] = SHEET,
     as_json: Json = False,
 ) -> None:
-    """Ask whoever has the plant: a message to send, and a page with drawings to tap; ask --reply takes the answer."""
+    """Ask whoever has the plant: a message to send, and a page with drawings to tap; ask --reply takes the answer.
+
+    Examples:
+        swardkey request leaf.jpg --out questions.html
+        swardkey ask leaf.jpg --reply reply.txt
+    """
     check_place(out, "--out", (".html",))
     wanted = request_of(start_interview(photos or (), answers, visible, month, region))
     write_paper(out, "--out", (".html",), lambda: reply_sheet(wanted))

@@ -14,7 +14,7 @@ def serve(
         bool, typer.Option("--network", help="Serve to the other machines of this network, with a password.")
     ] = False,
 ) -> None:
-    """Serve the web pages on this machine; with --network on the whole network, with a password."""
+    """Serve the web pages on this machine; with --network on the whole network, with a password. Ctrl-C stops it."""
     # Imported here, so that --help need not load the pages.
     from app.web.network import ask_password
     from app.web.serving import serve_page

@@ -9,19 +9,22 @@ import typer
 
 from app.commands.json_output import Json, answer
 from app.commands.options import CollectionFolder, option
-from app.commands.terminal import is_interactive, print_lines, print_table, progress_of_stages
+from app.commands.terminal import is_interactive, kept_when_stopped, print_lines, print_table, progress_of_stages
 from app.services import sharing
 from model.errors import ModelError
 
 if TYPE_CHECKING:
     from training.gate import Promotion
 
+JOIN_STOPPED = "the active model is as it was; run the same command again"
 COLUMNS = ("from", "species", "photos", "plants or visits", "")
 
 
 def share(
     out: Annotated[Path, typer.Argument(metavar="FILE", help="The new file to write.")],
-    species: Annotated[list[str] | None, option("SPECIES", "Only this one; repeatable. Else all with enough.")] = None,
+    species: Annotated[
+        list[str] | None, option("SPECIES", "Only this species; repeatable. Otherwise all with enough photos.")
+    ] = None,
     by: Annotated[str, option("NAME", "Who gives it, as others will see it.")] = "",
     licence: Annotated[str, option("LICENCE", "CC0, CC BY or CC BY-SA.")] = "CC0",
     note: Annotated[str, option("TEXT", "A sentence to those who join it.")] = "",
@@ -30,10 +33,14 @@ def share(
 ) -> None:
     """Write what can be learned from your own photos to a file for others, without any photo.
 
-    It holds counts and means of features by species and one scatter, and no photo, place or client. A species needs
-    5 photos of 3 plants or visits.
+    It holds counts and averages by species, and no photo, place or client. A species needs 5 photos of 3 plants or
+    visits.
+
+    Examples:
+        swardkey models share learned.swardkey --by "Wattle Lawns"
     """
-    with progress_of_stages(as_json) as progress:
+    stopped = "no file was written; run the same command again"
+    with kept_when_stopped(stopped), progress_of_stages(as_json) as progress:
         header = sharing.share_statistics(
             out, species or [], giver=by, licence=licence, note=note, folder=folder, progress=progress
         )
@@ -58,17 +65,18 @@ def join(
 ) -> None:
     """Add what others learned to the active model, if it is then no worse on your own held-out photos.
 
-    What comes in is shown first; a species that does not fit what you know of it is left out. With --without, what a
-    giver gave is taken out again, and the model is as if it had never come in. A training keeps what is joined.
+    What comes in is shown first; a species that does not fit what your model knows of it is left out. With --without,
+    what a giver gave is taken out again, as if it had never come in. Later trainings keep what was joined.
     """
     if bool(files) == bool(without):
         raise ModelError("name files to join, or with --without the giver whose file is to go; one of the two")
     if without:
-        found = sharing.take_out(without)
+        with kept_when_stopped(JOIN_STOPPED):
+            found = sharing.take_out(without)
         answer(as_json, {"in_charge": found.name, "without": without}, f"{found.name} is active now, without it")
         return
     override = sharing.override_of(by, because)
-    with progress_of_stages(as_json) as progress:
+    with kept_when_stopped(JOIN_STOPPED), progress_of_stages(as_json) as progress:
         plan = sharing.plan_join(files or [], folder, progress)
     if not as_json:
         print_table(COLUMNS, plan.rows(), numbers=COLUMNS[2:4])
@@ -78,7 +86,8 @@ def join(
         return
     if not as_json and not yes and is_interactive():
         typer.confirm("Join them?", abort=True)
-    done = sharing.carry_out_join(plan, override)
+    with kept_when_stopped(JOIN_STOPPED):
+        done = sharing.carry_out_join(plan, override)
     result = {
         "changed": done.changed,
         "in_charge": done.in_charge,

@@ -4,8 +4,6 @@ from __future__ import annotations
 
 from typing import Annotated
 
-import typer
-
 from app.commands.json_output import Json, answer
 from app.commands.options import CollectionFolder, option
 from app.commands.terminal import kept_when_stopped, print_lines, progress_of_stages
@@ -21,7 +19,7 @@ STOPPED = (
 def train(
     recipe: Annotated[
         str,
-        typer.Option(help=recipes_in_words()),
+        option("RECIPE", recipes_in_words()),
     ] = "quick",
     collection: CollectionFolder = None,
     by: Annotated[str, option("NAME", "Who activates it where the photos do not decide.")] = "",
@@ -30,11 +28,15 @@ def train(
 ) -> None:
     """Learn from the collection. The new model takes over only if it keeps known species and names the new ones.
 
-    Photos that neither model has learned from decide. A model that is turned down is kept: see models list.
+    Photos that neither model has learned from decide. A model that is turned down is kept: see swardkey models list.
+
+    Examples:
+        swardkey train
+        swardkey train --recipe full
     """
-    override, photos = override_of(by, because), photos_to_learn(collection, recipe)
+    override = override_of(by, because)
     with kept_when_stopped(STOPPED), progress_of_stages(as_json, log=True) as progress:
-        done = train_on(photos, recipe, override, progress)
+        done = train_on(photos_to_learn(collection, recipe), recipe, override, progress)
     answer(as_json, done.as_json(), lambda: print_outcome(done))
 
 

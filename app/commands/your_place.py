@@ -6,36 +6,39 @@ from dataclasses import asdict
 from pathlib import Path
 from typing import Annotated
 
-import typer
-
 from app.commands.json_output import Json, answer
 from app.commands.options import State, option
 from app.services.home import cache_folder, home, program_version
 from app.services.own_details import own_details, save_details
 
-Detail = Annotated[str | None, typer.Option(metavar="TEXT")]
 LIES = {
     "records": "clients, sites, visits, spray records and their photos; your state and business details",
     "collection": "your labelled photos",
     "models": "photo models of your own",
     "drafts": "jobs begun on the web pages",
     "labels": "labels that you have read",
+    "slips": "how often people mistake one thing for another, from your records",
     "faults": "details of faults of the program",
 }
 
 
 def settings(
     state: State = None,
-    applicator: Detail = None,
-    applicator_address: Detail = None,
-    applicator_contact: Detail = None,
-    licence: Annotated[str | None, option("TEXT", "The applicator's.")] = None,
-    business: Detail = None,
-    business_address: Detail = None,
-    business_contact: Detail = None,
+    applicator: Annotated[str | None, option("NAME", "Who sprays.")] = None,
+    applicator_address: Annotated[str | None, option("TEXT", "Where the applicator is reached by post.")] = None,
+    applicator_contact: Annotated[str | None, option("TEXT", "The applicator's phone or email.")] = None,
+    licence: Annotated[str | None, option("TEXT", "The number of the applicator's licence.")] = None,
+    business: Annotated[str | None, option("NAME", "The business that the work is done for.")] = None,
+    business_address: Annotated[str | None, option("TEXT", "Its address.")] = None,
+    business_contact: Annotated[str | None, option("TEXT", "Its phone or email.")] = None,
     as_json: Json = False,
 ) -> None:
-    """Save your state and business details once: advice and new records start from them. Empty text takes one back."""
+    """Save your state and business details once: advice and new records start from them. Empty text takes one back.
+
+    Examples:
+        swardkey settings --state NSW --applicator "Kim Lee" --licence 12345 --business "Wattle Lawns"
+        swardkey settings --licence ""
+    """
     details = {
         "state": state, "applicator": applicator, "applicator_address": applicator_address,
         "applicator_contact": applicator_contact, "licence": licence, "business": business,

@@ -61,6 +61,7 @@ def show_treatment(kept: Treatment, as_json: bool) -> None:
     missing, asked = missing_fields(kept), prompts(kept)
     if as_json:
         texts = {"missing": [lack.text for lack in missing], "if_any": [lack.text for lack in asked]}
+        texts["missing_fields"] = [key_of(lack.field) for lack in missing]
         print_json({"treatment": plain(kept), **texts})
         return
     say(f"treatment {kept.id} is kept, not signed")
@@ -88,6 +89,12 @@ def hit_line(hit: Hit) -> str:
     """Something that was found, in a line."""
     where = f"site {hit.site}" if hit.site and hit.kind != "site" else ""
     return f"{hit.kind} {_line(hit.id, where, hit.text)}"
+
+
+def follow_up_line(item: FollowUp) -> str:
+    """A follow-up in a line, with what came of it."""
+    done = f"done on {day_text(item.done)}" if item.done is not None else f"due on {day_text(item.due)}"
+    return _line(item.id, item.what, done, item.outcome)
 
 
 def print_due(
@@ -120,7 +127,9 @@ def print_record(book: Records, kind: str, number: int) -> None:
     elif kind == "site":
         print_blocks(_site(book, number))
     elif kind == "visit":
-        print_blocks(_visit(book.current("visit", number)))
+        follow_ups = book.follow_ups(book.visit(number).site, open_only=False)
+        own = [follow_up_line(one) for one in follow_ups if one.visit == number]
+        print_blocks((*_visit(book.current("visit", number)), Section("Follow-ups", bullets(own))))
     else:
         print_blocks(_treatment(book, number))
 
@@ -135,7 +144,8 @@ def _site(book: Records, number: int) -> tuple[Block, ...]:
         done = [f"treatment {one.record.id}" for one in visit.treatments]  # type: ignore[union-attr]
         past.append("; ".join([visit_line(record.visit), *_found(record), *done]))
     used = bullets((f"Groups used here: {groups}.",) if groups else ())
-    return Paragraph((title,), "strong"), *used, Section("Visits", bullets(past))
+    again = bullets([follow_up_line(one) for one in book.follow_ups(number, open_only=False)])
+    return Paragraph((title,), "strong"), *used, Section("Visits", bullets(past)), Section("Follow-ups", again)
 
 
 def _visit(current: Current) -> tuple[Block, ...]:

@@ -143,9 +143,13 @@ class Book:
         return self._add(replace(follow_up, uid=follow_up.uid or f"{secrets.token_hex(16)}@swardkey"))
 
     def finish_follow_up(self, number: int, day: date, outcome: str = "") -> FollowUp:
-        """Write down that it was looked at, when, and what was seen."""
+        """Write down that it was looked at, when, and what was seen. Raises RecordsError where that was done before."""
         check_day(day, "follow-up")
-        return self._change(replace(self.one(FollowUp, number), done=day, outcome=outcome))
+        found = self.one(FollowUp, number)
+        if found.done is not None and (found.done, found.outcome) != (day, outcome):
+            seen = f" ({found.outcome})" if found.outcome else ""
+            raise RecordsError(f"follow-up {number} was done on {found.done.isoformat()}{seen}; undo that first")
+        return self._change(replace(found, done=day, outcome=outcome))
 
     def reopen_follow_up(self, number: int) -> FollowUp:
         """It is still to be looked at: what was written down of it by mistake is taken back."""

@@ -56,7 +56,7 @@ class Manifest(BaseModel):
     made_at: str
     made_by: str
     mark: str = ""
-    folders: tuple[Literal["records", "collection", "models", "drafts", "labels"], ...]
+    folders: tuple[Literal["records", "collection", "models", "drafts", "labels", "slips"], ...]
     files: dict[str, Entry]
 
 

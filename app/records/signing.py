@@ -18,7 +18,7 @@ from app.records.entries import Current, PastVisit, Signed, Treatment, Visit, Vi
 from app.records.errors import RecordsError
 from app.records.fields import Kind
 from app.records.findings import KeptFinding, KeptPhoto, KeptPlan
-from app.records.law import missing_fields, write_up_by
+from app.records.law import key_of, missing_fields, write_up_by
 from app.records.own import Own, filled_in
 from app.records.serialization import canonical, entry_of, entry_of_json, insert, plain, rechecked
 
@@ -249,11 +249,11 @@ def _check_complete(record: Record) -> None:
     refuse_impossible(record)
     if isinstance(record, VisitRecord):
         if not record.visit.who.strip():
-            raise RecordsError(f"visit {record.visit.id}: still missing: who was there; fill it in, then sign")
+            raise RecordsError(f"visit {record.visit.id}: still missing: who was there (who); fill it in, then sign")
         return
     missing = missing_fields(record)
     if missing:
-        listed = "; ".join(lack.text for lack in missing)
+        listed = "; ".join(f"{lack.text} ({key_of(lack.field)})" for lack in missing)
         where = f" for {record.state}" if record.state else ", as no state is named"
         raise RecordsError(f"treatment {record.id}: still missing{where}: {listed}; fill these in, then sign")
 

@@ -18,13 +18,18 @@ from app.records.errors import RecordsError, in_a_sentence
 from app.records.locks import all_locked, one_restore
 from model.storage import move, sync_folder
 
-FOLDERS = ("records", "collection", "models", "drafts", "labels")  # what matters of the user's folder
+FOLDERS = ("records", "collection", "models", "drafts", "labels", "slips")  # what matters of the user's folder
 UNFINISHED, CHECKED, ASIDE = ".restoring", ".restored", "before-restore"
+
+
+def restore_goes_on(home: Path) -> bool:
+    """Whether a restore was interrupted once all was checked, so that the next start completes it."""
+    return (home / CHECKED).is_dir()
 
 
 def finish_restore(home: Path) -> bool:
     """Go on with a restore that was interrupted after all was checked; whether there was one. Raises RecordsError."""
-    if not (home / CHECKED).is_dir():
+    if not restore_goes_on(home):
         return False
     with one_restore(home):
         switch_folders(home)

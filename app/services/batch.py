@@ -15,6 +15,7 @@ import unicodedata
 from collections.abc import Generator, Iterable, Iterator, Mapping, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from concurrent.futures.process import BrokenProcessPool
+from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -179,6 +180,19 @@ def _name(file: str) -> Named:
     return _worker.name(file)
 
 
+@contextmanager
+def _without_ctrl_c() -> Iterator[None]:
+    """Processes that are started in it never meet Ctrl-C, not even before their first line; ours waits until after."""
+    if not hasattr(signal, "pthread_sigmask"):  # Windows, where each worker says so itself once it runs
+        yield
+        return
+    before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
+    try:
+        yield
+    finally:
+        signal.pthread_sigmask(signal.SIG_SETMASK, before)
+
+
 def name_all(files: Iterable[str], workers: int, *knows: Any) -> Iterator[Named]:
     """Rows of photos in the order of their names; ``knows`` are the arguments of Worker.
 
@@ -188,7 +202,9 @@ def name_all(files: Iterable[str], workers: int, *knows: Any) -> Iterator[Named]
     context = multiprocessing.get_context("spawn")
     with ProcessPoolExecutor(workers, context, _start_worker, knows) as pool:
         try:
-            yield from pool.map(_name, files)
+            with _without_ctrl_c():
+                rows = pool.map(_name, files)
+            yield from rows
         except BrokenProcessPool:
             raise SwardkeyError(
                 "a process that names photos was ended, perhaps for lack of memory; the rows so far are kept: "

@@ -22,6 +22,7 @@ OURS = (
     "models",
     "drafts",
     "labels",
+    "slips",
     "uploads",
     "backups",
     "faults",
@@ -82,6 +83,20 @@ def registry() -> Registry:
 
 def slips_file() -> Path:
     """Where the rates of slips that were fitted to the user's records are kept."""
+    former = _former_slips_file()
+    return former if former.exists() else home() / "slips" / "slips.yaml"
+
+
+def settle_slips_file() -> None:
+    """Move what an earlier version kept beside the folders into one of them, which backups take along."""
+    former, new = _former_slips_file(), home() / "slips" / "slips.yaml"
+    if former.exists():
+        with suppress(OSError):  # on a disk that cannot be written it is read where it lies
+            new.parent.mkdir(exist_ok=True)
+            former.replace(new)
+
+
+def _former_slips_file() -> Path:
     return home() / "slips.yaml"
 
 

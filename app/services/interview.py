@@ -8,7 +8,6 @@ from typing import TYPE_CHECKING, Any
 
 from app.services.knowledge import load_key
 from model.errors import AnswerError, SwardkeyError
-from model.flora.name import PlantNames
 from model.interview import Interview
 from model.prior import region_named
 from model.traits import Answers, answers_text, check_answers, check_visible, read_answers
@@ -63,16 +62,21 @@ def see(interview: Interview, parts: Sequence[str]) -> Interview:
     return interview.see(check_visible(list(parts)))
 
 
+def answer_file(interview: Interview) -> str:
+    """The answers and what can be seen, as `--answers` reads them."""
+    return answers_text(interview.answers, interview.visible)
+
+
 def save_answers(interview: Interview, file: Path) -> None:
     """Write the answers so that `--answers` reads them again. Raises AnswerError where the file cannot be written."""
     try:
-        file.write_text(answers_text(interview.answers, interview.visible), encoding="utf-8")
+        file.write_text(answer_file(interview), encoding="utf-8")
     except OSError as error:
         raise AnswerError(f"{file}: cannot be written ({error.strerror}); name another file") from None
 
 
 def named_for_paper(
-    key: Key, names: Sequence[str], answers: Path | None, month: int | None
+    key: Key, species: tuple[str, ...], answers: Path | None, month: int | None
 ) -> tuple[Naming, tuple[str, ...]]:
     """How a weed is named without a visit, by name, by a file of answers or by both; and the species to plan for.
 
@@ -81,7 +85,6 @@ def named_for_paper(
     from app.present.finding import LEAST_NAMED
     from app.present.naming import Naming
 
-    species = PlantNames(key.flora).the_plants_in(names)
     if answers is None:
         return Naming(species[0]), species
     given, visible = read_answers(answers, key.flora.characters)

@@ -15,10 +15,11 @@ from app.papers.record_sheet import paper_of_treatment
 from app.papers.visit_paper import PaperVisit, visit_papers
 from app.present.block import Block
 from app.present.finding import day_text
+from app.present.naming import Naming
 from app.present.sums import figures_on_paper
 from app.records import open_records
 from app.records.book_mark import mark_on_paper
-from app.services.advice import advise
+from app.services.advice import advise, weeds_named
 from app.services.interview import named_for_paper
 from app.services.knowledge import load_advice, load_key
 from app.services.last_sum import last_sum
@@ -26,6 +27,7 @@ from app.services.plant_photos import OF_THIS, ONE_OF_THESE, paper_photo
 from app.services.visit_papers import all_visits, namings_of, photos_of, plan_of, visit_record
 from model.control.facts import FORMER_METHODS
 from model.errors import AnswerError, nearest
+from model.flora.name import PlantNames
 from model.identify import Key
 
 
@@ -76,14 +78,18 @@ def advice_of_visit(
 
 
 def advice_on(
-    names: Sequence[str], answers: Path | None, month: int, client: str, maker: str, **circumstances: Any
-) -> bytes:
-    """The advice sheet without a visit, of a weed that is named, or that a file of answers names."""
+    names: Sequence[str], answers: Path | None, month: int, client: str, maker: str, together: bool = False,
+    **circumstances: Any,
+) -> bytes:  # fmt: skip
+    """The advice sheet without a visit, of weeds that are named, or of one that a file of answers names."""
     key = load_key()
-    naming, species = named_for_paper(key, names, answers, month)
-    plan, control = advise(species, month, **circumstances)
+    named = weeds_named(PlantNames(key.flora), names, together=together)
+    naming, species = named_for_paper(key, named, answers, month)
+    plan, control = advise(species, month, together=together, **circumstances)
     photo = paper_photo((), plan.case.species, key.flora)
-    return advice_paper(AdviceSheet(naming, plan, client, "", day_text(date.today()), maker, photo), key, control)
+    others = tuple(Naming(one) for one in species if together and one != naming.species)
+    sheet = AdviceSheet(naming, plan, client, "", day_text(date.today()), maker, photo, others)
+    return advice_paper(sheet, key, control)
 
 
 def job_of_visit(

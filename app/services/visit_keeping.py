@@ -8,10 +8,12 @@ from pathlib import Path
 from typing import Any
 
 from app.records import KeptFinding, KeptPhoto, KeptPlan, Records, RecordsError, Visit, open_records
+from app.services.advice import weeds_named
 from app.services.choices import lawn_of
 from app.services.knowledge import load_advice, load_key
-from app.services.visit_papers import case_of, naming_of, visit_record
+from app.services.visit_papers import case_of, namings_of, visit_record, weeds_of
 from model.control import Control, JudgedOption, Plan, plan
+from model.errors import AnswerError
 from model.finding import Finding
 from model.flora.name import PlantNames
 from model.interview import Interview
@@ -57,11 +59,13 @@ def _keep_photo(book: Records, number: int, photo: Path) -> None:
         book.add_photo(KeptPhoto(number, sha256, "before"))
 
 
-def plan_for_visit(number: int, names: Sequence[str] = (), exact: bool = False, **changed: Any) -> tuple[Plan, Control]:
-    """Make a plan for what was found at a visit, or for the weeds that are named, on its site; and keep it with it.
+def plan_for_visit(
+    number: int, names: Sequence[str] = (), exact: bool = False, together: bool = False, **changed: Any
+) -> tuple[Plan, Control]:  # fmt: skip
+    """Make a plan for all that was found at a visit, or for the weeds that are named, on its site; and keep it with it.
 
-    ``changed`` are fields of the Case in place of what the records say, None where they are not given. Raises
-    SwardkeyError where the visit names no plant, or for a word that is not known.
+    ``exact`` and ``together`` as in weeds_named. ``changed`` are fields of the Case in place of what the records say,
+    None where they are not given. Raises SwardkeyError where the visit names no plant, or for a word that is not known.
     """
     open_visit(number)
     control = load_advice()
@@ -69,14 +73,20 @@ def plan_for_visit(number: int, names: Sequence[str] = (), exact: bool = False, 
         record = visit_record(book, number)
         case = case_of(book, record)
         if names:
-            species = PlantNames(control.flora).the_plants_in(names, exact)
+            species = weeds_named(PlantNames(control.flora), names, exact, together)
+        elif together:
+            raise AnswerError(
+                "--together is for weeds that are named; what was found at a visit is planned for so anyway"
+            )
         else:
-            naming = naming_of(record, load_key())
-            species = (naming.species, *naming.also)
+            species, together = weeds_of(namings_of(record, load_key()), control)
         lawn, cultivar = lawn_of(control, changed.pop("lawn", None) or case.lawn, changed.pop("cultivar", None))
         given = {name: value for name, value in changed.items() if value is not None}
         if lawn == case.lawn:
             cultivar = cultivar or case.cultivar
-        made = plan(control, replace(case, **given, species=species, lawn=lawn or "unknown", cultivar=cultivar))
+        made = plan(
+            control,
+            replace(case, **given, species=species, together=together, lawn=lawn or "unknown", cultivar=cultivar),
+        )
         book.add_plan(plan_to_keep(number, made, control))
     return made, control

@@ -41,11 +41,6 @@ def photos_of(records: Records, record: VisitRecord) -> tuple[Path, ...]:
     return tuple(found)
 
 
-def naming_of(record: VisitRecord, key: Key) -> Naming:
-    """How the weed of a visit was named; where there are several, the first of namings_of. Raises AnswerError."""
-    return namings_of(record, key)[0]
-
-
 def namings_of(record: VisitRecord, key: Key) -> tuple[Naming, ...]:
     """How each weed of a visit was named, once: what a person confirmed before the rest, then the latest first.
 
@@ -112,18 +107,18 @@ def plan_of(
 
     Where no case was kept, the visit's site and month stand for it, with the groups used there before.
     """
-    every = dict.fromkeys(species for one in (naming, *others) for species in (one.species, *one.also))
-    species = tuple(one for one in every if one in control.treatments) if others else tuple(every)
     case = case_of(records, record)
-    return plan(
-        control,
-        replace(
-            case,
-            **{name: value for name, value in changed.items() if value is not None},
-            species=species or (naming.species,),
-            together=bool(others),
-        ),
-    )
+    given = {name: value for name, value in changed.items() if value is not None}
+    species, together = weeds_of((naming, *others), control)
+    return plan(control, replace(case, **given, species=species, together=together))
+
+
+def weeds_of(namings: Sequence[Naming], control: Control) -> tuple[tuple[str, ...], bool]:
+    """The weeds that a visit is planned for, and whether they grow there together: each was found, not one of them."""
+    every = dict.fromkeys(species for one in namings for species in (one.species, *one.also))
+    together = len(namings) > 1
+    species = tuple(one for one in every if one in control.treatments) if together else tuple(every)
+    return species or (namings[0].species,), together
 
 
 def kept_case(record: VisitRecord) -> Case | None:

@@ -27,6 +27,7 @@ CALLED = {
     "models": "the photo models",
     "drafts": "plants in progress",
     "labels": "labels you have read",
+    "slips": "how often people mistake one thing for another",
 }
 HERE = {"backup": "list"}
 work = Work()

@@ -163,3 +163,18 @@ def test_a_lawn_may_be_called_as_people_call_it(typed: str, lawn: str, cultivar:
 def test_a_weed_needs_no_quotes_and_the_month_is_this_one(run: Run) -> None:
     month = str(date.today().month)
     assert found(run, "advise", "winter", "grass") == found(run, "advise", "poa annua", "--month", month)
+
+
+def test_several_weeds_together_are_planned_for_at_once_and_a_shortlist_is_one_of_them(run: Run) -> None:
+    named = ("advise", "bindii", "winter", "grass", "--month", "7", "--lawn", "couch")
+    together, shortlist = found(run, *named, "--together"), found(run, *named)
+    assert together["species"] == shortlist["species"] == ["soliva_sessilis", "poa_annua"]
+    assert together["case"]["together"] and not shortlist["case"]["together"]
+    said = " ".join(run(*named, "--together")[1].split())
+    assert "bindii and winter grass: couch lawn" in said and "One pass for all of them" in said
+    assert "bindii or winter grass: couch lawn" in " ".join(run(*named)[1].split())
+
+
+def test_together_needs_two_weeds_of_which_each_is_one(run: Run) -> None:
+    assert "is for two weeds or more" in run("advise", "bindii", "--together")[2]
+    assert "may be any of several plants" in run("advise", "bindii", "clover", "--together")[2]

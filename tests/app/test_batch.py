@@ -198,6 +198,32 @@ def test_a_run_that_is_ended_leaves_whole_rows_and_no_process(tmp_path: Path, se
         time.sleep(0.05)
 
 
+@pytest.mark.skipif(
+    not Path("/proc/self/task").exists(), reason="without /proc it is not seen when a process starts, so a traceback "
+    "of one that met Ctrl-C goes unseen"
+)  # fmt: skip
+def test_ctrl_c_while_its_processes_start_is_one_sentence(tmp_path: Path) -> None:
+    for number in range(12):
+        shutil.copy(SAMPLES[0], tmp_path / f"{number}.jpg")
+    code = "from app.command_line import main\nif __name__ == '__main__':\n    main()"
+    command = [sys.executable, "-c", code, "identify", str(tmp_path), "--workers", "1"]
+    with subprocess.Popen(command, cwd=ROOT, stderr=subprocess.PIPE, start_new_session=True) as program:
+        started = time.monotonic()
+        while not is_starting(program.pid):
+            assert program.poll() is None and time.monotonic() - started < 120
+        time.sleep(0.5)  # it imports now
+        os.killpg(program.pid, signal.SIGINT)
+        said = program.communicate(timeout=120)[1].decode()
+    assert program.returncode == 130 and said == "swardkey: stopped; 0 photos done\n"
+
+
+def is_starting(program: int) -> bool:
+    """Whether a process of the pool is there."""
+    children = Path(f"/proc/{program}/task/{program}/children").read_text().split()
+    lines = [Path(f"/proc/{child}/cmdline") for child in children]
+    return any(b"spawn_main" in line.read_bytes() for line in lines if line.exists())
+
+
 def is_alive(session: int) -> bool:
     try:
         os.killpg(session, 0)

@@ -245,7 +245,7 @@ def test_a_photo_far_above_its_chance_is_explained_and_the_next_question_has_its
 def test_the_version_and_short_help_and_the_help_of_the_command_that_was_meant(run: Run) -> None:
     assert re.fullmatch(r"swardkey \d+\.\d+\.\d+\n", run("--version").out)
     assert "Usage: swardkey advise" in run("advise", "-h").out
-    assert run("advise", "--mnth", "3").refusal.endswith("see swardkey advise --help\n")
+    assert run("advise", "--mnth", "3").refusal.endswith("(see swardkey advise --help)\n")
     assert run("collect", "relabel").refusal.endswith("see swardkey collect relabel --help\n")
 
 

@@ -9,7 +9,7 @@ from dataclasses import replace
 import pytest
 
 from app.records import KeptFinding, open_records
-from app.services.visit_papers import decided_option, kept_case, naming_of, plan_of, visit_record
+from app.services.visit_papers import decided_option, kept_case, namings_of, plan_of, visit_record
 from app.web import paper_files as paper
 from app.web import records_page as records
 from app.web import visit_page as visit
@@ -50,8 +50,8 @@ def test_papers_use_the_case_of_the_plan_that_was_kept(context: Context, kept: i
     with open_records() as book:
         record = visit_record(book, kept)
         case = kept_case(record)
-        made = plan_of(book, record, naming_of(record, context.key), context.control)
-        changed = plan_of(book, record, naming_of(record, context.key), context.control, place="lawn", cover=0.0)
+        made = plan_of(book, record, namings_of(record, context.key)[0], context.control)
+        changed = plan_of(book, record, namings_of(record, context.key)[0], context.control, place="lawn", cover=0.0)
     assert case is not None and made.case == case
     assert (case.place, case.cover, case.stage, case.month, case.used) == ("paving", 30, "young", 4, (9,))
     assert (changed.case.place, changed.case.cover, changed.case.stage) == ("lawn", 0.0, "young")
@@ -61,7 +61,7 @@ def test_papers_use_the_case_of_the_plan_that_was_kept(context: Context, kept: i
 def test_what_was_kept_by_the_former_name_of_a_method_is_found(context: Context, kept: int) -> None:
     with open_records() as book:
         record = visit_record(book, kept)
-        made = plan_of(book, record, naming_of(record, context.key), context.control, place="lawn")
+        made = plan_of(book, record, namings_of(record, context.key)[0], context.control, place="lawn")
     former = replace(record, plans=(replace(record.plans[0], chosen="Mend the cause"),))
     assert [option.method for option in decided_option(former, made)] == ["cultural"]
     person = Person(context).press("look", month="11").prove().press("onward")
@@ -76,7 +76,7 @@ def test_a_visit_without_a_case_is_planned_for_its_site_and_month(context: Conte
         record = visit_record(book, kept)
         old = {k: v for k, v in record.plans[0].plan.items() if k != "case"}
         before = replace(record, plans=(replace(record.plans[0], plan=old),))
-        made = plan_of(book, before, naming_of(record, context.key), context.control)
+        made = plan_of(book, before, namings_of(record, context.key)[0], context.control)
     assert kept_case(before) is None and (made.case.month, made.case.place) == (11, "lawn")
 
 
@@ -115,7 +115,7 @@ def test_a_plant_without_a_plan_is_kept_as_a_visit_without_papers(
     assert person.title == "The record of the visit" and "a plant not on file" in person.text
     assert "/paper/visit/" not in person.text and 'data-do="confirm"' not in person.text
     with open_records() as book, pytest.raises(AnswerError):
-        naming_of(visit_record(book, 1), context.key)
+        namings_of(visit_record(book, 1), context.key)[0]
 
 
 def test_who_confirms_must_be_given(context: Context, kept: int) -> None:

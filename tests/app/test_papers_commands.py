@@ -134,6 +134,8 @@ def test_advice_without_a_visit_by_name_and_answers(run: Run, tmp_path: Path) ->
         ("print advice --out a.pdf", "no weed was named"),
         ("print advice bnidee --month 6 --out a.pdf", "bind"),
         ("print advice --visit 99 --out a.pdf", "no visit 99"),
+        ("print advice --visit 1 --lawn couch --used 4 --out a.pdf", "--used and --lawn given with --visit, which"),
+        ("print advice bindii --together --out a.pdf", "two weeds or more"),
         ("print record 99 --out a.pdf", "no treatment 99"),
         ("print job --visit 1 --do hnad --out a.pdf", "did you mean hand"),
         ("print csv visits --out a.csv", "'visits'"),
@@ -166,3 +168,13 @@ def test_a_job_sheet_takes_the_last_calculation_and_only_the_cautions_of_what_wa
 def test_an_advice_sheet_without_a_visit_has_the_day(run: Run, tmp_path: Path) -> None:
     run("print", "advice", "winter", "grass", "--out", tmp_path / "a.pdf")
     assert f"{date.today().day} {date.today():%B %Y}" in text_of(tmp_path / "a.pdf")
+
+
+def test_the_advice_sheet_takes_groups_used_before_and_weeds_that_grow_together(run: Run, tmp_path: Path) -> None:
+    sheet = ("print", "advice", "bindii", "winter", "grass", "--lawn", "couch", "--month", "7")
+    run(*sheet, "--out", tmp_path / "one.pdf")
+    one = text_of(tmp_path / "one.pdf")
+    assert "Bindii or winter grass?" in one and "Group 4 was used" not in one
+    run(*sheet, "--used", "4", "--together", "--out", tmp_path / "all.pdf")
+    both = text_of(tmp_path / "all.pdf")
+    assert "Bindii and winter grass" in both and "Group 4 was used here before" in both

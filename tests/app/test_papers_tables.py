@@ -23,7 +23,7 @@ from app.papers.follow_ups import calendar_file
 from app.present.naming import against, mistaken_for, seen
 from app.records.entries import Client, Current, FollowUp, Product, Site, Treatment, Visit, VisitRecord
 from app.records.findings import KeptFinding
-from app.services.visit_papers import answers_of, naming_of
+from app.services.visit_papers import answers_of, namings_of
 from model.errors import AnswerError
 from model.identify import Key
 
@@ -183,33 +183,33 @@ def test_nothing_confirmed_is_nothing_to_share(key: Key) -> None:
 def test_the_name_of_a_visit_is_its_confirmed_finding(key: Key) -> None:
     late = found(id=9, species="poa_annua", status="likely")
     first = found(id=8, status="likely", confirmed_by="R. Grower")
-    named = naming_of(visit(first, late), key)
+    named = namings_of(visit(first, late), key)[0]
     assert (named.species, named.confirmed_by) == ("soliva_sessilis", "R. Grower")
     finding = {"candidates": [{"species": "poa_annua", "probability": 0.4}]}
     undecided = found(species=None, status="undecided", finding=finding, probability=None)
-    named = naming_of(visit(undecided), key)
+    named = namings_of(visit(undecided), key)[0]
     assert (named.species, named.probability, named.also) == ("poa_annua", 0.4, ())
     listed = [{"species": s, "probability": p} for s, p in (("poa_annua", 0.5), ("lolium_rigidum", 0.3), ("x", 0.2))]
     shortlist = found(species=None, status="undecided", finding={"candidates": listed}, probability=None)
-    assert naming_of(visit(shortlist), key).also == ("lolium_rigidum",), "what it may be as well is planned for"
+    assert namings_of(visit(shortlist), key)[0].also == ("lolium_rigidum",), "what it may be as well is planned for"
     unlisted = found(species=None, status="unlisted", finding={"candidates": listed}, probability=None)
     with pytest.raises(AnswerError, match="names a plant"):
-        naming_of(visit(unlisted), key)
+        namings_of(visit(unlisted), key)[0]
     faint = found(species=None, status="undecided", finding={"candidates": [{**listed[0], "probability": 0.09}]})
     with pytest.raises(AnswerError, match="identify it first"):
-        naming_of(visit(faint), key)
-    assert naming_of(visit(replace(faint, confirmed_by="Kim")), key).species == "poa_annua", "a person said so"
+        namings_of(visit(faint), key)[0]
+    assert namings_of(visit(replace(faint, confirmed_by="Kim")), key)[0].species == "poa_annua", "a person said so"
     assert answers_of(found(answers={"gone_character": "x", "spines": "none"}), key) == {"spines": ("none",)}
     with pytest.raises(AnswerError, match="identify it first"):
-        naming_of(visit(), key)
+        namings_of(visit(), key)[0]
 
 
 def test_answers_on_parts_that_could_not_be_seen_are_no_reasons(key: Key) -> None:
     given = {"seed_wings": "broad", "leaf_build": "finely_cut", "spines": "on_fruit"}
     kept = found(answers=given, species="soliva_sessilis", status="likely")
-    whole = naming_of(visit(kept), key)
+    whole = namings_of(visit(kept), key)[0]
     assert list(whole.answers) == list(given) and whole.counted(key) == whole.answers
-    leaves = naming_of(visit(replace(kept, visible=("leaves",))), key)
+    leaves = namings_of(visit(replace(kept, visible=("leaves",))), key)[0]
     assert leaves.answers == whole.answers and "seed_wings" not in leaves.counted(key)
     assert "leaf_build" in leaves.counted(key)
     wings = key.flora.characters["seed_wings"].question

@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+import zipfile
+from pathlib import Path
+
 from app.records import KeptFinding, open_records
-from app.services.home import slips_file
+from app.services.home import home, slips_file
 from app.services.knowledge import load_key
 from tests.app.conftest import Run
 from tests.app.record_book import keep_some
@@ -52,3 +55,27 @@ def test_a_spoilt_file_of_rates_is_a_sentence_and_dropping_fixes_it(run: Run) ->
     assert "slips.yaml" in run("identify", "--answers", "sample_images/dandelion_answers.yaml").refusal
     assert "contradict each other" in run("slips", "--use", "--drop").refusal
     assert run("slips", "--drop").status == 0 and not slips_file().exists()
+
+
+def test_rates_in_use_are_in_the_backup_and_come_back(run: Run, tmp_path: Path) -> None:
+    confirmed(60, "daisy")
+    run("backup", tmp_path / "before.zip")
+    run("slips", "--use")
+    used = slips_file().read_bytes()
+    run("backup", tmp_path / "with.zip")
+    run("slips", "--drop")
+    assert "restored" in run("restore", tmp_path / "with.zip", "--yes").out and slips_file().read_bytes() == used
+    assert "it has nothing of slips, which stays as it is" in run("restore", tmp_path / "before.zip", "--yes").out
+    assert slips_file().read_bytes() == used
+
+
+def test_rates_of_an_earlier_version_move_to_where_backups_take_them(run: Run, tmp_path: Path) -> None:
+    confirmed(60, "daisy")
+    run("slips", "--use")
+    former = home() / "slips.yaml"
+    slips_file().rename(former)
+    (home() / "slips").rmdir()
+    assert slips_file() == former, "on a disk that cannot be written it is read where it lies"
+    with zipfile.ZipFile(Path(run("backup", tmp_path / "b.zip", "--json").json["file"])) as archive:
+        assert "slips/slips.yaml" in archive.namelist()
+    assert not former.exists()

@@ -1,4 +1,4 @@
-"""The full recipe: a second network is fine-tuned on the user's photos, beside the shipped one that keeps the rest.
+"""The full recipe: about two hours, with torch; fine-tunes a second network on your photos beside the shipped one.
 
 It learns from the fit part, so that the pool of the heads can be calibrated, and the whole be judged, on photos that it
 has not seen. Then it learns on from all photos, as the quick recipe does: that is the model that is put in charge, and
