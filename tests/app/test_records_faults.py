@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import resource
+import shutil
 import signal
 import sqlite3
 import sys
@@ -303,6 +304,45 @@ def test_without_room_or_rights_the_book_is_read_checked_printed_and_backed_up(f
     assert os.read(read, 9999).decode() == f"A. Wattle () b'%PDF'{'' if full else ' 2'}", ended.err
 
 
+@pytest.mark.parametrize("open_log", [False, True])
+@pytest.mark.parametrize("version", [1, 4, NEWEST])
+def test_without_rights_a_book_of_any_version_is_read_and_backed_up_with_its_log(
+    version: int, open_log: bool, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    home, elsewhere = tmp_path / "home", tmp_path / "elsewhere"
+    with monkeypatch.context() as then:
+        then.setattr(schema, "MIGRATIONS", schema.MIGRATIONS[:version])
+        book(tmp_path / "records")
+        with open_records(tmp_path / "records") as records:
+            records.add_client(Client(name="B. Banksia"))
+            if not open_log:
+                records.close()
+            shutil.copytree(tmp_path / "records", home / "records")
+    (home / "records" / f"{FILE}-shm").unlink(missing_ok=True)  # as a copy of a disk has it
+    before = {path: path.read_bytes() for path in (home / "records").iterdir()}
+    assert any(path.name.endswith("-wal") for path in before) == open_log
+    read, write = os.pipe()
+    b"x".decode("cp437")  # what a zip needs is loaded by now
+
+    def work() -> None:
+        with open_records(home / "records") as records:
+            os.write(write, f"{[one.name for one in records.clients()]} {check_records(records).faults}".encode())
+            with pytest.raises(RecordsError, match="can be read but not changed; fix the permissions"):
+                records.add_client(Client(name="C"))
+            if version == 1:
+                with pytest.raises(RecordsError, match="needs an id of its own"):
+                    records.dataset()
+        back_up(home, elsewhere / "b.zip")
+
+    ended = as_a_stranger(tmp_path, home, elsewhere, work)
+    assert os.read(read, 9999).decode() == "['A. Wattle', 'B. Banksia'] ()", ended.err
+    assert ended.status == 0, ended.err
+    assert {path: path.read_bytes() for path in (home / "records").iterdir()} == before
+    restore(plan_restore(elsewhere / "b.zip", tmp_path / "other"))
+    with open_records(tmp_path / "other" / "records") as records:
+        assert len(records.clients()) == 2 and check_records(records).sound
+
+
 def as_a_stranger(tmp_path: Path, home: Path, elsewhere: Path, work: Callable[[], None]) -> Ended:
     """Work done by somebody who may read in ``home`` and write only ``elsewhere``."""
     elsewhere.mkdir()
@@ -318,8 +358,8 @@ def as_a_stranger(tmp_path: Path, home: Path, elsewhere: Path, work: Callable[[]
     finally:
         for top, mode in zip(tops, modes, strict=True):
             top.chmod(mode)
-        for path in (home, home / "records", home / "collection"):
-            path.chmod(0o755)
+        for path in (home, *home.rglob("*")):
+            path.chmod(0o755 if path.is_dir() else 0o644)
 
 
 def test_writing_to_a_book_that_was_replaced_is_refused(tmp_path: Path) -> None:
