@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import shutil
 import stat
 import tempfile
 from contextlib import suppress
@@ -28,6 +29,7 @@ OURS = (
     "cache",
     "before-restore",
 )
+LEAST_ROOM = 2_000_000  # bytes that must be free; what is saved at a time takes far less
 MOST_FAULTS = 20  # files with the details of a fault
 DEMO_MARK = "demo.json"  # lies in a folder that is a demo's
 
@@ -36,6 +38,21 @@ def home() -> Path:
     """The user's folder; not made here, so that reading never writes."""
     given = os.environ.get("SWARDKEY_HOME")
     return Path(given).expanduser() if given else user_data_path("swardkey", appauthor=False)
+
+
+def why_unsaved() -> str:
+    """Why nothing can be saved in the user's folder, in one sentence; "" where it can be."""
+    folder = home()
+    while not folder.exists() and folder != folder.parent:
+        folder = folder.parent
+    places = [path for path in (folder, home() / "records", *(home() / "records").glob("*.sqlite")) if path.exists()]
+    if not all(os.access(path, os.W_OK) for path in places):
+        why = "the folder of your data cannot be written to: fix its permissions, or copy it to another disk"
+    elif shutil.disk_usage(folder).free < LEAST_ROOM:
+        why = "the disk is full: make room on it"
+    else:
+        return ""
+    return f"Nothing can be saved now, only read and printed, because {why}."
 
 
 def keep_private() -> None:

@@ -10,7 +10,7 @@ from typing import Any
 
 from app.web.faults import write_fault
 from app.web.frame import FormError, for_pages
-from model.errors import SwardkeyError
+from model.errors import SwardkeyError, refused_by_disk
 
 Tell = Callable[[str, int, int], None]  # the stage, how much of it is done, and how much it is; 0 where not known
 WAIT = 8.0  # seconds of a stage before it says how long it still takes
@@ -100,6 +100,7 @@ class Work:
         except SwardkeyError as error:
             ended["fault"] = for_pages(str(error))
         except Exception as error:
-            ended["fault"] = write_fault(error)
+            refused = refused_by_disk(error)
+            ended["fault"] = for_pages(refused) if refused else write_fault(error)
         with self._lock:
             self._state = replace(self._state, **ended, running=False, stopping=False)

@@ -12,7 +12,7 @@ from urllib.parse import urlencode
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 
 from app.present.finding import day_text, moment_text, share
-from app.services.home import home, is_demo
+from app.services.home import home, is_demo, why_unsaved
 from app.web.draft import Draft
 from model.control.year import MONTHS, spans
 from model.errors import SwardkeyError
@@ -113,6 +113,7 @@ def head(
         notices=list(notices),
         query=query,
         demo=is_demo(home()),
+        unsaved=why_unsaved(),
     )
 
 
