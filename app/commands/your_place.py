@@ -10,7 +10,7 @@ import typer
 
 from app.commands.json_output import Json, answer
 from app.commands.options import State, option
-from app.services.home import cache_folder, home, program_version
+from app.services.home import cache_folder, home, is_ours, program_version
 from app.services.own_details import own_details, save_details
 
 Detail = Annotated[str | None, typer.Option(metavar="TEXT")]
@@ -22,6 +22,11 @@ LIES = {
     "labels": "labels that you have read",
     "faults": "details of faults of the program",
 }
+
+SHARED = (
+    "Other things lie in that folder, or it is set up for a group, so its permissions are left as they are; "
+    "the folders named above are closed to other users of this machine."
+)
 
 
 def settings(
@@ -56,6 +61,7 @@ def where(as_json: Json = False) -> None:
         f"swardkey {found['version']}, installed in {program}",
         f"Your data: {folder}",
         *(rows or ["  nothing is kept there yet"]),
+        *([] if is_ours() or not folder.is_dir() else [SHARED]),
         f"Made again when needed: {found['cache']}",
         "",
         "Another folder: set SWARDKEY_HOME to it.",

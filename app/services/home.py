@@ -29,6 +29,9 @@ OURS = (
     "cache",
     "before-restore",
 )
+# Files and folders of ours beside them, and how the others begin.
+BESIDE = ("slips.yaml", "demo", "demo.json")
+HIDDEN = ("before-restore-", ".restor", ".backing-up-", ".gone-", ".demo.")
 LEAST_ROOM = 2_000_000  # bytes that must be free; what is saved at a time takes far less
 MOST_FAULTS = 20  # files with the details of a fault
 DEMO_MARK = "demo.json"  # lies in a folder that is a demo's
@@ -56,12 +59,31 @@ def why_unsaved() -> str:
 
 
 def keep_private() -> None:
-    """Shut others of this machine out of the folders that this program makes, and out of the record book itself."""
-    own = [home() / name for name in OURS] + ([] if os.environ.get("SWARDKEY_HOME") else [home()])
-    for path in (*own, *(home() / "records").glob("*")):
+    """Shut others of this machine out of the user's folder, of the folders that this program makes, and of the records.
+
+    A folder that holds other things too, or is set up for a group, was somebody's before: it keeps its own permissions.
+    """
+    own = [home() / name for name in OURS] + ([home().resolve()] if is_ours() else [])
+    for path in (*own, *(home() / "records").glob("*"), slips_file()):
         with suppress(OSError):
             if not path.is_symlink() and (mode := stat.S_IMODE(path.stat().st_mode)) & 0o077:
                 path.chmod(mode & 0o700)
+
+
+def is_ours() -> bool:
+    """Whether the user's folder is this program's alone: nothing else lies in it, and it is not set up for a group.
+
+    The folder where the platform keeps our data is ours, whatever it holds.
+    """
+    if not os.environ.get("SWARDKEY_HOME"):
+        return True
+    try:
+        if home().stat().st_mode & (stat.S_ISGID | stat.S_ISVTX):
+            return False
+        names = [path.name for path in home().iterdir()]
+    except OSError:
+        return False
+    return all(name in (*OURS, *BESIDE) or name.startswith(HIDDEN) for name in names)
 
 
 def program_version() -> str:
