@@ -12,8 +12,8 @@ from typing import Annotated, Any
 
 import typer
 
-from app.services.home import fault_file, home, keep_private, program_version
-from model.errors import StoppedError, SwardkeyError, refused_by_disk
+from app.services.home import fault_file, home, keep_private, program_version, refused_by_disk
+from model.errors import StoppedError, SwardkeyError
 
 # Where each command is and what it does, in the order of --help. Only the one that is run is imported, for a quick
 # start; tests/app/test_command_line.py checks the words against the commands' own.

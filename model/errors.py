@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import difflib
-import errno
 from collections.abc import Iterable
 
 
@@ -33,16 +32,6 @@ class CollectionError(SwardkeyError):
 
 class StoppedError(SwardkeyError):
     """A person stopped the work. The message says what was kept and how to go on; exit status 130."""
-
-
-_NO_SPACE_OR_PERMISSION = (errno.ENOSPC, errno.EDQUOT, errno.EROFS, errno.EACCES, errno.EPERM)
-
-
-def refused_by_disk(error: BaseException) -> str:
-    """What the disk refused, in one sentence; "" for any other error."""
-    if isinstance(error, OSError) and error.errno in _NO_SPACE_OR_PERMISSION:
-        return f"{error.filename or 'the disk'}: {error.strerror}; make room or fix its permissions, and try again"
-    return ""
 
 
 def nearest(word: str, known: Iterable[str]) -> str:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import os
 import shutil
 import stat
@@ -32,6 +33,7 @@ OURS = (
 # Files and folders of ours beside them, and how the others begin.
 BESIDE = ("slips.yaml", "demo", "demo.json")
 HIDDEN = ("before-restore-", ".restor", ".backing-up-", ".gone-", ".demo.")
+NO_SPACE_OR_PERMISSION = (errno.ENOSPC, errno.EDQUOT, errno.EROFS, errno.EACCES, errno.EPERM)
 LEAST_ROOM = 2_000_000  # bytes that must be free; what is saved at a time takes far less
 MOST_FAULTS = 20  # files with the details of a fault
 DEMO_MARK = "demo.json"  # lies in a folder that is a demo's
@@ -56,6 +58,13 @@ def why_unsaved() -> str:
     else:
         return ""
     return f"Nothing can be saved now, only read and printed, because {why}."
+
+
+def refused_by_disk(error: BaseException) -> str:
+    """What the disk refused, in one sentence; "" for any other error."""
+    if isinstance(error, OSError) and error.errno in NO_SPACE_OR_PERMISSION:
+        return f"{error.filename or 'the disk'}: {error.strerror}; make room or fix its permissions, and try again"
+    return ""
 
 
 def keep_private() -> None:

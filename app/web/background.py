@@ -8,9 +8,10 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
 from typing import Any
 
+from app.services.home import refused_by_disk
 from app.web.faults import write_fault
 from app.web.frame import FormError, for_pages
-from model.errors import SwardkeyError, refused_by_disk
+from model.errors import SwardkeyError
 
 Tell = Callable[[str, int, int], None]  # the stage, how much of it is done, and how much it is; 0 where not known
 WAIT = 8.0  # seconds of a stage before it says how long it still takes

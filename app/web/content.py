@@ -1,4 +1,4 @@
-"""What an upload is by its content, whatever its name: a photo, a zip or a table, as some page takes; or nothing of these.
+"""What an upload is by its content, whatever its name: a photo, a zip or a table, as some page takes, or none of these.
 
 Its first bytes and the outside of a text are all that is looked at here; whoever takes it in reads it with care.
 """

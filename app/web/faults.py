@@ -6,9 +6,9 @@ import traceback
 from collections.abc import Iterator
 from contextlib import contextmanager
 
-from app.services.home import fault_file
+from app.services.home import fault_file, refused_by_disk
 from app.web.frame import Fault, fault
-from model.errors import SwardkeyError, refused_by_disk
+from model.errors import SwardkeyError
 
 
 @contextmanager

@@ -31,7 +31,7 @@ from app.records import (
 from app.records.database import FILE
 from model.spray.delta_t import delta_t
 from tests.app.record_book import all_of_it, book, keep_some, nothing_lost, photo
-from tests.security.forked import Ended, killed_over, run
+from tests.security.forked import as_a_stranger, killed_over, run
 from tests.security.kill_points import kill_points, refuse
 
 pytestmark = pytest.mark.skipif(
@@ -252,8 +252,6 @@ def test_a_disk_that_takes_no_more_bytes_loses_nothing(room: int, tmp_path: Path
 def test_a_folder_without_rights_is_one_sentence(tmp_path: Path) -> None:
     home = tmp_path / "home"
     book(home / "records")
-    for path in (tmp_path, home, *home.rglob("*")):
-        path.chmod(0o555 if path.is_dir() else 0o444)
 
     def work() -> None:
         tries = ((home / "records", True), (home / "records", False), (home / "records" / "new", False))
@@ -264,18 +262,7 @@ def test_a_folder_without_rights_is_one_sentence(tmp_path: Path) -> None:
             except RecordsError as error:
                 print(error)
 
-    # The folders above belong to root alone: another user comes in by them for this test only.
-    parents = [p for p in tmp_path.parents if p.stat().st_uid == os.geteuid() and not p.stat().st_mode & 0o001]
-    modes = [p.stat().st_mode for p in parents]
-    try:
-        for parent in parents:
-            parent.chmod(0o755)
-        ended = run(home, work, before=lambda: os.setuid(65534) if os.geteuid() == 0 else None)
-    finally:
-        for parent, mode in zip(parents, modes, strict=True):
-            parent.chmod(mode)
-        for path in (tmp_path, home, home / "records"):
-            path.chmod(0o755)
+    ended = as_a_stranger(tmp_path, home, tmp_path / "elsewhere", work)
     lines = ended.out.splitlines()
     assert len(lines) >= 2 and all("permissions of the folder" in line for line in lines), (lines, ended.err)
 
@@ -341,25 +328,6 @@ def test_without_rights_a_book_of_any_version_is_read_and_backed_up_with_its_log
     restore(plan_restore(elsewhere / "b.zip", tmp_path / "other"))
     with open_records(tmp_path / "other" / "records") as records:
         assert len(records.clients()) == 2 and check_records(records).sound
-
-
-def as_a_stranger(tmp_path: Path, home: Path, elsewhere: Path, work: Callable[[], None]) -> Ended:
-    """Work done by somebody who may read in ``home`` and write only ``elsewhere``."""
-    elsewhere.mkdir()
-    for path in (home, *home.rglob("*")):
-        path.chmod(0o555 if path.is_dir() else 0o444)
-    elsewhere.chmod(0o777)
-    tops = [p for p in (tmp_path, *tmp_path.parents) if p.stat().st_uid == os.geteuid() and not p.stat().st_mode & 1]
-    modes = [p.stat().st_mode for p in tops]
-    try:
-        for top in tops:
-            top.chmod(0o755)
-        return run(home, work, before=lambda: os.setuid(65534) if os.geteuid() == 0 else None)
-    finally:
-        for top, mode in zip(tops, modes, strict=True):
-            top.chmod(mode)
-        for path in (home, *home.rglob("*")):
-            path.chmod(0o755 if path.is_dir() else 0o644)
 
 
 def test_writing_to_a_book_that_was_replaced_is_refused(tmp_path: Path) -> None:
