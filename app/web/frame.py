@@ -141,9 +141,13 @@ def read_fields(given: object) -> Fields:
             raise FormError(f"{name}: is not text; fill the field in again")
         if any(len(text) > LONGEST for text in values):
             raise FormError(f"{name}: is longer than {LONGEST} characters; shorten it")
-        # Half a character, as only a broken script sends, is none.
-        found[str(name)] = [text.strip().encode("utf-8", "replace").decode("utf-8") for text in values]
+        found[whole(str(name))] = [whole(text.strip()) for text in values]
     return found
+
+
+def whole(text: str) -> str:
+    """A text in which half a character, as only a broken script sends, is a question mark."""
+    return text.encode("utf-8", "replace").decode("utf-8")
 
 
 def one(fields: Fields, name: str) -> str:

@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from urllib.parse import parse_qsl
 
-from app.web.frame import Address, Fields, FormError, read_fields
+from app.web.frame import Address, Fields, FormError, read_fields, whole
 from app.web.uploads import Uploads, put_away
 
 LONGEST_VALUE = 200  # characters of one value in an address
@@ -37,9 +37,9 @@ def read_message(sent: object, uploads: Uploads) -> Message:
         raise FormError("The files did not arrive; choose them again.")
     return Message(
         read_address(sent.get("address")),
-        str(sent.get("plant", "")),
-        str(sent.get("do", "")),
-        str(sent.get("with", "")),
+        whole(str(sent.get("plant", ""))),
+        whole(str(sent.get("do", ""))),
+        whole(str(sent.get("with", ""))),
         read_fields(sent.get("fields", {})),
         _claimed(files, uploads),
     )
@@ -60,7 +60,7 @@ def _claimed(files: list[Mapping[str, object]], uploads: Uploads) -> tuple[Path,
 
 def read_address(query: object) -> Address:
     """The values in the query of an address, such as "?plant=...&step=lawn"; {} for what is no query."""
-    text = query.removeprefix("?") if isinstance(query, str) else ""
+    text = whole(query.removeprefix("?")) if isinstance(query, str) else ""
     try:
         return {name: value[:LONGEST_VALUE] for name, value in parse_qsl(text, max_num_fields=20)}
     except ValueError:

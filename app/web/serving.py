@@ -162,7 +162,8 @@ def serve_page(port: int, open_browser: bool = False, password: str | None = Non
         app,
         http=Connection,
         backlog=TAKEN_IN,
-        log_level="warning",
+        log_level="error",  # a stranger's odd request is no news
+        ws="none",  # the pages use none, and their connections would not be counted
         proxy_headers=False,
         server_header=False,
         timeout_graceful_shutdown=CLOSING,
