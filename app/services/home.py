@@ -42,7 +42,15 @@ DEMO_MARK = "demo.json"  # lies in a folder that is a demo's
 def home() -> Path:
     """The user's folder; not made here, so that reading never writes."""
     given = os.environ.get("SWARDKEY_HOME")
-    return Path(given).expanduser() if given else user_data_path("swardkey", appauthor=False)
+    return expanded(given) if given else user_data_path("swardkey", appauthor=False)
+
+
+def expanded(path: str | Path) -> Path:
+    """A path with ~ in the place of the user's home folder; as it is where there is no such user."""
+    try:
+        return Path(path).expanduser()
+    except RuntimeError:
+        return Path(path)
 
 
 def why_unsaved() -> str:
@@ -108,7 +116,7 @@ def program_version() -> str:
 def cache_folder() -> Path:
     """Where what can be made again is kept: the folder SWARDKEY_CACHE, or one inside the user's."""
     given = os.environ.get("SWARDKEY_CACHE")
-    return Path(given).expanduser() if given else home() / "cache"
+    return expanded(given) if given else home() / "cache"
 
 
 def features_file() -> Path:

@@ -18,7 +18,7 @@ from anyio import to_thread
 
 from app.services.home import home, why_unsaved
 from app.web.content import cut_odd
-from app.web.frame import FormError
+from app.web.frame import FormError, whole
 
 LARGEST_FILE = 25_000_000  # bytes
 LARGEST = LARGEST_FILE + 100_000  # bytes of a request, with what a form has around its file
@@ -108,7 +108,7 @@ class Uploads:
 
     def find(self, path: object) -> Path:
         """An upload by the path that gradio gave for it. Raises FormError for any other file."""
-        if isinstance(path, str) and "\0" not in path and "://" not in path:
+        if isinstance(path, str) and "\0" not in path and "://" not in path and path == whole(path):
             # As it is written; a link that leads elsewhere is none of ours.
             found = Path(os.path.abspath(path))  # noqa: PTH100
             real = Path(os.path.realpath(found))
