@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+from collections import Counter
 from typing import Any
 
 import h11
@@ -15,7 +16,10 @@ TAKEN_IN = 64  # connections that are accepted before the first of them is looke
 
 
 class Connection(H11Protocol):
-    """One connection. Of too many, the one is cut off that has owed us its request the longest."""
+    """One connection. Of too many, the one goes that has owed us its request, or the reading of our answer, longest.
+
+    Where nobody owes anything, it is one of the address that has the most connections.
+    """
 
     def __init__(self, *given: Any, **named: Any) -> None:
         super().__init__(*given, **named)
@@ -29,10 +33,19 @@ class Connection(H11Protocol):
         self._wait(HEAD)
         everyone = [one for one in self.connections if isinstance(one, Connection)]
         of_one = [one for one in everyone if one.address == self.address]
-        if len(of_one) > MOST_OF_ONE or len(everyone) > MOST:
-            among = of_one if len(of_one) > MOST_OF_ONE else everyone
-            owing = [one for one in among if one is not self and (one.owes is not None or one.flow.write_paused)]
-            min(owing, key=lambda one: (2 if one.owes is None else one.owes, one._heard), default=self).cut_off()
+        if len(of_one) > MOST_OF_ONE:
+            self._first_to_go(of_one).cut_off()
+        elif len(everyone) > MOST:
+            self._first_to_go(everyone).cut_off()
+
+    def _first_to_go(self, among: list[Connection]) -> Connection:
+        """Of too many, who owes us most; else one of the address that has most, or this one where no other has more."""
+        owing = [one for one in among if one is not self and (one.owes is not None or one.flow.write_paused)]
+        if owing:
+            return min(owing, key=lambda one: (2 if one.owes is None else one.owes, one._heard))
+        count = Counter(one.address for one in among)
+        crowd = max(among, key=lambda one: (count[one.address], -one._heard))
+        return crowd if count[crowd.address] > count[self.address] else self
 
     @property
     def address(self) -> str:

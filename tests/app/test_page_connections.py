@@ -139,6 +139,18 @@ def unread(connect: Connect) -> socket.socket:
     return one
 
 
+def test_an_address_with_many_connections_shuts_out_no_other(
+    connect: Connect, monkeypatch: pytest.MonkeyPatch, turn: Turn
+) -> None:
+    busy = [connect(FORM + b"123456789") for _ in range(4)]
+    assert all(turn.begun.acquire(timeout=60) for _ in busy)
+    monkeypatch.setattr(connections, "MOST", 4)
+    monkeypatch.setattr(connections.Connection, "address", property(lambda one: str(one.client[1] in ports)))
+    ports = {one.getsockname()[1] for one in busy}
+    assert is_answered(connect(ASK))
+    assert is_cut_off(busy[0])
+
+
 def test_whoever_does_not_read_an_answer_is_not_waited_for_without_end(
     connect: Connect, monkeypatch: pytest.MonkeyPatch
 ) -> None:
