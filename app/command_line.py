@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import errno
 import gc
 import json
 import os
@@ -14,7 +13,7 @@ from typing import Annotated, Any
 import typer
 
 from app.commands.plain_help import Commands, help_width, usage_sentence
-from app.services.home import fault_file, home, keep_private, program_version, settle_slips_file
+from app.services.home import fault_file, home, keep_private, program_version, refused_by_disk, settle_slips_file
 from model.errors import StoppedError, SwardkeyError
 
 # Where each command is and what it does, in the order of --help. Only the one that is run is imported, for a quick
@@ -47,7 +46,6 @@ COMMANDS = {
 }
 PROGRAM = "swardkey"
 STOPPED = 130  # the exit status after Ctrl-C
-NO_SPACE_OR_PERMISSION = (errno.ENOSPC, errno.EDQUOT, errno.EROFS, errno.EACCES, errno.EPERM)
 
 
 def command_line(wanted: str = "") -> typer.Typer:
@@ -128,9 +126,8 @@ def main(arguments: list[str] | None = None) -> None:
     except (KeyboardInterrupt, typer.Abort):
         _end(STOPPED, "stopped", as_json)
     except Exception as error:
-        if isinstance(error, OSError) and error.errno in NO_SPACE_OR_PERMISSION:
-            where = error.filename or "the disk"
-            _end(2, f"{where}: {error.strerror}; make room or fix its permissions, and try again", as_json)
+        if refused := refused_by_disk(error):
+            _end(2, refused, as_json)
         _end(1, f"a fault of the program ({type(error).__name__}); {_keep_traceback()}", as_json)
     finally:
         keep_private()

@@ -34,6 +34,9 @@ class StoppedError(SwardkeyError):
     """A person stopped the work. The message says what was kept and how to go on; exit status 130."""
 
 
+LONGEST = 80  # characters of a word that are compared: longer ones take minutes
+
+
 def nearest(word: str, known: Iterable[str]) -> str:
     """Say which known words are closest to ``word``, to end an error message.
 
@@ -42,11 +45,11 @@ def nearest(word: str, known: Iterable[str]) -> str:
     >>> nearest("xyz", ["one", "two"])
     'choose from: one, two'
     """
-    options = list(known)
-    close = difflib.get_close_matches(str(word), options, n=1, cutoff=0.6)
+    options, word = list(known), str(word)[:LONGEST]
+    close = difflib.get_close_matches(word, options, n=1, cutoff=0.6)
     if close:
         return f"did you mean {close[0]}?"
     if len(options) > 14:
-        guess = difflib.get_close_matches(str(word), options, n=3, cutoff=0.0)
+        guess = difflib.get_close_matches(word, options, n=3, cutoff=0.0)
         return f"the nearest are: {', '.join(guess)}"
     return f"choose from: {', '.join(options)}"

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from pathlib import Path
 from typing import Annotated
 
 from rich.console import Console
@@ -15,6 +14,7 @@ from app.present.deciding import finding_json
 from app.present.finding import answer_text, photo_lines, progress, what_to_type
 from app.present.identification import print_candidates, print_finding
 from app.present.requested import change_json, what_changed
+from app.services.home import expanded
 from app.services.interview import answer_file, save_answers, see, start_interview
 from app.services.reply import read_reply, reply_text, with_reply
 from model.errors import AnswerError, StoppedError
@@ -188,7 +188,7 @@ class Dialogue:
         if not name:
             self._print("not saved")
             return
-        save_answers(self.interview, Path(name).expanduser())
+        save_answers(self.interview, expanded(name))
         self._print(f"saved to {name}; continue, or later: swardkey ask --answers {name}")
 
     def _print(self, *lines: str, style: str = "") -> None:

@@ -13,7 +13,7 @@ from typing import Annotated
 import typer
 from filelock import FileLock, Timeout
 
-from app.services.home import DEMO_MARK, home, is_demo
+from app.services.home import DEMO_MARK, expanded, home, is_demo
 from model.errors import SwardkeyError
 
 PATIENCE = 30.0  # seconds to wait for another swardkey that fills the same
@@ -36,7 +36,7 @@ def demo(
     """Show what swardkey does in an invented town, with drawn photos. Nothing of yours is touched."""
     from app.web.serving import serve_page
 
-    place = (folder or (home() if is_demo(home()) else home() / "demo")).expanduser().absolute()
+    place = expanded(folder or (home() if is_demo(home()) else home() / "demo")).absolute()
     state = "are" if make_demo(place) else "were already"
     sys.stdout.write(
         f"An invented town, its people and a season of drawn photos {state} in {place}\n"

@@ -8,7 +8,7 @@ from typing import Annotated
 
 from app.commands.json_output import Json, answer
 from app.commands.options import State, option
-from app.services.home import cache_folder, home, program_version
+from app.services.home import cache_folder, home, is_ours, program_version
 from app.services.own_details import own_details, save_details
 
 LIES = {
@@ -20,6 +20,11 @@ LIES = {
     "slips": "how often people mistake one thing for another, from your records",
     "faults": "details of faults of the program",
 }
+
+SHARED = (
+    "Other things lie in that folder, or it is set up for a group, so its permissions are left as they are; "
+    "the folders named above are closed to other users of this machine."
+)
 
 
 def settings(
@@ -59,6 +64,7 @@ def where(as_json: Json = False) -> None:
         f"swardkey {found['version']}, installed in {program}",
         f"Your data: {folder}",
         *(rows or ["  nothing is kept there yet"]),
+        *([] if is_ours() or not folder.is_dir() else [SHARED]),
         f"Made again when needed: {found['cache']}",
         "",
         "Another folder: set SWARDKEY_HOME to it.",

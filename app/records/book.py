@@ -179,8 +179,14 @@ class Book:
             return tuple(find(self._database.connection, text, most))
 
     def dataset(self) -> str:
-        """32 hex digits by which this record book is known to open portals; they never change and name nobody."""
-        return str(self._database.read("SELECT value FROM notes WHERE name = 'dataset'")[0][0])
+        """32 hex digits by which this record book is known to open portals; they never change and name nobody.
+
+        Raises RecordsError for a book of the first version where nothing can be written: it has none yet.
+        """
+        found = self._database.read("SELECT value FROM notes WHERE name = 'dataset'")
+        if not found:
+            raise RecordsError(f"for sharing, the record book needs an id of its own; {self._database.refused}")
+        return str(found[0][0])
 
     def one(self, kind: type[Entry], number: int) -> Entry:
         """The entry of a kind with that id. Raises RecordsError where there is none."""

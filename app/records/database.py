@@ -2,17 +2,18 @@
 
 from __future__ import annotations
 
+import errno
 import sqlite3
 import time
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager, suppress
+from contextlib import contextmanager
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
-from app.records import schema
 from app.records.errors import RecordsError, in_a_sentence
-from app.records.migration import migrate, verified_copy, version_of
+from app.records.migration import migrate, verified_copy
+from app.records.reading import open_to_read
 
 FILE = "records.sqlite"
 PATIENCE = 5.0  # seconds to wait for another program that is writing
@@ -43,10 +44,10 @@ class Database:
             self.connection = _opened(self.path, patience)
         except RecordsError as error:
             # What the system said is behind our sentence.
-            connection = _to_read(self.path) if _is_of_writing(error.__context__) else None
+            connection = open_to_read(self.path) if _is_of_writing(error.__context__) else None
             if connection is None:
                 raise
-            self.connection, self.refused = connection, str(error)
+            self.connection, self.refused = connection, _only_read(self.path, error.__context__)
         self.connection.row_factory = sqlite3.Row
         self._identity = _identity(self.path)
 
@@ -110,25 +111,12 @@ def _is_of_writing(cause: object) -> bool:
     return isinstance(cause, OSError) or code in (*codes, sqlite3.SQLITE_FULL)
 
 
-def _to_read(path: Path) -> sqlite3.Connection | None:
-    """The book as it is, to be read only; None where it cannot be read, or not in its latest state."""
-    ways = ["mode=ro"]
-    with suppress(OSError):
-        log = path.with_name(f"{path.name}-wal")
-        # Without a log of changes, and with nobody who could write one, the file is all there is.
-        ways += ["immutable=1"] if path.is_file() and not (log.exists() and log.stat().st_size) else []
-    for way in ways:
-        with suppress(sqlite3.Error):
-            connection = sqlite3.connect(f"{path.absolute().as_uri()}?{way}", uri=True, isolation_level=None)
-            try:
-                connection.execute("PRAGMA trusted_schema = OFF")
-                if version_of(connection, path) == len(schema.MIGRATIONS):  # another one would first be migrated
-                    return connection
-            except BaseException:
-                connection.close()
-                raise
-            connection.close()
-    return None
+def _only_read(path: Path, cause: object) -> str:
+    """Why a book that can be read cannot be changed."""
+    full = getattr(cause, "sqlite_errorcode", 0) & 0xFF in (sqlite3.SQLITE_FULL, sqlite3.SQLITE_IOERR)
+    if full or getattr(cause, "errno", 0) in (errno.ENOSPC, errno.EDQUOT):
+        return f"{path}: can be read but not changed, because the disk is full; make room and do it again"
+    return f"{path}: can be read but not changed; fix the permissions of the folder, or move it to a disk for writing"
 
 
 def _configure(connection: sqlite3.Connection, patience: float) -> None:

@@ -25,6 +25,17 @@ def migrate(connection: sqlite3.Connection, path: Path) -> None:
         return
     if version:
         verified_copy(connection, path.with_name(f"before-version-{newest}-{datetime.now(UTC):%Y%m%dT%H%M%S%f}.sqlite"))
+    bring_forward(connection, path)
+    with suppress(OSError):  # it is done, and SQLite has seen to its own file
+        sync_folder(path.parent)
+
+
+def bring_forward(connection: sqlite3.Connection, path: Path) -> None:
+    """Make the tables, or change those of an earlier version, whole or not at all. ``path``: the book, for messages.
+
+    Raises RecordsError where the book is not sound, sqlite3.Error.
+    """
+    newest = len(schema.MIGRATIONS)
     connection.execute("PRAGMA foreign_keys = OFF")  # cannot be changed inside a transaction
     connection.execute("BEGIN EXCLUSIVE")
     try:
@@ -42,8 +53,6 @@ def migrate(connection: sqlite3.Connection, path: Path) -> None:
             connection.execute("ROLLBACK")
         raise
     connection.execute("PRAGMA foreign_keys = ON")
-    with suppress(OSError):  # it is done, and SQLite has seen to its own file
-        sync_folder(path.parent)
 
 
 def verified_copy(connection: sqlite3.Connection, target: Path) -> None:

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import errno
 import os
+import shutil
 import stat
 import tempfile
 from contextlib import suppress
@@ -29,6 +31,11 @@ OURS = (
     "cache",
     "before-restore",
 )
+# Files and folders of ours beside them, and how the others begin.
+BESIDE = ("slips.yaml", "demo", "demo.json")
+HIDDEN = ("before-restore-", ".restor", ".backing-up-", ".gone-", ".demo.")
+NO_SPACE_OR_PERMISSION = (errno.ENOSPC, errno.EDQUOT, errno.EROFS, errno.EACCES, errno.EPERM)
+LEAST_ROOM = 2_000_000  # bytes that must be free; what is saved at a time takes far less
 MOST_FAULTS = 20  # files with the details of a fault
 DEMO_MARK = "demo.json"  # lies in a folder that is a demo's
 
@@ -36,16 +43,65 @@ DEMO_MARK = "demo.json"  # lies in a folder that is a demo's
 def home() -> Path:
     """The user's folder; not made here, so that reading never writes."""
     given = os.environ.get("SWARDKEY_HOME")
-    return Path(given).expanduser() if given else user_data_path("swardkey", appauthor=False)
+    return expanded(given) if given else user_data_path("swardkey", appauthor=False)
+
+
+def expanded(path: str | Path) -> Path:
+    """A path with ~ in the place of the user's home folder; as it is where there is no such user."""
+    try:
+        return Path(path).expanduser()
+    except RuntimeError:
+        return Path(path)
+
+
+def why_unsaved() -> str:
+    """Why nothing can be saved in the user's folder, in one sentence; "" where it can be."""
+    folder = home()
+    while not folder.exists() and folder != folder.parent:
+        folder = folder.parent
+    places = [path for path in (folder, home() / "records", *(home() / "records").glob("*.sqlite")) if path.exists()]
+    if not all(os.access(path, os.W_OK) for path in places):
+        why = "the folder of your data cannot be written to: fix its permissions, or copy it to another disk"
+    elif shutil.disk_usage(folder).free < LEAST_ROOM:
+        why = "the disk is full: make room on it"
+    else:
+        return ""
+    return f"Nothing can be saved now, only read and printed, because {why}."
+
+
+def refused_by_disk(error: BaseException) -> str:
+    """What the disk refused, in one sentence; "" for any other error."""
+    if isinstance(error, OSError) and error.errno in NO_SPACE_OR_PERMISSION:
+        return f"{error.filename or 'the disk'}: {error.strerror}; make room or fix its permissions, and try again"
+    return ""
 
 
 def keep_private() -> None:
-    """Shut others of this machine out of the folders that this program makes, and out of the record book itself."""
-    own = [home() / name for name in OURS] + ([] if os.environ.get("SWARDKEY_HOME") else [home()])
-    for path in (*own, *(home() / "records").glob("*")):
+    """Shut others of this machine out of the user's folder, of the folders that this program makes, and of the records.
+
+    A folder that holds other things too, or is set up for a group, was somebody's before: it keeps its own permissions.
+    """
+    own = [home() / name for name in OURS] + ([home().resolve()] if is_ours() else [])
+    for path in (*own, *(home() / "records").glob("*"), slips_file()):
         with suppress(OSError):
             if not path.is_symlink() and (mode := stat.S_IMODE(path.stat().st_mode)) & 0o077:
                 path.chmod(mode & 0o700)
+
+
+def is_ours() -> bool:
+    """Whether the user's folder is this program's alone: nothing else lies in it, and it is not set up for a group.
+
+    The folder where the platform keeps our data is ours, whatever it holds.
+    """
+    if not os.environ.get("SWARDKEY_HOME"):
+        return True
+    try:
+        if home().stat().st_mode & (stat.S_ISGID | stat.S_ISVTX):
+            return False
+        names = [path.name for path in home().iterdir()]
+    except OSError:
+        return False
+    return all(name in (*OURS, *BESIDE) or name.startswith(HIDDEN) for name in names)
 
 
 def program_version() -> str:
@@ -61,7 +117,7 @@ def program_version() -> str:
 def cache_folder() -> Path:
     """Where what can be made again is kept: the folder SWARDKEY_CACHE, or one inside the user's."""
     given = os.environ.get("SWARDKEY_CACHE")
-    return Path(given).expanduser() if given else home() / "cache"
+    return expanded(given) if given else home() / "cache"
 
 
 def features_file() -> Path:

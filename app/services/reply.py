@@ -14,8 +14,8 @@ import unicodedata
 import zlib
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
-from pathlib import Path
 
+from app.services.home import expanded
 from model.errors import AnswerError
 from model.flora.character import PARTS, Character
 from model.interview import Interview
@@ -46,7 +46,7 @@ def reply_text(given: str) -> str:
     try:
         if given == "-":
             return sys.stdin.read(LONGEST + 1)
-        path = Path(given).expanduser()
+        path = expanded(given)
         if len(given) < LONGEST and path.is_file():
             with path.open(encoding="utf-8-sig", errors="replace") as file:
                 return file.read(LONGEST + 1)

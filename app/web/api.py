@@ -18,14 +18,16 @@ from app.web.context import Context
 from app.web.uploads import Uploads, put_away
 from model.control import Case
 from model.errors import PhotoError, SwardkeyError
-from model.flora.name import PlantNames
+from model.flora.name import MOST_WORDS, PlantNames
 from model.validation import first_cause
 
 Json = dict[str, Any]
 PHOTOS = TypeAdapter(list[Json])
 ANSWERS = TypeAdapter(Json)
 MONTH = TypeAdapter(Annotated[int, Field(ge=1, le=12)] | None)
-NAMES = TypeAdapter(list[str])
+Word = Annotated[str, Field(max_length=100)]
+NAMES = TypeAdapter(Annotated[list[Word], Field(max_length=MOST_WORDS)])
+WORDS = TypeAdapter(dict[str, Word | None])
 
 
 def add(context: Context, uploads: Uploads) -> None:
@@ -89,7 +91,8 @@ def _identify(uploads: Uploads, photos: Any, answers: Any, month: Any) -> Json:
 
 def _advise(context: Context, species: Any, given: Mapping[str, Any]) -> Json:
     plants = PlantNames(context.control.flora).the_plants_in(NAMES.validate_python(species))
-    grass, variety = lawn_of(context.control, given.get("lawn"), given.get("cultivar"))
+    words = WORDS.validate_python({name: given.get(name) for name in ("lawn", "cultivar", "place", "stage", "state")})
+    grass, variety = lawn_of(context.control, words["lawn"], words["cultivar"])
     given = {**given, "lawn": grass, "cultivar": variety}
     known = {name: value for name, value in given.items() if value is not None}
     case = TypeAdapter(Case).validate_python({**known, "species": plants, "labels": labels_read()})

@@ -8,6 +8,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
 from typing import Any
 
+from app.services.home import refused_by_disk
 from app.web.faults import write_fault
 from app.web.frame import FormError, for_pages
 from model.errors import SwardkeyError
@@ -100,6 +101,7 @@ class Work:
         except SwardkeyError as error:
             ended["fault"] = for_pages(str(error))
         except Exception as error:
-            ended["fault"] = write_fault(error)
+            refused = refused_by_disk(error)
+            ended["fault"] = for_pages(refused) if refused else write_fault(error)
         with self._lock:
             self._state = replace(self._state, **ended, running=False, stopping=False)

@@ -6,7 +6,7 @@ import traceback
 from collections.abc import Iterator
 from contextlib import contextmanager
 
-from app.services.home import fault_file
+from app.services.home import fault_file, refused_by_disk
 from app.web.frame import Fault, fault
 from model.errors import SwardkeyError
 
@@ -19,7 +19,8 @@ def in_a_sentence(notices: list[str]) -> Iterator[None]:
     except SwardkeyError as error:
         notices.append(fault(str(error)))
     except Exception as error:
-        notices.append(Fault(write_fault(error)))
+        refused = refused_by_disk(error)
+        notices.append(fault(refused) if refused else Fault(write_fault(error)))
 
 
 def write_fault(error: BaseException) -> str:

@@ -12,7 +12,7 @@ from urllib.parse import urlencode
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 
 from app.present.finding import day_text, moment_text, share
-from app.services.home import home, is_demo
+from app.services.home import home, is_demo, why_unsaved
 from app.web.draft import Draft
 from model.control.year import MONTHS, spans
 from model.errors import SwardkeyError
@@ -113,6 +113,7 @@ def head(
         notices=list(notices),
         query=query,
         demo=is_demo(home()),
+        unsaved=why_unsaved(),
     )
 
 
@@ -140,9 +141,13 @@ def read_fields(given: object) -> Fields:
             raise FormError(f"{name}: is not text; fill the field in again")
         if any(len(text) > LONGEST for text in values):
             raise FormError(f"{name}: is longer than {LONGEST} characters; shorten it")
-        # Half a character, as only a broken script sends, is none.
-        found[str(name)] = [text.strip().encode("utf-8", "replace").decode("utf-8") for text in values]
+        found[whole(str(name))] = [whole(text.strip()) for text in values]
     return found
+
+
+def whole(text: str) -> str:
+    """A text in which half a character, as only a broken script sends, is a question mark."""
+    return text.encode("utf-8", "replace").decode("utf-8")
 
 
 def one(fields: Fields, name: str) -> str:

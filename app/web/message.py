@@ -7,8 +7,8 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from urllib.parse import parse_qsl
 
-from app.web.frame import Address, Fields, FormError, read_fields
-from app.web.uploads import Uploads
+from app.web.frame import Address, Fields, FormError, read_fields, whole
+from app.web.uploads import Uploads, put_away
 
 LONGEST_VALUE = 200  # characters of one value in an address
 
@@ -37,17 +37,30 @@ def read_message(sent: object, uploads: Uploads) -> Message:
         raise FormError("The files did not arrive; choose them again.")
     return Message(
         read_address(sent.get("address")),
-        str(sent.get("plant", "")),
-        str(sent.get("do", "")),
-        str(sent.get("with", "")),
+        whole(str(sent.get("plant", ""))),
+        whole(str(sent.get("do", ""))),
+        whole(str(sent.get("with", ""))),
         read_fields(sent.get("fields", {})),
-        tuple(uploads.claim(file.get("path"), file.get("name")) for file in files),
+        _claimed(files, uploads),
     )
+
+
+def _claimed(files: list[Mapping[str, object]], uploads: Uploads) -> tuple[Path, ...]:
+    """The files of a message, all or none. Raises FormError where one did not arrive; the others then go."""
+    claimed: list[Path] = []
+    try:
+        for file in files:
+            claimed.append(uploads.claim(file.get("path"), file.get("name")))
+    except FormError:
+        for one in claimed:
+            put_away(one)
+        raise
+    return tuple(claimed)
 
 
 def read_address(query: object) -> Address:
     """The values in the query of an address, such as "?plant=...&step=lawn"; {} for what is no query."""
-    text = query.removeprefix("?") if isinstance(query, str) else ""
+    text = whole(query.removeprefix("?")) if isinstance(query, str) else ""
     try:
         return {name: value[:LONGEST_VALUE] for name, value in parse_qsl(text, max_num_fields=20)}
     except ValueError:

@@ -23,7 +23,7 @@ from app.web.frame import Address, fault, head
 from app.web.message import Message, read_address, read_message
 from app.web.places import PLACES, Place
 from app.web.theme import SCRIPT
-from app.web.uploads import Uploads
+from app.web.uploads import Uploads, put_away
 from model.errors import SwardkeyError
 
 # Two cores look at two photos at a time; of what is quickly done, more at once would only wait for one another.
@@ -172,7 +172,7 @@ def _add(page: Page, queue: Queue, uploads: Uploads) -> None:
 
     async def press(sent: Any) -> dict[str, str]:
         with_files = isinstance(sent, Mapping) and bool(sent.get("files"))
-        return await queue.run(lambda: page.press(read_message(sent, uploads)), with_files)
+        return await queue.run(lambda: _pressed(page, sent, uploads), with_files)
 
     async def waiting(_: Any) -> int:
         return queue.waiting()
@@ -184,3 +184,13 @@ def _add(page: Page, queue: Queue, uploads: Uploads) -> None:
         elem_classes="area",
         apply_default_css=False,
     )
+
+
+def _pressed(page: Page, sent: Any, uploads: Uploads) -> str:
+    """The page after a message; files that it did not take are not kept."""
+    message = read_message(sent, uploads)
+    try:
+        return page.press(message)
+    finally:
+        for file in message.files:
+            put_away(file)

@@ -13,7 +13,7 @@ from contextlib import AbstractAsyncContextManager, asynccontextmanager, nullcon
 from typing import Any
 from urllib.parse import urlsplit
 
-from anyio import CancelScope
+from anyio import CancelScope, to_thread
 from starlette.datastructures import Headers
 from starlette.responses import PlainTextResponse
 
@@ -74,11 +74,27 @@ class RequestFilter:
                 if json.loads(body).get("fn_name") in LOOKS:
                     wanted = _while_wanted(receive)
                 receive = _again(body, receive)
-            with self.uploads.room(headers) if scope["path"] == UPLOAD else nullcontext():
-                async with wanted:
-                    await self.app(scope, receive, send)
+            if scope["path"] == UPLOAD:
+                await self._take_upload(scope, headers, receive, send)
+                return
+            async with wanted:
+                await self.app(scope, receive, send)
         except Refusal as refused:
             await PlainTextResponse(refused.why, refused.status, refused.headers)(scope, receive, send)
+
+    async def _take_upload(self, scope: Scope, headers: Headers, receive: Any, send: Any) -> None:
+        """Let an upload in; what no page takes is cut short before anybody hears where it lies."""
+        answer: list[Any] = []
+
+        async def hold(message: Any) -> None:
+            answer.append(message)
+
+        with self.uploads.room(headers):
+            await self.app(scope, receive, hold)
+        said = b"".join(message.get("body", b"") for message in answer)
+        await to_thread.run_sync(self.uploads.cut_odd, said)
+        for message in answer:
+            await send(message)
 
     def _headers(self, scope: Scope) -> Headers:
         """The headers, without those that would have gradio believe in another server before this one.

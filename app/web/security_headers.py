@@ -58,7 +58,8 @@ class SecurityHeaders:
             # Too late for a sentence, such as where gradio finds no such session.
             if not isinstance(error.__cause__, HTTPException):
                 write_fault(error)
-            await response({"type": "http.response.body", "body": b""})
+            if not response.ended:
+                await response({"type": "http.response.body", "body": b""})
 
 
 class _Response:
@@ -66,11 +67,12 @@ class _Response:
 
     def __init__(self, nonce: str, send: Send) -> None:
         self.nonce, self.send = nonce, send
-        self.started = False
+        self.started = self.ended = False
         self.head: Message | None = None
         self.page = b""
 
     async def __call__(self, message: Message) -> None:
+        self.ended = message["type"] == "http.response.body" and not message.get("more_body")
         if message["type"] == "http.response.start":
             self.started = True
             headers = MutableHeaders(scope=message)

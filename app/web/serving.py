@@ -16,7 +16,7 @@ from contextlib import AbstractAsyncContextManager, asynccontextmanager, suppres
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from app.services.home import home
+from app.services.home import why_unsaved
 from model.errors import SwardkeyError
 
 if TYPE_CHECKING:
@@ -132,11 +132,10 @@ def serve_page(port: int, open_browser: bool = False, password: str | None = Non
         raise SwardkeyError(f"port {port} is taken on this machine; try --port {port + 1}") from None
     # Accepted connections inherit it; asyncio sets it only where the protocol is named, and 40 ms a request are lost.
     listening.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
-    uploads = home() / "uploads"
+    from app.web.uploads import made_folder
+
     os.umask(0o077)  # what is written from now on is the user's alone
-    # Uploads of a run before: whoever chose them has left.
-    shutil.rmtree(uploads, ignore_errors=True)
-    uploads.mkdir(parents=True, exist_ok=True)
+    uploads = made_folder()
     limit_memory_arenas()
     set_up_gradio(uploads)
     import uvicorn
@@ -151,6 +150,7 @@ def serve_page(port: int, open_browser: bool = False, password: str | None = Non
 
     def started() -> None:
         sys.stdout.write(_addresses(port, password is not None))
+        sys.stdout.write(f"{why_unsaved()}\n" if why_unsaved() else "")
         sys.stdout.flush()
         # After the first page can be had, and before the first photo comes.
         threading.Thread(target=warm_up, args=(context,), daemon=True).start()
@@ -162,7 +162,8 @@ def serve_page(port: int, open_browser: bool = False, password: str | None = Non
         app,
         http=Connection,
         backlog=TAKEN_IN,
-        log_level="warning",
+        log_level="error",  # a stranger's odd request is no news
+        ws="none",  # the pages use none, and their connections would not be counted
         proxy_headers=False,
         server_header=False,
         timeout_graceful_shutdown=CLOSING,

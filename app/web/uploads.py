@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import asyncio
+import json
 import os
 import re
 import secrets
 import shutil
+import tempfile
 import time
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager, suppress
@@ -14,17 +16,44 @@ from pathlib import Path
 
 from anyio import to_thread
 
-from app.web.frame import FormError
+from app.services.home import home, why_unsaved
+from app.web.content import cut_odd
+from app.web.frame import FormError, whole
 
 LARGEST_FILE = 25_000_000  # bytes
 LARGEST = LARGEST_FILE + 100_000  # bytes of a request, with what a form has around its file
 MOST_WAITING, MOST_BYTES = 2000, 2_000_000_000  # files and bytes that lie in the folder of uploads
 LEFT_FREE = 500_000_000  # bytes of the disk
 HOUR, MINUTE = 3600.0, 60.0  # seconds
+ELSEWHERE = "swardkey-uploads-"  # how a temporary folder for them begins
 # Names that mean a device on Windows, and what no file's name may hold there.
 DEVICE = re.compile(r"(con|prn|aux|nul|com\d|lpt\d)(\.|$)", re.IGNORECASE)
 ODD = re.compile(r'[\x00-\x1f\x7f<>:"|?*]')
 LONGEST_NAME = 100
+
+
+def made_folder() -> Path:
+    """An empty folder for uploads: the user's, or a temporary one where nothing can be saved. Raises FormError."""
+    folder = home() / "uploads"
+    # Uploads of a run before: whoever chose them has left.
+    shutil.rmtree(folder, ignore_errors=True)
+    if not why_unsaved():
+        folder.mkdir(parents=True, exist_ok=True)
+        return folder
+    try:
+        _drop_left()
+        return Path(tempfile.mkdtemp(prefix=ELSEWHERE))
+    except OSError as error:
+        why = error.strerror or error
+        raise FormError(f"no temporary folder can be written to ({why}); set TMPDIR to one that can be") from None
+
+
+def _drop_left() -> None:
+    """Remove temporary folders of runs that were killed: nobody has touched them for an hour."""
+    for old in Path(tempfile.gettempdir()).glob(f"{ELSEWHERE}*"):
+        with suppress(OSError):
+            if time.time() - old.lstat().st_mtime > HOUR:
+                shutil.rmtree(old, ignore_errors=True)
 
 
 class Refusal(Exception):  # noqa: N818 - an answer, not a fault
@@ -66,10 +95,20 @@ class Uploads:
             yield
         finally:
             self.coming -= length
+            if not self.coming:  # what lies in no folder of its own broke off half-way
+                drop_half(self.folder)
+
+    def cut_odd(self, answer: bytes) -> None:
+        """Cut short what has arrived and no page takes. ``answer``: a JSON list of paths, as gradio gives it."""
+        with suppress(ValueError):
+            paths = json.loads(answer)
+            for path in paths if isinstance(paths, list) else ():
+                with suppress(FormError):
+                    cut_odd(self.find(path))
 
     def find(self, path: object) -> Path:
         """An upload by the path that gradio gave for it. Raises FormError for any other file."""
-        if isinstance(path, str) and "\0" not in path and "://" not in path:
+        if isinstance(path, str) and "\0" not in path and "://" not in path and path == whole(path):
             # As it is written; a link that leads elsewhere is none of ours.
             found = Path(os.path.abspath(path))  # noqa: PTH100
             real = Path(os.path.realpath(found))
@@ -119,6 +158,14 @@ def drop_old(folder: Path, age: float = HOUR) -> None:
                     shutil.rmtree(one, ignore_errors=True)
                 else:  # half an upload
                     one.unlink(missing_ok=True)
+
+
+def drop_half(folder: Path) -> None:
+    """Remove files that lie in the folder itself: those that are being written."""
+    with suppress(OSError):
+        for one in folder.iterdir():
+            if not one.is_dir():
+                one.unlink(missing_ok=True)
 
 
 def _held(folder: Path) -> tuple[int, int]:

@@ -16,6 +16,7 @@ from model.flora.load import Flora
 # Spellings of one name differ only in these, which separate or join words.
 _SEPARATORS = re.compile(r"[\s_.,'`\u2018\u2019\u00b4\u02bc\u2010-\u2015-]+")
 _BETWEEN_WORDS = re.compile(r"[\s_,()\u2010-\u2015-]+")
+LONGEST, MOST_WORDS = 120, 60  # characters of one name, and words of several; more takes minutes to compare
 MOST_MEANT = 10  # plants that one word may mean and still be a shortlist
 SHORTEST_SLIP = 5  # letters that a name must have for a slip in it to be read as meant
 HINTS, ALIKE = 3, 0.8  # names in a hint; how similar a misspelt name is
@@ -101,6 +102,8 @@ class PlantNames:
         >>> PlantNames(load_flora()).candidates("milk thistles")
         ('sonchus_oleraceus', 'silybum_marianum')
         """
+        if len(text) > LONGEST:
+            return ()
         exact = self._exact(text)
         if exact:
             return self._usual_first(exact, text)
@@ -132,6 +135,8 @@ class PlantNames:
         >>> PlantNames(load_flora()).the_plants_in(["winter", "grass", "bindii"])
         ('poa_annua', 'soliva_sessilis')
         """
+        if len(words) > MOST_WORDS:
+            raise AnswerError(f"{len(words)} words are too many; give at most {MOST_WORDS} at a time")
         found: list[str] = []
         left = list(words)
         while left:
@@ -156,14 +161,14 @@ class PlantNames:
             return (self.the_species(text),)
         found = self.candidates(text)
         if not found:
-            raise AnswerError(f"{text!r} is not in the flora; {self._hint(text)}")
+            raise self._unknown(text)
         if len(found) > MOST_MEANT:
             raise AnswerError(self._several(text, found))
         return found
 
     def the_species(self, text: str) -> str:
         """The one species that a name means. Raises AnswerError where it means none, or several."""
-        found = self._exact(text) or sorted(self._one_slip_away(text))
+        found = self._exact(text) or sorted(self._one_slip_away(text[: LONGEST + 1]))
         if len(found) == 1:
             return found[0]
         alike = self.candidates(text)
@@ -171,7 +176,7 @@ class PlantNames:
             raise AnswerError(f"{text!r} is only part of a name; did you mean {self._named(alike[0])}?")
         if alike:
             raise AnswerError(self._several(text, alike))
-        raise AnswerError(f"{text!r} is not in the flora; {self._hint(text)}")
+        raise self._unknown(text)
 
     def near(self, text: str) -> str:
         """The known plant or plants that a name which is not known may mean, in words; "" where none is near.
@@ -182,7 +187,7 @@ class PlantNames:
         ('curled dock (rumex_crispus)', '')
         """
         found = self.candidates(text)
-        if not found and (spelt := self._slip(text)):
+        if not found and len(text) <= LONGEST and (spelt := self._slip(text)):
             found = self._usual_first(self._exact(spelt), spelt)
         more = f" or {len(found) - HINTS} more" if found[HINTS:] else ""
         return " or ".join(map(self._named, found[:HINTS])) + more
@@ -203,6 +208,13 @@ class PlantNames:
 
         known = sorted(species for species in found if species in self.plants)
         return tuple(sorted(known, key=place)) or tuple(found)
+
+    def _unknown(self, text: str) -> AnswerError:
+        if len(text) > LONGEST:
+            return AnswerError(
+                f"{text[:40]!r}... is too long for the name of a plant; give at most {LONGEST} characters"
+            )
+        return AnswerError(f"{text!r} is not in the flora; {self._hint(text)}")
 
     def _several(self, text: str, found: tuple[str, ...]) -> str:
         listed = ", ".join(map(self._named, found[:MOST_MEANT]))

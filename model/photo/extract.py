@@ -8,12 +8,12 @@ from concurrent.futures import ThreadPoolExecutor
 from typing import Protocol
 
 import numpy as np
-import onnxruntime
 from numpy.typing import NDArray
 
 from model.errors import ModelError
 from model.photo.decode import WORKING_SIDE, Photo
 from model.photo.onnx_file import fault_of_network
+from model.photo.runtime import onnxruntime
 from model.photo.views import LARGE_SIDE, NEAR, SIDE, views
 from model.photo.weights import FEATURES, SHIPPED_NAME, read_shipped
 

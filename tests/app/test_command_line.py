@@ -285,6 +285,31 @@ def test_what_is_the_users_is_read_by_nobody_else(run: Run, tmp_path: Path) -> N
     assert len(modes) >= 4 and not {str(path): oct(mode) for path, mode in modes.items() if mode & 0o077}
 
 
+@pytest.mark.skipif(os.name == "nt", reason="without modes a folder that others may read goes unseen")
+@pytest.mark.parametrize(
+    ("others", "mode", "kept", "is_said"),
+    [
+        ((), 0o755, 0o700, False),
+        ((".bashrc", "letters.txt"), 0o755, 0o755, True),
+        ((".profile",), 0o750, 0o750, True),
+        ((), 0o2770, 0o2770, True),
+    ],
+)
+def test_a_folder_that_was_somebodys_before_keeps_its_permissions_and_ours_does_not(
+    others: tuple[str, ...], mode: int, kept: int, is_said: bool, run: Run
+) -> None:
+    home().mkdir(exist_ok=True)
+    for name in others:
+        (home() / name).touch()
+    home().chmod(mode)
+    (home() / "slips.yaml").touch(0o644)
+    assert run("records", "clients").status == 0
+    assert stat.S_IMODE(home().stat().st_mode) == kept
+    assert stat.S_IMODE((home() / "records").stat().st_mode) & 0o077 == 0
+    assert stat.S_IMODE((home() / "slips.yaml").stat().st_mode) & 0o077 == 0
+    assert ("closed to other users" in run("where").out) == is_said
+
+
 def test_the_shell_completes_commands_and_options(run: Run, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setenv("_SWARDKEY_COMPLETE", "complete_bash")
     monkeypatch.setenv("COMP_WORDS", "swardkey advise --l")

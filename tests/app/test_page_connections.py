@@ -6,6 +6,7 @@ import asyncio
 import select
 import socket
 import threading
+import time
 from collections.abc import Callable, Iterator
 from contextlib import ExitStack
 from typing import Any
@@ -19,6 +20,7 @@ from app.web.connections import Connection
 ASK = b"GET / HTTP/1.1\r\nHost: a\r\n\r\n"
 HALF = ASK[:-2]
 FORM = b"POST / HTTP/1.1\r\nHost: a\r\nContent-Length: 9\r\n\r\n"
+LONG, LENGTH = ASK.replace(b"GET /", b"GET /long"), 20_000_000
 Connect = Callable[[bytes], socket.socket]
 
 
@@ -45,8 +47,9 @@ def connect(turn: Turn) -> Iterator[Connect]:
         if scope["method"] == "POST":
             turn.begun.release()
             await asyncio.to_thread(turn.released.wait, 60)
-        await send({"type": "http.response.start", "status": 200, "headers": [(b"content-length", b"2")]})
-        await send({"type": "http.response.body", "body": b"ok"})
+        body = b"o" * LENGTH if scope["path"] == "/long" else b"ok"
+        await send({"type": "http.response.start", "status": 200, "headers": [(b"content-length", b"%d" % len(body))]})
+        await send({"type": "http.response.body", "body": body})
 
     listening = socket.create_server(("127.0.0.1", 0))
     config = uvicorn.Config(answer, http=Connection, lifespan="off", log_level="error", timeout_graceful_shutdown=1)
@@ -127,3 +130,51 @@ def test_a_second_request_may_come_on_the_same_connection(connect: Connect, monk
     monkeypatch.setattr(connections, "HEAD", 0.05)
     one.sendall(HALF)
     assert is_cut_off(one)
+
+
+def unread(connect: Connect) -> socket.socket:
+    """A connection on which a long answer has begun that nobody reads."""
+    one = connect(LONG)
+    assert one.recv(1)
+    return one
+
+
+def test_an_address_with_many_connections_shuts_out_no_other(
+    connect: Connect, monkeypatch: pytest.MonkeyPatch, turn: Turn
+) -> None:
+    busy = [connect(FORM + b"123456789") for _ in range(4)]
+    assert all(turn.begun.acquire(timeout=60) for _ in busy)
+    monkeypatch.setattr(connections, "MOST", 4)
+    monkeypatch.setattr(connections.Connection, "address", property(lambda one: str(one.client[1] in ports)))
+    ports = {one.getsockname()[1] for one in busy}
+    assert is_answered(connect(ASK))
+    assert is_cut_off(busy[0])
+
+
+def test_whoever_does_not_read_an_answer_is_not_waited_for_without_end(
+    connect: Connect, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(connections, "SILENT", 0.2)
+    one = unread(connect)
+    with pytest.raises(ConnectionError):  # what it sends meanwhile is no sign that it reads
+        while True:
+            one.sendall(ASK)
+            time.sleep(0.01)
+
+
+def test_whoever_does_not_read_an_answer_makes_way(connect: Connect, monkeypatch: pytest.MonkeyPatch) -> None:
+    deaf = [unread(connect) for _ in range(3)]
+    monkeypatch.setattr(connections, "MOST", 3)
+    assert is_answered(connect(ASK))
+    deaf[0].close()
+
+
+def test_a_long_answer_that_is_read_slowly_arrives(connect: Connect, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(connections, "SILENT", 3)
+    one, came = unread(connect), 1
+    while more := len(one.recv(1_000_000)):
+        came += more
+        time.sleep(0.1)
+        if came > LENGTH:
+            return
+    raise AssertionError(f"it ended after {came} bytes")

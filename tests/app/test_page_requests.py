@@ -22,9 +22,12 @@ from app.web import network
 from app.web.context import Context
 from app.web.faults import in_a_sentence, write_fault
 from app.web.frame import FormError, fault, for_pages
+from app.web.message import read_message
 from app.web.network import MOST_WRONG, Password, PasswordError, ask_password, checked
 from app.web.new_photos import pending, take_files
+from app.web.places import PLACES, Place
 from app.web.request_filter import CALL, PRESS, UPLOAD, RequestFilter
+from app.web.security_headers import SecurityHeaders
 from app.web.serving import _lifespan, make_app, set_up_gradio
 from app.web.uploads import Uploads, plain_name
 from model.control import Control
@@ -280,6 +283,40 @@ def test_a_fault_becomes_a_sentence_and_a_file() -> None:
     with in_a_sentence(notices):
         raise ZeroDivisionError("secret path")
     assert "ZeroDivisionError" in notices[0] and "secret path" not in notices[0]
+
+
+HALF = "\ud800"  # of a character, as only a broken script sends it
+
+
+@pytest.mark.parametrize(
+    "sent",
+    [
+        {"do": HALF, "with": "1", "address": f"?visit={HALF}"},
+        {"do": "search", "fields": {"q": [HALF], HALF: [HALF]}, "address": f"?{HALF}={HALF}"},
+    ],
+)
+def test_half_a_character_comes_back_as_a_page_that_can_be_sent(
+    sent: dict[str, Any], context: Context, tmp_path: Path
+) -> None:
+    for place in ("Records", "Own", "Flora"):
+        Place(context, PLACES[place]).press(read_message(sent, Uploads(tmp_path))).encode()
+
+
+def test_what_fails_after_its_answer_gets_no_second_end() -> None:
+    ends = []
+
+    async def behind(scope: Any, receive: Any, send: Any) -> None:
+        await send({"type": "http.response.start", "status": 200, "headers": []})
+        await send({"type": "http.response.body", "body": b"whole"})
+        raise ValueError
+
+    async def send(message: Any) -> None:
+        if message["type"] == "http.response.body":
+            ends.append(message["body"])
+
+    with start_blocking_portal() as portal:
+        portal.call(SecurityHeaders(behind), {"type": "http"}, None, send)
+    assert ends == [b"whole"] and len(list((home() / "faults").iterdir())) == 1
 
 
 def test_options_of_the_command_line_are_not_on_pages() -> None:

@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+import os
+import subprocess
+import sys
 from pathlib import Path
 
 import pytest
 
 from tests.security.picture_parts import saved
 from tests.security.privacy import PLACES, Search, Secret, picture_of, search_all
+from tests.security.visitor import PHOTO, ROOT
 
 
 def test_nothing_of_what_was_planted_is_stored_or_said(tmp_path: Path) -> None:
@@ -15,6 +19,23 @@ def test_nothing_of_what_was_planted_is_stored_or_said(tmp_path: Path) -> None:
     search = search_all(tmp_path, len(PLACES), 1)
     assert search.found == []
     assert search.pictures > len(PLACES) and search.files > search.pictures
+
+
+def test_looking_at_a_photo_leaves_no_number_of_this_machine_and_no_report_to_be_sent(tmp_path: Path) -> None:
+    """The library that runs the networks writes both for its maker, unless it is told not to before it is loaded."""
+    places = {name: str(tmp_path) for name in ("HOME", "USERPROFILE", "LOCALAPPDATA", "TMPDIR", "SWARDKEY_HOME")}
+    # It holds back by itself where it takes itself to be under test.
+    held_back = ("CI", "GITHUB_ACTIONS", "ORT_DISABLE_TELEMETRY", "XDG_CACHE_HOME", "PYTEST_CURRENT_TEST")
+    environment = {name: value for name, value in os.environ.items() if name not in held_back} | places
+    code = f"""
+from app.services.photo_model import model_in_charge
+from model.photo.sandbox import open_photo
+print(len(model_in_charge().look([open_photo({str(PHOTO)!r})]).photos))
+"""
+    done = subprocess.run([sys.executable, "-c", code], cwd=ROOT, env=environment, capture_output=True, text=True)
+    assert done.stdout.strip() == "1", done.stderr
+    left = [path.relative_to(tmp_path) for path in tmp_path.rglob("*") if path.is_file()]
+    assert [path for path in left if path.parts[0] != "cache"] == []
 
 
 @pytest.mark.parametrize("place", PLACES)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import resource
+import shutil
 import signal
 import sqlite3
 import sys
@@ -30,7 +31,7 @@ from app.records import (
 from app.records.database import FILE
 from model.spray.delta_t import delta_t
 from tests.app.record_book import all_of_it, book, keep_some, nothing_lost, photo
-from tests.security.forked import Ended, killed_over, run
+from tests.security.forked import as_a_stranger, killed_over, run
 from tests.security.kill_points import kill_points, refuse
 
 pytestmark = pytest.mark.skipif(
@@ -251,8 +252,6 @@ def test_a_disk_that_takes_no_more_bytes_loses_nothing(room: int, tmp_path: Path
 def test_a_folder_without_rights_is_one_sentence(tmp_path: Path) -> None:
     home = tmp_path / "home"
     book(home / "records")
-    for path in (tmp_path, home, *home.rglob("*")):
-        path.chmod(0o555 if path.is_dir() else 0o444)
 
     def work() -> None:
         tries = ((home / "records", True), (home / "records", False), (home / "records" / "new", False))
@@ -263,18 +262,7 @@ def test_a_folder_without_rights_is_one_sentence(tmp_path: Path) -> None:
             except RecordsError as error:
                 print(error)
 
-    # The folders above belong to root alone: another user comes in by them for this test only.
-    parents = [p for p in tmp_path.parents if p.stat().st_uid == os.geteuid() and not p.stat().st_mode & 0o001]
-    modes = [p.stat().st_mode for p in parents]
-    try:
-        for parent in parents:
-            parent.chmod(0o755)
-        ended = run(home, work, before=lambda: os.setuid(65534) if os.geteuid() == 0 else None)
-    finally:
-        for parent, mode in zip(parents, modes, strict=True):
-            parent.chmod(mode)
-        for path in (tmp_path, home, home / "records"):
-            path.chmod(0o755)
+    ended = as_a_stranger(tmp_path, home, tmp_path / "elsewhere", work)
     lines = ended.out.splitlines()
     assert len(lines) >= 2 and all("permissions of the folder" in line for line in lines), (lines, ended.err)
 
@@ -303,23 +291,43 @@ def test_without_room_or_rights_the_book_is_read_checked_printed_and_backed_up(f
     assert os.read(read, 9999).decode() == f"A. Wattle () b'%PDF'{'' if full else ' 2'}", ended.err
 
 
-def as_a_stranger(tmp_path: Path, home: Path, elsewhere: Path, work: Callable[[], None]) -> Ended:
-    """Work done by somebody who may read in ``home`` and write only ``elsewhere``."""
-    elsewhere.mkdir()
-    for path in (home, *home.rglob("*")):
-        path.chmod(0o555 if path.is_dir() else 0o444)
-    elsewhere.chmod(0o777)
-    tops = [p for p in (tmp_path, *tmp_path.parents) if p.stat().st_uid == os.geteuid() and not p.stat().st_mode & 1]
-    modes = [p.stat().st_mode for p in tops]
-    try:
-        for top in tops:
-            top.chmod(0o755)
-        return run(home, work, before=lambda: os.setuid(65534) if os.geteuid() == 0 else None)
-    finally:
-        for top, mode in zip(tops, modes, strict=True):
-            top.chmod(mode)
-        for path in (home, home / "records", home / "collection"):
-            path.chmod(0o755)
+@pytest.mark.parametrize("open_log", [False, True])
+@pytest.mark.parametrize("version", [1, 4, NEWEST])
+def test_without_rights_a_book_of_any_version_is_read_and_backed_up_with_its_log(
+    version: int, open_log: bool, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    home, elsewhere = tmp_path / "home", tmp_path / "elsewhere"
+    with monkeypatch.context() as then:
+        then.setattr(schema, "MIGRATIONS", schema.MIGRATIONS[:version])
+        book(tmp_path / "records")
+        with open_records(tmp_path / "records") as records:
+            records.add_client(Client(name="B. Banksia"))
+            if not open_log:
+                records.close()
+            shutil.copytree(tmp_path / "records", home / "records")
+    (home / "records" / f"{FILE}-shm").unlink(missing_ok=True)  # as a copy of a disk has it
+    before = {path: path.read_bytes() for path in (home / "records").iterdir()}
+    assert any(path.name.endswith("-wal") for path in before) == open_log
+    read, write = os.pipe()
+    b"x".decode("cp437")  # what a zip needs is loaded by now
+
+    def work() -> None:
+        with open_records(home / "records") as records:
+            os.write(write, f"{[one.name for one in records.clients()]} {check_records(records).faults}".encode())
+            with pytest.raises(RecordsError, match="can be read but not changed; fix the permissions"):
+                records.add_client(Client(name="C"))
+            if version == 1:
+                with pytest.raises(RecordsError, match="needs an id of its own"):
+                    records.dataset()
+        back_up(home, elsewhere / "b.zip")
+
+    ended = as_a_stranger(tmp_path, home, elsewhere, work)
+    assert os.read(read, 9999).decode() == "['A. Wattle', 'B. Banksia'] ()", ended.err
+    assert ended.status == 0, ended.err
+    assert {path: path.read_bytes() for path in (home / "records").iterdir()} == before
+    restore(plan_restore(elsewhere / "b.zip", tmp_path / "other"))
+    with open_records(tmp_path / "other" / "records") as records:
+        assert len(records.clients()) == 2 and check_records(records).sound
 
 
 def test_writing_to_a_book_that_was_replaced_is_refused(tmp_path: Path) -> None:

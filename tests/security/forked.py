@@ -15,6 +15,8 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import IO, Any
 
+from filelock import FileLock
+
 from model.errors import SwardkeyError
 from tests.security.kill_points import Action, kill, kill_points
 
@@ -202,4 +204,26 @@ def ask(home: Path, question: Callable[[Path], Any]) -> Any:
     return json.loads(ended.out)
 
 
-__all__ = ["Ended", "Program", "ask", "commands", "killed_over", "prepared", "run", "warm_up"]
+def as_a_stranger(tmp_path: Path, home: Path, elsewhere: Path, work: Callable[[], None]) -> Ended:
+    """Work done by somebody who may read in ``home`` and write only ``elsewhere``."""
+    elsewhere.mkdir()
+    for path in (home, *home.rglob("*")):
+        path.chmod(0o555 if path.is_dir() else 0o444)
+    elsewhere.chmod(0o777)
+    # Other tests that run beside this one have some folders above in common with it.
+    with FileLock(Path(tempfile.gettempdir()) / f"swardkey-strangers-{os.geteuid()}.lock"):
+        above = (tmp_path, *tmp_path.parents)
+        tops = [p for p in above if p.stat().st_uid == os.geteuid() and not p.stat().st_mode & 1]
+        modes = [p.stat().st_mode for p in tops]
+        try:
+            for top in tops:
+                top.chmod(0o755)
+            return run(home, work, before=lambda: os.setuid(65534) if os.geteuid() == 0 else None)
+        finally:
+            for top, mode in zip(tops, modes, strict=True):
+                top.chmod(mode)
+            for path in (home, *home.rglob("*")):
+                path.chmod(0o755 if path.is_dir() else 0o644)
+
+
+__all__ = ["Ended", "Program", "as_a_stranger", "ask", "commands", "killed_over", "prepared", "run", "warm_up"]
