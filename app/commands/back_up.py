@@ -30,10 +30,13 @@ def backup(
 def restore(
     file: Annotated[Path, typer.Argument(metavar="FILE.zip", help="A backup.")],
     yes: Annotated[bool, typer.Option("--yes", help="Do not ask before restoring.")] = False,
+    unlisted: Annotated[
+        bool, typer.Option("--unlisted", help="Also where signed.txt in it does not list all signed rows.")
+    ] = False,
     as_json: Json = False,
 ) -> None:
     """Restore a backup, once all of it is checked; your present files are set aside."""
-    plan = plan_restore(file, home())
+    plan = plan_restore(file, home(), unlisted)
     if not as_json:
         print(plan)
     if not yes:

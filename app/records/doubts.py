@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+import re
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
 from datetime import date
 
 from app.records.days import latest_today
@@ -23,30 +25,63 @@ def refuse_impossible(record: Treatment | VisitRecord) -> None:
         )
 
 
-def doubts(treatment: Treatment, visited: date, signer: str = "") -> tuple[str, ...]:
+@dataclass(frozen=True)
+class Doubt:
+    """A question before a treatment is signed. ``key``: by which a file or an option answers it."""
+
+    key: str
+    text: str
+
+
+def doubts(treatment: Treatment, visited: date, signer: str = "") -> tuple[Doubt, ...]:
     """What is asked before a treatment is signed and was not answered yet: wind, day, and ``signer`` where given."""
     asked = []
     if treatment.day != visited:
-        asked.append(f"The treatment is dated {treatment.day.isoformat()}, the visit {visited.isoformat()}: why?")
+        text = f"The treatment is dated {treatment.day.isoformat()}, the visit {visited.isoformat()}: why?"
+        asked.append(Doubt("day", text))
     if treatment.chemical:
         asked += _of_wind(treatment)
         if signer.strip() and treatment.applicator.strip() and _alike(signer) != _alike(treatment.applicator):
-            asked.append(f"{treatment.applicator} applied it and {signer.strip()} signs: why?")
-    return tuple(one for one in asked if one not in treatment.answered)
+            asked.append(Doubt("signer", f"{treatment.applicator} applied it and {signer.strip()} signs: why?"))
+    once = {one.text: one for one in reversed(asked)}
+    return tuple(one for one in reversed(once.values()) if one.text not in treatment.answered)
 
 
-def answered(treatment: Treatment, asked: tuple[str, ...], answer: str) -> Treatment:
-    """The treatment with an answer to all that is asked. Raises RecordsError with the questions where there is none."""
-    if not asked:
-        return treatment
-    if not answer.strip():
+def is_key(text: str) -> bool:
+    """Whether answers may be given under this key.
+
+    >>> [is_key(text) for text in ("day", "wind", "wind-2", "signer", "widn", "wind-1")]
+    [True, True, True, True, False, False]
+    """
+    return re.fullmatch(r"day|signer|wind(-([2-9]|[1-9]\d))?", text, re.ASCII) is not None
+
+
+def ready_answers(treatment: Treatment) -> dict[str, str]:
+    """Answers that were written down with the treatment before anything was asked, by the keys of the questions."""
+    return {key: text for key, text in treatment.answered.items() if is_key(key)}
+
+
+def answered(treatment: Treatment, asked: Sequence[Doubt], answers: Mapping[str, str]) -> Treatment:
+    """The treatment with its own answer to each question, from ``answers`` or as written down with it.
+
+    Raises RecordsError with the questions where an answer is missing, and for an answer to what is not asked.
+    """
+    keys = [one.key for one in asked]
+    for key in answers:
+        if key not in keys:
+            raise RecordsError(f"treatment {treatment.id}: nothing is asked about {key[:60]}; leave that answer out")
+    given = {key: text.strip() for key, text in (ready_answers(treatment) | dict(answers)).items()}
+    if lacking := [one for one in asked if not given.get(one.key)]:
+        each = " ".join(f"--answer {one.key}=TEXT" for one in lacking)
         raise RecordsError(
-            f"treatment {treatment.id}: {' '.join(asked)} Correct it, or answer (--answer TEXT) and sign"
+            f"treatment {treatment.id}: {' '.join(one.text for one in lacking)} Correct it, or answer "
+            f"{'each question' if len(lacking) > 1 else 'the question'} ({each}), then sign"
         )
-    return replace(treatment, answered={**treatment.answered, **dict.fromkeys(asked, answer.strip())})
+    kept = {text: answer for text, answer in treatment.answered.items() if not is_key(text)}
+    return replace(treatment, answered=kept | {one.text: given[one.key] for one in asked})
 
 
-def _of_wind(treatment: Treatment) -> list[str]:
+def _of_wind(treatment: Treatment) -> list[Doubt]:
     """Whether the wind of a reading is beyond the limits at which the spray check says stop."""
     from model.spray import load_rules  # model.spray takes long to import
 
@@ -54,11 +89,14 @@ def _of_wind(treatment: Treatment) -> list[str]:
         return []
     band = load_rules().facts.bands["wind"]
     asked = []
-    for wind in (reading.wind_speed for reading in treatment.weather if reading.wind_speed is not None):
-        if band.stop_above is not None and wind > band.stop_above.value:
-            asked.append(f"The wind was {wind:g} km/h, over {band.stop_above.value:g}: why was it sprayed?")
-        elif band.stop_below is not None and wind < band.stop_below.value:
-            asked.append(f"The wind was {wind:g} km/h, under {band.stop_below.value:g}: why was it sprayed?")
+    for number, wind in enumerate((reading.wind_speed for reading in treatment.weather), start=1):
+        key = "wind" if number == 1 else f"wind-{number}"
+        if wind is not None and band.stop_above is not None and wind > band.stop_above.value:
+            text = f"The wind was {wind:g} km/h, over {band.stop_above.value:g}: why was it sprayed?"
+            asked.append(Doubt(key, text))
+        elif wind is not None and band.stop_below is not None and wind < band.stop_below.value:
+            text = f"The wind was {wind:g} km/h, under {band.stop_below.value:g}: why was it sprayed?"
+            asked.append(Doubt(key, text))
     return asked
 
 

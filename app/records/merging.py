@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import sqlite3
 from dataclasses import fields, replace
 from typing import Literal, TypeVar
 
+from app.records import journal
 from app.records.book import Book
 from app.records.database import Database
 from app.records.entries import Client, Site
@@ -45,11 +47,12 @@ class Merging:
         with self._database.writing() as connection:
             kept = _change(self._book, gone, stays)
             for table in HANGING[kind]:
+                moved = connection.execute(f"SELECT id FROM {table} WHERE {kind} = ?", (number,)).fetchall()
                 connection.execute(f"UPDATE {table} SET {kind} = ? WHERE {kind} = ?", (into, number))
+                journal.note(connection, table, *(row["id"] for row in moved))
             if kind == "site":
                 connection.execute("UPDATE words SET site = ? WHERE site = ? AND kind <> 'site'", (into, number))
-            drop_words(connection, kind, number)
-            connection.execute(f"DELETE FROM {TABLE[kind]} WHERE id = ?", (number,))
+            _delete(connection, kind, number)
         return kept
 
     def remove(self, kind: Merged, number: int) -> Client | Site:
@@ -65,8 +68,7 @@ class Merging:
                 f"use swardkey records merge {kind} {number} --into NUMBER"
             )
         with self._database.writing() as connection:
-            drop_words(connection, kind, number)
-            connection.execute(f"DELETE FROM {TABLE[kind]} WHERE id = ?", (number,))
+            _delete(connection, kind, number)
         return gone
 
     def _one(self, kind: Merged, number: int) -> Client | Site:
@@ -75,6 +77,12 @@ class Merging:
     def _has_signed_visits(self, site: int) -> bool:
         sql = "SELECT 1 FROM visits v JOIN signed s ON s.kind = 'visit' AND s.record = v.id WHERE v.site = ? LIMIT 1"
         return bool(self._database.read(sql, site))
+
+
+def _delete(connection: sqlite3.Connection, kind: Merged, number: int) -> None:
+    drop_words(connection, kind, number)
+    connection.execute(f"DELETE FROM {TABLE[kind]} WHERE id = ?", (number,))
+    journal.note(connection, TABLE[kind], number)
 
 
 def _change(book: Book, gone: Client | Site, stays: Client | Site) -> Client | Site:

@@ -10,6 +10,7 @@ from typing import Any, TypeVar
 
 import yaml
 
+from app.records.doubts import is_key
 from app.records.entries import Product, Reading, Treatment, Visit
 from app.records.errors import RecordsError
 from app.records.law import asked_in, load_law
@@ -37,6 +38,12 @@ HOW = {
     "notes": "anything else",
     "wind_speed": "the wind speed at the start, in km/h",
     "humidity": "the humidity at the start, in per cent; with the temperature it gives Delta T",
+}
+# The questions that may be asked before it is signed, by their keys.
+ANSWERS = {
+    "day": "why the treatment has another date than the visit",
+    "wind": "why it was sprayed in that wind; of a second reading, wind-2",
+    "signer": "why somebody else signs than whoever applied it",
 }
 ALWAYS = (
     "day",
@@ -96,6 +103,11 @@ def _filled_in(found: Any) -> Any:
 def changed_by(entry: Entry, given: dict[str, Any], file: Path) -> Entry:
     """The entry with the fields of a file in place of its own. Raises RecordsError naming file and field."""
     known = [f.name for f in fields(entry) if f.name not in OURS]
+    if isinstance(entry, Treatment) and "answers" in given:
+        given = {name: value for name, value in given.items() if name != "answers"} | {
+            "answered": entry.answered | _answers(given["answers"], file)
+        }
+        known.append("answered")
     for name in given:
         if name not in known:
             raise RecordsError(f"{file}: {name} is not a field of this record; {nearest(name, known)}")
@@ -103,6 +115,16 @@ def changed_by(entry: Entry, given: dict[str, Any], file: Path) -> Entry:
         return checked(type(entry), plain(entry) | _as_meant(given))
     except RecordsError as error:
         raise RecordsError(f"{file}: {error}; fix that field") from None
+
+
+def _answers(given: Any, file: Path) -> dict[str, Any]:
+    """Answers to what is asked before it is signed, by the keys of the questions. Raises RecordsError."""
+    if not isinstance(given, dict):
+        raise RecordsError(f"{file}: answers: write each answer under the key of its question ({', '.join(ANSWERS)})")
+    for key in given:
+        if not is_key(key):
+            raise RecordsError(f"{file}: answers: {key} is not asked about; {nearest(key, list(ANSWERS))}")
+    return given
 
 
 def _as_meant(given: Mapping[str, Any]) -> dict[str, Any]:
@@ -121,7 +143,8 @@ def _as_meant(given: Mapping[str, Any]) -> dict[str, Any]:
 
 def _clock(text: str) -> str:
     minutes = round(clock_time(text) * 60)
-    return f"{minutes // 60:02d}:{minutes % 60:02d}" if ":" not in text or not text[-1].isdigit() else text
+    written = f"{minutes // 60:02d}:{minutes % 60:02d}"
+    return text if re.fullmatch(r"\d\d:\d\d.*\d", text) else written
 
 
 def _number(*units: str) -> Callable[[str], str]:
@@ -172,4 +195,6 @@ def blank_sheet(state: str) -> str:
             text += "".join(line(one, "    " if place else "  - ") for place, one in enumerate(own))
         elif name in asked:
             text += line(name)
+    text += "answers:".ljust(24) + "# to what is asked before it is signed, where it applies; kept with the record\n"
+    text += "".join(f"  {key}:".ljust(24) + f"# {words}\n" for key, words in ANSWERS.items())
     return text

@@ -23,8 +23,8 @@ from app.records import (
     check_records,
     open_records,
 )
-from app.records.book_mark import against_backup, against_mark, signed_rows
-from app.records.chain import HEADS, MEANT, mark_of
+from app.records.book_mark import against_backup, against_mark, mark_of_book
+from app.records.chain import HEADS, MEANT, ROWS, mark_of
 from app.records.database import FILE
 from tests.app.record_book import keep_some, photo
 
@@ -292,7 +292,7 @@ def test_what_cannot_be_is_not_signed(tmp_path: Path) -> None:
         ):
             records.change_treatment(replace(kept.treatment, **wrong))  # type: ignore[arg-type]
             with pytest.raises(RecordsError, match=told):
-                records.sign("treatment", kept.treatment.id, "Kim", "so it was")
+                records.sign("treatment", kept.treatment.id, "Kim")
         visit = records.add_visit(replace(records.visit(kept.visit), day=date.today() + timedelta(days=3)))
         with pytest.raises(RecordsError, match="still to come"):
             records.sign("visit", visit.id, "Kim")
@@ -305,10 +305,20 @@ def test_what_is_odd_is_asked_and_the_answer_is_kept(tmp_path: Path) -> None:
         records.change_treatment(replace(kept.treatment, weather=(windy,), day=date(2026, 6, 2)))
         with pytest.raises(RecordsError, match=r"dated 2026-06-02, .* 45 km/h, over 20.* Kim applied it and Lee signs"):
             records.sign("treatment", kept.treatment.id, "Lee")
-        records.sign("treatment", kept.treatment.id, "Lee", "gusts at the end only")
+        own = {"day": "came back", "wind": "gusts at the end", "signer": "Kim is away"}
+        for key in own:  # an answer to the others is none to this one
+            with pytest.raises(RecordsError, match=rf"answer the question \(--answer {key}=TEXT\), then sign"):
+                records.sign("treatment", 1, "Lee", own | {key: " "})
+        with pytest.raises(RecordsError, match="nothing is asked about wind-2"):
+            records.sign("treatment", 1, "Lee", own | {"wind-2": "calm"})
+        records.sign("treatment", kept.treatment.id, "Lee", own)
         record = records.current("treatment", kept.treatment.id).record
-        assert isinstance(record, Treatment) and len(record.answered) == 3
-        assert set(record.answered.values()) == {"gusts at the end only"}
+        assert isinstance(record, Treatment)
+        assert record.answered == {
+            "The treatment is dated 2026-06-02, the visit 2026-06-01: why?": "came back",
+            "The wind was 45 km/h, over 20: why was it sprayed?": "gusts at the end",
+            "Kim applied it and Lee signs: why?": "Kim is away",
+        }
         # Asked once: an amendment of something else asks for nothing more, another wind does.
         records.amend("treatment", 1, replace(record, area_m2=9.0), "Lee", "measured again")
         with pytest.raises(RecordsError, match="50 km/h"):
@@ -337,16 +347,19 @@ def test_signed_rows_that_go_with_the_files_beside_the_book_leave_a_gap(folder: 
 def test_a_mark_and_a_backup_prove_what_the_book_still_holds(folder: Path, tmp_path: Path) -> None:
     done = back_up(tmp_path, tmp_path / "b.zip")
     with open_records(folder) as records:
-        mark = mark_of(signed_rows(records))
-        assert done.mark == mark and mark.startswith("3-")
+        mark = mark_of_book(records)
+        before = mark_of(records.database.read(ROWS))  # the mark of a paper of before the journal
+        assert done.mark == mark and before.startswith("3-")
         records.amend("treatment", 1, replace(records.treatment_row(1), area_m2=140.0), "Kim", "again")
         assert against_mark(records, mark) == against_backup(records, tmp_path / "b.zip") == ()
-        assert "row 3 is not the one" in against_mark(records, "3-" + "0" * 20)[0]
+        assert against_mark(records, before) == ()
+        assert "entry 3 is not the one" in against_mark(records, "3-" + "0" * 20)[0]
         with pytest.raises(RecordsError, match="is not a mark; copy it"):
             against_mark(records, "3")
     with open_records(tmp_path / "other") as records:  # another book in its place, sound in itself
         kept = keep_some(records)
         records.sign("treatment", kept.treatment.id, "Kim")
         assert check_records(records).sound
-        assert "row 3 of the mark" in against_mark(records, mark)[0]
-        assert "of b.zip" in against_backup(records, tmp_path / "b.zip")[0]
+        assert f"of the mark {mark}" in against_mark(records, mark)[0]
+        told = against_backup(records, tmp_path / "b.zip")
+        assert "signed row 1 is not the one of b.zip" in told[0] and "journal entry" in told[1]
