@@ -44,5 +44,5 @@ def restore(
             raise RecordsError(f"{file}: can be restored; give --yes to do it")
         typer.confirm("Restore it?", abort=True)
     with progress_bar("restoring", plan.files, as_json) as progress:
-        bring_back(plan, progress=progress)
-    answer(as_json, plain(plan), "restored")
+        notes = bring_back(plan, progress=progress)
+    answer(as_json, plain(plan) | {"notes": list(notes)}, "\n".join([*notes, "restored"]))

@@ -25,8 +25,8 @@ Answers = Annotated[
     list[str] | None,
     option(
         "KEY=TEXT",
-        "Your answer to a question that is asked before it is signed (day, wind or signer), kept with the record; once "
-        "for each question. In a terminal you are asked for those that are left.",
+        "Your answer to a question that is asked before it is signed, such as wind=TEXT; once for each, kept with the "
+        "record. In a terminal you are asked those that are left.",
         "--answer",
     ),
 ]

@@ -73,8 +73,14 @@ class Book:
 
     def change_visit(self, visit: Visit) -> Visit:
         """Change a visit that is not signed; it stays with its site."""
-        if self.one(Visit, visit.id).site != visit.site:
+        now = self.one(Visit, visit.id)
+        if now.site != visit.site:
             raise RecordsError(f"visit {visit.id} belongs to another site; add a new visit there")
+        sql = "SELECT 1 FROM signed JOIN treatments t ON kind = 'treatment' AND record = t.id WHERE t.visit = ?"
+        if now.day != visit.day and self._database.read(sql, visit.id):
+            raise RecordsError(
+                f"visit {visit.id} has a signed treatment, which was signed for its day; sign the visit, then amend it"
+            )
         check_day(visit.day, "visit")
         return self._change(visit)
 
@@ -217,6 +223,7 @@ class Book:
     def _change(self, entry: Entry) -> Entry:
         entry = rechecked(entry)
         with self._database.writing() as connection:
+            journal.note_foreign(connection, TABLES[type(entry)], entry.id)
             update(connection, entry)
             self._wrote(connection, entry)
         return entry

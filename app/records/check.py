@@ -34,12 +34,13 @@ class Checked:
         return not self.faults
 
 
-def check_records(records: Records, all_noted: bool = True) -> Checked:
+def check_records(records: Records, all_noted: bool = True, with_journal: bool = True) -> Checked:
     """Check the whole record book, its photos, the chain of what is signed and the journal. Raises RecordsError.
 
     The chain detects any change, loss or insertion among signed rows; rows cut off at the end are
     detected by the file beside the book that lists them, and by the note of each record's last signature.
-    ``all_noted``: whether that file must list every row; a backup may be older than its last line.
+    ``all_noted``: whether that file must list every row; a backup may be older than its last line. ``with_journal``:
+    whether rows must be as the journal has them.
     """
     database = records.database
     faults = [*_of_chain(records, all_noted)]
@@ -47,8 +48,8 @@ def check_records(records: Records, all_noted: bool = True) -> Checked:
         faults += _of_file(records)
         faults += _of_notes(records)
         faults += _of_signed(records)
-        faults += journal.faults_of_chain(connection)
-        faults += journal.faults_of_rows(connection)
+        if with_journal:
+            faults += journal.faults(connection)
         false = _false_words(records)
     faults += _of_words(records, false)
     faults += _of_photos(records)

@@ -5,19 +5,22 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
-from datetime import date
+from datetime import datetime
 
-from app.records.days import latest_today
+from app.records.days import latest_now, latest_today
 from app.records.entries import Treatment, VisitRecord
 from app.records.errors import RecordsError
+from app.records.fields import says_something
 from app.records.law import NO_SPRAY
 
 
 def refuse_impossible(record: Treatment | VisitRecord) -> None:
-    """Raises RecordsError for a day to come, and for an end before the start."""
+    """Raises RecordsError for a day or an hour to come, and for an end before the start."""
     day = record.day if isinstance(record, Treatment) else record.visit.day
     if day > latest_today():
         raise RecordsError(f"its day, {day.isoformat()}, is still to come; correct it, then sign")
+    if isinstance(record, Treatment):
+        _refuse_hours_to_come(record)
     if isinstance(record, Treatment) and record.started and record.finished and record.finished < record.started:
         raise RecordsError(
             f"it finished at {record.finished:%H:%M}, before it started at {record.started:%H:%M}; correct the "
@@ -33,12 +36,19 @@ class Doubt:
     text: str
 
 
-def doubts(treatment: Treatment, visited: date, signer: str = "") -> tuple[Doubt, ...]:
-    """What is asked before a treatment is signed and was not answered yet: wind, day, and ``signer`` where given."""
+def _refuse_hours_to_come(treatment: Treatment) -> None:
+    for what, at in (("starts", treatment.started), ("finishes", treatment.finished)):
+        if at is not None and datetime.combine(treatment.day, at) > latest_now():
+            raise RecordsError(f"it {what} at {at:%H:%M}, which is still to come; sign once it is done")
+
+
+def doubts(treatment: Treatment, visit: VisitRecord, signer: str = "") -> tuple[Doubt, ...]:
+    """What is asked before a treatment is signed and was not answered yet: of ``signer`` only where one is given."""
     asked = []
-    if treatment.day != visited:
-        text = f"The treatment is dated {treatment.day.isoformat()}, the visit {visited.isoformat()}: why?"
+    if treatment.day != visit.visit.day:
+        text = f"The treatment is dated {treatment.day.isoformat()}, the visit {visit.visit.day.isoformat()}: why?"
         asked.append(Doubt("day", text))
+    asked += _of_place(treatment, visit)
     if treatment.chemical:
         asked += _of_wind(treatment)
         if signer.strip() and treatment.applicator.strip() and _alike(signer) != _alike(treatment.applicator):
@@ -47,13 +57,29 @@ def doubts(treatment: Treatment, visited: date, signer: str = "") -> tuple[Doubt
     return tuple(one for one in reversed(once.values()) if one.text not in treatment.answered)
 
 
+def _of_place(treatment: Treatment, visit: VisitRecord) -> list[Doubt]:
+    """Whether the record names another state, whose law asks for other things, another place or another client."""
+    site, client = visit.site, visit.client
+    asked = []
+    if treatment.state and site.state and treatment.state != site.state:
+        asked.append(Doubt("state", f"The record is for {treatment.state} and the site is in {site.state}: why?"))
+    for key, said, known in (
+        ("address", treatment.address, site.address),
+        ("client", treatment.client, client.name),
+    ):
+        # More words of the same, such as "rear of 1 Low Street", are no other one.
+        if says_something(said) and _alike(known) not in _alike(said) and _alike(said) not in _alike(known):
+            asked.append(Doubt(key, f"The record says {said.strip()} and the {key} of the site is {known}: why?"))
+    return asked
+
+
 def is_key(text: str) -> bool:
     """Whether answers may be given under this key.
 
     >>> [is_key(text) for text in ("day", "wind", "wind-2", "signer", "widn", "wind-1")]
     [True, True, True, True, False, False]
     """
-    return re.fullmatch(r"day|signer|wind(-([2-9]|[1-9]\d))?", text, re.ASCII) is not None
+    return re.fullmatch(r"day|state|address|client|signer|wind(-([2-9]|[1-9]\d))?", text, re.ASCII) is not None
 
 
 def ready_answers(treatment: Treatment) -> dict[str, str]:
@@ -71,7 +97,7 @@ def answered(treatment: Treatment, asked: Sequence[Doubt], answers: Mapping[str,
         if key not in keys:
             raise RecordsError(f"treatment {treatment.id}: nothing is asked about {key[:60]}; leave that answer out")
     given = {key: text.strip() for key, text in (ready_answers(treatment) | dict(answers)).items()}
-    if lacking := [one for one in asked if not given.get(one.key)]:
+    if lacking := [one for one in asked if not says_something(given.get(one.key, ""))]:
         each = " ".join(f"--answer {one.key}=TEXT" for one in lacking)
         raise RecordsError(
             f"treatment {treatment.id}: {' '.join(one.text for one in lacking)} Correct it, or answer "
@@ -101,4 +127,4 @@ def _of_wind(treatment: Treatment) -> list[Doubt]:
 
 
 def _alike(name: str) -> str:
-    return " ".join(name.casefold().split())
+    return " ".join(re.findall(r"\w+", name.casefold()))

@@ -10,6 +10,7 @@ from __future__ import annotations
 import hashlib
 import json
 import sqlite3
+from collections import Counter
 from collections.abc import Iterator, Sequence
 
 from app.records.chain import mark_of
@@ -30,6 +31,7 @@ TABLES = {
 }
 KEYS = {"signed": "sequence", "notes": "name"}  # of all others, the key is the id
 OWN_NOTES = {"profile": "your details", "products": "your list of products"}  # of the notes, those that people make
+FOREIGN = "foreign "  # before the hash of a row that another program changed and swardkey then wrote over
 ENTRIES = "SELECT sequence, sha256 FROM journal ORDER BY sequence"
 
 
@@ -37,10 +39,16 @@ def note(connection: sqlite3.Connection, table: str, *keys: int | str) -> None:
     """Write down what rows are now, or that they are gone; in the transaction that changed them."""
     for key in keys:
         row = connection.execute(f"SELECT * FROM {table} WHERE {_key(table)} = ?", (key,)).fetchone()
-        last = connection.execute(f"{ENTRIES} DESC LIMIT 1").fetchone()
-        sequence, former = (last[0] + 1, last[1]) if last else (1, "")
-        entry = (sequence, table, str(key), len(row) if row else 0, hash_of(row) if row else "", former)
-        connection.execute("INSERT INTO journal VALUES (?, ?, ?, ?, ?, ?, ?)", (*entry, hash_of(entry)))
+        _append(connection, table, str(key), len(row) if row else 0, hash_of(row) if row else "")
+
+
+def note_foreign(connection: sqlite3.Connection, table: str, key: int | str) -> None:
+    """Write down where another program changed a row that is about to be written over, or else it would not show."""
+    row = connection.execute(f"SELECT * FROM {table} WHERE {_key(table)} = ?", (key,)).fetchone()
+    sql = 'SELECT columns, content FROM journal WHERE "table" = ? AND row = ? ORDER BY sequence DESC LIMIT 1'
+    last = connection.execute(sql, (table, str(key))).fetchone()
+    if row and (not last or hash_of(tuple(row)[: last[0]]) != last[1]):
+        _append(connection, table, str(key), len(row), FOREIGN + hash_of(row))
 
 
 def begin(connection: sqlite3.Connection) -> None:
@@ -61,8 +69,13 @@ def mark(connection: sqlite3.Connection) -> str:
     return mark_of([tuple(row) for row in connection.execute(f"{ENTRIES} DESC LIMIT 1")])
 
 
-def faults_of_chain(connection: sqlite3.Connection) -> Iterator[str]:
-    """Whether the journal itself is whole: entries that were changed, left out or cut off at the end."""
+def faults(connection: sqlite3.Connection) -> list[str]:
+    """What another program did to the rows of the book, or to the journal itself, in sentences."""
+    return [*_of_chain(connection), *_of_rows(connection)]
+
+
+def _of_chain(connection: sqlite3.Connection) -> Iterator[str]:
+    """Entries of the journal that were changed, left out or cut off at the end."""
     former, place = "", 0
     for place, row in enumerate(map(tuple, connection.execute("SELECT * FROM journal ORDER BY sequence")), start=1):
         if row[0] != place:
@@ -76,10 +89,14 @@ def faults_of_chain(connection: sqlite3.Connection) -> Iterator[str]:
         yield "the last entries of the journal are missing: the book was cut back to an earlier state"
 
 
-def faults_of_rows(connection: sqlite3.Connection) -> Iterator[str]:
+def _of_rows(connection: sqlite3.Connection) -> Iterator[str]:
     """Which rows are not what swardkey last wrote."""
     sql = 'SELECT "table", row, columns, content FROM journal ORDER BY sequence'
-    noted = {(row[0], row[1]): (row[2], row[3]) for row in connection.execute(sql)}
+    entries = [tuple(row) for row in connection.execute(sql)]
+    noted = {(row[0], row[1]): (row[2], row[3]) for row in entries}
+    for (table, key), count in Counter((row[0], row[1]) for row in entries if row[3].startswith(FOREIGN)).items():
+        often = f" {count} times" if count > 1 else ""
+        yield f"{_named(table, key)}: was changed by another program{often} before swardkey wrote it again"
     for table in TABLES:
         there = _rows(connection, table)
         for key, row in there.items():
@@ -92,6 +109,13 @@ def faults_of_rows(connection: sqlite3.Connection) -> Iterator[str]:
         for (of, key), (_, content) in noted.items():
             if of == table and content and key not in keys:
                 yield f"{_named(table, key)}: was removed by another program"
+
+
+def _append(connection: sqlite3.Connection, *entry: object) -> None:
+    last = connection.execute(f"{ENTRIES} DESC LIMIT 1").fetchone()
+    sequence, former = (last[0] + 1, last[1]) if last else (1, "")
+    chained = (sequence, *entry, former)
+    connection.execute("INSERT INTO journal VALUES (?, ?, ?, ?, ?, ?, ?)", (*chained, hash_of(chained)))
 
 
 def _rows(connection: sqlite3.Connection, table: str) -> dict[int | str, tuple[object, ...]]:

@@ -17,7 +17,7 @@ from pydantic import BaseModel, ConfigDict, Field, model_validator
 
 from app.records.days import later
 from app.records.entries import Product, Reading, Treatment
-from app.records.fields import State
+from app.records.fields import State, says_something
 from model.flora.load import CONFIGS, read_facts
 from model.flora.species import Fact
 
@@ -252,7 +252,8 @@ def _lacking(treatment: Treatment, law: Law, names: set[str]) -> Iterator[Missin
 
 
 def _is_empty(value: object) -> bool:
-    return value is None or value == () or (isinstance(value, str) and not value.strip())
+    # A dash, a dot or a character that nobody sees says nothing.
+    return value is None or value == () or (isinstance(value, str) and not says_something(value))
 
 
 def _rules_of_actives(treatment: Treatment, law: Law) -> list[ActiveLaw]:

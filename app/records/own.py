@@ -109,6 +109,7 @@ class Own:
 
     def _write(self, name: str, value: Any) -> None:
         with self._database.writing() as connection:
+            journal.note_foreign(connection, "notes", name)
             connection.execute("INSERT OR REPLACE INTO notes VALUES (?, ?)", (name, canonical(value)))
             journal.note(connection, "notes", name)
 

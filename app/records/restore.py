@@ -18,7 +18,7 @@ from typing import Annotated, Literal
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
-from app.records import schema
+from app.records import journal, schema
 from app.records.backup import FORMAT, FORMAT_VERSION, MANIFEST, MOST_FILES, Progress
 from app.records.chain import HEADS, ROWS, noted_rows
 from app.records.check import check_records, expected_shape
@@ -27,7 +27,7 @@ from app.records.errors import RecordsError, in_a_sentence
 from app.records.fields import Sha256
 from app.records.locks import one_restore
 from app.records.record_book import Records
-from app.records.switch import ASIDE, FOLDERS, UNFINISHED, finish_restore, switch_folders
+from app.records.switch import ASIDE, FOLDERS, UNFINISHED, finish_restore, signed_in, switch_folders
 from model.storage import sync_folder
 from model.text import counted, shown
 from model.validation import first_cause
@@ -106,12 +106,13 @@ def plan_restore(file: Path, home: Path, unlisted: bool = False) -> Restore:
     )
 
 
-def restore(plan: Restore, progress: Progress = lambda done: None) -> None:
+def restore(plan: Restore, progress: Progress = lambda done: None) -> tuple[str, ...]:
     """Unpack beside, check every file and the records, then switch the folders; the old ones are kept aside.
 
-    A kill leaves the old state, or the new one once swardkey is started again. Raises RecordsError.
+    A kill leaves the old state, or the new one once swardkey is started again. Gives what a person should know of the
+    records that were restored, in sentences. Raises RecordsError.
     """
-    home = plan.home
+    home, notes = plan.home, tuple[str, ...]()
     with in_a_sentence(home):
         home.mkdir(parents=True, exist_ok=True)
         free = shutil.disk_usage(home).free
@@ -124,11 +125,21 @@ def restore(plan: Restore, progress: Progress = lambda done: None) -> None:
         try:
             _unpack(plan, stage / "new", progress)
             if "records" in plan.folders:
-                _check_book(plan.file, stage / "new" / "records", plan.unlisted)
+                notes = _check_book(plan.file, stage / "new" / "records", plan.unlisted)
+                notes += _left_behind(home, stage / "new")
             switch_folders(home, stage)
         except BaseException:
             shutil.rmtree(stage, ignore_errors=True)
             raise
+    return notes
+
+
+def _left_behind(home: Path, new: Path) -> tuple[str, ...]:
+    """What of the present records was signed and is not among those that come."""
+    if count := len(signed_in(home) - signed_in(new)):
+        rows = counted(count, "signed row")
+        return (f"{rows} of the records until now {'is' if count == 1 else 'are'} not in the backup: see {ASIDE}",)
+    return ()
 
 
 def _opened(file: Path) -> zipfile.ZipFile:
@@ -239,11 +250,14 @@ def _unpack_member(archive: zipfile.ZipFile, name: str, file: Path, size: int) -
     return digest.hexdigest()
 
 
-def _check_book(file: Path, records: Path, unlisted: bool) -> None:
-    """Raises RecordsError where the record book of the backup is not ours, not sound, or signed rows are not listed."""
+def _check_book(file: Path, records: Path, unlisted: bool) -> tuple[str, ...]:
+    """Raises RecordsError where the record book of the backup is not ours, not sound, or signed rows are not listed.
+
+    What another program did to other rows is no reason to lose the rest: it is said, and the journal goes on saying it.
+    """
     book = records / FILE
     if not book.is_file():
-        return
+        return ()
     # Before anything runs in it: a foreign trigger would run with the first change.
     with in_a_sentence(file), closing(sqlite3.connect(f"{book.as_uri()}?mode=ro", uri=True)) as opened:
         version = opened.execute("PRAGMA user_version").fetchone()[0]
@@ -253,12 +267,14 @@ def _check_book(file: Path, records: Path, unlisted: bool) -> None:
         with Records(records) as found:
             if not unlisted:
                 _check_list(file, found)
-            faults = check_records(found, all_noted=False).faults or _unreadable_rows(found)
+            faults = check_records(found, all_noted=False, with_journal=False).faults or _unreadable_rows(found)
+            notes = tuple(journal.faults(found.database.connection))
     except (ValueError, TypeError, LookupError, AttributeError, RecursionError) as error:
         # Rows of a form that swardkey never writes.
         raise RecordsError(f"{file}: its records are not sound ({type(error).__name__}); use another") from None
     if faults:
         raise RecordsError(f"{file}: its records are not sound ({faults[0]}); use another")
+    return notes
 
 
 def _check_list(file: Path, records: Records) -> None:

@@ -17,7 +17,7 @@ from app.records.days import check_day
 from app.records.doubts import Doubt, answered, doubts, refuse_impossible
 from app.records.entries import Signed, Treatment, VisitRecord
 from app.records.errors import RecordsError
-from app.records.fields import Kind
+from app.records.fields import Kind, says_something
 from app.records.latest import Latest, Record
 from app.records.law import missing_fields, write_up_by
 from app.records.own import Own, filled_in
@@ -116,11 +116,12 @@ class Signing:
         """
         now = self._latest.current("treatment", number).record
         assert isinstance(now, Treatment)
-        day = self._latest.visit(now.visit).day
+        visit = self._latest.current("visit", now.visit).record
+        assert isinstance(visit, VisitRecord)
         if changed is None:
-            return doubts(now, day, who)
-        before = doubts(now, day)
-        return tuple(one for one in doubts(changed, day) if one.text not in {old.text for old in before})
+            return doubts(now, visit, who)
+        before = {old.text for old in doubts(now, visit)}
+        return tuple(one for one in doubts(changed, visit) if one.text not in before)
 
     def sign(self, kind: Kind, number: int, who: str, answers: Mapping[str, str] = NOTHING) -> Signed:
         """Sign a visit or a treatment as it stands; from now on it can only be amended.
@@ -128,6 +129,7 @@ class Signing:
         ``answers``: to each question of ``asked`` by its key, kept with the record. Raises RecordsError naming what its
         state still asks for, what is asked without an answer, and where it is signed already.
         """
+        _refuse_nobody(who)
         with self._signing() as connection:
             # Read in the same transaction, so that what is signed is what is there.
             if self._latest.versions(kind, number):
@@ -147,7 +149,8 @@ class Signing:
 
         ``answers``: to each question of ``asked`` by its key. Raises RecordsError.
         """
-        if not reason.strip():
+        _refuse_nobody(who)
+        if not says_something(reason):
             raise RecordsError("no reason was given for the amendment; give one")
         changed = _valid(kind, number, changed)
         with self._signing() as connection:
@@ -188,8 +191,6 @@ class Signing:
     ) -> Signed:
         """Add a complete record to the chain. Its time is that of the clock, also where the row before it is later."""
         _check_complete(record)
-        if not who.strip():
-            raise RecordsError("the name of who signs was not given; give one")
         last = connection.execute("SELECT * FROM signed ORDER BY sequence DESC LIMIT 1").fetchone()
         sequence, former, former_at = (last["sequence"], last["sha256"], last["signed_at"]) if last else (0, "", "")
         at, clock = self._database.now(), ""
@@ -204,11 +205,16 @@ class Signing:
         return signed
 
 
+def _refuse_nobody(who: str) -> None:
+    if not says_something(who):
+        raise RecordsError("the name of who signs was not given; give one")
+
+
 def _check_complete(record: Record) -> None:
     """Raises RecordsError for what cannot be, and naming what the law asks for and the record lacks."""
     refuse_impossible(record)
     if isinstance(record, VisitRecord):
-        if not record.visit.who.strip():
+        if not says_something(record.visit.who):
             raise RecordsError(f"visit {record.visit.id}: still missing: who was there; fill it in, then sign")
         return
     missing = missing_fields(record)

@@ -42,6 +42,9 @@ HOW = {
 # The questions that may be asked before it is signed, by their keys.
 ANSWERS = {
     "day": "why the treatment has another date than the visit",
+    "state": "why the record is for another state than the site's",
+    "address": "why it has another address than the site",
+    "client": "why it names another client than the site's",
     "wind": "why it was sprayed in that wind; of a second reading, wind-2",
     "signer": "why somebody else signs than whoever applied it",
 }

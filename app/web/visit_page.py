@@ -146,15 +146,16 @@ def _treatment(context: Context, records: Records, current: Any, own: Any, tried
 
 def _may_be_asked(treatment: Treatment) -> list[tuple[str, str]]:
     """What may be asked of an amendment, by the keys of the questions: nobody knows before it is sent."""
-    found = [("day", "Why another date than the visit's, if so")]
+    found = [
+        ("day", "Another date than the visit's"),
+        ("state", "Another state than the site's"),
+        ("address", "Another address than the site's"),
+        ("client", "Another client than the site's"),
+    ]
     if treatment.chemical:
-        found += [
-            (
-                "wind" if number == 1 else f"wind-{number}",
-                f"Why in that wind{' later' * (number > 1)}, if beyond the limits",
-            )
-            for number in range(1, len(treatment.weather or (Reading(),)) + 1)
-        ]
+        found.append(("wind", "Wind beyond the limits"))
+        later = range(2, len(treatment.weather) + 1)
+        found += [(f"wind-{number}", f"Wind beyond the limits, reading {number}") for number in later]
     return found
 
 

@@ -265,7 +265,7 @@ def test_the_clients_paper_waits_for_the_signature_and_says_what_to_do_until_whe
         full |= {"applicator_contact": "0", "business_address": "1 Lane", "withholding": "14 days", "state": "WA"}
         full |= {"client_contact": "0"}
         records.change_treatment(replace(kept, **full, started=kept.weather[0].at))
-        records.sign("treatment", kept.id, "Sam")
+        records.sign("treatment", kept.id, "Sam", {"state": "over the border"})
     text = text_for_client(1, context.key)
     for words in (
         "The name is certain", "a weed killer that kills certain weeds", "Invented mix", "by the label: dry.",
@@ -316,7 +316,7 @@ def visit_text(context: Context) -> str:
     with open_records() as records:
         for current in records.treatments(visit=1):
             record: Any = current.record
-            records.change_treatment(replace(record, chemical=False, products=(), weather=()))
+            records.change_treatment(replace(record, chemical=False, products=(), weather=(), started=None))
             records.sign("treatment", record.id, "Sam", {"day": "came back"} if records.asked(record.id) else {})
         visit.show(context, records, 1)
     assert len(pdf_of(paper_of_visit("client", 1, key=context.key)).pages) == 1

@@ -298,6 +298,31 @@ def test_what_cannot_be_is_not_signed(tmp_path: Path) -> None:
             records.sign("visit", visit.id, "Kim")
 
 
+def test_what_says_nothing_is_missing(tmp_path: Path) -> None:
+    with open_records(tmp_path) as records:
+        kept = keep_some(records)
+        for empty in ("\u200b", " - ", ".", "\u2060"):
+            with pytest.raises(RecordsError, match="who signs"):
+                records.sign("treatment", kept.treatment.id, empty)
+            records.change_treatment(replace(kept.treatment, client=empty))
+            with pytest.raises(RecordsError, match="still missing for VIC: the client or owner"):
+                records.sign("treatment", kept.treatment.id, "Kim")
+            records.change_treatment(kept.treatment)
+        records.sign("treatment", kept.treatment.id, "Kim")
+        with pytest.raises(RecordsError, match="no reason"):
+            records.amend("treatment", 1, replace(kept.treatment, area_m2=9.0), "Kim", "-")
+
+
+def test_nothing_is_signed_before_it_is_done(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("app.records.doubts.latest_now", lambda: datetime(2026, 6, 1, 8, 30))
+    with open_records(tmp_path) as records:
+        kept = keep_some(records)  # from 08:10 to 08:40
+        with pytest.raises(RecordsError, match="it finishes at 08:40, which is still to come; sign once it is done"):
+            records.sign("treatment", kept.treatment.id, "Kim")
+        monkeypatch.setattr("app.records.doubts.latest_now", lambda: datetime(2026, 6, 1, 8, 40))
+        records.sign("treatment", kept.treatment.id, "Kim")
+
+
 def test_what_is_odd_is_asked_and_the_answer_is_kept(tmp_path: Path) -> None:
     with open_records(tmp_path) as records:
         kept = keep_some(records)
@@ -305,6 +330,14 @@ def test_what_is_odd_is_asked_and_the_answer_is_kept(tmp_path: Path) -> None:
         records.change_treatment(replace(kept.treatment, weather=(windy,), day=date(2026, 6, 2)))
         with pytest.raises(RecordsError, match=r"dated 2026-06-02, .* 45 km/h, over 20.* Kim applied it and Lee signs"):
             records.sign("treatment", kept.treatment.id, "Lee")
+        elsewhere = {"state": "NSW", "address": "5 Other Road", "client": "B. Banksia"}
+        records.change_treatment(replace(records.treatment_row(1), **elsewhere))  # type: ignore[arg-type]
+        asked = {one.key: one.text for one in records.asked(1)}
+        assert asked["state"] == "The record is for NSW and the site is in VIC: why?"
+        assert asked["address"] == "The record says 5 Other Road and the address of the site is 1 Low Street: why?"
+        assert asked["client"] == "The record says B. Banksia and the client of the site is A. Wattle: why?"
+        alike = {"state": "VIC", "address": "rear of 1 Low Street, Toorak", "client": "Wattle"}
+        records.change_treatment(replace(records.treatment_row(1), **alike))  # type: ignore[arg-type]
         own = {"day": "came back", "wind": "gusts at the end", "signer": "Kim is away"}
         for key in own:  # an answer to the others is none to this one
             with pytest.raises(RecordsError, match=rf"answer the question \(--answer {key}=TEXT\), then sign"):

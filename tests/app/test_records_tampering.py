@@ -223,6 +223,39 @@ def test_a_list_of_signatures_that_was_cut_stays_in_the_next_signature(folder: P
         assert first.note == f"before this, {HEADS} did not list signed rows 1 to 2" and then.note == ""
 
 
+def test_what_another_program_changed_is_not_hidden_by_writing_it_again(folder: Path) -> None:
+    edit(
+        folder,
+        "UPDATE clients SET name = 'B. Wattle'",
+        "UPDATE notes SET value = replace(value, 'Kim', 'Lee') WHERE name = 'profile'",
+        "UPDATE follow_ups SET due = '2027-07-01'",
+    )
+    with open_records(folder) as records:
+        records.change_client(replace(records.client(1), phone="0001"))
+        records.change_client(replace(records.client(1), phone="0002"))
+        records.keep_profile(replace(records.profile(), business="Own Lawns"))
+        records.merging.merge("site", 2, 1)
+        records.finish_follow_up(1, DUE)
+        found = [one for one in check_records(records).faults if "search words" not in one]
+    names = ("client 1", "your details", "follow-up 1")
+    assert found == [f"{name}: was changed by another program before swardkey wrote it again" for name in names]
+
+
+def test_a_site_with_a_signed_treatment_never_moves(folder: Path) -> None:
+    with open_records(folder) as records:
+        with pytest.raises(RecordsError, match="site 1 has signed visits or treatments, which never move"):
+            records.merging.merge("site", 1, 2)
+        assert records.groups_used(1) == (2, 4)
+
+
+def test_the_day_of_a_visit_stays_once_a_treatment_was_signed_for_it(folder: Path) -> None:
+    with open_records(folder) as records:
+        visit = records.visit(1)
+        with pytest.raises(RecordsError, match="signed for its day; sign the visit, then amend it"):
+            records.change_visit(replace(visit, day=date(2026, 6, 2)))
+        records.change_visit(replace(visit, notes="gate locked"))
+
+
 @pytest.fixture
 def zipped(folder: Path, tmp_path: Path) -> Callable[[], Path]:
     """Makes a backup of the book."""
@@ -256,3 +289,16 @@ def test_a_backup_of_a_sound_book_is_restored_and_sound(zipped: Callable[[], Pat
     assert faults(home / "records") == ()
     with open_records(home / "records") as records:
         assert re.fullmatch(r"\d+-[0-9a-f]{20}", mark_of_book(records))
+
+
+def test_a_restored_book_still_says_what_another_program_changed_and_what_it_lacks(
+    zipped: Callable[[], Path], folder: Path
+) -> None:
+    edit(folder, "UPDATE follow_ups SET due = '2027-07-01'")
+    file = zipped()
+    with open_records(folder) as records:
+        records.sign("visit", 1, "Kim")
+    notes = restore(plan_restore(file, folder.parent))
+    told = "follow-up 1: was changed by another program"
+    assert notes == (told, "1 signed row of the records until now is not in the backup: see before-restore")
+    assert faults(folder) == (told,)
