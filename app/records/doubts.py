@@ -5,13 +5,25 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
-from datetime import datetime
+from datetime import datetime, timedelta
 
 from app.records.days import latest_now, latest_today
-from app.records.entries import Treatment, VisitRecord
+from app.records.entries import Reading, Treatment, VisitRecord
 from app.records.errors import RecordsError
 from app.records.fields import says_something
-from app.records.law import NO_SPRAY
+from app.records.law import NO_SPRAY, load_law
+
+# What may be asked, by the keys of the questions, and what the answer says.
+QUESTIONS = {
+    "day": "why the treatment has another date than the visit",
+    "state": "why the record is for another state than the site's",
+    "address": "why it has another address than the site",
+    "client": "why it names another client than the site's",
+    "chemical": "why no chemical was used, where the method is one with a chemical",
+    "reading": "why the first reading of the weather is of another time than the start",
+    "wind": "why it was sprayed in that wind",
+    "signer": "why somebody else signs than whoever applied it",
+}
 
 
 def refuse_impossible(record: Treatment | VisitRecord) -> None:
@@ -51,8 +63,11 @@ def doubts(treatment: Treatment, visit: VisitRecord, signer: str = "") -> tuple[
     asked += _of_place(treatment, visit)
     if treatment.chemical:
         asked += _of_wind(treatment)
+        asked += _of_reading(treatment)
         if signer.strip() and treatment.applicator.strip() and _alike(signer) != _alike(treatment.applicator):
             asked.append(Doubt("signer", f"{treatment.applicator} applied it and {signer.strip()} signs: why?"))
+    else:
+        asked += _of_work(treatment, visit)
     once = {one.text: one for one in reversed(asked)}
     return tuple(one for one in reversed(once.values()) if one.text not in treatment.answered)
 
@@ -73,13 +88,37 @@ def _of_place(treatment: Treatment, visit: VisitRecord) -> list[Doubt]:
     return asked
 
 
+def _of_work(treatment: Treatment, visit: VisitRecord) -> list[Doubt]:
+    """Whether work without a chemical has the method of an option with one: then no law of sprays would ask."""
+    options = [option for plan in visit.plans for part in ("options", "only_for") for option in plan.plan.get(part, ())]
+    if any(option.get("actives") and option.get("title") == treatment.method for option in options):
+        text = f"The record says that no chemical was used, and its method is {treatment.method}: why?"
+        return [Doubt("chemical", text)]
+    return []
+
+
+def _of_reading(treatment: Treatment) -> list[Doubt]:
+    """Whether the first reading of the weather is of another time than the start of the work."""
+    read, start, end = (treatment.weather or (Reading(),))[0].at, treatment.started, treatment.finished
+    if read is None or start is None or treatment.gear in NO_SPRAY or not treatment.outdoors:
+        return []
+    oldest = timedelta(hours=load_law().first_reading.within_hours)
+    at, began = (datetime.combine(treatment.day, one) for one in (read, start))
+    if at < began - oldest or read > max(start, end or start):
+        return [Doubt("reading", f"The weather was read at {read:%H:%M} and the work started at {start:%H:%M}: why?")]
+    return []
+
+
 def is_key(text: str) -> bool:
     """Whether answers may be given under this key.
 
     >>> [is_key(text) for text in ("day", "wind", "wind-2", "signer", "widn", "wind-1")]
     [True, True, True, True, False, False]
     """
-    return re.fullmatch(r"day|state|address|client|signer|wind(-([2-9]|[1-9]\d))?", text, re.ASCII) is not None
+    return (
+        re.fullmatch(r"day|state|address|client|chemical|reading|signer|wind(-([2-9]|[1-9]\d))?", text, re.ASCII)
+        is not None
+    )
 
 
 def ready_answers(treatment: Treatment) -> dict[str, str]:

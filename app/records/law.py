@@ -70,6 +70,12 @@ class ActiveLaw(Fact):
     keep_years: Years
 
 
+class FirstReading(Fact):
+    """How long before the start the first reading of the weather may have been made, in hours."""
+
+    within_hours: Hours
+
+
 class Law(BaseModel):
     """configs/records.yaml."""
 
@@ -79,6 +85,7 @@ class Law(BaseModel):
     without_chemical: WithoutChemical
     states: dict[str, StateLaw]
     unknown_state: StateLaw
+    first_reading: FirstReading
     actives: dict[str, ActiveLaw]
 
     @model_validator(mode="after")

@@ -10,7 +10,7 @@ from typing import Any, TypeVar
 
 import yaml
 
-from app.records.doubts import is_key
+from app.records.doubts import QUESTIONS, is_key
 from app.records.entries import Product, Reading, Treatment, Visit
 from app.records.errors import RecordsError
 from app.records.law import asked_in, load_law
@@ -38,15 +38,6 @@ HOW = {
     "notes": "anything else",
     "wind_speed": "the wind speed at the start, in km/h",
     "humidity": "the humidity at the start, in per cent; with the temperature it gives Delta T",
-}
-# The questions that may be asked before it is signed, by their keys.
-ANSWERS = {
-    "day": "why the treatment has another date than the visit",
-    "state": "why the record is for another state than the site's",
-    "address": "why it has another address than the site",
-    "client": "why it names another client than the site's",
-    "wind": "why it was sprayed in that wind; of a second reading, wind-2",
-    "signer": "why somebody else signs than whoever applied it",
 }
 ALWAYS = (
     "day",
@@ -123,10 +114,10 @@ def changed_by(entry: Entry, given: dict[str, Any], file: Path) -> Entry:
 def _answers(given: Any, file: Path) -> dict[str, Any]:
     """Answers to what is asked before it is signed, by the keys of the questions. Raises RecordsError."""
     if not isinstance(given, dict):
-        raise RecordsError(f"{file}: answers: write each answer under the key of its question ({', '.join(ANSWERS)})")
+        raise RecordsError(f"{file}: answers: write each answer under the key of its question ({', '.join(QUESTIONS)})")
     for key in given:
         if not is_key(key):
-            raise RecordsError(f"{file}: answers: {key} is not asked about; {nearest(key, list(ANSWERS))}")
+            raise RecordsError(f"{file}: answers: {key} is not asked about; {nearest(key, QUESTIONS)}")
     return given
 
 
@@ -198,6 +189,7 @@ def blank_sheet(state: str) -> str:
             text += "".join(line(one, "    " if place else "  - ") for place, one in enumerate(own))
         elif name in asked:
             text += line(name)
-    text += "answers:".ljust(24) + "# to what is asked before it is signed, where it applies; kept with the record\n"
-    text += "".join(f"  {key}:".ljust(24) + f"# {words}\n" for key, words in ANSWERS.items())
+    text += "answers:".ljust(24) + "# to what is asked before it is signed, where it applies; kept with the record;\n"
+    text += " " * 24 + "# of the wind of a second reading, wind-2\n"
+    text += "".join(f"  {key}:".ljust(24) + f"# {words}\n" for key, words in QUESTIONS.items())
     return text

@@ -8,6 +8,7 @@ from datetime import date
 from typing import Any
 from urllib.parse import quote, urlencode
 
+from app.present.block import capital
 from app.present.finding import day_text
 from app.present.naming import GIVEN
 from app.records import (
@@ -22,7 +23,7 @@ from app.records import (
     write_up_by,
 )
 from app.records.days import later
-from app.records.doubts import is_key, ready_answers, refuse_impossible
+from app.records.doubts import QUESTIONS, is_key, ready_answers, refuse_impossible
 from app.services.objections import HEADING, against
 from app.services.own_products import holding, with_product
 from app.web.context import Context
@@ -146,16 +147,11 @@ def _treatment(context: Context, records: Records, current: Any, own: Any, tried
 
 def _may_be_asked(treatment: Treatment) -> list[tuple[str, str]]:
     """What may be asked of an amendment, by the keys of the questions: nobody knows before it is sent."""
-    found = [
-        ("day", "Another date than the visit's"),
-        ("state", "Another state than the site's"),
-        ("address", "Another address than the site's"),
-        ("client", "Another client than the site's"),
-    ]
+    passed_over = {"signer", *(("chemical",) if treatment.chemical else ("reading", "wind"))}
+    found = [(key, capital(words)) for key, words in QUESTIONS.items() if key not in passed_over]
     if treatment.chemical:
-        found.append(("wind", "Wind beyond the limits"))
         later = range(2, len(treatment.weather) + 1)
-        found += [(f"wind-{number}", f"Wind beyond the limits, reading {number}") for number in later]
+        found += [(f"wind-{number}", f"Why it was sprayed in the wind of reading {number}") for number in later]
     return found
 
 

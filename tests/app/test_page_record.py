@@ -317,7 +317,7 @@ def visit_text(context: Context) -> str:
         for current in records.treatments(visit=1):
             record: Any = current.record
             records.change_treatment(replace(record, chemical=False, products=(), weather=(), started=None))
-            records.sign("treatment", record.id, "Sam", {"day": "came back"} if records.asked(record.id) else {})
+            records.sign("treatment", record.id, "Sam", {one.key: "as it was" for one in records.asked(record.id)})
         visit.show(context, records, 1)
     assert len(pdf_of(paper_of_visit("client", 1, key=context.key)).pages) == 1
     for kind in ("advice", "job"):

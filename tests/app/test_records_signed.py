@@ -298,6 +298,29 @@ def test_what_cannot_be_is_not_signed(tmp_path: Path) -> None:
             records.sign("visit", visit.id, "Kim")
 
 
+@pytest.mark.parametrize(
+    ("read", "asked"),
+    [(time(8, 10), False), (time(7, 10), False), (time(7, 9), True), (time(8, 40), False), (time(8, 41), True)],
+)
+def test_a_reading_of_another_time_than_the_work_is_asked_about(read: time, asked: bool, tmp_path: Path) -> None:
+    with open_records(tmp_path) as records:
+        kept = keep_some(records).treatment  # from 08:10 to 08:40
+        records.change_treatment(replace(kept, weather=(replace(kept.weather[0], at=read),)))
+        text = f"The weather was read at {read:%H:%M} and the work started at 08:10: why?"
+        assert [(one.key, one.text) for one in records.asked(1)] == ([("reading", text)] if asked else [])
+
+
+def test_a_spray_that_is_kept_as_work_without_a_chemical_is_asked_about(tmp_path: Path) -> None:
+    with open_records(tmp_path) as records:
+        kept = keep_some(records)
+        options = [{"title": "Selective herbicide", "actives": [{"name": "MCPA"}]}, {"title": "Dig out", "actives": []}]
+        records.add_plan(KeptPlan(kept.visit, {"options": options}, "Selective herbicide"))
+        for method, keys in (("Selective herbicide", ["chemical"]), ("Dig out", [])):
+            by_hand = replace(kept.treatment, chemical=False, products=(), weather=(), method=method)
+            records.change_treatment(by_hand)
+            assert [one.key for one in records.asked(1, "Lee")] == keys
+
+
 def test_what_says_nothing_is_missing(tmp_path: Path) -> None:
     with open_records(tmp_path) as records:
         kept = keep_some(records)
