@@ -37,6 +37,9 @@ def backup(
 def restore(
     file: Annotated[Path, typer.Argument(metavar="FILE.zip", help="A backup.")],
     yes: Annotated[bool, typer.Option("--yes", help="Do not ask before restoring.")] = False,
+    unlisted: Annotated[
+        bool, typer.Option("--unlisted", help="Also where signed.txt in it does not list all signed rows.")
+    ] = False,
     as_json: Json = False,
 ) -> None:
     """Restore a backup, once all of it is checked; your present files are set aside.
@@ -44,7 +47,7 @@ def restore(
     Examples:
         swardkey restore swardkey-2026-11-28.zip
     """
-    plan = plan_restore(file, home())
+    plan = plan_restore(file, home(), unlisted)
     if not as_json:
         print(plan)
     if not yes:
@@ -53,9 +56,9 @@ def restore(
         typer.confirm("Restore it?", abort=True)
     try:
         with progress_bar("restoring", plan.files, as_json) as progress:
-            bring_back(plan, progress=progress)
+            notes = bring_back(plan, progress=progress)
     except KeyboardInterrupt:
         if restore_goes_on(home()):
             raise StoppedError("all was checked by then, so the next start of swardkey completes it") from None
         raise StoppedError("nothing was restored, and your data are as they were; run the same command again") from None
-    answer(as_json, plain(plan), "restored")
+    answer(as_json, plain(plan) | {"notes": list(notes)}, "\n".join([*notes, "restored"]))

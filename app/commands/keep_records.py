@@ -13,16 +13,16 @@ from app.commands.json_output import Json, answer
 from app.commands.options import LAWN, Day, Near, State, option
 from app.commands.plain_help import Commands
 from app.commands.read_records import Number, check, due, search, show
+from app.commands.sign_records import Changes, Kind, amend, sign
 from app.present.show_records import (
     client_line,
     show_added,
     show_list,
-    show_signed,
     show_treatment,
     site_line,
     visit_line,
 )
-from app.records import Client, RecordsError, Site, Treatment, Visit, VisitRecord, open_records
+from app.records import Client, RecordsError, Site, Treatment, Visit, open_records
 from app.records.fields import State as StateName
 from app.records.yaml_fields import blank_sheet, changed_by, read_fields
 from app.services.choices import one_of, state_of
@@ -30,14 +30,10 @@ from app.services.own_details import own_state
 from app.services.site_lawn import lawn_of_site
 
 records = Commands(help="Keep clients, sites, visits and spray records; sign and amend them.")
-Kind = Annotated[Literal["visit", "treatment"], typer.Argument(metavar="KIND", help="visit or treatment.")]
-By = Annotated[str, option("NAME", "Who signs.", "--by")]
 Notes = Annotated[str | None, option("TEXT", "Anything else about it.")]
-Answer = Annotated[str, option("TEXT", "Your answer to what is asked when it is signed; kept with it.", "--answer")]
 OfBook = Annotated[Literal["client", "site"], typer.Argument(metavar="KIND", help="client or site.")]
 Into = Annotated[int, typer.Option("--into", metavar="NUMBER", min=1, help="The entry that stays.")]
 Edit = Annotated[int | None, typer.Option("--edit", metavar="NUMBER", min=1, help="Edit this one.")]
-Changes = Annotated[Path, typer.Argument(metavar="FILE", help="YAML file of the fields that change.")]
 
 
 @records.command()
@@ -170,7 +166,8 @@ def treat(
         raise RecordsError("give the number of the visit and a file of what was done; --blank NSW > FILE makes a file")
     fields = read_fields(file)
     with open_records() as book:
-        show_treatment(book.add_treatment(changed_by(book.new_treatment(visit), fields, file)), as_json)
+        kept = book.add_treatment(changed_by(book.new_treatment(visit), fields, file))
+        show_treatment(kept, as_json, book.asked(kept.id))
 
 
 @records.command()
@@ -180,40 +177,11 @@ def change(kind: Kind, number: Number, file: Changes, as_json: Json = False) -> 
     with open_records() as book:
         now = book.current(kind, number).record
         if isinstance(now, Treatment):
-            show_treatment(book.change_treatment(changed_by(now, fields, file)), as_json)
+            kept = book.change_treatment(changed_by(now, fields, file))
+            show_treatment(kept, as_json, book.asked(kept.id))
         else:
             show_added("visit", book.change_visit(changed_by(now.visit, fields, file)), as_json, "is changed")
 
 
-@records.command()
-def sign(kind: Kind, number: Number, by: By, say: Answer = "", as_json: Json = False) -> None:
-    """Sign a visit or treatment: from then on it can only be amended."""
-    with open_records() as book:
-        signed = book.sign(kind, number, by, say)
-    show_signed(signed, as_json)
-
-
-@records.command()
-def amend(
-    kind: Kind,
-    number: Number,
-    file: Changes,
-    by: By,
-    because: Annotated[str, option("TEXT", "Why it is amended.")],
-    say: Answer = "",
-    as_json: Json = False,
-) -> None:
-    """Amend what is signed: a new signed version, beside the old one."""
-    fields = read_fields(file)
-    with open_records() as book:
-        now = book.current(kind, number).record
-        if isinstance(now, VisitRecord):
-            changed: Any = replace(now, visit=changed_by(now.visit, fields, file))
-        else:
-            changed = changed_by(now, fields, file)
-        signed = book.amend(kind, number, changed, by, because, say)
-    show_signed(signed, as_json)
-
-
-for _command in (show, search, due, check):
+for _command in (sign, amend, show, search, due, check):
     records.command()(_command)

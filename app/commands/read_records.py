@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from datetime import date, datetime, time
 from pathlib import Path
 from typing import Annotated, Any, Literal
@@ -11,11 +10,11 @@ import typer
 
 from app.commands.json_output import Json, answer
 from app.commands.options import Day, option
+from app.commands.terminal import print_lines
 from app.present.show_records import hit_line, plain, print_due, print_record, show_added, show_list
-from app.records import Current, FollowUp, Records, RecordsError, Treatment, check_records, open_records
-from app.records.book_mark import against_backup, against_mark, signed_rows
-from app.records.chain import mark_of
+from app.records import Current, FollowUp, Records, RecordsError, Treatment, open_records
 from app.records.days import later
+from app.services.book_check import LIMITS, check_book
 from app.services.objections import against
 
 Shown = Literal["client", "site", "visit", "treatment"]
@@ -130,25 +129,27 @@ def _new_follow_up(book: Records, on: date, what: str, visit: int | None, site: 
 def check(
     mark: Annotated[str, option("MARK", "Whether it holds what it held at a mark, from the foot of a paper.")] = "",
     against_zip: Annotated[
-        Path | None, option("BACKUP.zip", "Whether it holds all that is signed in a backup.", "--against")
+        Path | None, option("BACKUP.zip", "Whether it holds all that a backup has.", "--against")
     ] = None,
     as_json: Json = False,
 ) -> None:
-    """Look through the records and the chain of what is signed; exit status 1 where something is wrong.
+    """Check the records, the chain of what is signed and the journal; exit status 1 where something is wrong.
 
-    No program alone on one machine can prove that nothing was altered: whoever may write to the folder can replace all
-    of it. Papers and backups that lie elsewhere carry the mark of the book, and --mark and --against compare with them.
+    Papers and backups carry the mark of the book: --mark and --against compare it with one that lies elsewhere. What no
+    check on one machine can prove is said at the end.
     """
     with open_records() as book:
-        found = check_records(book)
-        more = against_mark(book, mark) if mark else ()
-        more += against_backup(book, against_zip) if against_zip is not None else ()
-        found = replace(found, faults=(*found.faults, *more))
-        now = mark_of(signed_rows(book))
-    counts = f"{found.visits} visits, {found.treatments} treatments, {found.signed} signed rows, {found.photos} photos"
-    outcome = "nothing was altered" if found.sound else "see above"
-    held = [f"the book still holds all of {one}" for one in filter(None, (mark, against_zip)) if found.sound]
-    lines = [*found.faults, f"{counts}: {outcome}", *held, *([f"mark: {now}"] if now else [])]
-    answer(as_json, {"sound": found.sound, **plain(found), "mark": now}, "\n".join(lines))
-    if not found.sound:
+        done = check_book(book, mark, against_zip)
+    outcome = "no tampering detected" if done.sound else "see above"
+    lines = [
+        *done.faults,
+        f"{done.counts}: {outcome}",
+        *done.held,
+        *([f"mark: {done.mark}"] if done.mark else []),
+        LIMITS,
+    ]
+    found = plain(done.found) | {"faults": list(done.faults)}
+    data = {"sound": done.sound, **found, "held": list(done.held), "mark": done.mark, "limits": LIMITS}
+    answer(as_json, data, lambda: print_lines(*lines))
+    if not done.sound:
         raise typer.Exit(1)

@@ -12,6 +12,7 @@ from app.present.finding import day_text, moment_text
 
 if TYPE_CHECKING:
     from app.records import Client, Current, FollowUp, Hit, Records, Site, Treatment, Visit, VisitRecord, Waiting
+    from app.records.doubts import Doubt
 
 
 def plain(value: Any) -> dict[str, Any]:
@@ -54,19 +55,24 @@ def show_list(what: str, entries: Sequence[Any], as_json: bool, line: Callable[[
         say("none")
 
 
-def show_treatment(kept: Treatment, as_json: bool) -> None:
-    """Print that a treatment was kept, and what is still missing, with the keys under which to write it."""
+def show_treatment(kept: Treatment, as_json: bool, questions: Iterable[Doubt] = ()) -> None:
+    """Print that a treatment was kept, what is still missing, and what is asked, with the keys to write it under."""
     from app.records import key_of, missing_fields, prompts
+    from app.records.doubts import ready_answers
+
+    open_questions = [one for one in questions if not ready_answers(kept).get(one.key)]
 
     missing, asked = missing_fields(kept), prompts(kept)
     if as_json:
         texts = {"missing": [lack.text for lack in missing], "if_any": [lack.text for lack in asked]}
         texts["missing_fields"] = [key_of(lack.field) for lack in missing]
+        texts["asked"] = [one.text for one in open_questions]
         print_json({"treatment": plain(kept), **texts})
         return
     say(f"treatment {kept.id} is kept, not signed")
     say(*(f"still missing: {lack.text} ({key_of(lack.field)})" for lack in missing))
     say(*(f"if there is any: {lack.text} ({key_of(lack.field)})" for lack in asked))
+    say(*(f"asked before it is signed: {one.text} (answers: {one.key})" for one in open_questions))
 
 
 def client_line(client: Client) -> str:

@@ -19,7 +19,8 @@ from pathlib import Path
 
 from filelock import FileLock, Timeout
 
-from app.records.chain import HEADS, ROWS, mark_of, note_heads, noted_rows, read_heads
+from app.records import journal
+from app.records.chain import HEADS, ROWS, note_heads, noted_rows, read_heads
 from app.records.check import check_records
 from app.records.database import FILE
 from app.records.errors import RecordsError, in_a_sentence
@@ -42,7 +43,7 @@ Progress = Callable[[int], None]
 class BackedUp:
     """A backup that was written and verified. ``notes``: what is left out or not sound, in sentences.
 
-    ``mark``: of the record book in it; "" while nothing is signed.
+    ``mark``: of the record book in it; "" while nothing is in it.
     """
 
     file: str
@@ -134,7 +135,7 @@ def _mark(book: Path) -> str:
     if not book.is_file():
         return ""
     with closing(sqlite3.connect(book)) as opened:
-        return mark_of(opened.execute(ROWS).fetchall())
+        return journal.mark(opened)
 
 
 def _manifest(folders: tuple[str, ...], files: dict[str, dict[str, object]], mark: str) -> dict[str, object]:

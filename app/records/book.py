@@ -10,13 +10,14 @@ from datetime import date
 from pathlib import Path
 from typing import Any, TypeVar
 
+from app.records import journal
 from app.records.database import Database
 from app.records.days import FOLLOW_UP, check_day
 from app.records.entries import Client, FollowUp, GroupUse, Hit, Site, Treatment, Visit
 from app.records.errors import RecordsError, in_a_sentence
 from app.records.findings import KeptFinding, KeptPhoto, KeptPlan
 from app.records.photos import keep_photo, photo_name
-from app.records.search import find, put_words
+from app.records.search import Words, find, put_words, words_of
 from app.records.serialization import TABLES, entry_of, insert, missing, plain, rechecked, update
 
 Entry = TypeVar("Entry", Client, Site, Visit, KeptPhoto, KeptFinding, KeptPlan, Treatment, FollowUp)
@@ -72,8 +73,14 @@ class Book:
 
     def change_visit(self, visit: Visit) -> Visit:
         """Change a visit that is not signed; it stays with its site."""
-        if self.one(Visit, visit.id).site != visit.site:
+        now = self.one(Visit, visit.id)
+        if now.site != visit.site:
             raise RecordsError(f"visit {visit.id} belongs to another site; add a new visit there")
+        sql = "SELECT 1 FROM signed JOIN treatments t ON kind = 'treatment' AND record = t.id WHERE t.visit = ?"
+        if now.day != visit.day and self._database.read(sql, visit.id):
+            raise RecordsError(
+                f"visit {visit.id} has a signed treatment, which was signed for its day; sign the visit, then amend it"
+            )
         check_day(visit.day, "visit")
         return self._change(visit)
 
@@ -134,7 +141,7 @@ class Book:
         check_day(use.day, "group used")
         use = rechecked(replace(use, treatment=None))
         with self._database.writing() as connection:
-            insert(connection, use)
+            journal.note(connection, TABLES[GroupUse], insert(connection, use))
 
     def add_follow_up(self, follow_up: FollowUp) -> FollowUp:
         """Keep something to look at again; a calendar knows it by ``uid``."""
@@ -155,14 +162,9 @@ class Book:
         """It is still to be looked at: what was written down of it by mistake is taken back."""
         return self._change(replace(self.one(FollowUp, number), done=None, outcome=""))
 
-    def group_uses(self, site: int, since: date | None = None) -> tuple[GroupUse, ...]:
-        """Modes of action used at a site on or after ``since``, newest first; signed or not, and those of others."""
-        day = since.isoformat() if since else ""
-        return self._all(GroupUse, 'site = ? AND day >= ? ORDER BY day DESC, "group"', site, day)
-
-    def groups_used(self, site: int, since: date | None = None) -> tuple[int, ...]:
-        """The groups of ``group_uses``, each once: for ``used`` of a Case."""
-        return tuple(sorted({use.group for use in self.group_uses(site, since)}))
+    def reported_uses(self, site: int) -> tuple[GroupUse, ...]:
+        """Modes of action that the user reported of a site, beside those of its treatments."""
+        return self._all(GroupUse, "site = ? AND treatment IS NULL ORDER BY id", site)
 
     def follow_ups(self, site: int | None = None, open_only: bool = True) -> tuple[FollowUp, ...]:
         """What is to be looked at again, the soonest first."""
@@ -199,17 +201,21 @@ class Book:
         """All entries of a kind that belong to a visit."""
         return self._all(kind, "visit = ? ORDER BY id", visit)
 
-    def index_treatment(self, connection: sqlite3.Connection, treatment: Treatment) -> None:
-        """Keep what is asked of treatments: their words, and the modes of action of the latest version."""
-        site = self.one(Visit, treatment.visit).site
-        put_words(connection, "treatment", treatment.id, site, plain(treatment))
-        connection.execute("DELETE FROM groups_used WHERE treatment = ?", (treatment.id,))
-        for group in treatment.groups:
-            insert(connection, GroupUse(site, treatment.day, group, treatment.id))
+    def words_of_client(self, client: Client) -> Words:
+        """The words by which a client is found."""
+        return words_of("client", client.id, None, plain(client))
 
-    def index_visit(self, connection: sqlite3.Connection, visit: Visit, findings: tuple[KeptFinding, ...]) -> None:
-        """Keep the words of a visit, with those of what was found at it."""
-        put_words(connection, "visit", visit.id, visit.site, [plain(visit), [_names(f) for f in findings]])
+    def words_of_site(self, site: Site) -> Words:
+        """The words by which a site is found."""
+        return words_of("site", site.id, site.id, plain(site))
+
+    def words_of_treatment(self, treatment: Treatment) -> Words:
+        """The words by which a treatment is found, at the site of its visit."""
+        return words_of("treatment", treatment.id, self.one(Visit, treatment.visit).site, plain(treatment))
+
+    def words_of_visit(self, visit: Visit, findings: tuple[KeptFinding, ...]) -> Words:
+        """The words by which a visit is found, with those of what was found at it."""
+        return words_of("visit", visit.id, visit.site, [plain(visit), [_names(f) for f in findings]])
 
     def _all(self, kind: type[Row], where: str, *values: Any) -> tuple[Row, ...]:
         found = self._database.read(f"SELECT * FROM {TABLES[kind]} WHERE {where}", *values)
@@ -221,27 +227,29 @@ class Book:
         entry = rechecked(entry)
         with self._database.writing() as connection:
             kept = replace(entry, id=insert(connection, entry))
-            self._index(connection, kept)
+            self._wrote(connection, kept)
         return kept
 
     def _change(self, entry: Entry) -> Entry:
         entry = rechecked(entry)
         with self._database.writing() as connection:
+            journal.note_foreign(connection, TABLES[type(entry)], entry.id)
             update(connection, entry)
-            self._index(connection, entry)
+            self._wrote(connection, entry)
         return entry
 
-    def _index(self, connection: sqlite3.Connection, entry: Any) -> None:
-        """Keep the words by which the entry, or the visit that it belongs to, is found."""
+    def _wrote(self, connection: sqlite3.Connection, entry: Any) -> None:
+        """Note it in the journal, and keep the words by which it, or the visit that it belongs to, is found."""
+        journal.note(connection, TABLES[type(entry)], entry.id)
         if isinstance(entry, Client):
-            put_words(connection, "client", entry.id, None, plain(entry))
+            put_words(connection, self.words_of_client(entry))
         elif isinstance(entry, Site):
-            put_words(connection, "site", entry.id, entry.id, plain(entry))
+            put_words(connection, self.words_of_site(entry))
         elif isinstance(entry, Treatment):
-            self.index_treatment(connection, entry)
+            put_words(connection, self.words_of_treatment(self.treatment_row(entry.id)))
         elif isinstance(entry, Visit | KeptFinding):
             visit = entry if isinstance(entry, Visit) else self.one(Visit, entry.visit)
-            self.index_visit(connection, visit, self.of_visit(KeptFinding, visit.id))
+            put_words(connection, self.words_of_visit(visit, self.of_visit(KeptFinding, visit.id)))
 
 
 def completed(treatment: Treatment) -> Treatment:

@@ -66,7 +66,7 @@ def _lines(path: Path) -> dict[int, str]:
 
 
 def mark_of(rows: Sequence[tuple[int, str]]) -> str:
-    """The mark of signed rows; "" while nothing is signed.
+    """The mark of a chain by its last row; "" while there is none.
 
     >>> mark_of([(1, "ab" * 32)])
     '1-abababababababababab'

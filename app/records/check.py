@@ -7,12 +7,13 @@ from collections.abc import Iterator
 from contextlib import closing
 from dataclasses import dataclass, replace
 
-from app.records import schema
+from app.records import journal, schema
 from app.records.chain import HEADS, digest, noted_rows, signed_row
 from app.records.entries import VisitRecord
 from app.records.errors import RecordsError
 from app.records.own import Own
 from app.records.record_book import Records
+from app.records.search import false_words, index_is_false
 from app.records.serialization import plain
 from model.file import sha256_of
 
@@ -33,22 +34,27 @@ class Checked:
         return not self.faults
 
 
-def check_records(records: Records, all_noted: bool = True) -> Checked:
-    """Check the whole record book, its photos, and the chain of what is signed. Raises RecordsError.
+def check_records(records: Records, all_noted: bool = True, with_journal: bool = True) -> Checked:
+    """Check the whole record book, its photos, the chain of what is signed and the journal. Raises RecordsError.
 
     The chain detects any change, loss or insertion among signed rows; rows cut off at the end are
     detected by the file beside the book that lists them, and by the note of each record's last signature.
-    ``all_noted``: whether that file must list every row; a backup may be older than its last line.
+    ``all_noted``: whether that file must list every row; a backup may be older than its last line. ``with_journal``:
+    whether rows must be as the journal has them.
     """
-    faults = [
-        *_of_file(records),
-        *_of_chain(records, all_noted),
-        *_of_notes(records),
-        *_of_signed(records),
-        *_of_photos(records),
-    ]
+    database = records.database
+    faults = [*_of_chain(records, all_noted)]
+    with database.one_moment() as connection:
+        faults += _of_file(records)
+        faults += _of_notes(records)
+        faults += _of_signed(records)
+        if with_journal:
+            faults += journal.faults(connection)
+        false = _false_words(records)
+    faults += _of_words(records, false)
+    faults += _of_photos(records)
     counts = [
-        records.database.read(f"SELECT count(*) FROM {table}")[0][0]
+        database.read(f"SELECT count(*) FROM {table}")[0][0]
         for table in ("visits", "treatments", "signed", "(SELECT DISTINCT sha256 FROM photos)")
     ]
     return Checked(tuple(faults), *counts)
@@ -115,6 +121,26 @@ def _of_notes(records: Records) -> Iterator[str]:
     sql = "SELECT name FROM notes WHERE name LIKE 'signed %' AND value NOT IN (SELECT sha256 FROM signed) ORDER BY name"
     for row in records.database.read(sql):
         yield f"{row['name'].removeprefix('signed ')}: was signed, and its signed row is gone"
+
+
+def _false_words(records: Records) -> list[str]:
+    """What is found by words that are not its own; nothing where a record cannot be read, which is reported already."""
+    try:
+        return list(false_words(records.database.connection, records.all_words()))
+    except RecordsError:
+        return []
+
+
+def _of_words(records: Records, false: list[str]) -> Iterator[str]:
+    """What search gets wrong. Words and index are made again from the records: nothing is lost by it."""
+    faults = [f"the search words of {one}: are not those of its record" for one in false]
+    if index_is_false(records.database.connection):
+        faults.append("the search index: does not hold the words that it is made from")
+    why = "; they were changed by another program"
+    if faults and not records.database.refused:
+        records.make_words_again()
+        why += " and are made again now"
+    yield from (f"{fault}{why}" for fault in faults)
 
 
 def _of_signed(records: Records) -> Iterator[str]:

@@ -66,6 +66,16 @@ class Database:
             verified_copy(self.connection, target)
 
     @contextmanager
+    def one_moment(self) -> Iterator[sqlite3.Connection]:
+        """What is read inside is the book of one moment, whatever others write meanwhile."""
+        with in_a_sentence(self.path):
+            self.connection.execute("BEGIN")
+            try:
+                yield self.connection
+            finally:
+                self.connection.execute("ROLLBACK")
+
+    @contextmanager
     def writing(self) -> Iterator[sqlite3.Connection]:
         """One transaction: all that is written in it is on the disk when it ends, or nothing of it is.
 

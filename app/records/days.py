@@ -21,7 +21,12 @@ def check_day(day: date, what: str, ahead: int = AHEAD) -> None:
 
 def latest_today() -> date:
     """Today, by this machine or already in the east of Australia, whose clock it may not have."""
-    return max(date.today(), (datetime.now(UTC) + EAST).date())
+    return latest_now().date()
+
+
+def latest_now() -> datetime:
+    """The hour by the clock on the wall, by this machine or already in the east of Australia; without a time zone."""
+    return max(datetime.now(), (datetime.now(UTC) + EAST).replace(tzinfo=None))
 
 
 def _in_years(day: date, years: int) -> date:

@@ -2,20 +2,37 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
-from datetime import date
+import re
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from datetime import datetime, timedelta
 
-from app.records.days import latest_today
-from app.records.entries import Treatment, VisitRecord
+from app.records.days import latest_now, latest_today
+from app.records.entries import Reading, Treatment, VisitRecord
 from app.records.errors import RecordsError
-from app.records.law import NO_SPRAY
+from app.records.fields import says_something
+from app.records.law import NO_SPRAY, load_law
+
+# What may be asked, by the keys of the questions, and what the answer says.
+QUESTIONS = {
+    "day": "why the treatment has another date than the visit",
+    "state": "why the record is for another state than the site's",
+    "address": "why it has another address than the site",
+    "client": "why it names another client than the site's",
+    "chemical": "why no chemical was used, where the method is one with a chemical",
+    "reading": "why the first reading of the weather is of another time than the start",
+    "wind": "why it was sprayed in that wind",
+    "signer": "why somebody else signs than whoever applied it",
+}
 
 
 def refuse_impossible(record: Treatment | VisitRecord) -> None:
-    """Raises RecordsError for a day to come, and for an end before the start."""
+    """Raises RecordsError for a day or an hour to come, and for an end before the start."""
     day = record.day if isinstance(record, Treatment) else record.visit.day
     if day > latest_today():
         raise RecordsError(f"its day, {day.isoformat()}, is still to come; correct it, then sign")
+    if isinstance(record, Treatment):
+        _refuse_hours_to_come(record)
     if isinstance(record, Treatment) and record.started and record.finished and record.finished < record.started:
         raise RecordsError(
             f"it finished at {record.finished:%H:%M}, before it started at {record.started:%H:%M}; correct the "
@@ -23,30 +40,113 @@ def refuse_impossible(record: Treatment | VisitRecord) -> None:
         )
 
 
-def doubts(treatment: Treatment, visited: date, signer: str = "") -> tuple[str, ...]:
-    """What is asked before a treatment is signed and was not answered yet: wind, day, and ``signer`` where given."""
+@dataclass(frozen=True)
+class Doubt:
+    """A question before a treatment is signed. ``key``: by which a file or an option answers it."""
+
+    key: str
+    text: str
+
+
+def _refuse_hours_to_come(treatment: Treatment) -> None:
+    for what, at in (("starts", treatment.started), ("finishes", treatment.finished)):
+        if at is not None and datetime.combine(treatment.day, at) > latest_now():
+            raise RecordsError(f"it {what} at {at:%H:%M}, which is still to come; sign once it is done")
+
+
+def doubts(treatment: Treatment, visit: VisitRecord, signer: str = "") -> tuple[Doubt, ...]:
+    """What is asked before a treatment is signed and was not answered yet: of ``signer`` only where one is given."""
     asked = []
-    if treatment.day != visited:
-        asked.append(f"The treatment is dated {treatment.day.isoformat()}, the visit {visited.isoformat()}: why?")
+    if treatment.day != visit.visit.day:
+        text = f"The treatment is dated {treatment.day.isoformat()}, the visit {visit.visit.day.isoformat()}: why?"
+        asked.append(Doubt("day", text))
+    asked += _of_place(treatment, visit)
     if treatment.chemical:
         asked += _of_wind(treatment)
+        asked += _of_reading(treatment)
         if signer.strip() and treatment.applicator.strip() and _alike(signer) != _alike(treatment.applicator):
-            asked.append(f"{treatment.applicator} applied it and {signer.strip()} signs: why?")
-    return tuple(one for one in asked if one not in treatment.answered)
+            asked.append(Doubt("signer", f"{treatment.applicator} applied it and {signer.strip()} signs: why?"))
+    else:
+        asked += _of_work(treatment, visit)
+    once = {one.text: one for one in reversed(asked)}
+    return tuple(one for one in reversed(once.values()) if one.text not in treatment.answered)
 
 
-def answered(treatment: Treatment, asked: tuple[str, ...], answer: str) -> Treatment:
-    """The treatment with an answer to all that is asked. Raises RecordsError with the questions where there is none."""
-    if not asked:
-        return treatment
-    if not answer.strip():
+def _of_place(treatment: Treatment, visit: VisitRecord) -> list[Doubt]:
+    """Whether the record names another state, whose law asks for other things, another place or another client."""
+    site, client = visit.site, visit.client
+    asked = []
+    if treatment.state and site.state and treatment.state != site.state:
+        asked.append(Doubt("state", f"The record is for {treatment.state} and the site is in {site.state}: why?"))
+    for key, said, known in (
+        ("address", treatment.address, site.address),
+        ("client", treatment.client, client.name),
+    ):
+        # More words of the same, such as "rear of 1 Low Street", are no other one.
+        if says_something(said) and _alike(known) not in _alike(said) and _alike(said) not in _alike(known):
+            asked.append(Doubt(key, f"The record says {said.strip()} and the {key} of the site is {known}: why?"))
+    return asked
+
+
+def _of_work(treatment: Treatment, visit: VisitRecord) -> list[Doubt]:
+    """Whether work without a chemical has the method of an option with one: then no law of sprays would ask."""
+    options = [option for plan in visit.plans for part in ("options", "only_for") for option in plan.plan.get(part, ())]
+    if any(option.get("actives") and option.get("title") == treatment.method for option in options):
+        text = f"The record says that no chemical was used, and its method is {treatment.method}: why?"
+        return [Doubt("chemical", text)]
+    return []
+
+
+def _of_reading(treatment: Treatment) -> list[Doubt]:
+    """Whether the first reading of the weather is of another time than the start of the work."""
+    read, start, end = (treatment.weather or (Reading(),))[0].at, treatment.started, treatment.finished
+    if read is None or start is None or treatment.gear in NO_SPRAY or not treatment.outdoors:
+        return []
+    oldest = timedelta(hours=load_law().first_reading.within_hours)
+    at, began = (datetime.combine(treatment.day, one) for one in (read, start))
+    if at < began - oldest or read > max(start, end or start):
+        return [Doubt("reading", f"The weather was read at {read:%H:%M} and the work started at {start:%H:%M}: why?")]
+    return []
+
+
+def is_key(text: str) -> bool:
+    """Whether answers may be given under this key.
+
+    >>> [is_key(text) for text in ("day", "wind", "wind-2", "signer", "widn", "wind-1")]
+    [True, True, True, True, False, False]
+    """
+    return (
+        re.fullmatch(r"day|state|address|client|chemical|reading|signer|wind(-([2-9]|[1-9]\d))?", text, re.ASCII)
+        is not None
+    )
+
+
+def ready_answers(treatment: Treatment) -> dict[str, str]:
+    """Answers that were written down with the treatment before anything was asked, by the keys of the questions."""
+    return {key: text for key, text in treatment.answered.items() if is_key(key)}
+
+
+def answered(treatment: Treatment, asked: Sequence[Doubt], answers: Mapping[str, str]) -> Treatment:
+    """The treatment with its own answer to each question, from ``answers`` or as written down with it.
+
+    Raises RecordsError with the questions where an answer is missing, and for an answer to what is not asked.
+    """
+    keys = [one.key for one in asked]
+    for key in answers:
+        if key not in keys:
+            raise RecordsError(f"treatment {treatment.id}: nothing is asked about {key[:60]}; leave that answer out")
+    given = {key: text.strip() for key, text in (ready_answers(treatment) | dict(answers)).items()}
+    if lacking := [one for one in asked if not says_something(given.get(one.key, ""))]:
+        each = " ".join(f"--answer {one.key}=TEXT" for one in lacking)
         raise RecordsError(
-            f"treatment {treatment.id}: {' '.join(asked)} Correct it, or answer (--answer TEXT) and sign"
+            f"treatment {treatment.id}: {' '.join(one.text for one in lacking)} Correct it, or answer "
+            f"{'each question' if len(lacking) > 1 else 'the question'} ({each}), then sign"
         )
-    return replace(treatment, answered={**treatment.answered, **dict.fromkeys(asked, answer.strip())})
+    kept = {text: answer for text, answer in treatment.answered.items() if not is_key(text)}
+    return replace(treatment, answered=kept | {one.text: given[one.key] for one in asked})
 
 
-def _of_wind(treatment: Treatment) -> list[str]:
+def _of_wind(treatment: Treatment) -> list[Doubt]:
     """Whether the wind of a reading is beyond the limits at which the spray check says stop."""
     from model.spray import load_rules  # model.spray takes long to import
 
@@ -54,13 +154,16 @@ def _of_wind(treatment: Treatment) -> list[str]:
         return []
     band = load_rules().facts.bands["wind"]
     asked = []
-    for wind in (reading.wind_speed for reading in treatment.weather if reading.wind_speed is not None):
-        if band.stop_above is not None and wind > band.stop_above.value:
-            asked.append(f"The wind was {wind:g} km/h, over {band.stop_above.value:g}: why was it sprayed?")
-        elif band.stop_below is not None and wind < band.stop_below.value:
-            asked.append(f"The wind was {wind:g} km/h, under {band.stop_below.value:g}: why was it sprayed?")
+    for number, wind in enumerate((reading.wind_speed for reading in treatment.weather), start=1):
+        key = "wind" if number == 1 else f"wind-{number}"
+        if wind is not None and band.stop_above is not None and wind > band.stop_above.value:
+            text = f"The wind was {wind:g} km/h, over {band.stop_above.value:g}: why was it sprayed?"
+            asked.append(Doubt(key, text))
+        elif wind is not None and band.stop_below is not None and wind < band.stop_below.value:
+            text = f"The wind was {wind:g} km/h, under {band.stop_below.value:g}: why was it sprayed?"
+            asked.append(Doubt(key, text))
     return asked
 
 
 def _alike(name: str) -> str:
-    return " ".join(name.casefold().split())
+    return " ".join(re.findall(r"\w+", name.casefold()))

@@ -17,7 +17,7 @@ from pydantic import BaseModel, ConfigDict, Field, model_validator
 
 from app.records.days import later
 from app.records.entries import Product, Reading, Treatment
-from app.records.fields import State
+from app.records.fields import State, says_something
 from model.flora.load import CONFIGS, read_facts
 from model.flora.species import Fact
 
@@ -70,6 +70,12 @@ class ActiveLaw(Fact):
     keep_years: Years
 
 
+class FirstReading(Fact):
+    """How long before the start the first reading of the weather may have been made, in hours."""
+
+    within_hours: Hours
+
+
 class Law(BaseModel):
     """configs/records.yaml."""
 
@@ -79,6 +85,7 @@ class Law(BaseModel):
     without_chemical: WithoutChemical
     states: dict[str, StateLaw]
     unknown_state: StateLaw
+    first_reading: FirstReading
     actives: dict[str, ActiveLaw]
 
     @model_validator(mode="after")
@@ -252,7 +259,8 @@ def _lacking(treatment: Treatment, law: Law, names: set[str]) -> Iterator[Missin
 
 
 def _is_empty(value: object) -> bool:
-    return value is None or value == () or (isinstance(value, str) and not value.strip())
+    # A dash, a dot or a character that nobody sees says nothing.
+    return value is None or value == () or (isinstance(value, str) and not says_something(value))
 
 
 def _rules_of_actives(treatment: Treatment, law: Law) -> list[ActiveLaw]:

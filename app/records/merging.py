@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import sqlite3
 from dataclasses import fields, replace
 from typing import Literal, TypeVar
 
+from app.records import journal
 from app.records.book import Book
 from app.records.database import Database
 from app.records.entries import Client, Site
@@ -33,23 +35,27 @@ class Merging:
         """Put all of a client or site under another one, which also takes what it lacks itself; the first goes.
 
         What the two say differently is added to the notes of the one that stays. Raises RecordsError where there is
-        none of that number, and for a site with signed visits, which never move.
+        none of that number, and for a site with signed visits or treatments, which never move.
         """
         if number == into:
             raise RecordsError(f"that is {kind} {number} twice; give two different numbers")
         gone, stays = self._one(kind, number), self._one(kind, into)
-        if kind == "site" and self._has_signed_visits(number):
+        if kind == "site" and self._has_signed(number):
             raise RecordsError(
-                f"site {number} has signed visits, which never move; merge site {into} into site {number} instead"
+                f"site {number} has signed visits or treatments, which never move; merge site {into} into site "
+                f"{number} instead"
             )
         with self._database.writing() as connection:
             kept = _change(self._book, gone, stays)
             for table in HANGING[kind]:
-                connection.execute(f"UPDATE {table} SET {kind} = ? WHERE {kind} = ?", (into, number))
+                moved = connection.execute(f"SELECT id FROM {table} WHERE {kind} = ?", (number,)).fetchall()
+                for (row,) in moved:
+                    journal.note_foreign(connection, table, row)
+                    connection.execute(f"UPDATE {table} SET {kind} = ? WHERE id = ?", (into, row))
+                    journal.note(connection, table, row)
             if kind == "site":
                 connection.execute("UPDATE words SET site = ? WHERE site = ? AND kind <> 'site'", (into, number))
-            drop_words(connection, kind, number)
-            connection.execute(f"DELETE FROM {TABLE[kind]} WHERE id = ?", (number,))
+            _delete(connection, kind, number)
         return kept
 
     def remove(self, kind: Merged, number: int) -> Client | Site:
@@ -65,16 +71,23 @@ class Merging:
                 f"use swardkey records merge {kind} {number} --into NUMBER"
             )
         with self._database.writing() as connection:
-            drop_words(connection, kind, number)
-            connection.execute(f"DELETE FROM {TABLE[kind]} WHERE id = ?", (number,))
+            _delete(connection, kind, number)
         return gone
 
     def _one(self, kind: Merged, number: int) -> Client | Site:
         return self._book.client(number) if kind == "client" else self._book.site(number)
 
-    def _has_signed_visits(self, site: int) -> bool:
-        sql = "SELECT 1 FROM visits v JOIN signed s ON s.kind = 'visit' AND s.record = v.id WHERE v.site = ? LIMIT 1"
+    def _has_signed(self, site: int) -> bool:
+        sql = """SELECT 1 FROM visits v LEFT JOIN treatments t ON t.visit = v.id JOIN signed s
+          ON (s.kind = 'visit' AND s.record = v.id) OR (s.kind = 'treatment' AND s.record = t.id)
+          WHERE v.site = ? LIMIT 1"""
         return bool(self._database.read(sql, site))
+
+
+def _delete(connection: sqlite3.Connection, kind: Merged, number: int) -> None:
+    drop_words(connection, kind, number)
+    connection.execute(f"DELETE FROM {TABLE[kind]} WHERE id = ?", (number,))
+    journal.note(connection, TABLE[kind], number)
 
 
 def _change(book: Book, gone: Client | Site, stays: Client | Site) -> Client | Site:

@@ -8,7 +8,7 @@ from contextlib import closing, suppress
 from datetime import UTC, datetime
 from pathlib import Path
 
-from app.records import schema
+from app.records import journal, schema
 from app.records.errors import RecordsError
 from model.storage import beside, sync_folder
 
@@ -40,9 +40,12 @@ def bring_forward(connection: sqlite3.Connection, path: Path) -> None:
     connection.execute("BEGIN EXCLUSIVE")
     try:
         # Another program may have done it meanwhile.
-        for script in schema.MIGRATIONS[version_of(connection, path) :]:
+        version = version_of(connection, path)
+        for script in schema.MIGRATIONS[version:]:
             for statement in schema.statements(script):
                 connection.execute(statement)
+        if version < schema.JOURNAL <= newest:
+            journal.begin(connection)
         if connection.execute("PRAGMA foreign_key_check").fetchone():
             raise RecordsError(f"{path}: has references to rows that are missing; restore a backup, and report this")
         connection.execute(f"PRAGMA application_id = {schema.APPLICATION_ID}")

@@ -6,6 +6,7 @@ import json
 from dataclasses import dataclass, fields, replace
 from typing import Any, TypeVar
 
+from app.records import journal
 from app.records.database import Database
 from app.records.entries import Product, Treatment
 from app.records.errors import RecordsError
@@ -108,7 +109,9 @@ class Own:
 
     def _write(self, name: str, value: Any) -> None:
         with self._database.writing() as connection:
+            journal.note_foreign(connection, "notes", name)
             connection.execute("INSERT OR REPLACE INTO notes VALUES (?, ?)", (name, canonical(value)))
+            journal.note(connection, "notes", name)
 
 
 def filled_in(new: Treatment, profile: Profile, former: Treatment | None) -> Treatment:

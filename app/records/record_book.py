@@ -9,8 +9,10 @@ from typing import Self
 from app.records.book import Book
 from app.records.database import PATIENCE, Clock, Database, utc_now
 from app.records.drafts import Drafts
+from app.records.latest import Latest
 from app.records.merging import Merging
 from app.records.own import Own
+from app.records.search import words_are_stale
 from app.records.signing import Signing
 from app.records.switch import finish_restore
 from app.services.home import home
@@ -51,8 +53,6 @@ class Records:
         self.finish_follow_up = book.finish_follow_up
         self.reopen_follow_up = book.reopen_follow_up
         self.add_group_use = book.add_group_use
-        self.group_uses = book.group_uses
-        self.groups_used = book.groups_used
         self.follow_ups = book.follow_ups
         self.overdue = book.overdue
         self.search = book.search
@@ -64,27 +64,40 @@ class Records:
         own = Own(self.database)
         self._offer(own)
 
-        signing = Signing(self.database, book, own)
+        latest = Latest(self.database, book)
+        self._read_with(latest)
+
+        signing = Signing(self.database, book, own, latest)
         self.together = signing.together
+        self.asked = signing.asked
         self.sign = signing.sign
         self.amend = signing.amend
         self.unsigned = signing.unsigned
-        self.current = signing.current
-        self.versions = signing.versions
-        self.unsigned_record = signing.unsigned_record
-        self.visit = signing.visit
-        self.visits = signing.visits
-        self.treatments = signing.treatments
-        self.history = signing.history
         self.new_treatment = signing.new_treatment
 
         self.merging = Merging(self.database, book)
+
+        if words_are_stale(self.database.connection) and not self.database.refused:
+            self.make_words_again()
 
         drafts = Drafts(self.database)
         self.save_draft = drafts.save_draft
         self.draft = drafts.draft
         self.recent_drafts = drafts.recent_drafts
         self.end_draft = drafts.end_draft
+
+    def _read_with(self, latest: Latest) -> None:
+        self.current = latest.current
+        self.versions = latest.versions
+        self.unsigned_record = latest.unsigned_record
+        self.visit = latest.visit
+        self.visits = latest.visits
+        self.treatments = latest.treatments
+        self.history = latest.history
+        self.group_uses = latest.group_uses
+        self.groups_used = latest.groups_used
+        self.all_words = latest.all_words
+        self.make_words_again = latest.make_words_again
 
     def _offer(self, own: Own) -> None:
         self.profile = own.profile

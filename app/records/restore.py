@@ -18,17 +18,18 @@ from typing import Annotated, Literal
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
-from app.records import schema
+from app.records import journal, schema
 from app.records.backup import FORMAT, FORMAT_VERSION, MANIFEST, MOST_FILES, Progress
+from app.records.chain import HEADS, ROWS, noted_rows
 from app.records.check import check_records, expected_shape
 from app.records.database import FILE
 from app.records.errors import RecordsError, in_a_sentence
 from app.records.fields import Sha256
 from app.records.locks import one_restore
 from app.records.record_book import Records
-from app.records.switch import ASIDE, FOLDERS, UNFINISHED, finish_restore, switch_folders
+from app.records.switch import ASIDE, FOLDERS, UNFINISHED, finish_restore, signed_in, switch_folders
 from model.storage import sync_folder
-from model.text import shown
+from model.text import counted, shown
 from model.validation import first_cause
 from model.zip_file import BROKEN, entries_at_most, fault_of_member, fault_of_name
 
@@ -64,7 +65,8 @@ class Manifest(BaseModel):
 class Restore:
     """A backup whose list of files was checked, and what bringing it back would do.
 
-    ``replaces`` are folders of now that are kept aside; ``stays`` those that the backup has nothing of.
+    ``replaces`` are folders of now that are kept aside; ``stays`` those that the backup has nothing of. ``unlisted``:
+    signed rows that signed.txt does not list are taken all the same.
     """
 
     file: Path
@@ -75,6 +77,7 @@ class Restore:
     bytes: int
     replaces: tuple[str, ...]
     stays: tuple[str, ...]
+    unlisted: bool = False
 
     def __str__(self) -> str:
         text = f"{self.file}: {self.files} files of {self.made_at} ({', '.join(self.folders)})"
@@ -85,7 +88,7 @@ class Restore:
         return text
 
 
-def plan_restore(file: Path, home: Path) -> Restore:
+def plan_restore(file: Path, home: Path, unlisted: bool = False) -> Restore:
     """Check the names, kinds and sizes in a backup. Raises RecordsError for one not ours, or built to do harm."""
     with in_a_sentence(file), _opened(file) as archive:
         manifest = _manifest(file, archive)
@@ -99,15 +102,17 @@ def plan_restore(file: Path, home: Path) -> Restore:
         bytes=sum(entry.size for entry in manifest.files.values()),
         replaces=tuple(name for name in there if name in manifest.folders),
         stays=tuple(name for name in there if name not in manifest.folders),
+        unlisted=unlisted,
     )
 
 
-def restore(plan: Restore, progress: Progress = lambda done: None) -> None:
+def restore(plan: Restore, progress: Progress = lambda done: None) -> tuple[str, ...]:
     """Unpack beside, check every file and the records, then switch the folders; the old ones are kept aside.
 
-    A kill leaves the old state, or the new one once swardkey is started again. Raises RecordsError.
+    A kill leaves the old state, or the new one once swardkey is started again. Gives what a person should know of the
+    records that were restored, in sentences. Raises RecordsError.
     """
-    home = plan.home
+    home, notes = plan.home, tuple[str, ...]()
     with in_a_sentence(home):
         home.mkdir(parents=True, exist_ok=True)
         free = shutil.disk_usage(home).free
@@ -120,11 +125,21 @@ def restore(plan: Restore, progress: Progress = lambda done: None) -> None:
         try:
             _unpack(plan, stage / "new", progress)
             if "records" in plan.folders:
-                _check_book(plan.file, stage / "new" / "records")
+                notes = _check_book(plan.file, stage / "new" / "records", plan.unlisted)
+                notes += _left_behind(home, stage / "new")
             switch_folders(home, stage)
         except BaseException:
             shutil.rmtree(stage, ignore_errors=True)
             raise
+    return notes
+
+
+def _left_behind(home: Path, new: Path) -> tuple[str, ...]:
+    """What of the present records was signed and is not among those that come."""
+    if count := len(signed_in(home) - signed_in(new)):
+        rows = counted(count, "signed row")
+        return (f"{rows} of the records until now {'is' if count == 1 else 'are'} not in the backup: see {ASIDE}",)
+    return ()
 
 
 def _opened(file: Path) -> zipfile.ZipFile:
@@ -235,11 +250,14 @@ def _unpack_member(archive: zipfile.ZipFile, name: str, file: Path, size: int) -
     return digest.hexdigest()
 
 
-def _check_book(file: Path, records: Path) -> None:
-    """Raises RecordsError where the record book of the backup is not ours, or not sound."""
+def _check_book(file: Path, records: Path, unlisted: bool) -> tuple[str, ...]:
+    """Raises RecordsError where the record book of the backup is not ours, not sound, or signed rows are not listed.
+
+    What another program did to other rows is no reason to lose the rest: it is said, and the journal goes on saying it.
+    """
     book = records / FILE
     if not book.is_file():
-        return
+        return ()
     # Before anything runs in it: a foreign trigger would run with the first change.
     with in_a_sentence(file), closing(sqlite3.connect(f"{book.as_uri()}?mode=ro", uri=True)) as opened:
         version = opened.execute("PRAGMA user_version").fetchone()[0]
@@ -247,12 +265,28 @@ def _check_book(file: Path, records: Path) -> None:
             raise RecordsError(f"{file}: its record book is not as swardkey makes them; it is refused, use another")
     try:
         with Records(records) as found:
-            faults = check_records(found, all_noted=False).faults or _unreadable_rows(found)
+            if not unlisted:
+                _check_list(file, found)
+            faults = check_records(found, all_noted=False, with_journal=False).faults or _unreadable_rows(found)
+            notes = tuple(journal.faults(found.database.connection))
     except (ValueError, TypeError, LookupError, AttributeError, RecursionError) as error:
         # Rows of a form that swardkey never writes.
         raise RecordsError(f"{file}: its records are not sound ({type(error).__name__}); use another") from None
     if faults:
         raise RecordsError(f"{file}: its records are not sound ({faults[0]}); use another")
+    return notes
+
+
+def _check_list(file: Path, records: Records) -> None:
+    """Raises RecordsError where signed.txt does not list all signed rows: they may have been rewritten since."""
+    rows = [(row[0], row[1]) for row in records.database.read(ROWS)]
+    listed = len(noted_rows(records.folder, rows))
+    if listed < len(rows):
+        raise RecordsError(
+            f"{file}: its {HEADS} lists {listed} of {counted(len(rows), 'signed row')}, so the others may have been "
+            f"rewritten; use another backup, or compare the hash of its last signed row, {rows[-1][1][:16]}, with the "
+            "signatures on printed records and then restore it all the same in a terminal (--unlisted)"
+        )
 
 
 def _unreadable_rows(records: Records) -> tuple[str, ...]:

@@ -127,7 +127,30 @@ CREATE TRIGGER signed_is_noted AFTER INSERT ON signed
   BEGIN INSERT OR REPLACE INTO notes VALUES ('signed ' || NEW.kind || ' ' || NEW.record, NEW.sha256); END;
 """
 
-MIGRATIONS: tuple[str, ...] = (_TABLES + _triggers(), _DATASET, _IN_ORDER, _LICENSED, _OUTCOME, _NOTED)
+# The journal has a hash of each row that swardkey writes. Groups of treatments are worked out from the treatments, and
+# search words are made again from the records.
+_JOURNAL = """
+CREATE TABLE journal (
+  sequence INTEGER PRIMARY KEY, "table" TEXT NOT NULL, row TEXT NOT NULL, columns INTEGER NOT NULL,
+  content TEXT NOT NULL, former TEXT NOT NULL, sha256 TEXT NOT NULL UNIQUE) STRICT;
+CREATE TRIGGER journal_never_changes BEFORE UPDATE ON journal
+  BEGIN SELECT RAISE(ABORT, 'the journal never changes'); END;
+CREATE TRIGGER journal_never_goes BEFORE DELETE ON journal
+  BEGIN SELECT RAISE(ABORT, 'the journal is never deleted'); END;
+CREATE TRIGGER journal_goes_on BEFORE INSERT ON journal
+  WHEN NEW.sequence IS NOT (SELECT coalesce(max(sequence), 0) + 1 FROM journal)
+    OR NEW.former IS NOT coalesce((SELECT sha256 FROM journal ORDER BY sequence DESC LIMIT 1), '')
+  BEGIN SELECT RAISE(ABORT, 'an entry of the journal follows the one before it'); END;
+CREATE TRIGGER journal_is_noted AFTER INSERT ON journal
+  BEGIN INSERT OR REPLACE INTO notes VALUES ('journal', NEW.sequence || ' ' || NEW.sha256); END;
+DELETE FROM groups_used WHERE treatment IS NOT NULL;
+DELETE FROM words;
+INSERT OR REPLACE INTO notes VALUES ('words_index', 'stale');
+INSERT OR REPLACE INTO notes VALUES ('words', 'stale');
+"""
+
+MIGRATIONS: tuple[str, ...] = (_TABLES + _triggers(), _DATASET, _IN_ORDER, _LICENSED, _OUTCOME, _NOTED, _JOURNAL)
+JOURNAL = 7  # the version that began the journal
 
 
 def statements(script: str) -> Iterator[str]:

@@ -5,8 +5,9 @@ from __future__ import annotations
 import re
 import sqlite3
 import time
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from contextlib import contextmanager
+from dataclasses import dataclass
 from typing import Any
 
 from app.records.entries import Hit
@@ -19,16 +20,69 @@ LONGEST_TEXT = 1000  # characters of what was typed
 LONGEST_SEARCH = 2.0  # seconds
 
 
-def put_words(connection: sqlite3.Connection, kind: str, record: int, site: int | None, content: Any) -> None:
+@dataclass(frozen=True)
+class Words:
+    """The text by which a record is found, and the site that it belongs to."""
+
+    kind: str
+    record: int
+    site: int | None
+    text: str
+
+
+def words_of(kind: str, record: int, site: int | None, content: Any) -> Words:
+    """The words in plain data of a record."""
+    return Words(kind, record, site, " · ".join(texts_in(content)))
+
+
+def put_words(connection: sqlite3.Connection, words: Words) -> None:
     """Keep the words of a record, in place of those that it had."""
     indexed = _ready_index(connection)
-    drop_words(connection, kind, record)
-    text = " · ".join(texts_in(content))
+    drop_words(connection, words.kind, words.record)
     added = connection.execute(
-        "INSERT INTO words (kind, record, site, text) VALUES (?, ?, ?, ?)", (kind, record, site, text)
+        "INSERT INTO words (kind, record, site, text) VALUES (?, ?, ?, ?)",
+        (words.kind, words.record, words.site, words.text),
     )
     if indexed:
-        connection.execute("INSERT INTO words_index (rowid, text) VALUES (?, ?)", (added.lastrowid, text))
+        connection.execute("INSERT INTO words_index (rowid, text) VALUES (?, ?)", (added.lastrowid, words.text))
+
+
+def false_words(connection: sqlite3.Connection, all_words: Iterable[Words]) -> Iterator[str]:
+    """What is found by words that are not those of its record, or not at all, such as "visit 3"."""
+    right = {(one.kind, one.record): one for one in all_words}
+    found = connection.execute("SELECT kind, record, site, text FROM words").fetchall()
+    there = {(one.kind, one.record): one for one in (Words(*row) for row in found)}
+    for kind, record in sorted({*right, *there}):
+        if right.get((kind, record)) != there.get((kind, record)):
+            yield f"{kind} {record}"
+
+
+def index_is_false(connection: sqlite3.Connection) -> bool:
+    """Whether the index, where there is one, holds other words than the table that it is made from."""
+    if not has_index(connection) or _is_stale(connection):
+        return False
+    try:
+        connection.execute("INSERT INTO words_index (words_index, rank) VALUES ('integrity-check', 1)")
+    except sqlite3.DatabaseError as error:
+        return error.sqlite_errorcode & 0xFF == sqlite3.SQLITE_CORRUPT
+    return False
+
+
+def put_all_words(connection: sqlite3.Connection, all_words: Iterable[Words]) -> None:
+    """Make all words and their index again."""
+    connection.execute("DELETE FROM words")
+    for one in all_words:
+        connection.execute(
+            "INSERT INTO words (kind, record, site, text) VALUES (?, ?, ?, ?)",
+            (one.kind, one.record, one.site, one.text),
+        )
+    connection.execute("INSERT OR REPLACE INTO notes VALUES ('words_index', 'stale'), ('words', 'ready')")
+    _ready_index(connection)
+
+
+def words_are_stale(connection: sqlite3.Connection) -> bool:
+    """Whether a migration left the words to be made again."""
+    return connection.execute("SELECT 1 FROM notes WHERE name = 'words' AND value = 'stale'").fetchone() is not None
 
 
 def drop_words(connection: sqlite3.Connection, kind: str, record: int) -> None:

@@ -68,7 +68,7 @@ def _switch(home: Path) -> None:
             move(new / name, home / name)
     sync_folder(home)
     if old.is_dir():
-        if _signed(aside) <= _signed(home) | _signed(old):
+        if signed_in(aside) <= signed_in(home) | signed_in(old):
             _remove(aside)
         else:
             move(aside, _free(aside))
@@ -77,7 +77,7 @@ def _switch(home: Path) -> None:
     sync_folder(home)
 
 
-def _signed(folder: Path) -> set[str]:
+def signed_in(folder: Path) -> set[str]:
     """What is signed in the records of a folder; its own path where they cannot be read, which nothing else has."""
     book = folder / "records" / FILE
     if not book.is_file():

@@ -10,6 +10,7 @@ from typing import Any, TypeVar
 
 import yaml
 
+from app.records.doubts import QUESTIONS, is_key
 from app.records.entries import Product, Reading, Treatment, Visit
 from app.records.errors import RecordsError
 from app.records.law import asked_in, load_law
@@ -96,6 +97,11 @@ def _filled_in(found: Any) -> Any:
 def changed_by(entry: Entry, given: dict[str, Any], file: Path) -> Entry:
     """The entry with the fields of a file in place of its own. Raises RecordsError naming file and field."""
     known = [f.name for f in fields(entry) if f.name not in OURS]
+    if isinstance(entry, Treatment) and "answers" in given:
+        given = {name: value for name, value in given.items() if name != "answers"} | {
+            "answered": entry.answered | _answers(given["answers"], file)
+        }
+        known.append("answered")
     for name in given:
         if name not in known:
             raise RecordsError(f"{file}: {name} is not a field of this record; {nearest(name, known)}")
@@ -103,6 +109,16 @@ def changed_by(entry: Entry, given: dict[str, Any], file: Path) -> Entry:
         return checked(type(entry), plain(entry) | _as_meant(given))
     except RecordsError as error:
         raise RecordsError(f"{file}: {error}; fix that field") from None
+
+
+def _answers(given: Any, file: Path) -> dict[str, Any]:
+    """Answers to what is asked before it is signed, by the keys of the questions. Raises RecordsError."""
+    if not isinstance(given, dict):
+        raise RecordsError(f"{file}: answers: write each answer under the key of its question ({', '.join(QUESTIONS)})")
+    for key in given:
+        if not is_key(key):
+            raise RecordsError(f"{file}: answers: {key} is not asked about; {nearest(key, QUESTIONS)}")
+    return given
 
 
 def _as_meant(given: Mapping[str, Any]) -> dict[str, Any]:
@@ -121,7 +137,8 @@ def _as_meant(given: Mapping[str, Any]) -> dict[str, Any]:
 
 def _clock(text: str) -> str:
     minutes = round(clock_time(text) * 60)
-    return f"{minutes // 60:02d}:{minutes % 60:02d}" if ":" not in text or not text[-1].isdigit() else text
+    written = f"{minutes // 60:02d}:{minutes % 60:02d}"
+    return text if re.fullmatch(r"\d\d:\d\d.*\d", text) else written
 
 
 def _number(*units: str) -> Callable[[str], str]:
@@ -172,4 +189,7 @@ def blank_sheet(state: str) -> str:
             text += "".join(line(one, "    " if place else "  - ") for place, one in enumerate(own))
         elif name in asked:
             text += line(name)
+    text += "answers:".ljust(24) + "# to what is asked before it is signed, where it applies; kept with the record;\n"
+    text += " " * 24 + "# of the wind of a second reading, wind-2\n"
+    text += "".join(f"  {key}:".ljust(24) + f"# {words}\n" for key, words in QUESTIONS.items())
     return text

@@ -119,10 +119,10 @@ def bring_back(fields: Fields, which: str) -> tuple[Address, list[str]]:
     def run(tell: Tell) -> dict[str, Any]:
         try:
             # Whoever stops it while files are unpacked and checked has changed nothing.
-            restore(plan, lambda files: tell("Unpacking and checking.", files, plan.files))
+            notes = restore(plan, lambda files: tell("Unpacking and checking.", files, plan.files))
         except SwardkeyError as error:
             raise FormError(for_pages(str(error))) from None
-        return {"restored": which}
+        return {"restored": which, "notes": notes}
 
     work.start("Restoring", run)
     return dict(HERE), []

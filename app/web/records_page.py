@@ -12,7 +12,7 @@ from urllib.parse import quote
 from app.papers.darwin_core import LICENCES
 from app.present.finding import day_text
 from app.records import FollowUp, GroupUse, Hit, Records, open_records
-from app.web import backups
+from app.web import backups, book_checks
 from app.web import visit_page as visit
 from app.web.context import Context
 from app.web.frame import Address, Fields, FormError, number, one, render, row_number, several
@@ -37,6 +37,8 @@ def body(context: Context, address: Address) -> str:
     """The page of a visit, of a place, or of all."""
     if address.get("backup"):
         return render("backup.html", **backups.show(address))
+    if address.get("check"):
+        return render("book_check.html", **book_checks.show())
     with open_records() as records:
         if "visit" in address:
             shown = visit.show(context, records, row_number(address["visit"], "visit"), address.get("tried", ""))
@@ -142,6 +144,8 @@ def act(context: Context, address: Address, do: str, fields: Fields, which: str)
         if do not in backups.ACTIONS:
             raise FormError("The backups had changed since this page was loaded; the page is up to date now.")
         return backups.ACTIONS[do](fields, which)
+    if do in book_checks.ACTIONS:
+        return book_checks.ACTIONS[do](fields), []
     if do == "search":
         return ({"q": one(fields, "q")} if one(fields, "q") else {}), []
     if "visit" in address:

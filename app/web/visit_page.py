@@ -8,6 +8,7 @@ from datetime import date
 from typing import Any
 from urllib.parse import quote, urlencode
 
+from app.present.block import capital
 from app.present.finding import day_text
 from app.present.naming import GIVEN
 from app.records import (
@@ -22,7 +23,7 @@ from app.records import (
     write_up_by,
 )
 from app.records.days import later
-from app.records.doubts import doubts, refuse_impossible
+from app.records.doubts import QUESTIONS, is_key, ready_answers, refuse_impossible
 from app.services.objections import HEADING, against
 from app.services.own_products import holding, with_product
 from app.web.context import Context
@@ -134,12 +135,30 @@ def _treatment(context: Context, records: Records, current: Any, own: Any, tried
         "signed": current.chain,
         "form": form(treatment, again),
         "who": who if again and who else treatment.applicator,
-        "doubts": doubts(treatment, records.visit(treatment.visit).day, who) if again else (),
+        "doubts": records.asked(treatment.id, who) if again else (),
+        "ready": ready_answers(treatment),
+        "may_ask": _may_be_asked(treatment) if current.chain else (),
         "shelf": [product.name for product in shelf],
         "write_up": write_up_by(treatment).text if treatment.chemical else "",
         "against": against(records, treatment, context.control if treatment.products else None),
         "against_heading": HEADING,
     }
+
+
+def _may_be_asked(treatment: Treatment) -> list[tuple[str, str]]:
+    """What may be asked of an amendment, by the keys of the questions: nobody knows before it is sent."""
+    passed_over = {"signer", *(("chemical",) if treatment.chemical else ("reading", "wind"))}
+    found = [(key, capital(words)) for key, words in QUESTIONS.items() if key not in passed_over]
+    if treatment.chemical:
+        later = range(2, len(treatment.weather) + 1)
+        found += [(f"wind-{number}", f"Why it was sprayed in the wind of reading {number}") for number in later]
+    return found
+
+
+def _answers(fields: Fields) -> dict[str, str]:
+    """The answers of a form that were filled in, by the keys of their questions."""
+    given = {name.removeprefix("answer-"): one(fields, name) for name in fields if name.startswith("answer-")}
+    return {key: text for key, text in given.items() if text and is_key(key)}
 
 
 def act(context: Context, number: int, do: str, fields: Fields, which: str) -> Outcome:
@@ -170,7 +189,8 @@ def _sign_treatment(records: Records, number: int, fields: Fields, which: str) -
     who = one(fields, "who")
     if not who:
         raise FormError("Who signs? Give a name.")
-    kept = records.change_treatment(read_form(_its(records, number, which), fields))
+    filled_in = read_form(_its(records, number, which), fields)
+    kept = records.change_treatment(replace(filled_in, answered=filled_in.answered | _answers(fields)))
     again = f"{which}:{who}"
     lacks = missing_fields(kept)
     if lacks:
@@ -181,9 +201,11 @@ def _sign_treatment(records: Records, number: int, fields: Fields, which: str) -
         refuse_impossible(kept)
     except RecordsError as error:
         return [fault(f"Not signed yet: {error}. The rest is saved.")], again
-    if doubts(kept, records.visit(number).day, who) and not one(fields, "answer"):
-        return [fault("Not signed yet: correct what is asked below, or answer it. The rest is saved.")], again
-    records.sign("treatment", kept.id, who, one(fields, "answer"))
+    if [doubt for doubt in records.asked(kept.id, who) if not ready_answers(kept).get(doubt.key)]:
+        return [
+            fault("Not signed yet: correct what is asked below, or answer each question. The rest is saved.")
+        ], again
+    records.sign("treatment", kept.id, who)
     known = records.learn_products(kept)
     listed = f" {' and '.join(known)}: now on your list of products." if known else ""
     return f"The treatment is signed: from now on it can only be amended.{listed}"
@@ -212,7 +234,9 @@ def _use_product(records: Records, number: int, fields: Fields, which: str) -> s
 
 def _amend(records: Records, number: int, fields: Fields, which: str) -> str:
     changed = read_form(_its(records, number, which), fields)
-    records.amend("treatment", int(which), changed, one(fields, "who"), one(fields, "reason"), one(fields, "answer"))
+    asked = {doubt.key for doubt in records.asked(changed.id, changed=changed)}
+    answers = {key: text for key, text in _answers(fields).items() if key in asked}
+    records.amend("treatment", changed.id, changed, one(fields, "who"), one(fields, "reason"), answers)
     return "Amended; the earlier version is kept."
 
 

@@ -10,6 +10,7 @@ from typing import Any
 import pytest
 from pypdf import PdfReader
 
+from app.papers.record_sheet import paper_of_treatment
 from app.records import Client, OwnProduct, Profile, Records, RecordsError, Site, check_records, open_records
 from app.services.own_products import from_shelf
 from app.services.paper_making import paper_of_visit, text_for_client
@@ -30,6 +31,7 @@ MIX = OwnProduct(
     name="Invented mix", approval_number="12345", actives="340 g/L MCPA + 80 g/L dicamba", groups=(4,), re_entry="dry"
 )
 CLOVER = "trifolium_repens"
+WIND = "The wind was 45 km/h, over 20: why was it sprayed?"
 
 
 def pdf_of(paper: bytes) -> PdfReader:
@@ -116,13 +118,39 @@ def test_what_is_odd_is_asked_on_the_page_and_the_answer_is_kept(recorder: Perso
     rest = {"applicator_address": "1 Lane", "applicator_contact": "0", "business_address": "1 Lane", "started": "11:00"}
     rest |= {"equipment": "wick", "order_treated": "front first", "occupier": "Ada", "who": "Lee", "target": "bindii"}
     recorder.press("sign_treatment", str(kept.id), **fields | rest)
-    assert recorder.faults == ["Not signed yet: correct what is asked below, or answer it. The rest is saved."]
-    assert "<li>Sam applied it and Lee signs: why?</li>" in recorder.text
-    done = recorder.press("sign_treatment", str(kept.id), **fields | rest | {"answer": "Sam is away"})
+    wants = ["Not signed yet: correct what is asked below, or answer each question. The rest is saved."]
+    assert recorder.faults == wants and "Sam applied it and Lee signs: why?</label>" in recorder.text
+    # Each question has its own field; one answer does not stand for two, and is there still when the rest is asked.
+    windy = fields | rest | {"weather-0-wind_speed": "45", "weather-0-wind_direction": "SE", "gear": "hand_spray"}
+    recorder.press("sign_treatment", str(kept.id), **windy | {"answer-signer": "Sam is away"})
+    assert recorder.faults == wants and 'name="answer-wind"' in recorder.text and 'value="Sam is away"' in recorder.text
+    done = recorder.press("sign_treatment", str(kept.id), **windy | {"answer-wind": "gusts", "answer-signer": "away"})
     assert done.faults == []
     with open_records() as records:
         signed: Any = records.treatments(visit=1)[0].record
-    assert signed.answered == {"Sam applied it and Lee signs: why?": "Sam is away"}
+        paper = paper_of_treatment(records, signed.id)
+    asked = {WIND: "gusts", "Sam applied it and Lee signs: why?": "away"}
+    assert signed.answered == asked
+    printed = " ".join(" ".join(page.extract_text() for page in pdf_of(paper).pages).split())
+    assert all(f"{question} {answer}" in printed for question, answer in asked.items())
+
+
+def test_an_amendment_on_the_page_answers_what_it_raises(recorder: Person) -> None:
+    kept, fields = treatment_of(recorder)
+    rest = {"applicator_address": "1 Lane", "applicator_contact": "0", "business_address": "1 Lane", "started": "11:00"}
+    rest |= {"equipment": "wick", "order_treated": "front first", "occupier": "Ada", "who": "Sam", "target": "bindii"}
+    rest |= {"gear": "hand_spray", "weather-0-wind_direction": "SE"}
+    assert recorder.press("sign_treatment", str(kept.id), **fields | rest).faults == []
+    assert 'name="answer-wind"' in recorder.text
+    amended = fields | rest | {"weather-0-wind_speed": "45", "reason": "read wrong"}
+    recorder.press("amend", str(kept.id), **amended)
+    assert WIND in recorder.faults[0]
+    # An answer to what is not asked is left out.
+    done = recorder.press("amend", str(kept.id), **amended | {"answer-wind": "gusts", "answer-day": "same day"})
+    assert done.faults == []
+    with open_records() as records:
+        signed: Any = records.treatments(visit=1)[0].record
+    assert signed.answered == {WIND: "gusts"}
 
 
 def test_whether_somebody_is_licensed_decides_what_is_asked(context: Context, site: int) -> None:
@@ -237,7 +265,7 @@ def test_the_clients_paper_waits_for_the_signature_and_says_what_to_do_until_whe
         full |= {"applicator_contact": "0", "business_address": "1 Lane", "withholding": "14 days", "state": "WA"}
         full |= {"client_contact": "0"}
         records.change_treatment(replace(kept, **full, started=kept.weather[0].at))
-        records.sign("treatment", kept.id, "Sam")
+        records.sign("treatment", kept.id, "Sam", {"state": "over the border"})
     text = text_for_client(1, context.key)
     for words in (
         "The name is certain", "a weed killer that kills certain weeds", "Invented mix", "by the label: dry.",
@@ -288,8 +316,8 @@ def visit_text(context: Context) -> str:
     with open_records() as records:
         for current in records.treatments(visit=1):
             record: Any = current.record
-            records.change_treatment(replace(record, chemical=False, products=(), weather=()))
-            records.sign("treatment", record.id, "Sam", "came back to spray")
+            records.change_treatment(replace(record, chemical=False, products=(), weather=(), started=None))
+            records.sign("treatment", record.id, "Sam", {one.key: "as it was" for one in records.asked(record.id)})
         visit.show(context, records, 1)
     assert len(pdf_of(paper_of_visit("client", 1, key=context.key)).pages) == 1
     for kind in ("advice", "job"):

@@ -297,3 +297,58 @@ def test_all_that_was_found_at_a_visit_is_planned_for_together(run: Run, treated
     assert "for weeds that are named" in run("advise", "--visit", "1", "--together").refusal
     named = run("advise", "bindii", "cudweed", "--visit", "1", "--json").json
     assert not named["case"]["together"], "several names are a shortlist until it is said otherwise"
+
+
+def windy_sheet(folder: Path, answers: str = "") -> Path:
+    """A sheet of a spray in too much wind, on another day than its visit."""
+    file = folder / "windy.yaml"
+    lines = ["day: 2/6/2026", "state: VIC", "gear: hand_spray", "situation: home lawn", "area_m2: 120", "started: 8:10"]
+    lines += ["products:", "  - name: as on the label", "    actives: MCPA 340 g/L", "    rate: 1.50 mL/L"]
+    lines += ["weather:", "  - at: 8:10", "    temperature: 20", "    humidity: 60", "    wind_speed: 45"]
+    lines += ["    wind_direction: SE"]
+    file.write_text("\n".join(lines) + f"\n{answers}")
+    return file
+
+
+def visited(run: Run) -> None:
+    run("records", "clients", "--add", "A. Wattle", "--phone", "0000")
+    run("records", "sites", "--client", "1", "--add", "1 Low Street", "--state", "VIC")
+    run("records", "visits", "--site", "1", "--add", "Kim", "--day", "2026-06-01")
+
+
+def test_each_question_before_a_signature_has_its_own_answer(run: Run, tmp_path: Path) -> None:
+    visited(run)
+    kept = run("records", "treat", "1", windy_sheet(tmp_path)).out
+    assert "asked before it is signed: The wind was 45 km/h, over 20: why was it sprayed? (answers: wind)" in kept
+    sign = ("records", "sign", "treatment", "1", "--by", "Lee")
+    assert "--answer day=TEXT --answer wind=TEXT --answer signer=TEXT" in run(*sign).refusal
+    assert "--answer gusts: say to which question" in run(*sign, "--answer", "gusts").refusal
+    two = ("--answer", "day=came back", "--answer", "wind=gusts")
+    assert "(--answer signer=TEXT)" in run(*sign, *two).refusal
+    assert "is given twice" in run(*sign, *two, "--answer", "wind=more").refusal
+    run(*sign, *two, "--answer", "signer=away")
+    answered = run("records", "show", "treatment", "1", "--json").json["record"]["answered"]
+    assert sorted(answered.values()) == ["away", "came back", "gusts"]
+
+
+def test_a_sheet_answers_what_will_be_asked(run: Run, tmp_path: Path) -> None:
+    visited(run)
+    assert "answers:" in run("records", "treat", "--blank", "VIC").out
+    wrong = windy_sheet(tmp_path, "answers:\n  widn: gusts\n")
+    assert "answers: widn is not asked about; did you mean wind?" in run("records", "treat", "1", wrong).refusal
+    kept = run("records", "treat", "1", windy_sheet(tmp_path, "answers:\n  wind: gusts\n  signer: Kim is away\n")).out
+    assert "why was it sprayed" not in kept and "(answers: day)" in kept
+    run("records", "sign", "treatment", "1", "--by", "Lee", "--answer", "came back")
+    answered = run("records", "show", "treatment", "1", "--json").json["record"]["answered"]
+    assert sorted(answered.values()) == ["Kim is away", "came back", "gusts"]
+
+
+def test_in_a_terminal_each_question_is_asked(run: Run, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    visited(run)
+    run("records", "treat", "1", windy_sheet(tmp_path, "answers:\n  wind: gusts\n"))
+    monkeypatch.setattr("app.commands.sign_records.is_interactive", lambda: True)
+    done = run("records", "sign", "treatment", "1", "--by", "Kim", stdin="came back\n")
+    assert done.status == 0 and "The treatment is dated 2026-06-02, the visit 2026-06-01: why?" in done.out
+    assert "over 20" not in done.out
+    answered = run("records", "show", "treatment", "1", "--json").json["record"]["answered"]
+    assert sorted(answered.values()) == ["came back", "gusts"]

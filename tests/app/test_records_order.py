@@ -13,7 +13,17 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from app.records import KeptFinding, Records, RecordsError, VisitRecord, back_up, check_records, open_records, schema
+from app.records import (
+    KeptFinding,
+    Records,
+    RecordsError,
+    VisitRecord,
+    back_up,
+    check_records,
+    journal,
+    open_records,
+    schema,
+)
 from app.records.chain import HEADS, digest
 from app.records.database import FILE
 from app.records.entries import Signed
@@ -97,7 +107,9 @@ def test_answers_put_in_another_order_behind_our_back_are_found_out(tmp_path: Pa
         book.execute(trigger)
         book.commit()
     with open_records(tmp_path) as records:
-        assert check_records(records).faults == (f"visit {kept.visit}: was changed after it was signed",)
+        visit, finding = check_records(records).faults
+        assert visit == f"visit {kept.visit}: was changed after it was signed"
+        assert finding == f"finding {number}: was changed by another program"
 
 
 @pytest.fixture
@@ -106,6 +118,7 @@ def of_before(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     folder = tmp_path / "before"
     with monkeypatch.context() as then:
         then.setattr(schema, "MIGRATIONS", schema.MIGRATIONS[:2])
+        then.setattr(journal, "note", lambda *_: None)  # which no book had then
         with open_records(folder) as records:
             kept = keep_some(records)
             add(records, kept)

@@ -23,8 +23,8 @@ from app.records import (
     check_records,
     open_records,
 )
-from app.records.book_mark import against_backup, against_mark, signed_rows
-from app.records.chain import HEADS, MEANT, mark_of
+from app.records.book_mark import against_backup, against_mark, mark_of_book
+from app.records.chain import HEADS, MEANT, ROWS, mark_of
 from app.records.database import FILE
 from tests.app.record_book import keep_some, photo
 
@@ -292,10 +292,58 @@ def test_what_cannot_be_is_not_signed(tmp_path: Path) -> None:
         ):
             records.change_treatment(replace(kept.treatment, **wrong))  # type: ignore[arg-type]
             with pytest.raises(RecordsError, match=told):
-                records.sign("treatment", kept.treatment.id, "Kim", "so it was")
+                records.sign("treatment", kept.treatment.id, "Kim")
         visit = records.add_visit(replace(records.visit(kept.visit), day=date.today() + timedelta(days=3)))
         with pytest.raises(RecordsError, match="still to come"):
             records.sign("visit", visit.id, "Kim")
+
+
+@pytest.mark.parametrize(
+    ("read", "asked"),
+    [(time(8, 10), False), (time(7, 10), False), (time(7, 9), True), (time(8, 40), False), (time(8, 41), True)],
+)
+def test_a_reading_of_another_time_than_the_work_is_asked_about(read: time, asked: bool, tmp_path: Path) -> None:
+    with open_records(tmp_path) as records:
+        kept = keep_some(records).treatment  # from 08:10 to 08:40
+        records.change_treatment(replace(kept, weather=(replace(kept.weather[0], at=read),)))
+        text = f"The weather was read at {read:%H:%M} and the work started at 08:10: why?"
+        assert [(one.key, one.text) for one in records.asked(1)] == ([("reading", text)] if asked else [])
+
+
+def test_a_spray_that_is_kept_as_work_without_a_chemical_is_asked_about(tmp_path: Path) -> None:
+    with open_records(tmp_path) as records:
+        kept = keep_some(records)
+        options = [{"title": "Selective herbicide", "actives": [{"name": "MCPA"}]}, {"title": "Dig out", "actives": []}]
+        records.add_plan(KeptPlan(kept.visit, {"options": options}, "Selective herbicide"))
+        for method, keys in (("Selective herbicide", ["chemical"]), ("Dig out", [])):
+            by_hand = replace(kept.treatment, chemical=False, products=(), weather=(), method=method)
+            records.change_treatment(by_hand)
+            assert [one.key for one in records.asked(1, "Lee")] == keys
+
+
+def test_what_says_nothing_is_missing(tmp_path: Path) -> None:
+    with open_records(tmp_path) as records:
+        kept = keep_some(records)
+        for empty in ("\u200b", " - ", ".", "\u2060"):
+            with pytest.raises(RecordsError, match="who signs"):
+                records.sign("treatment", kept.treatment.id, empty)
+            records.change_treatment(replace(kept.treatment, client=empty))
+            with pytest.raises(RecordsError, match="still missing for VIC: the client or owner"):
+                records.sign("treatment", kept.treatment.id, "Kim")
+            records.change_treatment(kept.treatment)
+        records.sign("treatment", kept.treatment.id, "Kim")
+        with pytest.raises(RecordsError, match="no reason"):
+            records.amend("treatment", 1, replace(kept.treatment, area_m2=9.0), "Kim", "-")
+
+
+def test_nothing_is_signed_before_it_is_done(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("app.records.doubts.latest_now", lambda: datetime(2026, 6, 1, 8, 30))
+    with open_records(tmp_path) as records:
+        kept = keep_some(records)  # from 08:10 to 08:40
+        with pytest.raises(RecordsError, match="it finishes at 08:40, which is still to come; sign once it is done"):
+            records.sign("treatment", kept.treatment.id, "Kim")
+        monkeypatch.setattr("app.records.doubts.latest_now", lambda: datetime(2026, 6, 1, 8, 40))
+        records.sign("treatment", kept.treatment.id, "Kim")
 
 
 def test_what_is_odd_is_asked_and_the_answer_is_kept(tmp_path: Path) -> None:
@@ -305,10 +353,28 @@ def test_what_is_odd_is_asked_and_the_answer_is_kept(tmp_path: Path) -> None:
         records.change_treatment(replace(kept.treatment, weather=(windy,), day=date(2026, 6, 2)))
         with pytest.raises(RecordsError, match=r"dated 2026-06-02, .* 45 km/h, over 20.* Kim applied it and Lee signs"):
             records.sign("treatment", kept.treatment.id, "Lee")
-        records.sign("treatment", kept.treatment.id, "Lee", "gusts at the end only")
+        elsewhere = {"state": "NSW", "address": "5 Other Road", "client": "B. Banksia"}
+        records.change_treatment(replace(records.treatment_row(1), **elsewhere))  # type: ignore[arg-type]
+        asked = {one.key: one.text for one in records.asked(1)}
+        assert asked["state"] == "The record is for NSW and the site is in VIC: why?"
+        assert asked["address"] == "The record says 5 Other Road and the address of the site is 1 Low Street: why?"
+        assert asked["client"] == "The record says B. Banksia and the client of the site is A. Wattle: why?"
+        alike = {"state": "VIC", "address": "rear of 1 Low Street, Toorak", "client": "Wattle"}
+        records.change_treatment(replace(records.treatment_row(1), **alike))  # type: ignore[arg-type]
+        own = {"day": "came back", "wind": "gusts at the end", "signer": "Kim is away"}
+        for key in own:  # an answer to the others is none to this one
+            with pytest.raises(RecordsError, match=rf"answer the question \(--answer {key}=TEXT\), then sign"):
+                records.sign("treatment", 1, "Lee", own | {key: " "})
+        with pytest.raises(RecordsError, match="nothing is asked about wind-2"):
+            records.sign("treatment", 1, "Lee", own | {"wind-2": "calm"})
+        records.sign("treatment", kept.treatment.id, "Lee", own)
         record = records.current("treatment", kept.treatment.id).record
-        assert isinstance(record, Treatment) and len(record.answered) == 3
-        assert set(record.answered.values()) == {"gusts at the end only"}
+        assert isinstance(record, Treatment)
+        assert record.answered == {
+            "The treatment is dated 2026-06-02, the visit 2026-06-01: why?": "came back",
+            "The wind was 45 km/h, over 20: why was it sprayed?": "gusts at the end",
+            "Kim applied it and Lee signs: why?": "Kim is away",
+        }
         # Asked once: an amendment of something else asks for nothing more, another wind does.
         records.amend("treatment", 1, replace(record, area_m2=9.0), "Lee", "measured again")
         with pytest.raises(RecordsError, match="50 km/h"):
@@ -337,16 +403,19 @@ def test_signed_rows_that_go_with_the_files_beside_the_book_leave_a_gap(folder: 
 def test_a_mark_and_a_backup_prove_what_the_book_still_holds(folder: Path, tmp_path: Path) -> None:
     done = back_up(tmp_path, tmp_path / "b.zip")
     with open_records(folder) as records:
-        mark = mark_of(signed_rows(records))
-        assert done.mark == mark and mark.startswith("3-")
+        mark = mark_of_book(records)
+        before = mark_of(records.database.read(ROWS))  # the mark of a paper of before the journal
+        assert done.mark == mark and before.startswith("3-")
         records.amend("treatment", 1, replace(records.treatment_row(1), area_m2=140.0), "Kim", "again")
         assert against_mark(records, mark) == against_backup(records, tmp_path / "b.zip") == ()
-        assert "row 3 is not the one" in against_mark(records, "3-" + "0" * 20)[0]
+        assert against_mark(records, before) == ()
+        assert "entry 3 is not the one" in against_mark(records, "3-" + "0" * 20)[0]
         with pytest.raises(RecordsError, match="is not a mark; copy it"):
             against_mark(records, "3")
     with open_records(tmp_path / "other") as records:  # another book in its place, sound in itself
         kept = keep_some(records)
         records.sign("treatment", kept.treatment.id, "Kim")
         assert check_records(records).sound
-        assert "row 3 of the mark" in against_mark(records, mark)[0]
-        assert "of b.zip" in against_backup(records, tmp_path / "b.zip")[0]
+        assert f"of the mark {mark}" in against_mark(records, mark)[0]
+        told = against_backup(records, tmp_path / "b.zip")
+        assert "signed row 1 is not the one of b.zip" in told[0] and "journal entry" in told[1]

@@ -12,6 +12,7 @@ from contextlib import closing
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
+from unittest.mock import patch
 
 import numpy as np
 from PIL import Image
@@ -20,6 +21,7 @@ from app.records import (
     KeptPhoto,
     back_up,
     check_records,
+    journal,
     open_records,
     plan_restore,
     schema,
@@ -118,11 +120,9 @@ def _a_visit() -> None:
 
 
 def _of_the_first_version(home: Home) -> None:
-    now, schema.MIGRATIONS = schema.MIGRATIONS, schema.MIGRATIONS[:1]
-    try:
+    # No book had a journal then.
+    with patch.object(schema, "MIGRATIONS", schema.MIGRATIONS[:1]), patch.object(journal, "note"):
         a_book(home)
-    finally:
-        schema.MIGRATIONS = now
 
 
 def _migrated(home: Home) -> dict[str, Any]:

@@ -1,0 +1,42 @@
+"""The check of the record book on a page: on its own, against a mark from a paper, or against a backup."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any
+
+from app.records import open_records
+from app.services.book_check import LIMITS, BookCheck, check_book
+from app.web import backups
+from app.web.background import Tell, Work
+from app.web.frame import Address, Fields, one
+
+HERE = {"check": "yes"}
+work = Work()
+
+
+def show() -> dict[str, Any]:
+    """What the page shows: what may be compared with, and how the last check went."""
+    return {"backups": [(file.name, file.name) for file in backups.there()], "state": work.state, "limits": LIMITS}
+
+
+def check(fields: Fields) -> Address:
+    """Begin a check; its photos may take a while."""
+    mark, name = one(fields, "mark"), one(fields, "against")
+    file = backups.file_of(name) if name else None
+
+    def run(tell: Tell) -> BookCheck:
+        with open_records() as records:
+            return check_book(records, mark, file)
+
+    work.start("The check", run)
+    return dict(HERE)
+
+
+def forget(fields: Fields) -> Address:
+    """Forget what the last check came to."""
+    work.clear()
+    return dict(HERE)
+
+
+ACTIONS: dict[str, Callable[[Fields], Address]] = {"check_book": check, "forget_check": forget}
