@@ -132,6 +132,15 @@ def test_with_few_calibration_photos_the_doubts_of_the_base_are_kept() -> None:
     assert np.diff(fitted.novelty)[1] == pytest.approx(2.0 - 0.0 - 0.0, abs=0.6), "moved to where one's own photos lie"
 
 
+def test_where_no_photo_can_be_judged_by_other_plants_nothing_of_the_calibration_moves() -> None:
+    """Two species of which one plant each is learned: each is in no head of the other fold."""
+    old = ["a", "b", "other:x"] * 60
+    base, start = fit_statistics(cloud(old, 60, 0.4), old), Calibration(0.2, 5.0, (-0.5, 0.1, 0.1, 0.2), 0.05, 0.3)
+    photos = tuple(photo(f"{n}", "cd"[n // 5], f"plant {n // 5}") for n in range(10))
+    learned = learn(Data(cloud(["c"] * 5 + ["d"] * 5, 60, 0.4), photos, np.full(10, "fit")), base, start, RECIPE)
+    assert learned.classifier.calibration == start and learned.calibrated_on == 0
+
+
 def test_nothing_to_learn_from_is_said() -> None:
     base, start = read_model(STARTER)
     empty = Data(np.zeros((0, 1280)), (), np.array([], dtype=str))

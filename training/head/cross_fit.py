@@ -58,9 +58,10 @@ class CrossFitted:
 def cross_fit(
     whole: Classifier, base: Statistics, weight: float, own: Data, folds: int, seed: int
 ) -> CrossFitted | None:
-    """Heads of all but one fold of one's own photos, groups whole; None where there are too few to make folds.
+    """Heads of all but one fold of one's own photos, groups whole; None where no photo could be judged by one.
 
-    ``base``: the statistics that one starts from, whose scatter counts ``weight`` times.
+    That is so where there are too few groups to make folds, or a single one of every class. ``base``: the statistics
+    that one starts from, whose scatter counts ``weight`` times.
     """
     labels = np.array(own.labels)
     most = max(int((labels == name).sum()) for name in set(own.labels))
@@ -74,6 +75,8 @@ def cross_fit(
         rows = np.flatnonzero(~others & np.isin(labels, statistics.classes))
         found.append((Classifier(statistics, whole.calibration), rows))
     used = np.sort(np.concatenate([rows for _, rows in found]))
+    if not len(used):
+        return None
     keep = np.zeros(len(labels), dtype=bool)
     keep[used] = True
     return CrossFitted(whole, own.where(keep), tuple((one, np.searchsorted(used, rows)) for one, rows in found))
