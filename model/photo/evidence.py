@@ -84,28 +84,30 @@ class Classifier:
         other.calibration = calibration
         return other
 
+    def with_statistics(self, statistics: Statistics) -> Classifier:
+        """The same calibration with other statistics in the head of the shipped network's features."""
+        return Classifier(statistics, self.calibration)
+
     def probabilities(self, x: Array) -> Array:
         """Calibrated probabilities, float (photos, species + 1), rows sum to 1, last is other.
 
         ``x`` float (photos, features), square roots of pooled features.
         """
-        distances = self.distances(x)
-        closed = self.closed(x, distances)
-        odds = self.novel_prior / (1 - self.novel_prior) * self.ratio(self.strangeness(x))
-        known = closed[:, self._columns] / (1 + odds)[:, None]
+        return self.with_other(self.logs(x), self.strangeness(x))
+
+    def with_other(self, logs: Array, strangeness: Array) -> Array:
+        """The same from ln P(class | photo) of the head's classes, float (photos, classes), and the novelty scores."""
+        odds = self.novel_prior / (1 - self.novel_prior) * self.ratio(strangeness)
+        known = softmax(logs)[:, self._columns] / (1 + odds)[:, None]
         return np.hstack([known, 1.0 - known.sum(axis=1, keepdims=True)])
 
-    def distances(self, x: Array) -> Array:
-        """Squared distance to each class of the head, float (photos, classes), by the first of the features."""
-        return self.head.distances(x[:, : self.statistics.means.shape[1]])
-
-    def logs(self, x: Array, distances: Array) -> Array:
+    def logs(self, x: Array) -> Array:
         """ln P(class | photo) up to a constant a photo, float (photos, classes)."""
-        return np.asarray(-0.5 * distances / self.calibration.temperature + self.log_prior)
+        return self.logs_of(self.head.scores(x[:, : self.statistics.means.shape[1]]))
 
-    def closed(self, x: Array, distances: Array) -> Array:
-        """Probabilities as if every photo showed one of the head's classes, rows sum to 1."""
-        return softmax(self.logs(x, distances))
+    def logs_of(self, scores: Array) -> Array:
+        """The same from scores of the head, which its calibration tempers."""
+        return np.asarray(scores / self.calibration.temperature + self.log_prior)
 
     def strangeness(self, x: Array, without: NDArray[np.int64] | None = None) -> Array:
         """How much farther photos lie from every class than they do from plants at large, float (photos,).

@@ -86,9 +86,13 @@ class TunedClassifier(Classifier):
         self._tuned_head = Discriminant(tuned.statistics, tuned.shrinkage)
         self._shared = [statistics.classes.index(name) for name in tuned.statistics.classes]
 
-    def logs(self, x: Array, distances: Array) -> Array:
+    def with_statistics(self, statistics: Statistics) -> TunedClassifier:
+        """The same calibration and second network with other statistics in the head of the shipped one's features."""
+        return TunedClassifier(statistics, self.calibration, self.tuned)
+
+    def logs(self, x: Array) -> Array:
         """ln P(class | photo) up to a constant a photo: what both networks say, each class keeping its prior."""
-        logs = super().logs(x, distances)
+        logs = super().logs(x)
         own, prior, z = logs[:, self._shared], self.log_prior[self._shared], x[:, FEATURES:]
         said = pool((own, self._tuned_head.scores(z) + prior, self.tuned.logits(z) + prior), self.tuned.weights)
         most = own.max(axis=1, keepdims=True)

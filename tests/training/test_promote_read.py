@@ -59,7 +59,7 @@ def test_p_other_without_the_own_class_is_what_the_formula_gives() -> None:
     assert np.isnan(found).tolist() == [False, False, False, True]
     prior = {"a": 1.0, "b": 1.0, "c": 1.0, "other:x": 0.5}
     for i, label in enumerate(labels[:3]):
-        distances = one.distances(x[i : i + 1])[0]
+        distances = one.head.distances(x[i : i + 1])[0]
         weight = {
             name: prior[name] * np.exp(-distances[n] / 4.0) for n, name in enumerate(CLASSES) if name != label
         }  # half of the distance, over a temperature of 2

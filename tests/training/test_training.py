@@ -15,7 +15,7 @@ from model.photo.saved import read_model
 from tests.claims.regressions import made_up
 from training.data.dataset import Data
 from training.data.manifest import read_manifest
-from training.data.split import PARTS, split
+from training.data.split import PARTS, grouped_folds, split
 from training.evaluate.measure import (
     Measurement,
     calibration_null,
@@ -147,18 +147,22 @@ def test_photos_calibrate_by_heads_that_have_not_learned_from_them(data: Data) -
     own, base = data.part("fit", "calibrate"), Statistics.empty(data.x.shape[1])
     whole = Classifier(fit_statistics(own.x, own.labels), replace(make_starter.NOTHING_FITTED, shrinkage=0.2))
     crossed = cross_fit(whole, base, 1.0, own, 5, 1)
-    assert crossed is not None and len(crossed.data.photos) == len(own.photos) and len(crossed.folds) == 5
-    for classifier, rows in crossed.folds:
-        held = {own.photos[row].group for row in rows}
-        others = sum(photo.group not in held for photo in own.photos)
-        assert classifier.statistics.counts.sum() == others == len(own.photos) - len(rows)
-        assert np.allclose(crossed.scores()[rows], classifier.head.scores(own.x[rows]))
-    assert np.allclose(crossed.probabilities(whole.calibration).sum(axis=1), 1.0)
+    assert crossed is not None and len(crossed.data.photos) == len(own.photos)
+    fold = grouped_folds(own.labels, own.groups, 5, 1)
+    assert set(fold) == set(range(5)) and len(set(zip(own.groups, fold, strict=True))) == len(set(own.groups))
+    for number in range(5):
+        here, others = fold == number, own.where(fold != number)
+        alone = Classifier(fit_statistics(others.x, others.labels), whole.calibration)
+        assert np.allclose(crossed.scores[here], alone.head.scores(own.x[here]))
+        assert np.allclose(crossed.strangeness[here], alone.strangeness(own.x[here]))
+        warm = replace(whole.calibration, temperature=3.0)
+        said = Classifier(alone.statistics, warm).probabilities(own.x[here])
+        assert np.allclose(crossed.probabilities(warm)[here], said)
     # A class with one group is in no head that could judge it; folds that cannot be made are said.
     first = own.groups[own.labels.index("a")]
     lone = own.where(np.array([photo.label != "a" or photo.group == first for photo in own.photos]))
     found = cross_fit(Classifier(fit_statistics(lone.x, lone.labels), whole.calibration), base, 1.0, lone, 5, 1)
-    assert found is not None and "a" not in found.data.labels and not np.isinf(found.scores()).all(axis=1).any()
+    assert found is not None and "a" not in found.data.labels and not np.isinf(found.scores).all(axis=1).any()
     one = own.where(np.array([group == own.groups[0] for group in own.groups]))
     assert cross_fit(whole, base, 1.0, one, 5, 1) is None
 

@@ -22,8 +22,7 @@ def drawn_from(statistics: Statistics, species: Sequence[str], each: int, seed: 
     Classes are Gaussians with one covariance. They show how a new model cuts up what the starter knows, not how
     well it names photos: real ones lie less evenly.
     """
-    freedom = max(float(statistics.counts.sum()) - len(statistics.classes), 1.0)
-    covariance = statistics.scatter / freedom
+    covariance = statistics.covariance
     covariance.flat[:: len(covariance) + 1] += RIDGE * float(np.trace(covariance)) / len(covariance) + 1e-12
     labels = [name for name in species for _ in range(each)]
     rows = [statistics.classes.index(label) for label in labels]

@@ -30,7 +30,7 @@ def calibrate(crossed: CrossFitted, left_out: Array, recipe: Recipe, no_stricter
     """
     check, whole = crossed.data, crossed.whole
     start, least = whole.calibration, recipe.least_calibration_photos
-    learned, use = crossed.strangeness(), ~np.isnan(left_out)
+    learned, use = crossed.strangeness, ~np.isnan(left_out)
     if use.sum() >= least:
         novelty = fit_novelty(learned[use], left_out[use], check.where(use).labels)
     else:
@@ -40,8 +40,7 @@ def calibrate(crossed: CrossFitted, left_out: Array, recipe: Recipe, no_stricter
     calibration = replace(start, novelty=novelty)
     if len(check.photos) < least:
         return calibration
-    columns = np.array([whole.statistics.classes.index(label) for label in check.labels])
-    calibration = replace(calibration, temperature=fit_temperature(crossed.scores(), columns))
+    calibration = replace(calibration, temperature=fit_temperature(crossed.scores, crossed.columns))
     probabilities, truth = crossed.probabilities(calibration), check.truth(whole.species)
     dependence, groups = fit_dependence(probabilities, truth, check.groups)
     return replace(

@@ -45,8 +45,7 @@ class Learned:
         crossed = cross_fit(whole, self.base, self.weight, data, self.folds, self.seed) if self.folds else None
         if crossed is None:
             return whole
-        columns = np.array([whole.statistics.classes.index(label) for label in crossed.data.labels])
-        temperature = fit_temperature(crossed.scores(), columns)
+        temperature = fit_temperature(crossed.scores, crossed.columns)
         return whole.calibrated(replace(whole.calibration, temperature=temperature))
 
 

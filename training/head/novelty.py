@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from model.photo import Calibration, Classifier, Statistics, fit_statistics
+from model.photo.evidence import STEADY_SHRINKAGE
 from training.data.dataset import Data
 from training.evaluate.measure import auroc
 from training.head.scatter import join
@@ -18,9 +20,11 @@ Array = NDArray[np.float64]
 def strangeness_left_out(base: Statistics, weight: float, calibration: Calibration, fit: Data, check: Data) -> Array:
     """Novelty score of the photos of ``check`` when their own class was never learned, float (photos of check,).
 
-    For each class a head is made without it from ``fit``, which shares no group with ``check``, and from
-    ``base``, whose scatter counts ``weight`` times. NaN for classes that the base knows.
+    For each class a head is made without it from ``fit`` and from ``base``, whose scatter counts ``weight`` times.
+    NaN for classes that the base knows.
     """
+    # Novelty has a shrinkage of its own: with the same one for the head, no second covariance is inverted.
+    calibration = replace(calibration, shrinkage=STEADY_SHRINKAGE)
     found = np.full(len(check.photos), np.nan)
     learned, labels = np.array(fit.labels), np.array(check.labels)
     for name in sorted(set(check.labels) - set(base.classes)):

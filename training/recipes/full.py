@@ -110,7 +110,7 @@ def _fit_tuned(data: Data, learned: Learned, net: TuningNet, network: bytes, rec
     seen = join(learned.base, fit_statistics(fit.x[:, :FEATURES], fit.labels), learned.weight)
     shipped = Classifier(seen, learned.classifier.calibration)
     rows = [shipped.statistics.classes.index(name) for name in own.classes]
-    said = shipped.logs(check.x, shipped.distances(check.x))[:, rows]
+    said = shipped.logs(check.x)[:, rows]
     prior, tried = shipped.log_prior[rows], dict[float, Pool]()
     logits = Tuned(network, own, 0.0, linear, offsets, (0.0, 0.0, 0.0)).logits(z) + prior
     for shrinkage in recipe.tuned_shrinkage:

@@ -95,5 +95,4 @@ class _Measure:
 
 def spread_of(statistics: Statistics, turn: Array) -> float:
     """The variance of photos around the mean of their class, summed over features turned and stretched by ``turn``."""
-    freedom = max(float(statistics.counts.sum() - len(statistics.classes)), 1.0)
-    return float(((turn @ turn.T) * statistics.scatter).sum() / freedom)
+    return float(((turn @ turn.T) * statistics.covariance).sum())
