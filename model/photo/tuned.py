@@ -59,9 +59,10 @@ class Tuned:
     offsets: Array
     weights: tuple[float, float, float]
 
-    def logits(self, z: Array) -> Array:
-        """Of the linear head, float (photos, classes), by features of the network ``z``, float (photos, FEATURES)."""
-        return np.asarray(np.sqrt(z**2 + LEAST) @ self.linear.T + self.offsets)
+
+def linear_logits(z: Array, linear: Array, offsets: Array) -> Array:
+    """Logits of a linear head, float (photos, classes), by features of its network ``z``, float (photos, FEATURES)."""
+    return np.asarray(np.sqrt(z**2 + LEAST) @ linear.T + offsets)
 
 
 def network_of(data: bytes, threads: int | None = None) -> Network:
@@ -94,7 +95,8 @@ class TunedClassifier(Classifier):
         """ln P(class | photo) up to a constant a photo: what both networks say, each class keeping its prior."""
         logs = super().logs(x)
         own, prior, z = logs[:, self._shared], self.log_prior[self._shared], x[:, FEATURES:]
-        said = pool((own, self._tuned_head.scores(z) + prior, self.tuned.logits(z) + prior), self.tuned.weights)
+        linear = linear_logits(z, self.tuned.linear, self.tuned.offsets)
+        said = pool((own, self._tuned_head.scores(z) + prior, linear + prior), self.tuned.weights)
         most = own.max(axis=1, keepdims=True)
         together = most + np.log(np.exp(own - most).sum(axis=1, keepdims=True))
         logs[:, self._shared] = together + np.log(np.maximum(said, 1e-300))

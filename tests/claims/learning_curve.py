@@ -27,6 +27,7 @@ import torch
 from numpy.typing import NDArray
 
 from model.photo import Discriminant, fit_statistics, open_photo
+from model.photo.tuned import linear_logits
 from model.photo.views import views
 from model.photo.weights import read_shipped
 from tests.claims.strange import halves_of
@@ -101,7 +102,7 @@ def one(network: bytes, photos: Sequence[LabelledPhoto], shots: int, seed: int) 
     truth = np.array([plain.classes.index(label) for label in labels])
     tune(net, [open_photo(photo.file).pixels for photo in learn], truth, settings, seed)
     known, z = fit_statistics(roots_of(net.backbone, learn, device), labels), roots_of(net.backbone, test, device)
-    tuned, linear = Discriminant(known, SHRINKAGE).scores(z), net.head_scores(z)
+    tuned, linear = Discriminant(known, SHRINKAGE).scores(z), linear_logits(z, *net.head_weights())
     together = sum(scores / np.std(scores - scores.mean(axis=1, keepdims=True)) for scores in (said, tuned, linear))
     ways = {"quick": said, "full": together, "full, tuned heads alone": tuned + linear}
     return {name: right(scores, plain.classes, test) for name, scores in ways.items()}

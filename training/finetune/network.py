@@ -192,11 +192,6 @@ class TuningNet(nn.Module):
         logits: Tensor = self.linear(self.roots(x))
         return logits
 
-    def head_scores(self, roots: NDArray[np.float64]) -> NDArray[np.float64]:
-        """Logits (n, classes) of features (n, FEATURES), the square roots of pooled features."""
-        weight, bias = self.head_weights()
-        return np.asarray(np.sqrt(roots**2 + LEAST) @ weight.T + bias)
-
     def head_weights(self) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
         """Weights (classes, FEATURES) and offsets (classes,) of the linear head."""
         linear = self.linear.cpu()

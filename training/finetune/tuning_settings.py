@@ -28,8 +28,8 @@ class Augmentation(_Given):
     turned: bool = False
 
 
-class Training(_Given):
-    """What every fine-tuning needs."""
+class FullTraining(_Given):
+    """How the network of the full recipe is fine-tuned."""
 
     side: Annotated[int, Field(ge=64, le=512, multiple_of=32)]
     batch: Annotated[int, Field(ge=2, le=1024)]
@@ -37,11 +37,6 @@ class Training(_Given):
     rate: Positive
     decay: Share
     augment: Augmentation
-
-
-class FullTraining(Training):
-    """The network of the full recipe."""
-
     epochs: Steps
     grow_epochs: Annotated[int, Field(ge=0, le=1000)]
     grow_rate: Positive
