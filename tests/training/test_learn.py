@@ -168,7 +168,7 @@ def made(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> list[LabelledPhoto]
     monkeypatch.setattr("training.recipes.prepare.look_at", lambda photos, side, cache: [])
     monkeypatch.setattr("training.recipes.prepare.find_duplicates", lambda *_: SimpleNamespace(clusters=()))
     for name, found in (("skew_of", 0.0), ("extractor_for", None)):
-        monkeypatch.setattr(f"training.recipes.decide.{name}", lambda *_, found=found: found)
+        monkeypatch.setattr(f"training.recipes.evaluation.{name}", lambda *_, found=found: found)
     return photos
 
 

@@ -23,8 +23,7 @@ from training.head.conformal import save_sets
 from training.head.fit import Learned, learn
 from training.head.novelty import auroc_by_class, strangeness_left_out
 from training.recipes.candidate import Candidate
-from training.recipes.decide import evaluate
-from training.recipes.pipeline import Pipeline
+from training.recipes.evaluation import Evaluation, evaluate
 from training.recipes.prepare import read_photos
 from training.recipes.recipe import Recipe, load_recipe
 
@@ -49,7 +48,7 @@ def learn_starter(data: Data, recipe: Recipe) -> Learned:
     return learn(data, Statistics.empty(data.x.shape[1]), NOTHING_FITTED, recipe, novelty_of_known_groups=True)
 
 
-def evaluate_starter(learned: Learned, data: Data, recipe: Recipe) -> Pipeline:
+def evaluate_starter(learned: Learned, data: Data, recipe: Recipe) -> Evaluation:
     """Sets from the conformal part, and figures on the held-out part."""
     one = learned.classifier
     return evaluate(Candidate(one, one, one, ""), data, data.part("conformal"), load_rules(), recipe)
@@ -107,8 +106,7 @@ def main(arguments: list[str]) -> int:
     }
     saved = {"recipe": recipe.model_dump(), "account": account}
     save_model(out, learned.classifier.statistics, learned.classifier.calibration, saved, text)
-    if work.sets is not None:
-        save_sets(out, work.sets)
+    save_sets(out, work.sets)
     print(text)
     return 0
 
