@@ -295,6 +295,18 @@ def test_too_few_photos_are_named_before_anything_is_done(made: list[LabelledPho
             train("quick", photos, Registry(tmp_path / "models"), tmp_path / "cache")
 
 
+def test_copies_of_one_photo_are_too_few_for_a_training_as_they_are_for_the_check(
+    made: list[LabelledPhoto], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Six photos of two plants, of which five are one picture."""
+    photos = [p for p in made if p.label == "facelis_retusa" and p.name != "7.jpg"]
+    photos = [*photos[:5], photos[10]]
+    copy = Cluster(tuple(p.name for p in photos[:5]), "near duplicate", ("facelis_retusa",))
+    monkeypatch.setattr("training.recipes.prepare.find_duplicates", lambda *_: SimpleNamespace(clusters=(copy,)))
+    with pytest.raises(CollectionError, match="facelis_retusa: 3 more photos, of any plant"):
+        train("quick", photos, Registry(tmp_path / "models"), tmp_path / "cache")
+
+
 def test_statistics_of_nothing_are_joined_to_without_harm() -> None:
     labels = ["a", "b"] * 10
     own = fit_statistics(cloud(labels), labels)

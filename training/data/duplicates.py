@@ -150,6 +150,15 @@ def merged_groups(photos: Sequence[LabelledPhoto], clusters: Sequence[Cluster]) 
     return [first[component[place[photo.group]]] for photo in photos]
 
 
+def without_copies(photos: Sequence[LabelledPhoto], clusters: Sequence[Cluster]) -> list[int]:
+    """Rows of which no earlier one is the same picture under the same label."""
+    cluster_of = {name: number for number, cluster in enumerate(clusters) for name in cluster.photos}
+    first: dict[object, int] = {}
+    for i, photo in enumerate(photos):
+        first.setdefault((cluster_of.get(photo.name, photo.name), photo.label), i)
+    return list(first.values())
+
+
 def _components(count: int, pairs: Pairs) -> list[int]:
     if not pairs:
         return list(range(count))
