@@ -186,9 +186,9 @@ def _read(folder: Path) -> Classifier:
     return TunedClassifier(statistics, calibration, tuned)
 
 
-def extractor_with(network: bytes, threads: int | None = None) -> Extractor:
+def extractor_with(network: bytes) -> Extractor:
     """What makes the features of a fine-tuned network alone. Raises ModelError where it is none."""
-    return Extractor((network_of(network, threads),))
+    return Extractor((network_of(network),))
 
 
 def extractor_for(classifier: Classifier, threads: int | None = None) -> Extractor:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import base64
 import io
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from importlib.resources import files
 from pathlib import Path
@@ -21,8 +21,6 @@ from training.audit.report import Called, Question, Why
 
 THUMBNAIL = (320, 320)  # px, at most: sharp on a screen with two dots to the px
 JPEG_QUALITY = 75
-
-Progress = Callable[[int], None]
 
 SECTIONS: dict[Why, tuple[str, str]] = {
     "two labels": ("One picture, two names", "At most one of the names is right."),
@@ -49,7 +47,6 @@ def write_sheet(
     where: Mapping[str, Path],
     words: Words,
     made: Mapping[str, str] | None = None,
-    progress: Progress = lambda done: None,
 ) -> None:
     """Write the sheet as one HTML file, in one move.
 
@@ -57,7 +54,7 @@ def write_sheet(
     photo. Raises CollectionError where it cannot be written. The page loads nothing from
     anywhere and sends nothing; all names are escaped.
     """
-    text = sheet_html(questions, where, words, path.with_suffix(".csv").name, made or {}, progress)
+    text = sheet_html(questions, where, words, path.with_suffix(".csv").name, made or {})
     try:
         replace_file(path, text.encode())
     except OSError as error:
@@ -70,16 +67,12 @@ def sheet_html(
     words: Words,
     csv_name: str,
     made: Mapping[str, str],
-    progress: Progress = lambda done: None,
 ) -> str:
     """The whole page. ``csv_name`` is the name under which the browser saves the decisions."""
     here = files(__package__)
-    sections, done = [], 0
+    sections = []
     for why, (title, lead) in SECTIONS.items():
-        cards = []
-        for question in (q for q in questions if q.why == why):
-            cards.append(_card(question, where.get(question.photo), words, made.get(question.photo, "")))
-            progress(done := done + 1)
+        cards = [_card(q, where.get(q.photo), words, made.get(q.photo, "")) for q in questions if q.why == why]
         sections.append({"title": title, "lead": lead, "cards": cards})
     page = Environment(autoescape=True).from_string(here.joinpath("sheet.html").read_text(encoding="utf-8"))
     return page.render(

@@ -54,4 +54,4 @@ def give(
     use = data.where(np.isin(data.labels, list(species)))
     own = fit_statistics(use.x, use.labels)  # its classes are sorted, as the species are
     header = Header(features=RECIPE, species=dict(species), licence=licence, giver=giver, day=day, note=note)
-    return header, pack_shared(header, own.means, own.scatter)
+    return header, pack_shared(header, own)

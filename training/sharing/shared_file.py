@@ -24,7 +24,7 @@ from model.errors import ModelError
 from model.file import read_file
 from model.photo.extract import RECIPE
 from model.photo.head import Statistics
-from model.photo.saved import LARGEST_HEADER, MOST_CLASSES, MOST_NUMBER
+from model.photo.saved import LARGEST_HEADER, MOST_CLASSES, MOST_NUMBER, packed, symmetric
 from model.photo.weights import FEATURES
 from model.text import shown
 from model.validation import first_cause
@@ -95,12 +95,10 @@ def is_open(licence: str) -> bool:
     return licence == licence_of(licence) and re.sub(r" \d+(\.\d+)?$", "", licence) in OPEN
 
 
-def pack_shared(header: Header, means: NDArray[np.float64], scatter: NDArray[np.float64]) -> bytes:
-    """The bytes of a shared file. ``means`` float (species, features), ``scatter`` float (features, features)."""
-    arrays = {
-        "means": means.astype(np.float32),
-        "scatter_upper": scatter[np.triu_indices(len(scatter))].astype(np.float32),
-    }
+def pack_shared(header: Header, statistics: Statistics) -> bytes:
+    """The bytes of a shared file; counts are in the header."""
+    arrays = packed(statistics)
+    del arrays["counts"]
     return bytes(save(arrays, {KEY: header.model_dump_json()}))
 
 
@@ -151,9 +149,7 @@ def _statistics(header: Header, arrays: dict[str, NDArray[Any]]) -> Statistics:
     for array in arrays.values():
         if array.dtype != np.float32 or not np.isfinite(array).all() or np.abs(array).max() > MOST_NUMBER:
             raise ModelError("holds numbers that no statistics have")
-    scatter = np.zeros((FEATURES, FEATURES))
-    scatter[np.triu_indices(FEATURES)] = arrays["scatter_upper"]
-    scatter += np.triu(scatter, 1).T
+    scatter = symmetric(arrays["scatter_upper"])
     values = np.linalg.eigvalsh(scatter)
     if values[-1] <= 0 or values[0] < -ROUNDING * values[-1]:
         raise ModelError("holds a scatter that no photos have (it is not positive)")
