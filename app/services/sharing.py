@@ -153,7 +153,7 @@ def override_of(by: str, because: str) -> Override | None:
 
 
 def _screen(model: JoinedModel, photos: Prepared | None, folder: Path | None) -> Screen:
-    from model.photo import fit_statistics
+    from model.photo.head import fit_statistics
     from model.photo.saved import STARTER, read_model
     from training.sharing.screen import Screen
     from training.sharing.sharing_rules import load_sharing_rules

@@ -26,7 +26,8 @@ import numpy as np
 import torch
 from numpy.typing import NDArray
 
-from model.photo import Discriminant, fit_statistics, open_photo
+from model.photo.head import Discriminant, fit_statistics
+from model.photo.sandbox import open_photo
 from model.photo.tuned import linear_logits
 from model.photo.views import views
 from model.photo.weights import read_shipped

@@ -29,7 +29,8 @@ from PIL import Image
 from sklearn.metrics import confusion_matrix
 from sklearn.model_selection import train_test_split
 
-from model.photo import Discriminant, fit_statistics, open_photo
+from model.photo.head import Discriminant, fit_statistics
+from model.photo.sandbox import open_photo
 from training.data.manifest import read_manifest
 from training.finetune.imagenet import load_imagenet
 from training.finetune.network import TuningNet

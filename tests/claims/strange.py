@@ -21,8 +21,9 @@ import numpy as np
 from numpy.typing import NDArray
 from sklearn.metrics import roc_auc_score
 
-from model.photo import Classifier, Discriminant, Extractor, Statistics, fit_statistics
-from model.photo.evidence import UNLIKE
+from model.photo.evidence import UNLIKE, Classifier
+from model.photo.extract import Extractor
+from model.photo.head import Discriminant, Statistics, fit_statistics
 from model.photo.saved import STARTER, read_model
 from model.photo.views import views
 from tests.claims.things import draw_thing

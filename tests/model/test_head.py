@@ -6,9 +6,8 @@ import numpy as np
 import pytest
 from sklearn.discriminant_analysis import LinearDiscriminantAnalysis
 
-from model.photo import Discriminant, fit_statistics
 from model.photo.evidence import Calibration, Classifier, fuse
-from model.photo.head import softmax
+from model.photo.head import Discriminant, fit_statistics, softmax
 
 
 @pytest.fixture

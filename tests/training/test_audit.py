@@ -12,7 +12,7 @@ import pytest
 from PIL import Image, ImageEnhance, ImageFilter
 
 from model.errors import CollectionError, FloraError
-from model.photo import Discriminant, fit_statistics
+from model.photo.head import Discriminant, fit_statistics
 from training.audit import Report, check_photos, load_settings
 from training.audit.label_next import pick, rank_unlabelled
 from training.audit.labels import LabelCheck, find_suspects

@@ -10,7 +10,8 @@ import pytest
 import yaml
 
 from model.errors import CollectionError, ModelError
-from model.photo import Calibration, Classifier, fit_statistics
+from model.photo.evidence import Calibration, Classifier
+from model.photo.head import fit_statistics
 from model.photo.saved import STARTER, read_model, save_model
 from training.data.dataset import Data
 from training.data.manifest import LabelledPhoto

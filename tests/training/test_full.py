@@ -14,8 +14,8 @@ import torch
 from PIL import Image
 
 from model.errors import CollectionError
-from model.photo import open_photo
 from model.photo.head import softmax
+from model.photo.sandbox import open_photo
 from model.photo.saved import STARTER, read_model
 from model.photo.tuned import UNSEEN, TunedClassifier, read_classifier, read_tuned
 from training.data.dataset import Data

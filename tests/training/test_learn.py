@@ -15,7 +15,8 @@ import pytest
 import training.recipes
 from model.errors import CollectionError
 from model.flora.load import CONFIGS
-from model.photo import Calibration, Statistics, fit_statistics
+from model.photo.evidence import Calibration
+from model.photo.head import Statistics, fit_statistics
 from model.photo.saved import STARTER, read_model
 from tests.training.made_up_photos import made_up_photos
 from tests.training.test_sharing import RULES, WORD, active, bench, bits, contents, file_of, gift_of

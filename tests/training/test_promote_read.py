@@ -11,8 +11,7 @@ import pytest
 from numpy.typing import NDArray
 
 from model.errors import ModelError
-from model.photo import Classifier
-from model.photo.evidence import Calibration
+from model.photo.evidence import Calibration, Classifier
 from model.photo.head import Statistics
 from tests.training.test_registry import model
 from training.data.manifest import LabelledPhoto

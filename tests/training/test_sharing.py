@@ -13,9 +13,9 @@ import pytest
 from safetensors.numpy import load, save
 
 from model.errors import CollectionError, ModelError
-from model.photo import Classifier, Statistics, fit_statistics
-from model.photo.evidence import Calibration
+from model.photo.evidence import Calibration, Classifier
 from model.photo.extract import RECIPE
+from model.photo.head import Statistics, fit_statistics
 from model.photo.saved import STARTER, read_model, save_model
 from tests.training.made_up_photos import made_up_photos
 from training.data.dataset import Data

@@ -9,8 +9,8 @@ import numpy as np
 import pytest
 
 from model.errors import CollectionError, FloraError
-from model.photo import Classifier, Statistics, fit_statistics
-from model.photo.head import softmax
+from model.photo.evidence import Classifier
+from model.photo.head import Statistics, fit_statistics, softmax
 from model.photo.saved import read_model
 from tests.claims.regressions import made_up
 from training.data.dataset import Data

@@ -10,7 +10,7 @@ import pytest
 import torch
 from torch import Tensor
 
-from model.photo import Discriminant, fit_statistics
+from model.photo.head import Discriminant, fit_statistics
 from model.photo.views import whole_views
 from training.finetune.augment import Mixing, Views, transform_of
 from training.finetune.network import TuningNet, load_shipped

@@ -9,8 +9,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from model.errors import CollectionError
-from model.photo import Statistics
 from model.photo.evidence import OTHER
+from model.photo.head import Statistics
 from training.audit.label_next import ToLabel, rank_unlabelled
 from training.audit.labels import LabelCheck, find_suspects
 from training.audit.next_photos import Gain, expect_gains, learning_slope

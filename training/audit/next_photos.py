@@ -23,8 +23,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from model.photo import Discriminant, Statistics
 from model.photo.evidence import OTHER
+from model.photo.head import Discriminant, Statistics
 from training.audit.out_of_sample import OutOfSample, learned
 from training.audit.settings import Labels, Next
 from training.data.manifest import LabelledPhoto

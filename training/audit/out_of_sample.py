@@ -8,8 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from model.photo import Discriminant, Statistics, fit_statistics
-from model.photo.head import softmax
+from model.photo.head import Discriminant, Statistics, fit_statistics, softmax
 from training.audit.settings import Labels
 from training.data.split import grouped_folds
 from training.head.calibrate import class_weights, fit_temperature

@@ -14,7 +14,7 @@ from jinja2 import Environment
 from PIL import Image
 
 from model.errors import CollectionError, PhotoError
-from model.photo import open_photo
+from model.photo.sandbox import open_photo
 from model.storage import replace_file
 from training.audit.decisions import RELABEL, WRITTEN, question_line
 from training.audit.report import Called, Question, Why

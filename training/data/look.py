@@ -17,7 +17,7 @@ from safetensors.numpy import save_file
 from scipy.fft import dctn
 
 from model.errors import PhotoError
-from model.photo import open_photo
+from model.photo.sandbox import open_photo
 from model.storage import beside
 from training.data.manifest import LabelledPhoto
 

@@ -9,7 +9,7 @@ from typing import Any
 
 import yaml
 
-from model.photo import Classifier
+from model.photo.evidence import Classifier
 from training.collection.credits import creators_as_markdown, creators_by_licence
 from training.data.manifest import LabelledPhoto
 from training.evaluate.measure import Measurement

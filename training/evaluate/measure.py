@@ -11,8 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.stats import rankdata
 
-from model.photo import Classifier
-from model.photo.evidence import OTHER
+from model.photo.evidence import OTHER, Classifier
 from training.data.manifest import LabelledPhoto
 from training.head.conformal import LacSets, SetFigures, measure_sets, read_sets
 

@@ -15,9 +15,8 @@ from numpy.typing import NDArray
 from torch import Tensor, nn
 from torch.nn import functional
 
-from model.photo import Extractor, Statistics
-from model.photo.extract import Stacks
-from model.photo.head import Discriminant
+from model.photo.extract import Extractor, Stacks
+from model.photo.head import Discriminant, Statistics
 from model.photo.tuned import LEAST, extractor_with, name_of
 from model.photo.weights import FEATURES, read_shipped
 

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from torch import Tensor
 from torch.nn import functional
 
-from model.photo import fit_statistics
+from model.photo.head import fit_statistics
 from model.photo.views import whole_views
 from training.data.dataset import Data
 from training.data.split import PARTS

@@ -8,7 +8,8 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
-from model.photo import Classifier, Statistics
+from model.photo.evidence import Classifier
+from model.photo.head import Statistics
 from training.gate.evidence import HeldOut
 from training.gate.judge import judge
 

@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from model.errors import ModelError
-from model.photo import Classifier
+from model.photo.evidence import Classifier
 from model.photo.saved import STARTER, read_model
 from model.photo.tuned import UNSEEN, TunedClassifier, extractor_for, read_tuned
 from model.photo.weights import FEATURES

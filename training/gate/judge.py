@@ -7,7 +7,9 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from model.photo import Classifier, Extractor, open_photo
+from model.photo.evidence import Classifier
+from model.photo.extract import Extractor
+from model.photo.sandbox import open_photo
 from training.data.manifest import LabelledPhoto
 from training.gate.evidence import Judged
 

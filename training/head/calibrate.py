@@ -10,8 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.optimize import minimize_scalar
 
-from model.photo import Calibration
-from model.photo.evidence import fuse
+from model.photo.evidence import Calibration, fuse
 from training.head.cross_fit import CrossFitted
 from training.recipes.recipe import Recipe
 

@@ -11,7 +11,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from model.photo import Calibration, Classifier, Statistics, fit_statistics
+from model.photo.evidence import Calibration, Classifier
+from model.photo.head import Statistics, fit_statistics
 from training.data.dataset import Data
 from training.data.split import grouped_folds
 from training.head.scatter import join

@@ -11,7 +11,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from model.errors import CollectionError
-from model.photo import Calibration, Classifier, Statistics, fit_statistics
+from model.photo.evidence import Calibration, Classifier
+from model.photo.head import Statistics, fit_statistics
 from training.data.dataset import Data
 from training.head.calibrate import calibrate, fit_temperature
 from training.head.cross_fit import cross_fit

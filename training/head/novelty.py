@@ -8,8 +8,8 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
-from model.photo import Calibration, Classifier, Statistics, fit_statistics
-from model.photo.evidence import STEADY_SHRINKAGE
+from model.photo.evidence import STEADY_SHRINKAGE, Calibration, Classifier
+from model.photo.head import Statistics, fit_statistics
 from training.data.dataset import Data
 from training.evaluate.measure import auroc
 from training.head.scatter import join

@@ -8,7 +8,7 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from model.photo import Statistics
+from model.photo.head import Statistics
 
 Array = NDArray[np.float64]
 

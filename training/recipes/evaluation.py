@@ -11,8 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from model.errors import CollectionError, ModelError
-from model.photo import Classifier
-from model.photo.evidence import OTHER
+from model.photo.evidence import OTHER, Classifier
 from model.photo.extract import RECIPE
 from model.photo.saved import STARTER, Description, read_description, read_model
 from model.photo.tuned import extractor_for, read_classifier

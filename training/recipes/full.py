@@ -16,7 +16,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from model.errors import CollectionError
-from model.photo import Classifier, Discriminant, fit_statistics
+from model.photo.evidence import Classifier
+from model.photo.head import Discriminant, fit_statistics
 from model.photo.tuned import Tuned, TunedClassifier, linear_logits
 from model.photo.weights import FEATURES
 from training.data.dataset import Data

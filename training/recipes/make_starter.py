@@ -11,7 +11,8 @@ from pathlib import Path
 import numpy as np
 
 from model.errors import SwardkeyError
-from model.photo import Calibration, Statistics
+from model.photo.evidence import Calibration
+from model.photo.head import Statistics
 from model.photo.saved import save_model
 from training.data.dataset import Data
 from training.data.manifest import read_manifest

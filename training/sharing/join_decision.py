@@ -10,7 +10,7 @@ from pathlib import Path
 import numpy as np
 
 from model.errors import CollectionError, ModelError, nearest
-from model.photo import Classifier
+from model.photo.evidence import Classifier
 from model.photo.extract import RECIPE
 from model.photo.saved import read_model
 from model.photo.tuned import TunedClassifier, extractor_for, read_classifier

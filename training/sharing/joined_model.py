@@ -21,7 +21,8 @@ from typing import Any
 from pydantic import BaseModel, ConfigDict, TypeAdapter, ValidationError
 
 from model.errors import ModelError
-from model.photo import Classifier, Statistics
+from model.photo.evidence import Classifier
+from model.photo.head import Statistics
 from model.photo.saved import Description, read_arrays, read_description, save_model, unpacked
 from model.photo.tuned import read_classifier
 from training.head.conformal import FILE as SETS

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from model.photo import Statistics
+from model.photo.head import Statistics
 
 
 @dataclass(frozen=True)

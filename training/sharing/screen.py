@@ -9,8 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from model.errors import ModelError
-from model.photo import Discriminant, Statistics
-from model.photo.head import Background
+from model.photo.head import Background, Discriminant, Statistics
 from training.sharing.sharing_rules import SharingRules
 
 Array = NDArray[np.float64]
