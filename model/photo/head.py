@@ -70,7 +70,7 @@ class Discriminant:
         even = np.trace(covariance) / len(covariance) or 1.0
         covariance *= 1 - shrinkage
         covariance.flat[:: len(covariance) + 1] += shrinkage * even
-        self._root = inverse_of_lower(np.linalg.cholesky(covariance))
+        self._root = inverse_of_lower(np.asarray(np.linalg.cholesky(covariance), np.float64))
         self._white_means = self.whiten(self.means)
         self._white_squares = (self._white_means**2).sum(axis=1)
         # The mean of n photos lies off the true one by a variance of 1/n, which adds to every

@@ -1,6 +1,6 @@
 """A second network, fine-tuned on the user's own photos, beside the one that was shipped.
 
-The shipped one keeps all that the starter knows, and judges what is strange. Among the classes
+The shipped one keeps all that the starter knows, and gives the novelty score. Among the classes
 that the user has photos of, three heads speak: the closed-form one of the shipped network, and of the other network
 a closed-form one and the linear one that it was tuned with. Their log-probabilities are added up with
 weights that were fitted on calibration photos (a log-linear pool).

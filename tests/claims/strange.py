@@ -104,15 +104,15 @@ def told_apart(found: list[Half]) -> None:
     unlike: dict[str, list[float]] = {}
     for half in found:
         known, new = half.held_out(False), half.held_out(True)
-        ordinary = half.classifier.strangeness(known.x)
+        ordinary = half.classifier.novelty(known.x)
         for name, field in (("from the field", True), ("seedlings", False)):
             here = np.array([photo.group_known == field for photo in known.photos])
             unlike.setdefault(f"of classes learned, {name}", []).append(_unlike(half, ordinary[here]))
-        strange = {"drawn things, no plants": half.classifier.strangeness(half.things)}
+        strange = {"drawn things, no plants": half.classifier.novelty(half.things)}
         labels = np.array(new.labels)
         for label in sorted(half.left_out):
             field = new.where(labels == label).photos[0].group_known
-            strange[f"{label}, " + ("from the field" if field else "seedlings")] = half.classifier.strangeness(
+            strange[f"{label}, " + ("from the field" if field else "seedlings")] = half.classifier.novelty(
                 new.x[labels == label]
             )
         for name, values in strange.items():
@@ -128,8 +128,8 @@ def told_apart(found: list[Half]) -> None:
         print(f"| {name} | {shown} | {np.mean(shares):.3f} |")
 
 
-def _unlike(half: Half, strangeness: Array) -> float:
-    return float((half.classifier.ratio(strangeness) >= UNLIKE).mean())
+def _unlike(half: Half, novelty: Array) -> float:
+    return float((half.classifier.ratio(novelty) >= UNLIKE).mean())
 
 
 def learned_from_few(found: list[Half], seed: int = 1) -> None:

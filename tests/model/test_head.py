@@ -59,7 +59,7 @@ def test_a_class_of_few_photos_is_not_strange_and_a_new_one_among_them_is() -> N
     labels = [f"s{i}" for i, count in enumerate(counts) for _ in range(count)]
     x = np.repeat(middles[:60], counts, axis=0) + chance.normal(size=(len(labels), 200))
     classifier = Classifier(fit_statistics(x, labels), Calibration(0.4, 1.0, (0.0, 1.0, 0.0, 1.0), 0.05, 0.5))
-    few, many, new = (classifier.strangeness(middles[i] + chance.normal(size=(300, 200))) for i in (0, 1, 60))
+    few, many, new = (classifier.novelty(middles[i] + chance.normal(size=(300, 200))) for i in (0, 1, 60))
     assert abs(np.median(few) - np.median(many)) < 0.25 * (np.median(new) - np.median(many))
     assert np.median(new) > np.quantile(many, 0.95)
 

@@ -39,18 +39,18 @@ def test_a_model_is_judged_by_what_it_says() -> None:
     assert np.array_equal(judged.other_left_out, other_left_out(one, x, labels))
 
 
-def strangeness_without(x: Array, row: int) -> float:
+def novelty_without(x: Array, row: int) -> float:
     """Worked out from the covariance, an eighth of the identity (4 axes of scatter 1, 12 photos, 4 classes)."""
     means = np.delete(np.eye(4), row, axis=0)
     squares = ((x - means) ** 2).sum(axis=1) * 8.0
     nearest = squares.min() - 4.0 / 3.0  # four directions, each mean of three photos off by a third
     off, between = x - means.mean(axis=0), means - means.mean(axis=0)
-    at_large = off @ np.linalg.inv(np.eye(4) / 8.0 + between.T @ between / 3.0) @ off
-    return float(np.log(nearest) - 0.98 * np.log(at_large))
+    to_background = off @ np.linalg.inv(np.eye(4) / 8.0 + between.T @ between / 3.0) @ off
+    return float(np.log(nearest) - 0.98 * np.log(to_background))
 
 
 def test_p_other_without_the_own_class_is_what_the_formula_gives() -> None:
-    """Step by step for each photo: the own class gone, the closed world of the rest, and odds from strangeness."""
+    """Step by step for each photo: the own class gone, the closed world of the rest, and odds from novelty."""
     one = classifier()
     x = np.array([[0.9, 0.1, 0.0, 0.2], [0.1, 0.2, 0.6, 0.1], [0.3, 0.0, 0.2, 0.9], [0.5, 0.5, 0.0, 0.0]])
     labels = ["a", "c", "other:x", "unheard of"]
@@ -62,7 +62,7 @@ def test_p_other_without_the_own_class_is_what_the_formula_gives() -> None:
         weight = {
             name: prior[name] * np.exp(-distances[n] / 4.0) for n, name in enumerate(CLASSES) if name != label
         }  # half of the distance, over a temperature of 2
-        z = np.array([strangeness_without(x[i], CLASSES.index(label))])
+        z = np.array([novelty_without(x[i], CLASSES.index(label))])
         novel = 0.125  # half of the quarter that four names, three species and other, have each
         odds = novel / (1 - novel) * float(one.ratio(z)[0])
         of_species = sum(w for name, w in weight.items() if name != "other:x") / sum(weight.values())

@@ -154,7 +154,7 @@ def test_photos_calibrate_by_heads_that_have_not_learned_from_them(data: Data) -
         here, others = fold == number, own.where(fold != number)
         alone = Classifier(fit_statistics(others.x, others.labels), whole.calibration)
         assert np.allclose(crossed.scores[here], alone.head.scores(own.x[here]))
-        assert np.allclose(crossed.strangeness[here], alone.strangeness(own.x[here]))
+        assert np.allclose(crossed.novelty[here], alone.novelty(own.x[here]))
         warm = replace(whole.calibration, temperature=3.0)
         said = Classifier(alone.statistics, warm).probabilities(own.x[here])
         assert np.allclose(crossed.probabilities(warm)[here], said)

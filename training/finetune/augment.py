@@ -46,7 +46,7 @@ class Mixing:
         ways = [v2.MixUp(alpha=BLENDED, num_classes=classes), v2.CutMix(alpha=PATCHED, num_classes=classes)]
         self.mix = v2.RandomApply([v2.RandomChoice(ways)], p=share)
 
-    def __call__(self, rows: Sequence[Batch]) -> Batch:
+    def __call__(self, rows: list[Batch]) -> Batch:
         mixed: Batch = self.mix(*default_collate(rows))
         return mixed
 

@@ -33,7 +33,7 @@ def other_left_out(classifier: Classifier, x: Array, labels: Sequence[str]) -> A
     own = np.array([classes.index(label) if label in classes else 0 for label in labels], dtype=np.int64)
     logs = classifier.logs(x)
     logs[np.arange(len(x)), own] = -np.inf
-    return np.where(kept, classifier.with_other(logs, classifier.strangeness(x, own))[:, -1], np.nan)
+    return np.where(kept, classifier.with_other(logs, classifier.novelty(x, own))[:, -1], np.nan)
 
 
 def skew_of(photos: Sequence[LabelledPhoto], x: Array, extractor: Extractor, most: int = 8) -> float:

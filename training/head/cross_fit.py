@@ -25,13 +25,13 @@ class CrossFitted:
     """Photos, and what heads say of them that have not learned from them; ``whole`` is the classifier of them all.
 
     ``scores``: ln density of each class up to a constant, float (photos, classes), -inf of a class that the head of the
-    fold has not learned. ``strangeness``: novelty scores, float (photos,).
+    fold has not learned. ``novelty``: novelty scores, float (photos,).
     """
 
     whole: Classifier
     data: Data
     scores: Array
-    strangeness: Array
+    novelty: Array
 
     @property
     def columns(self) -> NDArray[np.int64]:
@@ -41,7 +41,7 @@ class CrossFitted:
     def probabilities(self, calibration: Calibration) -> Array:
         """Calibrated probabilities, float (photos, species + 1), last is other; of a class not learned 0."""
         calibrated = self.whole.calibrated(calibration)
-        return calibrated.with_other(calibrated.logs_of(self.scores), self.strangeness)
+        return calibrated.with_other(calibrated.logs_of(self.scores), self.novelty)
 
 
 def cross_fit(
@@ -55,15 +55,15 @@ def cross_fit(
     """
     fold, labels = grouped_folds(own.labels, own.groups, folds, seed), np.array(own.labels)
     scores = np.full((len(labels), len(whole.statistics.classes)), -np.inf)
-    strangeness = np.full(len(labels), np.nan)
+    novelty = np.full(len(labels), np.nan)
     for number in range(1 + fold.max()) if fold.any() else ():
         others = own.where(fold != number)
         statistics = join(base, fit_statistics(others.x, others.labels), weight)
         rows = np.flatnonzero((fold == number) & np.isin(labels, statistics.classes))
         if len(rows):
             head = whole.with_statistics(statistics)
-            columns = [whole.statistics.classes.index(name) for name in statistics.classes]
+            columns = np.array([whole.statistics.classes.index(name) for name in statistics.classes])
             scores[np.ix_(rows, columns)] = head.head.scores(own.x[rows])
-            strangeness[rows] = head.strangeness(own.x[rows])
-    judged = ~np.isnan(strangeness)
-    return CrossFitted(whole, own.where(judged), scores[judged], strangeness[judged]) if judged.any() else None
+            novelty[rows] = head.novelty(own.x[rows])
+    judged = ~np.isnan(novelty)
+    return CrossFitted(whole, own.where(judged), scores[judged], novelty[judged]) if judged.any() else None

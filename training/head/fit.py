@@ -16,7 +16,7 @@ from model.photo.head import Statistics, fit_statistics
 from training.data.dataset import Data
 from training.head.calibrate import calibrate, fit_temperature
 from training.head.cross_fit import cross_fit
-from training.head.novelty import strangeness_left_out
+from training.head.novelty import novelty_left_out
 from training.head.scatter import join, weight_of
 from training.recipes.recipe import Recipe
 
@@ -67,7 +67,7 @@ def learn(
     crossed = cross_fit(whole, base, weight, own, recipe.folds, recipe.seed)
     if crossed is None:
         return Learned(whole, base, weight, 0)
-    left_out = strangeness_left_out(base, weight, start, own, crossed.data)
+    left_out = novelty_left_out(base, weight, start, own, crossed.data)
     if novelty_of_known_groups:
         left_out[np.array([not photo.group_known for photo in crossed.data.photos])] = np.nan
     found = calibrate(crossed, left_out, recipe, no_stricter=bool(base.classes))

@@ -22,7 +22,7 @@ from training.evaluate.measure import Measurement, measure_classifier
 from training.gate.rules import load_rules
 from training.head.conformal import save_sets
 from training.head.fit import Learned, learn
-from training.head.novelty import auroc_by_class, strangeness_left_out
+from training.head.novelty import auroc_by_class, novelty_left_out
 from training.recipes.candidate import Candidate
 from training.recipes.evaluation import Evaluation, evaluate
 from training.recipes.prepare import read_photos
@@ -44,7 +44,7 @@ def learn_starter(data: Data, recipe: Recipe) -> Learned:
     """Fit on the fit part and calibrate on the calibrate part, starting from nothing.
 
     Novelty is fitted on photos taken in the field, whose groups are known: they are the kind that people will send.
-    Seedlings on gravel are alike, left out or not, and would make every field photo seem half strange.
+    Seedlings on gravel are alike, left out or not, and would make every field photo seem half novel.
     """
     return learn(data, Statistics.empty(data.x.shape[1]), NOTHING_FITTED, recipe, novelty_of_known_groups=True)
 
@@ -66,8 +66,8 @@ def of_known_groups(learned: Learned, data: Data, recipe: Recipe) -> Measurement
 def novelty_auroc(learned: Learned, data: Data) -> dict[str, float]:
     """How well the novelty score shows a class that was left out, by class, on held-out photos."""
     classifier, held = learned.classifier, data.part("held_out")
-    left_out = strangeness_left_out(learned.base, 1.0, classifier.calibration, data.part("fit"), held)
-    return auroc_by_class(classifier.strangeness(held.x), left_out, held.labels)
+    left_out = novelty_left_out(learned.base, 1.0, classifier.calibration, data.part("fit"), held)
+    return auroc_by_class(classifier.novelty(held.x), left_out, held.labels)
 
 
 def _progress(done: int, of: int) -> None:
