@@ -70,7 +70,7 @@ class FineTuning:
 
     def _photos(self, *parts: str) -> tuple[list[Pixels], NDArray[np.int64]]:
         """Photos of some parts, and the column of each."""
-        rows, labels = np.flatnonzero(np.isin(self.data.parts, parts)), self.data.labels
+        rows, labels = np.flatnonzero(np.isin(self.data.parts, parts)).tolist(), self.data.labels
         return [self.pixels[i] for i in rows], np.array([self.classes.index(labels[i]) for i in rows])
 
     def _watch(self) -> Callable[[TuningNet], float]:
