@@ -25,7 +25,7 @@ from training.finetune.user_network import FineTuning, digest_of
 from training.gate import incumbent
 from training.gate.incumbent import NETWORK_LEARNED
 from training.head.fit import learn
-from training.recipes import decide, full, prepare
+from training.recipes import decide, evaluation, full, prepare
 from training.recipes.recipe import FullRecipe, load_full_recipe, load_recipe
 from training.recipes.train import train as train_by
 from training.registry.models import Registry
@@ -71,9 +71,9 @@ def made(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> list[LabelledPhoto]
     pixels = [random.integers(0, 255, (70, 90, 3), dtype=np.uint8)] * len(photos)
     monkeypatch.setattr(full, "keep_pixels", lambda known, said: nullcontext(pixels))
     two = lambda classifier: "both" if isinstance(classifier, TunedClassifier) else None  # noqa: E731
-    monkeypatch.setattr(decide, "extractor_for", two)
+    monkeypatch.setattr(evaluation, "extractor_for", two)
     monkeypatch.setattr(incumbent, "extractor_for", two)
-    monkeypatch.setattr(decide, "skew_of", lambda *_: 0.0)
+    monkeypatch.setattr(evaluation, "skew_of", lambda *_: 0.0)
     monkeypatch.setattr(decide, "copies", lambda *_: 0)
     monkeypatch.setattr(prepare, "look_at", lambda photos, side, cache=None: [])
     monkeypatch.setattr(prepare, "find_duplicates", lambda *_: type("Found", (), {"clusters": ()})())

@@ -16,8 +16,9 @@ import training.recipes
 from model.errors import CollectionError
 from model.flora.load import CONFIGS
 from model.photo.evidence import Calibration
+from model.photo.extract import RECIPE as RECIPE_OF_FEATURES
 from model.photo.head import Statistics, fit_statistics
-from model.photo.saved import STARTER, read_model
+from model.photo.saved import STARTER, read_model, save_model
 from tests.training.made_up_photos import made_up_photos
 from tests.training.test_sharing import RULES, WORD, active, bench, bits, contents, file_of, gift_of
 from training.data.dataset import Data
@@ -234,6 +235,20 @@ def test_a_run_promotes_what_names_more_and_a_new_recipe_needs_one_module_and_on
     folder = registry.in_charge().folder
     assert json.loads((folder / "recipe.json").read_bytes())["recipe"]["colour"] == "red"
     assert "Made by the toy recipe" in (folder / "card.md").read_text(encoding="utf-8")
+
+
+def test_where_the_active_model_cannot_be_read_a_training_is_judged_beside_the_starter(
+    made: list[LabelledPhoto], tmp_path: Path
+) -> None:
+    """A model of an earlier network, whose message says to train again."""
+    old, registry = tmp_path / "old", Registry(tmp_path / "models")
+    save_model(old, *read_model(STARTER), {}, "# Old")
+    text = (old / "model.json").read_text(encoding="utf-8")
+    (old / "model.json").write_text(text.replace(RECIPE_OF_FEATURES, "another network"), encoding="utf-8")
+    registry.use(registry.install(old))
+    done = train("quick", made, registry, tmp_path / "cache", recipe=SHORT)
+    assert done.promotion.changed and done.promotion.verdict.old == "starter"
+    assert registry.in_charge().name == done.promotion.in_charge and registry.pointer().previous == "starter"
 
 
 def test_a_training_keeps_what_others_gave_and_each_can_still_be_taken_out(

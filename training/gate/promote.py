@@ -67,7 +67,7 @@ def promote(
     check(registry.folder / name)
     facts = {} if override is None else {"override": asdict(override)}
     action = "promote" if override is None else "override"
-    registry.use(name, action, must_replace=verdict.old, verdict=verdict.as_json(), **facts)
+    registry.use(name, action, must_replace=verdict.old, read=check, verdict=verdict.as_json(), **facts)
     because = "" if override is None else f", because {override.by} says so: {override.reason}"
     return Promotion(name, True, verdict, f"{name} is active now{because}; swardkey models undo takes it back", name)
 

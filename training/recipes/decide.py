@@ -20,7 +20,7 @@ from training.head.fit import Learned
 from training.recipes.candidate import Candidate, Training
 from training.recipes.evaluation import Evaluation, Rivals, evaluate
 from training.registry.models import Registry
-from training.sharing.joined_model import JoinedModel, take_apart, write_joined
+from training.sharing.joined_model import JoinedModel, active_model, take_apart, write_joined
 from training.sharing.sharing_rules import load_sharing_rules
 
 
@@ -33,9 +33,9 @@ def decide(
     Held-out photos that the active network was fine-tuned on cannot be taken out of it, and are left away.
     Raises CollectionError where nothing can be measured, ModelError as promote does.
     """
-    active, sharing = registry.in_charge(), load_sharing_rules()
-    model = take_apart(active.name, active.folder, sharing)
-    incumbent = Incumbent.of(model.name, active.folder, model.own, model.account)
+    sharing = load_sharing_rules()
+    model = active_model(registry, sharing)
+    incumbent = Incumbent.of(model.name, model.folder, model.own, model.account)
     every = training.data if candidate.x is None else replace(training.data, x=candidate.x)
     data = incumbent.unseen(every)
     held, conformal = data.part("held_out"), every.part("conformal")

@@ -73,7 +73,7 @@ def take_out_gifts(model: JoinedModel, names: Collection[str], registry: Registr
     gone = {known[name].entry.name for name in names}
     left = [gift for gift in model.gifts if gift.entry.name not in gone]
     if not left and model.onto == STARTER:
-        return registry.use(STARTER, "take out", must_replace=model.name, without=sorted(gone))
+        return registry.use(STARTER, "take out", model.name, read_classifier, without=sorted(gone))
     with tempfile.TemporaryDirectory(prefix="swardkey-") as scratch:
         folder = Path(scratch) / "without"
         if left:
@@ -82,7 +82,7 @@ def take_out_gifts(model: JoinedModel, names: Collection[str], registry: Registr
             write_own(model, folder)
         name = registry.install(folder)
     read_classifier(registry.folder / name)
-    return registry.use(name, "take out", must_replace=model.name, without=sorted(gone))
+    return registry.use(name, "take out", model.name, read_classifier, without=sorted(gone))
 
 
 def _measured(model: JoinedModel, gifts: Sequence[Gift], bench: Bench) -> tuple[Evaluation, Rivals] | None:

@@ -28,7 +28,7 @@ from model.photo.tuned import read_classifier
 from training.head.conformal import FILE as SETS
 from training.head.conformal import LacSets, save_sets
 from training.registry.model_folder import MANIFEST, read_json
-from training.registry.models import STARTER
+from training.registry.models import STARTER, Registry
 from training.sharing.merge import Contribution, merge
 from training.sharing.shared_file import Given, Header, Shared, read_shared
 from training.sharing.sharing_rules import SharingRules
@@ -129,6 +129,11 @@ def take_apart(name: str, folder: Path, rules: SharingRules) -> JoinedModel:
     own = classifier.with_statistics(_own_statistics(folder))
     gifts = tuple(Gift(entry, read_shared(folder / _file_of(entry), rules)) for entry in entries)
     return JoinedModel(name, folder, str(account.get(ONTO, name)), own, _account(folder / f"{OWN}recipe.json"), gifts)
+
+
+def active_model(registry: Registry, rules: SharingRules) -> JoinedModel:
+    """The active model with what was joined apart; where it cannot be read, the one that is used instead."""
+    return registry.load(lambda folder: take_apart(folder.name, folder, rules))[0]
 
 
 def write_own(model: JoinedModel, folder: Path) -> None:
