@@ -31,7 +31,7 @@ from training.data.dataset import Data
 from training.data.features import features_of
 from training.data.manifest import LabelledPhoto, read_manifest
 from training.data.split import split
-from training.head.scatter import join, weight_of
+from training.head.scatter import join, scatter_weight
 from training.recipes.make_starter import learn_starter
 from training.recipes.recipe import load_recipe
 
@@ -166,7 +166,7 @@ def cost_of_new_species(found: list[Half]) -> None:
             fit, added = half.fit(True), sorted(chance.choice(sorted(half.left_out), NEW, replace=False))
             rows = [chance.permutation(np.flatnonzero(np.array(fit.labels) == name))[:NEW_PHOTOS] for name in added]
             few = fit_statistics(fit.x[np.concatenate(rows)], [fit.labels[i] for i in np.concatenate(rows)])
-            joined = join(old, few, weight_of(old, load_recipe("quick").base_photos))
+            joined = join(old, few, scatter_weight(old, load_recipe("quick").base_photos))
             after.append(_right(joined, shrinkage, known))
             judged = half.held_out(True)
             new.append(_right(joined, shrinkage, judged.where(np.isin(judged.labels, added))))

@@ -16,8 +16,8 @@ from model.photo.head import Statistics
 from tests.training.test_registry import model
 from training.data.manifest import LabelledPhoto
 from training.gate import HeldOut, Origin, Override, Part, Rule, Verdict, promote
-from training.gate.brought import drawn_from, with_brought
 from training.gate.judge import judge, other_left_out, skew_of
+from training.gate.simulated import simulate, with_simulated
 from training.registry.models import KEPT, KEPT_ASIDE, STARTER, Registry
 
 Array = NDArray[np.float64]
@@ -219,11 +219,11 @@ def test_nothing_changes_where_it_cannot_be_read_back_or_another_model_was_activ
 
 def test_what_the_starter_brings_is_drawn_from_its_statistics() -> None:
     statistics = Statistics(("a", "b"), np.array([50.0, 50.0]), np.array([[0.0, 0.0], [5.0, 1.0]]), np.eye(2) * 98 * 4)
-    x, labels = drawn_from(statistics, ["b"], 4000, 1)
+    x, labels = simulate(statistics, ["b"], 4000, 1)
     assert labels == ["b"] * 4000 and x.shape == (4000, 2)
     assert x.mean(axis=0) == pytest.approx([5.0, 1.0], abs=0.15)
     assert np.cov(x.T) == pytest.approx(np.eye(2) * 4, abs=0.3)
-    assert np.array_equal(x, drawn_from(statistics, ["b"], 4000, 1)[0])
+    assert np.array_equal(x, simulate(statistics, ["b"], 4000, 1)[0])
 
 
 def test_only_species_that_all_three_know_are_drawn() -> None:
@@ -233,8 +233,8 @@ def test_only_species_that_all_three_know_are_drawn() -> None:
     whole = HeldOut(
         ("a", "b"), ("g", "h"), judge("o", less, x, ["a", "b"]), judge("n", one, x, ["a", "b"]), None, origin
     )
-    brought = with_brought(whole, less, one, one.statistics, 5).brought
+    brought = with_simulated(whole, less, one, one.statistics, 5).simulated
     assert brought is not None and brought.labels == ("a",) * 5 + ("b",) * 5
     assert (brought.old.name, brought.new.name) == ("o", "n") and len(set(brought.groups)) == 10
     other = Statistics(("z",), np.array([3.0]), np.zeros((1, 4)), np.eye(4))
-    assert with_brought(whole, less, one, other, 5).brought is None
+    assert with_simulated(whole, less, one, other, 5).simulated is None

@@ -23,7 +23,7 @@ from training.evaluate.measure import (
     measure,
     measure_classifier,
 )
-from training.head.calibrate import fit_dependence, fit_floor, fit_temperature, move_novelty
+from training.head.calibrate import fit_dependence, fit_floor, fit_temperature, shift_novelty
 from training.head.conformal import read_sets
 from training.head.cross_fit import cross_fit
 from training.head.fit import Learned
@@ -179,9 +179,9 @@ def test_a_perfect_model_stays_under_its_null_about_nineteen_times_in_twenty() -
 
 def test_doubts_move_with_what_is_ordinary_and_classes_weigh_alike() -> None:
     known, labels = np.array([0.2, 0.2, 0.2, 0.6]), ["a", "a", "a", "b"]
-    assert move_novelty((0.1, 0.2, 0.3, 0.5), known, labels) == pytest.approx((0.4, 0.2, 0.6, 0.5))
+    assert shift_novelty((0.1, 0.2, 0.3, 0.5), known, labels) == pytest.approx((0.4, 0.2, 0.6, 0.5))
     # Photos of one's own that differ more among themselves than those of the model before make both wider.
-    assert move_novelty((0.1, 0.02, 0.3, 0.05), known, labels) == pytest.approx((0.4, 0.2, 0.6, 0.5))
+    assert shift_novelty((0.1, 0.02, 0.3, 0.05), known, labels) == pytest.approx((0.4, 0.2, 0.6, 0.5))
 
 
 def test_measure_counts_by_hand() -> None:

@@ -9,7 +9,7 @@ from training.evaluate.measure import wilson
 from training.gate.evidence import HeldOut
 from training.gate.rules import GateRules
 from training.gate.verdict import NewSpecies, Rule
-from training.head.conformal import effective_photos
+from training.head.conformal import effective_sample_size
 
 Groups = NDArray[np.str_]
 
@@ -76,5 +76,5 @@ def figures_of_new(held_out: HeldOut) -> tuple[NewSpecies, ...]:
 
 def interval_of(right: NDArray[np.bool_], groups: Groups) -> tuple[float, float]:
     """The 95 % interval of the share that is right, with as many photos as are effective."""
-    n = effective_photos(groups)
+    n = effective_sample_size(groups)
     return wilson(float(right.mean()) * n, n)

@@ -33,7 +33,7 @@ def calibrate(crossed: CrossFitted, left_out: Array, recipe: Recipe, no_stricter
     if use.sum() >= least:
         novelty = fit_novelty(learned[use], left_out[use], check.where(use).labels)
     else:
-        novelty = move_novelty(start.novelty, learned, check.labels)
+        novelty = shift_novelty(start.novelty, learned, check.labels)
     if no_stricter:
         novelty = no_stricter_than(start.novelty, novelty)
     calibration = replace(start, novelty=novelty)
@@ -90,7 +90,7 @@ def fit_novelty(learned: Array, left_out: Array, labels: Sequence[str]) -> Novel
     return mean, deviation, max(new_mean, mean), max(new_deviation, deviation)
 
 
-def move_novelty(novelty: Novelty, learned: Array, labels: Sequence[str]) -> Novelty:
+def shift_novelty(novelty: Novelty, learned: Array, labels: Sequence[str]) -> Novelty:
     """The moments of another model, moved to where the learned classes of this one lie, and as wide: for few photos.
 
     ``learned``: novelty scores of one's own photos by heads that have not learned from them. Classes weigh alike.

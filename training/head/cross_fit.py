@@ -1,4 +1,4 @@
-"""Look at one's own photos by heads that have learned from the others: every photo calibrates, and none itself.
+"""Cross-fitting: each of one's own photos is scored by a head that was fitted without its group, so that all calibrate.
 
 Calibrated on a head of fewer photos than the one that is used, probabilities come out too low: with 35 photos a
 species, ECE was 0.17 where 15 % of the photos had been set aside, and is 0.03 to 0.07 with ten folds.

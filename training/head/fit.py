@@ -17,7 +17,7 @@ from training.data.dataset import Data
 from training.head.calibrate import calibrate, fit_temperature
 from training.head.cross_fit import cross_fit
 from training.head.novelty import novelty_left_out
-from training.head.scatter import join, weight_of
+from training.head.scatter import join, scatter_weight
 from training.recipes.recipe import Recipe
 
 
@@ -62,7 +62,7 @@ def learn(
     own = data.part("fit", "calibrate")
     if not own.photos:
         raise CollectionError("no photos to learn from; add some with swardkey collect add")
-    start, weight = replace(calibration, shrinkage=recipe.shrinkage), weight_of(base, recipe.base_photos)
+    start, weight = replace(calibration, shrinkage=recipe.shrinkage), scatter_weight(base, recipe.base_photos)
     whole = Classifier(join(base, fit_statistics(own.x, own.labels), weight), start)
     crossed = cross_fit(whole, base, weight, own, recipe.folds, recipe.seed)
     if crossed is None:

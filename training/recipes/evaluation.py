@@ -18,8 +18,8 @@ from model.photo.tuned import extractor_for, read_classifier
 from training.data.dataset import Data
 from training.evaluate.measure import ELSE, Measured, Measurement, measure_classifier
 from training.gate import GateRules, HeldOut, Origin, Override, Part, Promotion, compare, promote
-from training.gate.brought import with_brought
 from training.gate.judge import judge, skew_of
+from training.gate.simulated import with_simulated
 from training.head.conformal import LacSets, conformalize, read_sets
 from training.recipes.candidate import Candidate
 from training.recipes.recipe import Recipe
@@ -76,7 +76,7 @@ class Evaluation:
         if read_sets(candidate) != self.sets:
             raise ModelError(f"{candidate}: does not hold the sets of this training; save them with it first")
         held_out = self.evidence(candidate, rivals)
-        held_out = with_brought(held_out, rivals.active, rivals.new, read_model(STARTER)[0], rules.drawn.value)
+        held_out = with_simulated(held_out, rivals.active, rivals.new, read_model(STARTER)[0], rules.drawn.value)
         return promote(registry, candidate, compare(held_out, rules), override, read_classifier)
 
     def evidence(self, candidate: Path, rivals: Rivals) -> HeldOut:

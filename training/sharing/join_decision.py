@@ -17,10 +17,10 @@ from model.photo.tuned import TunedClassifier, extractor_for, read_classifier
 from training.data.dataset import Data
 from training.data.features import features_of
 from training.gate import GateRules, HeldOut, Judged, Origin, Override, Part, Promotion, Rule, Verdict, promote
-from training.gate.brought import with_brought
 from training.gate.incumbent import Incumbent
 from training.gate.integrity import kept_species
 from training.gate.known import judge_known
+from training.gate.simulated import with_simulated
 from training.gate.verdict import Decision
 from training.recipes.candidate import Candidate
 from training.recipes.decide import copies
@@ -124,7 +124,7 @@ def _without_photos(model: JoinedModel, gifts: Sequence[Gift], rules: GateRules)
     classes = new.statistics.classes
     origin = Origin(Part(), Part(), None, classes, classes, RECIPE, RECIPE, None)
     starter = read_model(STARTER_FOLDER)[0]
-    evidence = with_brought(HeldOut((), (), before, after, None, origin), old, new, starter, rules.drawn.value)
+    evidence = with_simulated(HeldOut((), (), before, after, None, origin), old, new, starter, rules.drawn.value)
     photos = Rule("photos", None, None, "there are too few of your own to measure anything")
     found = (kept_species(evidence), photos, judge_known(evidence, rules)[-1])
     decision: Decision = "keep" if any(rule.passed is False for rule in found) else "cannot_tell"
