@@ -1,8 +1,8 @@
 """The full recipe: a second network is fine-tuned on the user's photos, beside the shipped one that keeps the rest.
 
-It is fine-tuned on the fit part, so that the pool of the heads is calibrated, and the whole judged, on photos that it has
-not learned from. Then it is fine-tuned further on all photos: that is the model that is activated. The gate judges it as
-it was before, and that state is kept beside it, to be judged again when a newer model comes.
+It is fine-tuned on the fit part, so that the pool of the heads is calibrated, and the whole judged, on photos that it
+has not learned from. Then it is fine-tuned further on all photos: that is the model that is activated. The gate judges
+it as it was before, and that state is kept beside it, to be judged again when a newer model comes.
 """
 
 from __future__ import annotations
