@@ -10,12 +10,13 @@ from typing import Annotated, Any, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
-from pydantic import AfterValidator, BaseModel, ConfigDict, Field, ValidationError
+from pydantic import AfterValidator, BaseModel, Field, ValidationError
 from safetensors import SafetensorError
 from safetensors.numpy import load_file, save
 
 from model.errors import ModelError
 from model.file import check_ordinary, read_file
+from model.flora.species import Entry
 from model.photo.evidence import Calibration
 from model.photo.extract import RECIPE
 from model.photo.head import Statistics
@@ -47,10 +48,8 @@ Weight = Annotated[float, Field(ge=0, le=MOST_NUMBER, allow_inf_nan=False)]
 Described = TypeVar("Described", bound=BaseModel)
 
 
-class Description(BaseModel):
+class Description(Entry):
     """model.json: classes in the order of the rows, what makes the features, calibration."""
-
-    model_config = ConfigDict(extra="forbid", frozen=True)
 
     classes: Classes
     features: str

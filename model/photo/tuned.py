@@ -15,11 +15,11 @@ from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
-from pydantic import BaseModel, ConfigDict
 from safetensors.numpy import save_file
 
 from model.errors import ModelError
 from model.file import read_file
+from model.flora.species import Entry
 from model.photo.evidence import Calibration, Classifier
 from model.photo.extract import RECIPE, Extractor, Network
 from model.photo.head import Discriminant, Statistics, softmax
@@ -112,10 +112,8 @@ def pool(logs: Sequence[Array], weights: Sequence[float]) -> Array:
     return softmax(sum((weight * one for weight, one in zip(weights, logs, strict=True)), start=np.zeros(1)))
 
 
-class TunedDescription(BaseModel):
+class TunedDescription(Entry):
     """tuned.json: classes in the order of the rows, and the weights of the pool."""
-
-    model_config = ConfigDict(extra="forbid", frozen=True)
 
     classes: Classes
     features: str

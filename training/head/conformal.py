@@ -16,9 +16,10 @@ from typing import Annotated, Any
 
 import numpy as np
 from numpy.typing import NDArray
-from pydantic import BaseModel, ConfigDict, Field, model_validator
+from pydantic import Field, model_validator
 
 from model.errors import ModelError
+from model.flora.species import Entry
 from model.photo.saved import read_description
 
 Array = NDArray[np.float64]
@@ -27,11 +28,9 @@ OWN_THRESHOLD = 40  # photos of a class from which it has a threshold of its own
 DRAWS = 20_000
 
 
-class Cell(BaseModel):
+class Cell(Entry):
     """Classes that share one threshold. ``photos`` of the conformal part it rests on, ``effective`` of which
     are independent (photos of one group count as one at worst); ``rank`` of them lie below it."""
-
-    model_config = ConfigDict(extra="forbid", frozen=True)
 
     columns: Annotated[tuple[Annotated[int, Field(ge=0)], ...], Field(min_length=1)]
     threshold: Annotated[float, Field(ge=0, le=1)]
@@ -40,11 +39,9 @@ class Cell(BaseModel):
     rank: Annotated[int, Field(ge=0)]
 
 
-class LacSets(BaseModel):
+class LacSets(Entry):
     """Thresholds on the probability of each class, as conformal.json holds them. ``classes`` names the columns,
     the last is other."""
-
-    model_config = ConfigDict(extra="forbid", frozen=True)
 
     classes: Annotated[tuple[str, ...], Field(min_length=2)]
     coverage: Annotated[float, Field(gt=0, lt=1)]

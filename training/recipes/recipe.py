@@ -13,11 +13,12 @@ from pathlib import Path
 from types import ModuleType
 from typing import Annotated
 
-from pydantic import BaseModel, ConfigDict, Field, model_validator
+from pydantic import Field, model_validator
 
 import training.recipes
 from model.errors import CollectionError
 from model.flora.load import CONFIGS, read_as
+from model.flora.species import Entry
 from training.data.split import PARTS
 from training.finetune.tuning_settings import FullTraining
 
@@ -25,10 +26,8 @@ FOLDER = CONFIGS / "recipes"
 Share = Annotated[float, Field(gt=0, lt=1)]
 
 
-class Recipe(BaseModel):
+class Recipe(Entry):
     """What every recipe needs; see the comments in quick.yaml for each value."""
-
-    model_config = ConfigDict(extra="forbid", frozen=True)
 
     shares: dict[str, Share]
     seed: int

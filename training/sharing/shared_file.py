@@ -16,12 +16,13 @@ from typing import Annotated, Any, Literal
 
 import numpy as np
 from numpy.typing import NDArray
-from pydantic import AfterValidator, BaseModel, ConfigDict, Field, ValidationError
+from pydantic import AfterValidator, Field, ValidationError
 from safetensors import SafetensorError
 from safetensors.numpy import load, save
 
 from model.errors import ModelError
 from model.file import read_file
+from model.flora.species import Entry
 from model.photo.extract import RECIPE
 from model.photo.head import Statistics
 from model.photo.saved import LARGEST_HEADER, MOST_CLASSES, MOST_NUMBER, packed, symmetric
@@ -54,19 +55,15 @@ SpeciesName = Annotated[str, Field(pattern=r"^[a-z0-9_]+$", max_length=100)]
 Text = Annotated[str, Field(max_length=200), AfterValidator(_plain)]
 
 
-class Given(BaseModel):
+class Given(Entry):
     """How many photos of how many groups (plants, visits) stand behind a species."""
-
-    model_config = ConfigDict(extra="forbid", frozen=True)
 
     photos: Annotated[int, Field(ge=1, le=1_000_000)]
     groups: Annotated[int, Field(ge=1, le=1_000_000)]
 
 
-class Header(BaseModel):
+class Header(Entry):
     """What a shared file says of itself; ``species`` in the order of the rows of its means."""
-
-    model_config = ConfigDict(extra="forbid", frozen=True)
 
     version: Literal[1] = 1
     features: Annotated[str, Field(max_length=200)]
