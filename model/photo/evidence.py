@@ -151,10 +151,6 @@ class Classifier:
         logs = 0.5 * ((z - mean) / spread) ** 2 - 0.5 * ((z - new_mean) / new_spread) ** 2 + np.log(spread / new_spread)
         return np.asarray(np.exp(np.minimum(logs, np.log(MOST_NOVEL))))
 
-    def fuse(self, probabilities: Array) -> Array:
-        """One row of probabilities for all photos of one plant; see ``fuse``."""
-        return fuse(probabilities, self.calibration.dependence)
-
     def likelihood(self, probabilities: Array) -> Array:
         """P(class | photos) / P(class), floored: a photo never rules a species out."""
         floor = self.calibration.floor

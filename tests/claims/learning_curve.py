@@ -36,7 +36,7 @@ from training.data.manifest import LabelledPhoto, read_manifest
 from training.data.split import split
 from training.finetune.network import Lite0, TuningNet, load
 from training.finetune.user_network import tune
-from training.recipes.recipe import load_full_recipe, load_recipe
+from training.recipes.recipe import load_recipe
 
 Array = NDArray[np.float64]
 SHOTS = (1, 3, 5, 10, 20, 35)
@@ -93,7 +93,7 @@ def one(network: bytes, photos: Sequence[LabelledPhoto], shots: int, seed: int) 
     """Quick, full, and full without the pool, on one draw of photos."""
     device = torch.device("cuda" if torch.cuda.is_available() else "cpu")
     learn, test = deal(photos, shots, seed)
-    labels, start, settings = [photo.label for photo in learn], load(network), load_full_recipe().tune
+    labels, start, settings = [photo.label for photo in learn], load(network), load_recipe("full").tune
     statistics = fit_statistics(roots_of(start, learn, device), labels)
     plain = Discriminant(statistics, SHRINKAGE)
     said = plain.scores(roots_of(start, test, device))

@@ -26,7 +26,7 @@ from training.gate import incumbent
 from training.gate.incumbent import NETWORK_LEARNED
 from training.head.fit import learn
 from training.recipes import decide, evaluation, full, prepare
-from training.recipes.recipe import FullRecipe, load_full_recipe, load_recipe
+from training.recipes.recipe import FullRecipe, load_recipe
 from training.recipes.train import train as train_by
 from training.registry.models import Registry
 
@@ -35,7 +35,7 @@ TINY = {"epochs": 1, "grow_epochs": 1, "side": 64, "kept_blocks": 15, "batch": 3
 
 
 def short_recipe() -> FullRecipe:
-    recipe = load_full_recipe()
+    recipe = load_recipe("full")
     tune = recipe.tune.model_validate(recipe.tune.model_dump() | TINY)
     shares = {"fit": 0.3, "calibrate": 0.15, "conformal": 0.1, "held_out": 0.45}
     return recipe.model_copy(update={"tune": tune, "shares": shares, "base_photos": 1000, "folds": 2})

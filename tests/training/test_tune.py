@@ -16,12 +16,12 @@ from training.finetune.augment import Mixing, Views, transform_of
 from training.finetune.network import TuningNet, load_shipped
 from training.finetune.tuning_settings import FullTraining
 from training.finetune.user_network import tune
-from training.recipes.recipe import load_full_recipe
+from training.recipes.recipe import load_recipe
 
 
 def short_training(**changes: object) -> FullTraining:
     short = {"epochs": 3, "side": 64, "batch": 8, "kept_blocks": 14, "look_every": 1}
-    return FullTraining.model_validate(load_full_recipe().tune.model_dump() | short | changes)
+    return FullTraining.model_validate(load_recipe("full").tune.model_dump() | short | changes)
 
 
 def made_photos(photos: int = 12) -> tuple[list[np.ndarray], np.ndarray]:
@@ -74,7 +74,7 @@ def test_progress_that_cannot_be_read_is_none(tmp_path: Path) -> None:
 
 
 def test_it_learns_and_keeps_what_it_may_not_learn() -> None:
-    augment = load_full_recipe().tune.augment.model_copy(update={"mixed": 0.0})
+    augment = load_recipe("full").tune.augment.model_copy(update={"mixed": 0.0})
     net = learn(short_training(rate=0.001, epochs=8, augment=augment.model_dump()))
     photos, truth = made_photos()
     x = torch.from_numpy(np.concatenate([whole_views(photo, 64)[:1] for photo in photos]))

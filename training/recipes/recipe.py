@@ -82,8 +82,3 @@ def load_recipe(name: str) -> Recipe:
     """The settings of a recipe. Raises FloraError naming the field that is wrong."""
     settings: type[Recipe] = recipe_module(name).Settings
     return read_as(FOLDER / f"{name}.yaml", settings)
-
-
-def load_full_recipe() -> FullRecipe:
-    """The settings of the full recipe, which this reads without torch. Raises FloraError naming the field."""
-    return read_as(FOLDER / "full.yaml", FullRecipe)
