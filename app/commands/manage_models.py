@@ -18,7 +18,7 @@ from model.errors import CollectionError
 
 if TYPE_CHECKING:
     from app.services.measuring import Measurement
-    from training.registry.models import Installed, RegisteredModel
+    from training.registry.models import InCharge, Installed
 
 models = typer.Typer(help="Your own photo models: list them, activate one, or go back.")
 Name = Annotated[
@@ -40,7 +40,7 @@ def without_a_command(context: typer.Context, as_json: Json = False) -> None:
 def list_models(as_json: Json = False) -> None:
     """List the models, the shipped one first, and say which is active."""
     kept = registry()
-    found, active = kept.installed(), kept.active()
+    found, active = kept.installed(), kept.in_charge()
     entries = [vars(model) for model in found]
     answer(
         as_json,
@@ -49,7 +49,7 @@ def list_models(as_json: Json = False) -> None:
     )
 
 
-def print_models(found: tuple[Installed, ...], active: RegisteredModel) -> None:
+def print_models(found: tuple[Installed, ...], active: InCharge) -> None:
     """Print the models as a table, with the role of each."""
     rows = []
     for model in found:
@@ -75,7 +75,7 @@ def use(
     as_json: Json = False,
 ) -> None:
     """Activate a model. Its files are checked first."""
-    before = registry().active().name
+    before = registry().in_charge().name
     print_active(activate(name, by, because), before, as_json)
 
 
@@ -83,7 +83,7 @@ def use(
 def undo(as_json: Json = False) -> None:
     """Revert to the previous model; run it twice to end where you began."""
     kept = registry()
-    before = kept.active().name
+    before = kept.in_charge().name
     print_active(kept.undo(), before, as_json)
 
 
@@ -96,7 +96,7 @@ def pin(
     answer(as_json, {"model": name, "pinned": not off}, f"{name} is {'no longer pinned' if off else 'pinned'}")
 
 
-def print_active(active: RegisteredModel, before: str, as_json: bool) -> None:
+def print_active(active: InCharge, before: str, as_json: bool) -> None:
     """Print which model is active now, and which was."""
     same = active.name == before
     change = "active already" if same else f"active now, instead of {before}; swardkey models undo reverts it"

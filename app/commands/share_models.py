@@ -81,7 +81,7 @@ def join(
     done = sharing.carry_out_join(plan, override)
     result = {
         "changed": done.changed,
-        "in_charge": done.active,
+        "in_charge": done.in_charge,
         "verdict": done.verdict.as_json(),
         "says": done.says,
     }

@@ -8,10 +8,10 @@ from app.services.home import registry
 from model.errors import CollectionError
 
 if TYPE_CHECKING:
-    from training.registry.models import RegisteredModel
+    from training.registry.models import InCharge
 
 
-def activate(name: str, by: str = "", because: str = "") -> RegisteredModel:
+def activate(name: str, by: str = "", because: str = "") -> InCharge:
     """Activate a model; ``by`` and ``because``, if given, are logged as an override.
 
     Raises CollectionError for half of an override, ModelError for a model that is not there, is damaged, or was turned

@@ -114,7 +114,7 @@ def check_batch(
     if out is not None and out.suffix.lower() != ".csv":
         raise SwardkeyError(f"--out {out}: is not the name of a table; give one that ends in .csv")
     share, region = Share.read(shard) if shard is not None else Share(), region_named(load_prior(), region)
-    model, names, table = registry().active().name, photos_in(photos[0], share), Table(out) if out else None
+    model, names, table = registry().in_charge().name, photos_in(photos[0], share), Table(out) if out else None
     done = table.done(model) if table else set()
     left = [name for name in names if clean_text(name) not in done]
     return Batch(photos[0], model, month, region, workers or processors(), table, left, len(names) - len(left))

@@ -18,7 +18,7 @@ from model.errors import CollectionError, ModelError, nearest
 if TYPE_CHECKING:
     from training.gate import Override, Promotion
     from training.recipes.prepare import Prepared
-    from training.registry.models import RegisteredModel
+    from training.registry.models import InCharge
     from training.sharing.join_decision import Bench
     from training.sharing.joined_model import Gift, JoinedModel
     from training.sharing.screen import Screen
@@ -134,7 +134,7 @@ def carry_out_join(plan: JoinPlan, override: Override | None) -> Promotion:
     return join_gifts(plan.model, plan.gifts, registry(), plan.bench, override)
 
 
-def take_out(names: Sequence[str]) -> RegisteredModel:
+def take_out(names: Sequence[str]) -> InCharge:
     """The active model without what some givers gave; activated. Raises ModelError for others."""
     from training.sharing.join_decision import take_out_gifts
     from training.sharing.joined_model import active_model

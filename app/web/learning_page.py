@@ -51,7 +51,7 @@ def body(context: Context, address: Address) -> str:
         species=sorted((str(plant.common_names[0]), name) for name, plant in plants.items()),
         waiting=new_photos.waiting(address),
         models=kept.installed(),
-        charge=kept.active(),
+        charge=kept.in_charge(),
         can_undo=kept.pointer().previous is not None,
         enough=load_settings().enough,
         by="" if labeller("") in NOBODY else labeller(""),
@@ -173,7 +173,7 @@ def _stop(context: Context, address: Address, fields: Fields) -> tuple[Address, 
 
 
 def _undo(context: Context, address: Address, fields: Fields) -> tuple[Address, list[str]]:
-    before = registry().active().name
+    before = registry().in_charge().name
     found = registry().undo()
     work.clear()
     return address, [_capital(f"{model_words(found.name)} is active again, instead of {model_words(before)}.")]

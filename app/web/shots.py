@@ -17,7 +17,7 @@ import numpy as np
 from PIL import Image
 
 from app.services.home import registry
-from app.services.photo_model import active_photo_model
+from app.services.photo_model import model_in_charge
 from app.web.draft import Draft, DraftError, Shot
 from app.web.frame import fault
 from app.web.uploads import put_away
@@ -96,7 +96,7 @@ def looked_at(draft: Draft, folder: Path, opened: Mapping[str, Photo] | None = N
         return replace(draft, evidence=None, model="")
     from model.photo.model import PhotoModel
 
-    model, name = active_photo_model(), _active()
+    model, name = model_in_charge(), _in_charge()
     photos = [_again(shot, folder, (opened or {}).get(shot.thumb), name) for shot in draft.shots]
     known = _Remembering(model.extractor, name)
     seen = PhotoModel(model.classifier, known).look(photos)  # type: ignore[arg-type]
@@ -108,7 +108,7 @@ def evidence_of_shots(draft: Draft, folder: Path) -> Evidence | None:
     """What the photos of a plant say; looked at again where another model has been activated since."""
     if not draft.shots:
         return None
-    if draft.model != _active() or draft.evidence is None:
+    if draft.model != _in_charge() or draft.evidence is None:
         draft = looked_at(draft, folder)
     # A draft of an earlier version holds more than is used now.
     kept = {field.name for field in fields(Evidence)}
@@ -142,7 +142,7 @@ def _again(shot: Shot, folder: Path, photo: Photo | None, model: str) -> Photo:
     return replace(photo, file=f"{name}/{shot.name}", notes=shot.faults)
 
 
-def _active() -> str:
+def _in_charge() -> str:
     return registry().pointer().current
 
 
@@ -202,7 +202,7 @@ def photo_file(folder: Path, name: str) -> Path | None:
 def learned() -> set[str]:
     """The species that the active photo model has learned from photos."""
     try:
-        described = json.loads((registry().active().folder / "model.json").read_bytes())
+        described = json.loads((registry().in_charge().folder / "model.json").read_bytes())
         return {name for name in described["classes"] if not name.startswith(OTHER)}
     except (OSError, ValueError, KeyError, TypeError, RecursionError):
         return set()

@@ -80,7 +80,7 @@ def test_from_the_archive_to_a_model_that_names_the_plants(run: Run, archive: Ar
     assert added["species"] == {"arctotheca_calendula": 20, "soliva_sessilis": 20}
     trained = run("train", "--by", "Kim", "--because", "new species", "--json").json
     assert trained["changed"], trained["says"]
-    card = (registry().active().folder / "card.md").read_text(encoding="utf-8")
+    card = (registry().in_charge().folder / "card.md").read_text(encoding="utf-8")
     assert (
         "## Photo credits" in card
         and "sunflower person 0 (1)" in card

@@ -85,7 +85,7 @@ def test_undo_loads_nothing_slow(two: tuple[str, str]) -> None:
     code += "print([m for m in ('torch', 'numpy', 'sklearn', 'gradio') if m in sys.modules])"
     done = subprocess.run([sys.executable, "-c", code], cwd=ROOT, capture_output=True, text=True, check=True)
     assert done.stdout.splitlines()[-1] == "[]", "nothing slow is loaded"
-    assert Registry(home() / "models").active().name == two[0]
+    assert Registry(home() / "models").in_charge().name == two[0]
 
 
 @pytest.fixture

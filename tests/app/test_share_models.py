@@ -78,4 +78,4 @@ def test_what_cannot_be_shared_or_joined_is_one_sentence(
     shutil.copy(given, tmp_path / "again")
     assert "gives twice" in run("models", "join", given, tmp_path / "again").refusal
     assert "nothing is joined" in run("models", "join", "--without", "Kim").refusal
-    assert Registry(home() / "models").active().name == "starter"
+    assert Registry(home() / "models").in_charge().name == "starter"

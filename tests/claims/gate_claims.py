@@ -185,7 +185,7 @@ def claim_kills(folder: Path) -> None:
     whole = folder / "whole"
     shutil.copytree(registry.folder, whole)
     steps = run(whole, source, -1).stdout.splitlines()
-    new = Registry(whole).active().name
+    new = Registry(whole).in_charge().name
     says = {old[-8:]: first_probability(registry.folder / old), new[-8:]: first_probability(whole / new)}
     good = ended_new = 0
     for point in range(len(steps)):
@@ -193,7 +193,7 @@ def claim_kills(folder: Path) -> None:
             models = folder / "tried"
             shutil.copytree(registry.folder, models)
             killed = run(models, source, point).returncode == -signal.SIGKILL
-            found = Registry(models).active()
+            found = Registry(models).in_charge()
             sound = found.note == "" and fault_of(found.folder) == ""
             whole_all = all(m.fault == "" for m in Registry(models).installed())
             predicts = first_probability(found.folder) == says.get(found.name[-8:])
@@ -220,7 +220,7 @@ def claim_full_disk(folder: Path) -> None:
             shutil.copytree(registry.folder, models)
             done = run(models, source, -1)
             refused += done.returncode != 0 and os.strerror(errno.ENOSPC) in done.stderr
-            found = Registry(models).active()
+            found = Registry(models).in_charge()
             parts = [p.name for p in models.iterdir() if p.name.startswith(".new") or p.suffix == ".new"]
             chosen = (found.name == old) == (done.returncode != 0)
             good += chosen and found.note == "" and fault_of(found.folder) == "" and not parts
@@ -247,7 +247,7 @@ def claim_no_permission(folder: Path) -> None:
     child = get_context("fork").Process(target=as_nobody)
     child.start()
     child.join()
-    same = registry.active().name == old and fault_of(registry.folder / old) == ""
+    same = registry.in_charge().name == old and fault_of(registry.folder / old) == ""
     print(f"no permission: {here.recv()!r}; old model in charge and whole: {same}")
 
 

@@ -215,7 +215,7 @@ def in_charge(home: Home) -> list[str]:
     """The cards of the model in charge and the one before; every model is sound, and what was done is logged."""
     registry = Registry(home / "models")
     assert all(fault_of(home / "models" / name) == "" for name in registry.names())
-    assert registry.active().note == ""
+    assert registry.in_charge().note == ""
     pointer = registry.pointer()
     logged = [entry["model"] for entry in registry.history() if entry["action"] != "keep"]
     assert pointer.current == "starter" or pointer.current in logged[-2:], "in charge, and nobody wrote it down"

@@ -100,7 +100,7 @@ def use_while_naming(top: Path, times: int = TIMES, photos: int = 2) -> Tally:
     using = commands(*(["models", "use", names[n % 2], "--json"] for n in range(times)))
     naming = commands(*(["identify", shot, "--json"] for _ in range(photos)))
     expect(tally, at_once(tally, home, [using, naming, read, using]), [0, 0, 0, 0])
-    expect(tally, Registry(home / "models").active().name in names, True)
+    expect(tally, Registry(home / "models").in_charge().name in names, True)
     return tally
 
 
@@ -229,7 +229,7 @@ def clock_of_models(top: Path) -> Tally:
             made.append(registry.install(source))
             registry.use(made[-1])
             shutil.rmtree(source)
-            assert registry.active().name == made[-1] and not registry.active().note
+            assert registry.in_charge().name == made[-1] and not registry.in_charge().note
             if number:
                 assert registry.undo().name == made[-2] and registry.undo().name == made[-1]
         assert len(registry.history()) == 9 + 2 * 8

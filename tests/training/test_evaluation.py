@@ -109,8 +109,8 @@ def test_a_model_is_promoted_with_the_sets_of_its_training_alone(
     assert not kept.changed and "species" in {rule.name for rule in kept.verdict.failed}
     # Against itself it is as good.
     done = work.promote(candidate, replace(against, active=one), registry, RULES)
-    assert done.changed and registry.active().name == done.active, str(done.verdict)
-    assert (registry.folder / done.active / "conformal.json").exists()
+    assert done.changed and registry.in_charge().name == done.in_charge, str(done.verdict)
+    assert (registry.folder / done.in_charge / "conformal.json").exists()
 
 
 def test_photos_that_the_active_network_was_tuned_on_are_left_away(data: Data, learned: Learned) -> None:

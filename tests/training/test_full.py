@@ -93,7 +93,7 @@ def test_a_run_tunes_measures_promotes_and_keeps_the_held_out_photos_from_the_ne
         "fitting the classifier", "tuning the network", "learning from all photos",
         "judging it against the active model",
     ]  # fmt: skip
-    folder = registry.active().folder
+    folder = registry.in_charge().folder
     classifier = read_classifier(folder)
     assert isinstance(classifier, TunedClassifier)
     assert classifier.tuned.statistics.counts.sum() == 300
@@ -115,7 +115,7 @@ def test_a_run_tunes_measures_promotes_and_keeps_the_held_out_photos_from_the_ne
     assert after.work.measured is not None
     assert after.work.measured.photos == after.parts["held_out"]
     assert not after.promotion.changed, "the quick one tells less apart"
-    assert registry.active().folder == folder
+    assert registry.in_charge().folder == folder
 
     # At the middle of an old class, whatever the new network says of it, the name is the old one.
     for row, name in enumerate(starter.classes):

@@ -137,7 +137,7 @@ def test_what_is_no_ordinary_file_is_not_read_and_the_starter_is_used(folder: Pa
         (inside / MANIFEST).write_text((inside / MANIFEST).read_text() * 2)
     else:
         (registry.folder / "current.json").write_bytes(b"[" * 100_000)
-    found = registry.active()
+    found = registry.in_charge()
     assert found.name == "starter" and "is used instead" in found.note
 
 
@@ -146,7 +146,7 @@ def test_a_pointer_of_the_wrong_form_is_a_sentence(tmp_path: Path, text: str) ->
     (tmp_path / "current.json").write_text(text)
     with pytest.raises(ModelError, match="choose"):
         Registry(tmp_path).pointer()
-    assert Registry(tmp_path).active().name == "starter"
+    assert Registry(tmp_path).in_charge().name == "starter"
 
 
 @pytest.mark.parametrize("file", ["recipe.json", "conformal.json"])

@@ -216,7 +216,7 @@ def test_a_run_promotes_what_names_more_and_a_new_recipe_needs_one_module_and_on
     assert list(done.left_out) == ["7.jpg"] and made[7].label == "facelis_retusa"
     assert done.promotion.changed, str(done.promotion.verdict)
     assert {"romulea_rosea", "facelis_retusa"} <= set(done.work.species)
-    folder = registry.active().folder
+    folder = registry.in_charge().folder
     old, new = (
         dict(zip(found.classes, found.counts, strict=True)) for found in (read_model(STARTER)[0], read_model(folder)[0])
     )
@@ -232,7 +232,7 @@ def test_a_run_promotes_what_names_more_and_a_new_recipe_needs_one_module_and_on
     recipe = load_recipe("toy").model_copy(update=SHORT.model_dump())
     again = train("toy", made, registry, tmp_path / "cache", recipe=recipe)
     assert again.promotion.verdict.decision == "promote", str(again.promotion.verdict)
-    folder = registry.active().folder
+    folder = registry.in_charge().folder
     assert json.loads((folder / "recipe.json").read_bytes())["recipe"]["colour"] == "red"
     assert "Made by the toy recipe" in (folder / "card.md").read_text(encoding="utf-8")
 
@@ -248,7 +248,7 @@ def test_where_the_active_model_cannot_be_read_a_training_is_judged_beside_the_s
     registry.use(registry.install(old))
     done = train("quick", made, registry, tmp_path / "cache", recipe=SHORT)
     assert done.promotion.changed and done.promotion.verdict.old == "starter"
-    assert registry.active().name == done.promotion.active and registry.pointer().previous == "starter"
+    assert registry.in_charge().name == done.promotion.in_charge and registry.pointer().previous == "starter"
 
 
 def test_a_training_keeps_what_others_gave_and_each_can_still_be_taken_out(
@@ -266,7 +266,7 @@ def test_a_training_keeps_what_others_gave_and_each_can_still_be_taken_out(
     assert {"poa_annua", "oxalis_corniculata", "romulea_rosea"} <= set(done.work.species)
     model = active(registry)
     assert [gift.entry for gift in model.gifts] == [kim.entry, ali.entry]
-    own, whole = read_model(alone.active().folder)[0], read_model(model.folder)[0]
+    own, whole = read_model(alone.in_charge().folder)[0], read_model(model.folder)[0]
     assert bits(model.own.statistics) == bits(own)
     together = merge(own, [kim.contribution, ali.contribution])
     assert whole.classes == together.classes and np.allclose(whole.means, together.means, atol=1e-6)
@@ -274,10 +274,10 @@ def test_a_training_keeps_what_others_gave_and_each_can_still_be_taken_out(
     again = train("quick", made, registry, tmp_path / "cache", recipe=SHORT)
     assert again.promotion.verdict.decision == "promote", str(again.promotion.verdict)
     take_out_gifts(active(registry), ["Kim"], registry)
-    left = read_model(registry.active().folder)[0]
+    left = read_model(registry.in_charge().folder)[0]
     assert "poa_annua" not in left.classes and "oxalis_corniculata" in left.classes
     take_out_gifts(active(registry), ["Ali"], registry)
-    assert contents(registry.active().folder) == contents(alone.active().folder)
+    assert contents(registry.in_charge().folder) == contents(alone.in_charge().folder)
 
 
 def test_held_out_photos_that_are_copies_of_learned_ones_are_counted() -> None:

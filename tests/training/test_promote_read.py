@@ -127,16 +127,16 @@ def test_a_model_that_is_turned_down_is_kept_aside_with_the_commands_to_activate
         f"cannot tell which is better; keep the old model: {STARTER} stays active. The new one is kept, but not "
         f"active; to activate it: {command}, or train again with swardkey train --by NAME --because REASON"
     )
-    assert (kept.active, kept.changed, kept.new) == (STARTER, False, name)
+    assert (kept.in_charge, kept.changed, kept.new) == (STARTER, False, name)
     (entry,) = registry.history()
     assert (entry["action"], entry["model"], entry["instead_of"]) == ("keep", name, STARTER)
-    assert entry["verdict"]["decision"] == "cannot_tell" and registry.active().name == STARTER
+    assert entry["verdict"]["decision"] == "cannot_tell" and registry.in_charge().name == STARTER
     assert [one.turned_down for one in registry.installed()] == [False, True]
     with pytest.raises(ModelError, match="was turned down when it was trained; to activate it all the same: swardkey"):
         registry.use(name)
-    assert registry.active().name == STARTER
+    assert registry.in_charge().name == STARTER
     registry.use(name, "override", override={"by": "Kim", "reason": "seen"})
-    assert registry.active().name == name and not registry.installed()[1].turned_down
+    assert registry.in_charge().name == name and not registry.installed()[1].turned_down
     registry.undo()
     assert registry.use(name).name == name, "once it was activated, it is a model as others are"
 
@@ -147,7 +147,7 @@ def test_a_model_that_loses_is_kept_aside_too_and_a_word_given_beforehand_does_n
     registry, source = promoting
     for override in (None, Override("Kim", "before the figures were known")):
         kept = promote(registry, source, verdict("keep", "single species"), override)
-        assert not kept.changed and registry.active().name == STARTER
+        assert not kept.changed and registry.in_charge().name == STARTER
         assert "It breaks: single species." in kept.says and f"models use {kept.new} --by NAME" in kept.says
         assert "train again" not in kept.says
 
@@ -171,8 +171,8 @@ def test_a_promoted_model_is_installed_checked_and_logged(promoting: tuple[Regis
     registry, source = promoting
     checked: list[Path] = []
     done = promote(registry, source, verdict("promote"), check=checked.append)
-    assert done.says == f"{done.active} is active now; swardkey models undo takes it back" and done.changed
-    assert checked == [registry.folder / done.active] and registry.active().name == done.active
+    assert done.says == f"{done.in_charge} is active now; swardkey models undo takes it back" and done.changed
+    assert checked == [registry.folder / done.in_charge] and registry.in_charge().name == done.in_charge
     (entry,) = registry.history()
     assert entry["action"] == "promote" and "override" not in entry and entry["verdict"]["photos"] == 50
 
@@ -214,7 +214,7 @@ def test_nothing_changes_where_it_cannot_be_read_back_or_another_model_was_activ
     registry, source = promoting
     with pytest.raises(ModelError, match=says):
         promote(registry, source, Verdict("promote", old, "new", 50, 20, ()), check=check)
-    assert registry.active().name == STARTER
+    assert registry.in_charge().name == STARTER
 
 
 def test_what_the_starter_brings_is_drawn_from_its_statistics() -> None:

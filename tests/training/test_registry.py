@@ -67,7 +67,7 @@ def hidden(registry: Registry) -> list[str]:
 
 
 def test_without_any_model_the_shipped_one_is_in_charge_and_reading_writes_nothing(registry: Registry) -> None:
-    found = registry.active()
+    found = registry.in_charge()
     assert (found.name, found.folder, found.note) == (STARTER, STARTER_FOLDER, "")
     assert STARTER_FOLDER == SHIPPED
     assert not registry.folder.exists()
@@ -76,13 +76,13 @@ def test_without_any_model_the_shipped_one_is_in_charge_and_reading_writes_nothi
 
 def test_install_use_undo(registry: Registry, two: tuple[str, str]) -> None:
     one, another = two
-    assert registry.active().name == STARTER, "installing activates nothing"
+    assert registry.in_charge().name == STARTER, "installing activates nothing"
     with pytest.raises(ModelError, match="nothing to undo"):
         registry.undo()
     registry.use(one)
     registry.use(another)
-    assert registry.active().name == another
-    assert registry.undo().name == one and registry.active().name == one
+    assert registry.in_charge().name == another
+    assert registry.undo().name == one and registry.in_charge().name == one
     assert registry.undo().name == another, "undoing twice ends where it began"
     listed = {m.name: m for m in registry.installed()}
     assert listed[another].in_charge and listed[one].previous and listed[one].species == 2
@@ -132,13 +132,13 @@ def test_a_damaged_model_falls_back_to_the_one_before_then_to_the_starter_and_sa
     registry.use(one)
     registry.use(another)
     DAMAGE[says](registry.folder / another)
-    found = registry.active()
+    found = registry.in_charge()
     assert found.name == one and says in found.note and another in found.note and one in found.note
     assert {m.name: bool(m.fault) for m in registry.installed()} == {STARTER: False, one: False, another: True}
     with pytest.raises(ModelError, match="damaged"):
         registry.use(another)
     DAMAGE[says](registry.folder / one)
-    found = registry.active()
+    found = registry.in_charge()
     assert found.name == STARTER and "the starter that was shipped is used instead" in found.note
     with pytest.raises(ModelError, match="damaged"):
         registry.undo()
@@ -163,10 +163,10 @@ def test_a_model_that_cannot_be_read_though_its_files_are_whole_falls_back_too(
 def test_a_damaged_pointer_gives_the_starter_and_can_be_repaired(registry: Registry, tmp_path: Path, text: str) -> None:
     name = registry.install(model(tmp_path / "one", "one"))
     (registry.folder / "current.json").write_text(text)
-    found = registry.active()
+    found = registry.in_charge()
     assert found.name == STARTER and "swardkey models use NAME" in found.note
     registry.use(name)
-    assert registry.active().name == name
+    assert registry.in_charge().name == name
 
 
 def test_names_that_are_not_installed_are_refused_with_the_nearest(registry: Registry, tmp_path: Path) -> None:
@@ -198,7 +198,7 @@ def test_a_change_is_refused_when_another_model_was_activated_meanwhile(
     registry.use(two[0])
     with pytest.raises(ModelError, match="no longer the active model"):
         registry.use(two[1], must_replace=STARTER)
-    assert registry.active().name == two[0]
+    assert registry.in_charge().name == two[0]
 
 
 def test_what_is_used_in_place_of_a_damaged_model_can_be_replaced_and_is_what_undo_reverts_to(
@@ -207,7 +207,7 @@ def test_what_is_used_in_place_of_a_damaged_model_can_be_replaced_and_is_what_un
     registry.use(two[0])
     (registry.folder / two[0] / "card.md").write_text("changed")
     registry.use(two[1], "promote", must_replace=STARTER)
-    assert registry.active().name == two[1] and registry.undo().name == STARTER
+    assert registry.in_charge().name == two[1] and registry.undo().name == STARTER
     # So can what stands in for one that only its reader refuses, and for a pointer that cannot be read.
     registry.use(two[1])
 
@@ -219,7 +219,7 @@ def test_what_is_used_in_place_of_a_damaged_model_can_be_replaced_and_is_what_un
     registry.use(third, "promote", must_replace=STARTER, read=read)
     (registry.folder / "current.json").write_text("damaged")
     registry.use(third, "promote", must_replace=STARTER)
-    assert registry.active().name == third
+    assert registry.in_charge().name == third
 
 
 def test_what_is_not_a_model_is_not_installed(registry: Registry, tmp_path: Path) -> None:
@@ -262,12 +262,12 @@ def test_killed_at_every_point_it_is_exactly_the_old_or_the_new_model(full: Full
         child.join()
         assert child.exitcode == -signal.SIGKILL, name
         after = Registry(models)
-        found = after.active()
+        found = after.in_charge()
         assert found.note == "" and (found.name == old) == (point <= switched), name
         assert all(m.fault == "" for m in after.installed()), name
         # The next try needs no repair first, and leaves nothing of the one that was killed.
         new = after.install(source)
-        assert after.use(new).name == after.active().name == new and found.name in (old, new)
+        assert after.use(new).name == after.in_charge().name == new and found.name in (old, new)
         assert hidden(after) == []
         shutil.rmtree(models)
 
@@ -285,7 +285,7 @@ def test_a_disk_that_refuses_at_any_point_is_one_sentence_and_leaves_no_part(ful
             except ModelError as error:
                 assert os.strerror(kind) in str(error) and "\n" not in str(error)
         refused = len(points.passed) > point
-        found = after.active()
+        found = after.in_charge()
         assert found.note == "" and all(m.fault == "" for m in after.installed()), points.passed[-1:]
         removing = refused and points.passed[point].startswith(("remove .gone", "rmdir .gone"))
         assert hidden(after) == [] or removing, points.passed[point]
@@ -303,7 +303,7 @@ def test_a_model_that_is_active_is_not_said_not_to_be(full: Full) -> None:
     last = max(n for n, name in enumerate(points.passed) if name == "fsync .")
     with kill_points(registry.folder, last, refuse(errno.EIO)):
         found = registry.undo()
-    assert found.name == registry.active().name != old
+    assert found.name == registry.in_charge().name != old
 
 
 def test_the_active_model_is_logged_before_it_is_active(full: Full, tmp_path: Path) -> None:
@@ -357,8 +357,8 @@ def test_a_file_is_replaced_again_where_the_system_is_slow_to_release_it(
 
     monkeypatch.setattr(Path, "replace", replace)
     if slow:
-        assert registry.use(two[0]).name == registry.active().name == two[0]
+        assert registry.use(two[0]).name == registry.in_charge().name == two[0]
     else:
         with pytest.raises(ModelError, match="the active model is unchanged"):
             registry.use(two[0])
-        assert registry.active().name == STARTER and hidden(registry) == []
+        assert registry.in_charge().name == STARTER and hidden(registry) == []

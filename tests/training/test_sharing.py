@@ -222,7 +222,7 @@ WORD = Override("Kim", "I know who gave it")
 
 
 def active(registry: Registry) -> JoinedModel:
-    found = registry.active()
+    found = registry.in_charge()
     return take_apart(found.name, found.folder, RULES)
 
 
@@ -239,9 +239,9 @@ def test_taking_out_restores_the_model_to_the_last_bit(tmp_path: Path) -> None:
     one = gift_of(read_shared(file_of(made_up_photos(NEW[:2], 10, 1), tmp_path / "1", "Zoë's Lawns"), RULES))
     two = gift_of(read_shared(file_of(made_up_photos(NEW[1:3], 10, 2), tmp_path / "2", "Ali"), RULES))
     kept = join_gifts(active(registry), [one], registry, nothing, None)
-    assert not kept.changed and kept.verdict.decision == "cannot_tell" and registry.active().name == mine
+    assert not kept.changed and kept.verdict.decision == "cannot_tell" and registry.in_charge().name == mine
     join_gifts(active(registry), [one], registry, nothing, WORD)
-    with_one, statistics = registry.active(), read_model(registry.active().folder)[0]
+    with_one, statistics = registry.in_charge(), read_model(registry.in_charge().folder)[0]
     assert {*NEW[:2], NEW[3]} <= set(statistics.classes)
     join_gifts(active(registry), [one, two], registry, nothing, WORD)
     model = active(registry)
@@ -261,7 +261,7 @@ def test_taken_out_of_the_starter_the_starter_is_back(tmp_path: Path) -> None:
     registry = Registry(tmp_path / "models")
     gift = gift_of(read_shared(file_of(made_up_photos(NEW[:2], 10, 1), tmp_path / "1", "Kim"), RULES))
     done = join_gifts(active(registry), [gift], registry, bench(tmp_path, None), WORD)
-    assert not (registry.folder / done.active / "backbone.onnx").exists()
+    assert not (registry.folder / done.in_charge / "backbone.onnx").exists()
     assert take_out_gifts(active(registry), ["Kim"], registry).name == "starter"
 
 
@@ -283,7 +283,7 @@ def test_the_gate_judges_on_ones_own_held_out_photos(tmp_path: Path, monkeypatch
     done = join_gifts(active(registry), [good], registry, mine, None)
     assert done.changed and done.verdict.photos >= 100, str(done.verdict)
     assert [new.species for new in done.verdict.new_species] == [NEW[0]] and done.verdict.new_species[0].recall > 0.8
-    assert (registry.active().folder / "conformal.json").exists()
+    assert (registry.in_charge().folder / "conformal.json").exists()
     # What the screen would have left out, the gate turns down: a clover that takes the dandelion's place.
     take_out_gifts(active(registry), ["Kim"], registry)
     wrong = made_up_photos((OLD[1],), 400, 9)
@@ -291,7 +291,7 @@ def test_the_gate_judges_on_ones_own_held_out_photos(tmp_path: Path, monkeypatch
     bad = gift_of(read_shared(file_of(swapped, tmp_path / "2", "Mal"), RULES))
     done = join_gifts(active(registry), [bad], registry, mine, None)
     assert not done.changed and done.verdict.failed, str(done.verdict)
-    assert registry.active().name == "starter"
+    assert registry.in_charge().name == "starter"
 
 
 def test_what_the_starter_knows_is_judged_from_its_statistics_where_photos_are_few(
@@ -317,7 +317,7 @@ def test_a_damaged_account_is_a_sentence(tmp_path: Path) -> None:
     registry = Registry(tmp_path / "models")
     gift = gift_of(read_shared(file_of(made_up_photos(NEW[:1], 10, 1), tmp_path / "1", "Kim"), RULES))
     join_gifts(active(registry), [gift], registry, bench(tmp_path, None), WORD)
-    folder = shutil.copytree(registry.active().folder, tmp_path / "copy")
+    folder = shutil.copytree(registry.in_charge().folder, tmp_path / "copy")
     account = json.loads((folder / "recipe.json").read_text())
     for bad in ("x", [{"name": "../../x"}], [{**account["shared"][0], "name": "../../etc/passwd"}]):
         (folder / "recipe.json").write_text(json.dumps(account | {"shared": bad}))

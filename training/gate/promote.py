@@ -27,7 +27,7 @@ class Override:
 class Promotion:
     """What was done: the active model, whether that is the new one, and what the new one is called, if it was kept."""
 
-    active: str
+    in_charge: str
     changed: bool
     verdict: Verdict
     says: str

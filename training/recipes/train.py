@@ -50,7 +50,7 @@ class Outcome:
             "species": list(self.work.species),
             "held_out": {"photos": m.photos, "top1": m.top1, "top3": m.top3, "nll": m.nll, "ece": m.ece},
             "changed": self.promotion.changed,
-            "in_charge": self.promotion.active,
+            "in_charge": self.promotion.in_charge,
             "verdict": self.promotion.verdict.as_json(),
             "says": self.promotion.says,
         }

@@ -45,8 +45,8 @@ class Pointer:
 
 
 @dataclass(frozen=True)
-class RegisteredModel:
-    """A model and its folder. ``note`` says, in a sentence, when it is used in place of the one that was chosen."""
+class InCharge:
+    """The model to use. ``note`` says, in a sentence, when it is not the one that was chosen."""
 
     name: str
     folder: Path
@@ -87,11 +87,11 @@ class Registry:
                 raise ModelError(f"{path}: {str(name)[:60]!r} is not a model; choose one with swardkey models use NAME")
         return found
 
-    def active(self) -> RegisteredModel:
+    def in_charge(self) -> InCharge:
         """The active model, its files checked; else the one before it; else the starter."""
         return self.load(lambda folder: None)[1]
 
-    def load(self, read: Callable[[Path], Model]) -> tuple[Model, RegisteredModel]:
+    def load(self, read: Callable[[Path], Model]) -> tuple[Model, InCharge]:
         """Read the active model; where that is damaged, the one before it, else the starter.
 
         ``read`` takes a folder and raises ModelError when it cannot use it. Nothing is changed
@@ -108,18 +108,18 @@ class Registry:
                 break
             try:
                 self._check(name)
-                return read(self.folder / name), RegisteredModel(name, self.folder / name, self._note(notes, name))
+                return read(self.folder / name), InCharge(name, self.folder / name, self._note(notes, name))
             except ModelError as error:
                 notes.append(str(error))
-        return read(self.starter), RegisteredModel(STARTER, self.starter, self._note(notes, STARTER))
+        return read(self.starter), InCharge(STARTER, self.starter, self._note(notes, STARTER))
 
-    def named(self, name: str) -> RegisteredModel:
+    def named(self, name: str) -> InCharge:
         """A model by its name, active or not, its files checked. Raises ModelError."""
         if name == STARTER:
-            return RegisteredModel(STARTER, self.starter)
+            return InCharge(STARTER, self.starter)
         self._installed(name)
         self._check(name)
-        return RegisteredModel(name, self.folder / name)
+        return InCharge(name, self.folder / name)
 
     def names(self) -> list[str]:
         """Names of the models that are installed, oldest first, without the starter."""
@@ -173,7 +173,7 @@ class Registry:
         must_replace: str | None = None,
         read: Callable[[Path], object] = lambda folder: None,
         **facts: Any,
-    ) -> RegisteredModel:
+    ) -> InCharge:
         """Activate a model, and log it with ``facts``. `starter` is the one that was shipped.
 
         ``must_replace`` names the model that must be in use now, by ``read`` as in load. Raises ModelError for a name
@@ -192,7 +192,7 @@ class Registry:
                 self._point(name, must_replace or (before.current if before else None), action, facts)
             return found
 
-    def undo(self) -> RegisteredModel:
+    def undo(self) -> InCharge:
         """Revert to the previous model. Doing it twice ends where it began.
 
         Raises ModelError when there was none, or it is damaged; then nothing changes.

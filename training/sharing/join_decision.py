@@ -27,7 +27,7 @@ from training.recipes.decide import copies
 from training.recipes.evaluation import Evaluation, Rivals, evaluate
 from training.recipes.prepare import Prepared
 from training.recipes.recipe import Recipe
-from training.registry.models import STARTER, STARTER_FOLDER, RegisteredModel, Registry
+from training.registry.models import STARTER, STARTER_FOLDER, InCharge, Registry
 from training.sharing.joined_model import Gift, JoinedModel, write_joined, write_own
 
 
@@ -59,7 +59,7 @@ def join_gifts(
         return work.promote(folder, rivals, registry, bench.rules, override)
 
 
-def take_out_gifts(model: JoinedModel, names: Collection[str], registry: Registry) -> RegisteredModel:
+def take_out_gifts(model: JoinedModel, names: Collection[str], registry: Registry) -> InCharge:
     """Activate the model without what the givers ``names`` gave; nothing is judged, for it is what was there before.
 
     The last one out brings back the old files, byte for byte. What is left of several is added up anew, and has no
