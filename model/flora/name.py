@@ -12,7 +12,6 @@ from typing import Protocol
 
 from model.errors import AnswerError, nearest
 from model.flora.load import Flora
-from model.text import shown
 
 # Spellings of one name differ only in these, which separate or join words.
 _SEPARATORS = re.compile(r"[\s_.,'`\u2018\u2019\u00b4\u02bc\u2010-\u2015-]+")
@@ -20,7 +19,6 @@ _BETWEEN_WORDS = re.compile(r"[\s_,()\u2010-\u2015-]+")
 MOST_MEANT = 10  # plants that one word may mean and still be a shortlist
 SHORTEST_SLIP = 5  # letters that a name must have for a slip in it to be read as meant
 HINTS, ALIKE = 3, 0.8  # names in a hint; how similar a misspelt name is
-LONGEST_SHOWN = 60  # characters of what was typed, in a message
 
 
 class Plant(Protocol):
@@ -158,7 +156,7 @@ class PlantNames:
             return (self.the_species(text),)
         found = self.candidates(text)
         if not found:
-            raise AnswerError(f"{_quoted(text)} is not in the flora; {self._hint(text)}")
+            raise AnswerError(f"{text!r} is not in the flora; {self._hint(text)}")
         if len(found) > MOST_MEANT:
             raise AnswerError(self._several(text, found))
         return found
@@ -170,10 +168,10 @@ class PlantNames:
             return found[0]
         alike = self.candidates(text)
         if len(alike) == 1:
-            raise AnswerError(f"{_quoted(text)} is only part of a name; did you mean {self._named(alike[0])}?")
+            raise AnswerError(f"{text!r} is only part of a name; did you mean {self._named(alike[0])}?")
         if alike:
             raise AnswerError(self._several(text, alike))
-        raise AnswerError(f"{_quoted(text)} is not in the flora; {self._hint(text)}")
+        raise AnswerError(f"{text!r} is not in the flora; {self._hint(text)}")
 
     def near(self, text: str) -> str:
         """The known plant or plants that a name which is not known may mean, in words; "" where none is near.
@@ -209,7 +207,7 @@ class PlantNames:
     def _several(self, text: str, found: tuple[str, ...]) -> str:
         listed = ", ".join(map(self._named, found[:MOST_MEANT]))
         more = f" and {len(found) - MOST_MEANT} more" if found[MOST_MEANT:] else ""
-        return f"{_quoted(text)} may be any of several plants; say which: {listed}{more}"
+        return f"{text!r} may be any of several plants; say which: {listed}{more}"
 
     def _named(self, species: str) -> str:
         return f"{self.plants[species].common_names[0]} ({species})"
@@ -249,11 +247,6 @@ class PlantNames:
         if best:
             return f"did you mean {best[0]}?" if len(best) == 1 else f"the nearest are: {', '.join(best)}"
         return nearest(text, names)
-
-
-def _quoted(text: str) -> str:
-    """What was typed, as a message may repeat it."""
-    return repr(shown(text, LONGEST_SHOWN))
 
 
 def _words(name: str) -> list[str]:

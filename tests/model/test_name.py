@@ -120,11 +120,3 @@ def test_every_name_of_the_flora_finds_its_plant_and_so_does_its_genus(key: Key)
             assert species in names.candidates(name), name
         if genus != plant.scientific_name and names.look_up(genus) is None:
             assert species in names.candidates(genus)
-
-
-def test_a_message_repeats_the_beginning_of_what_was_typed(key: Key) -> None:
-    names = PlantNames(key.flora)
-    for text in ("x" * 100_000, "grass " * 2000):
-        with pytest.raises(AnswerError) as error:
-            names.the_plants(text)
-        assert len(str(error.value)) < 250
