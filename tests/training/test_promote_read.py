@@ -172,7 +172,8 @@ def test_a_promoted_model_is_installed_checked_and_logged(promoting: tuple[Regis
     checked: list[Path] = []
     done = promote(registry, source, verdict("promote"), check=checked.append)
     assert done.says == f"{done.in_charge} is active now; swardkey models undo takes it back" and done.changed
-    assert checked == [registry.folder / done.in_charge] and registry.in_charge().name == done.in_charge
+    assert checked == [registry.folder / done.in_charge, registry.starter], "the new one, and the one that it replaces"
+    assert registry.in_charge().name == done.in_charge
     (entry,) = registry.history()
     assert entry["action"] == "promote" and "override" not in entry and entry["verdict"]["photos"] == 50
 
