@@ -80,6 +80,20 @@ def test_novelty_of_the_starter_is_fitted_on_field_photos_alone(data: Data, monk
     assert fitted == [sum(photo.group_known for photo in mixed.part("fit", "calibrate").photos)]
 
 
+def test_novelty_with_a_class_left_out_is_that_of_heads_of_all_the_other_photos(
+    data: Data, learned: Learned, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    fitted: list[float] = []
+
+    def left_out(base: Statistics, weight: float, calibration: object, fit: Data, check: Data) -> np.ndarray:
+        fitted.append(len(fit.photos))
+        return np.zeros(len(check.photos))
+
+    monkeypatch.setattr(make_starter, "novelty_left_out", left_out)
+    novelty_auroc(learned, data)
+    assert fitted == [learned.classifier.statistics.counts.sum()]
+
+
 def test_shuffled_labels_give_chance(data: Data) -> None:
     labels = np.random.default_rng(3).permutation(data.labels)
     photos = tuple(replace(photo, label=str(label)) for photo, label in zip(data.photos, labels, strict=True))

@@ -66,7 +66,8 @@ def of_known_groups(learned: Learned, data: Data, recipe: Recipe) -> Measurement
 def novelty_auroc(learned: Learned, data: Data) -> dict[str, float]:
     """How well the novelty score shows a class that was left out, by class, on held-out photos."""
     classifier, held = learned.classifier, data.part("held_out")
-    left_out = novelty_left_out(learned.base, 1.0, classifier.calibration, data.part("fit"), held)
+    fitted = data.part("fit", "calibrate")  # all that the starter was fitted on: fewer photos would look more novel
+    left_out = novelty_left_out(learned.base, learned.weight, classifier.calibration, fitted, held)
     return auroc_by_class(classifier.novelty(held.x), left_out, held.labels)
 
 
