@@ -127,7 +127,7 @@ class Worker:
     def __init__(self, folder: Path, model: str, month: int | None, region: str | None) -> None:
         # Imported here, since only the processes of the pool need them.
         from app.services.knowledge import load_key
-        from model.photo import load_model
+        from model.photo.model import load_model
 
         self.folder, self.model, self.month, self.region = folder, model, month, region
         self.key = load_key()
@@ -136,8 +136,8 @@ class Worker:
     def name(self, file: str) -> Named:
         """The row of one photo, also of one that cannot be read."""
         from model.identify import identify
-        from model.photo import open_photo
         from model.photo.decode import named
+        from model.photo.sandbox import open_photo
 
         path, name = self.folder / file, clean_text(file)
         try:

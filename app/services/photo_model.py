@@ -13,12 +13,13 @@ from app.services.home import registry
 from model.photo.sandbox import open_photo
 
 if TYPE_CHECKING:
-    from model.photo import Evidence, PhotoModel
+    from model.photo.evidence import Evidence
+    from model.photo.model import PhotoModel
 
 
 @lru_cache(maxsize=2)
 def _loaded(folder: Path) -> PhotoModel:
-    from model.photo import load_model
+    from model.photo.model import load_model
 
     return load_model(folder)
 

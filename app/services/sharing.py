@@ -99,14 +99,13 @@ def plan_join(files: Sequence[Path], folder: Path | None = None, progress: Progr
     from training.gate import load_rules
     from training.recipes.recipe import load_recipe
     from training.sharing.join_decision import Bench
-    from training.sharing.joined_model import Entry, Gift, take_apart
+    from training.sharing.joined_model import Entry, Gift, active_model
     from training.sharing.shared_file import read_shared
     from training.sharing.sharing_rules import load_sharing_rules
 
     rules = load_sharing_rules()
     shared = [(file, read_shared(file, rules)) for file in files]  # before anything slow
-    active = registry().in_charge()
-    model = take_apart(active.name, active.folder, rules)
+    model = active_model(registry(), rules)
     photos = _prepared(folder, progress)
     screen, arriving = _screen(model, photos, folder), dict[str, Gift]()
     for file, found in shared:
@@ -138,11 +137,10 @@ def carry_out_join(plan: JoinPlan, override: Override | None) -> Promotion:
 def take_out(names: Sequence[str]) -> InCharge:
     """The active model without what some givers gave; activated. Raises ModelError for others."""
     from training.sharing.join_decision import take_out_gifts
-    from training.sharing.joined_model import take_apart
+    from training.sharing.joined_model import active_model
     from training.sharing.sharing_rules import load_sharing_rules
 
-    active = registry().in_charge()
-    return take_out_gifts(take_apart(active.name, active.folder, load_sharing_rules()), names, registry())
+    return take_out_gifts(active_model(registry(), load_sharing_rules()), names, registry())
 
 
 def override_of(by: str, because: str) -> Override | None:
@@ -153,7 +151,7 @@ def override_of(by: str, because: str) -> Override | None:
 
 
 def _screen(model: JoinedModel, photos: Prepared | None, folder: Path | None) -> Screen:
-    from model.photo import fit_statistics
+    from model.photo.head import fit_statistics
     from model.photo.saved import STARTER, read_model
     from training.sharing.screen import Screen
     from training.sharing.sharing_rules import load_sharing_rules

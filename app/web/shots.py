@@ -29,7 +29,7 @@ from model.photo.stored import stored_jpeg
 from model.storage import replace_file
 
 if TYPE_CHECKING:
-    from model.photo import Extractor
+    from model.photo.extract import Extractor
 
 MOST_PHOTOS = 12  # of one plant; more say nothing new
 OLDEST = 10  # years; an older day comes from a clock that was never set

@@ -98,14 +98,6 @@ def open_whole(path: str | os.PathLike[str], longest_side: int) -> Pixels:
         return np.asarray(upright, dtype=np.uint8)
 
 
-def open_grey(path: str | os.PathLike[str]) -> Pixels:
-    """The upright photo as nine by eight grey pixels, uint8 (8, 9). Raises PhotoError."""
-    with _picture(path) as image:
-        image.draft("L", (72, 64))
-        small = ImageOps.exif_transpose(image).convert("L").resize((9, 8), Image.Resampling.BOX)
-        return np.asarray(small, dtype=np.uint8)
-
-
 def time_and_camera(path: str | os.PathLike[str]) -> tuple[str, str]:
     """The EXIF time of a photo and the make and model of its camera, each "" where it is not given.
 

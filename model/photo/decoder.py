@@ -13,7 +13,6 @@ import os
 import signal
 import struct
 import sys
-import types
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -23,7 +22,7 @@ Answer = tuple[dict[str, Any], Any]  # words, and uint8 pixels or None
 
 
 def answer_for(request: dict[str, Any]) -> Answer:
-    """Do what a request asks: {"do": open | whole | grey | metadata, "path": ..., "longest_side": px}."""
+    """Do what a request asks: {"do": open | whole | metadata, "path": ..., "longest_side": px}."""
     from model.errors import PhotoError
     from model.photo import decode
 
@@ -36,8 +35,6 @@ def answer_for(request: dict[str, Any]) -> Answer:
                 return words, photo.pixels
             case "whole":
                 return {}, decode.open_whole(path, request["longest_side"])
-            case "grey":
-                return {}, decode.open_grey(path)
             case _:
                 return {"metadata": decode.time_and_camera(path)}, None
     except PhotoError as error:
@@ -91,16 +88,8 @@ def _allow(seconds: float) -> None:
         resource.setrlimit(resource.RLIMIT_CPU, (soft, hard))
 
 
-def _find_decode() -> None:
-    """Make model.photo.decode importable without model.photo itself, which brings deep learning along."""
-    here = Path(__file__).resolve().parent
-    sys.path.insert(0, str(here.parents[1]))
-    package = types.ModuleType("model.photo")
-    package.__path__ = [str(here)]
-    sys.modules["model.photo"] = package
-    import model.photo.decode  # noqa: F401
-
-
 if __name__ == "__main__":
-    _find_decode()
+    sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
+    import model.photo.decode  # noqa: F401 - while memory is not limited yet
+
     serve(int(sys.argv[1]), float(sys.argv[2]))

@@ -16,14 +16,14 @@ from model.photo.head import Background, Discriminant, Statistics, softmax
 Array = NDArray[np.float64]
 OTHER = "other:"  # head classes of plants outside the flora begin with this
 MOST_NOVEL = 1e4
-# Of the distance to all plants together, in what is strange (relative Mahalanobis distance, Ren et al. 2021, has 1).
+# Of the distance to the background in the novelty score (relative Mahalanobis distance, Ren et al. 2021, has 1).
 # Chosen on ImageNet's features. AUROC of 16 classes left out in turn, of the four of them photographed in the field,
 # and of what is no plant: 0.82, 0.98, 0.999; with 1: 0.85, 0.89, 0.92, for what is far from everything then looks
 # ordinary; with 0: 0.61, 0.95, 1.00. With the shipped network's, of classes that it never learned: 0.84, 0.94, 0.99.
 POWER = 0.98
-# Of the covariances behind it, whatever the head's own is: strangeness then means the same in every model that
+# Of the covariances behind it, whatever the head's own is: novelty then means the same in every model that
 # has grown from the starter, and what the starter has fitted holds where there is too little to fit it anew.
-STEADY_SHRINKAGE = 0.05
+NOVELTY_SHRINKAGE = 0.05
 LEAST_DISTANCE = 1e-9
 # Novelty ratio from which the user is warned: 3 % of field photos of learned classes, 40 % of those of classes
 # never learned, and 90 % of what is no plant (tests/claims/strange.py).
@@ -36,7 +36,7 @@ class Calibration:
     """Numbers fitted on calibration photos, never on the photos that the head learned from.
 
     ``shrinkage`` of the covariance; ``temperature`` divides the scores; ``novelty`` are mean and
-    standard deviation of strangeness for classes that were learned, then for classes that were left out.
+    standard deviation of novelty for classes that were learned, then for classes that were left out.
     ``floor`` is the share of a photo's evidence that is even over all classes;
     ``dependence`` in 0-1: m photos of one plant count as m ** (1 - dependence).
     """
@@ -65,9 +65,9 @@ class Classifier:
         self.statistics = statistics
         self.calibration = calibration
         self.head = Discriminant(statistics, calibration.shrinkage)
-        same = calibration.shrinkage == STEADY_SHRINKAGE
-        self._steady = self.head if same else Discriminant(statistics, STEADY_SHRINKAGE)
-        self.background = Background(self._steady)
+        same = calibration.shrinkage == NOVELTY_SHRINKAGE
+        self._novelty_head = self.head if same else Discriminant(statistics, NOVELTY_SHRINKAGE)
+        self.background = Background(self._novelty_head)
         self.species = tuple(c for c in statistics.classes if not c.startswith(OTHER))
         self._columns = [statistics.classes.index(c) for c in self.species]
         # Species and the whole of `other` weigh alike. Half of the weight of `other` is for
@@ -84,62 +84,64 @@ class Classifier:
         other.calibration = calibration
         return other
 
+    def with_statistics(self, statistics: Statistics) -> Classifier:
+        """The same calibration with other statistics in the head of the shipped network's features."""
+        return Classifier(statistics, self.calibration)
+
     def probabilities(self, x: Array) -> Array:
         """Calibrated probabilities, float (photos, species + 1), rows sum to 1, last is other.
 
         ``x`` float (photos, features), square roots of pooled features.
         """
-        distances = self.distances(x)
-        closed = self.closed(x, distances)
-        odds = self.novel_prior / (1 - self.novel_prior) * self.ratio(self.strangeness(x))
-        known = closed[:, self._columns] / (1 + odds)[:, None]
+        return self.with_other(self.logs(x), self.novelty(x))
+
+    def with_other(self, logs: Array, novelty: Array) -> Array:
+        """The same from ln P(class | photo) of the head's classes, float (photos, classes), and the novelty scores."""
+        odds = self.novel_prior / (1 - self.novel_prior) * self.ratio(novelty)
+        known = softmax(logs)[:, self._columns] / (1 + odds)[:, None]
         return np.hstack([known, 1.0 - known.sum(axis=1, keepdims=True)])
 
-    def distances(self, x: Array) -> Array:
-        """Squared distance to each class of the head, float (photos, classes), by the first of the features."""
-        return self.head.distances(x[:, : self.statistics.means.shape[1]])
-
-    def logs(self, x: Array, distances: Array) -> Array:
+    def logs(self, x: Array) -> Array:
         """ln P(class | photo) up to a constant a photo, float (photos, classes)."""
-        return np.asarray(-0.5 * distances / self.calibration.temperature + self.log_prior)
+        return self.logs_of(self.head.scores(x[:, : self.statistics.means.shape[1]]))
 
-    def closed(self, x: Array, distances: Array) -> Array:
-        """Probabilities as if every photo showed one of the head's classes, rows sum to 1."""
-        return softmax(self.logs(x, distances))
+    def logs_of(self, scores: Array) -> Array:
+        """The same from scores of the head, which its calibration tempers."""
+        return np.asarray(scores / self.calibration.temperature + self.log_prior)
 
-    def strangeness(self, x: Array, without: NDArray[np.int64] | None = None) -> Array:
-        """How much farther photos lie from every class than they do from plants at large, float (photos,).
+    def novelty(self, x: Array, without: NDArray[np.int64] | None = None) -> Array:
+        """The novelty score: how much farther photos lie from every class than from the background, float (photos,).
 
         ln(squared distance to the nearest class) - POWER ln(squared distance to all plants together);
-        higher is stranger. A plant that was never learned looks like a plant, and like none of them.
+        the higher, the more novel. A plant that was never learned looks like a plant, and like none of them.
         ``without``: the class of each photo, by column, that is taken to be no class, int (photos,).
         """
         x = x[:, : self.statistics.means.shape[1]]
-        distances = self._steady.distances(x)
+        distances = self._novelty_head.distances(x)
         if without is not None:
             distances[np.arange(len(x)), without] = np.inf
         nearest = np.maximum(distances.min(axis=1), LEAST_DISTANCE)
-        at_large = np.maximum(self._at_large(x, without), LEAST_DISTANCE)
-        return np.asarray(np.log(nearest) - POWER * np.log(at_large))
+        to_background = np.maximum(self._to_background(x, without), LEAST_DISTANCE)
+        return np.asarray(np.log(nearest) - POWER * np.log(to_background))
 
-    def _at_large(self, x: Array, without: NDArray[np.int64] | None) -> Array:
+    def _to_background(self, x: Array, without: NDArray[np.int64] | None) -> Array:
         if without is None:
             return self.background.distances(x)
         found = np.zeros(len(x))
         for column in np.unique(without):
             here = without == column
-            found[here] = Background(self._steady, int(column)).distances(x[here])
+            found[here] = Background(self._novelty_head, int(column)).distances(x[here])
         return found
 
     def novelty_ratio(self, x: Array) -> Array:
-        """P(strangeness | never learned) / P(strangeness | learned), float (photos,).
+        """P(novelty | never learned) / P(novelty | learned), float (photos,).
 
-        Two normal densities; never falls as strangeness rises.
+        Two normal densities; never falls as novelty rises.
         """
-        return self.ratio(self.strangeness(x))
+        return self.ratio(self.novelty(x))
 
     def ratio(self, z: Array) -> Array:
-        """P(strangeness | never learned) / P(strangeness | learned) of strangeness ``z``, float (photos,)."""
+        """P(novelty | never learned) / P(novelty | learned) of novelty ``z``, float (photos,)."""
         mean, spread, new_mean, new_spread = self.calibration.novelty
         # The wider of two normal densities wins in both tails; an ordinary photo must not count
         # as novel, so below the point where the ratio is least it stays as it is there.
@@ -148,10 +150,6 @@ class Classifier:
             z = np.maximum(z, least)
         logs = 0.5 * ((z - mean) / spread) ** 2 - 0.5 * ((z - new_mean) / new_spread) ** 2 + np.log(spread / new_spread)
         return np.asarray(np.exp(np.minimum(logs, np.log(MOST_NOVEL))))
-
-    def fuse(self, probabilities: Array) -> Array:
-        """One row of probabilities for all photos of one plant; see ``fuse``."""
-        return fuse(probabilities, self.calibration.dependence)
 
     def likelihood(self, probabilities: Array) -> Array:
         """P(class | photos) / P(class), floored: a photo never rules a species out."""

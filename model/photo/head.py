@@ -2,8 +2,7 @@
 
 Each class is a Gaussian with its own mean and a covariance shared by all, shrunk towards a
 multiple of the identity (Friedman 1989; kept as running statistics as in Hayes and Kanan
-2020). Features are the square roots of pooled features, which evens out their spread. Adding
-or taking back a photo is an exact update.
+2020). Features are the square roots of pooled features, which evens out their spread.
 """
 
 from __future__ import annotations
@@ -36,38 +35,19 @@ class Statistics:
         """No classes yet."""
         return cls((), np.zeros(0), np.zeros((0, features)), np.zeros((features, features)))
 
-    def add(self, name: str, x: Array) -> Statistics:
-        """With one photo more. ``x`` float (features,). Exact (Welford's update)."""
-        known = name in self.classes
-        classes = self.classes if known else (*self.classes, name)
-        counts = self.counts.copy() if known else np.append(self.counts, 0.0)
-        means = self.means.copy() if known else np.vstack([self.means, x])
-        row = classes.index(name)
-        before = x - means[row]
-        counts[row] += 1.0
-        means[row] += before / counts[row]
-        return Statistics(classes, counts, means, self.scatter + np.outer(before, x - means[row]))
+    @property
+    def freedom(self) -> float:
+        """Degrees of freedom of the scatter: photos less classes, at least 1."""
+        return max(float(self.counts.sum()) - len(self.classes), 1.0)
 
-    def take_back(self, name: str, x: Array) -> Statistics:
-        """Without one photo that was added before: the exact inverse of ``add``.
-
-        Raises KeyError when the class is unknown.
-        """
-        if name not in self.classes:
-            raise KeyError(name)
-        row = self.classes.index(name)
-        if self.counts[row] <= 1:
-            keep = [i for i in range(len(self.classes)) if i != row]
-            return Statistics(tuple(self.classes[i] for i in keep), self.counts[keep], self.means[keep], self.scatter)
-        counts, means = self.counts.copy(), self.means.copy()
-        after = x - means[row]
-        counts[row] -= 1.0
-        means[row] -= after / counts[row]
-        return Statistics(self.classes, counts, means, self.scatter - np.outer(after, x - means[row]))
+    @property
+    def covariance(self) -> Array:
+        """Covariance within classes, pooled over them, float (features, features)."""
+        return np.asarray(self.scatter / self.freedom)
 
 
 def fit_statistics(x: Array, labels: list[str]) -> Statistics:
-    """Statistics of many photos at once; the same as adding them one by one.
+    """Statistics of photos.
 
     ``x`` float (photos, features); ``labels`` one class name a photo.
     """
@@ -85,13 +65,12 @@ class Discriminant:
     def __init__(self, statistics: Statistics, shrinkage: float) -> None:
         self.classes = statistics.classes
         self.means = statistics.means
-        freedom = max(statistics.counts.sum() - len(self.classes), 1.0)
-        covariance = statistics.scatter / freedom
+        covariance = statistics.covariance
         # One photo a class shows no spread at all; any even one then separates the classes by distance.
         even = np.trace(covariance) / len(covariance) or 1.0
         covariance *= 1 - shrinkage
         covariance.flat[:: len(covariance) + 1] += shrinkage * even
-        self._root = inverse_of_lower(np.linalg.cholesky(covariance))
+        self._root = inverse_of_lower(np.asarray(np.linalg.cholesky(covariance), np.float64))
         self._white_means = self.whiten(self.means)
         self._white_squares = (self._white_means**2).sum(axis=1)
         # The mean of n photos lies off the true one by a variance of 1/n, which adds to every

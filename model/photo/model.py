@@ -8,7 +8,7 @@ from pathlib import Path
 import numpy as np
 
 from model.photo.decode import Photo
-from model.photo.evidence import Classifier, Evidence, describe
+from model.photo.evidence import Classifier, Evidence, describe, fuse
 from model.photo.extract import Extractor
 from model.photo.saved import STARTER
 from model.photo.tuned import extractor_for, read_classifier
@@ -34,7 +34,8 @@ class PhotoModel:
             entries.append(describe(photo, row, float(self.classifier.novelty_ratio(x)[0])))
         if not rows:
             return self.classifier.nothing(entries)
-        return self.classifier.evidence(self.classifier.fuse(np.stack(rows)), entries)
+        fused = fuse(np.stack(rows), self.classifier.calibration.dependence)
+        return self.classifier.evidence(fused, entries)
 
 
 def load_model(folder: Path = STARTER, threads: int | None = None) -> PhotoModel:

@@ -182,10 +182,6 @@ class Sandbox:
         """See model.photo.decode.open_whole. Raises PhotoError."""
         return self._ask(path, "whole", longest_side=longest_side)[1]
 
-    def grey(self, path: PathLike) -> Pixels:
-        """See model.photo.decode.open_grey. Raises PhotoError."""
-        return self._ask(path, "grey")[1]
-
     def time_and_camera(self, path: PathLike) -> tuple[str, str]:
         """See model.photo.decode.time_and_camera. Raises PhotoError."""
         taken, camera = self._ask(path, "metadata")[0]["metadata"]

@@ -10,16 +10,18 @@ from typing import Annotated, Any, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
-from pydantic import AfterValidator, BaseModel, ConfigDict, Field, ValidationError
+from pydantic import AfterValidator, BaseModel, Field, ValidationError
 from safetensors import SafetensorError
-from safetensors.numpy import load_file, save_file
+from safetensors.numpy import load_file, save
 
 from model.errors import ModelError
 from model.file import check_ordinary, read_file
+from model.flora.species import Entry
 from model.photo.evidence import Calibration
 from model.photo.extract import RECIPE
 from model.photo.head import Statistics
 from model.photo.weights import FEATURES
+from model.storage import replace_file
 from model.validation import first_cause
 
 STARTER = Path(__file__).resolve().parents[1] / "starter"
@@ -46,10 +48,8 @@ Weight = Annotated[float, Field(ge=0, le=MOST_NUMBER, allow_inf_nan=False)]
 Described = TypeVar("Described", bound=BaseModel)
 
 
-class Description(BaseModel):
+class Description(Entry):
     """model.json: classes in the order of the rows, what makes the features, calibration."""
-
-    model_config = ConfigDict(extra="forbid", frozen=True)
 
     classes: Classes
     features: str
@@ -65,13 +65,11 @@ def save_model(
 ) -> None:
     """Write a model into a folder; files are replaced one by one, each whole or not at all."""
     folder.mkdir(parents=True, exist_ok=True)
-    temporary = folder / "head.safetensors.new"
-    save_file(packed(statistics), temporary)
-    temporary.replace(folder / "head.safetensors")
+    replace_file(folder / "head.safetensors", save(packed(statistics)))
     description = Description(classes=list(statistics.classes), features=RECIPE, **asdict(calibration))
-    _write(folder / "model.json", description.model_dump_json(indent=2) + "\n")
-    _write(folder / "recipe.json", json.dumps(recipe, indent=2, sort_keys=True) + "\n")
-    _write(folder / "card.md", card)
+    replace_file(folder / "model.json", f"{description.model_dump_json(indent=2)}\n".encode())
+    replace_file(folder / "recipe.json", f"{json.dumps(recipe, indent=2, sort_keys=True)}\n".encode())
+    replace_file(folder / "card.md", card.encode())
 
 
 def packed(statistics: Statistics) -> dict[str, NDArray[Any]]:
@@ -83,10 +81,11 @@ def packed(statistics: Statistics) -> dict[str, NDArray[Any]]:
     }
 
 
-def _write(path: Path, text: str) -> None:
-    temporary = path.with_name(path.name + ".new")
-    temporary.write_text(text, encoding="utf-8")
-    temporary.replace(path)
+def symmetric(upper: NDArray[Any]) -> NDArray[np.float64]:
+    """The scatter, float (FEATURES, FEATURES), whose upper triangle was kept."""
+    scatter = np.zeros((FEATURES, FEATURES))
+    scatter[np.triu_indices(FEATURES)] = upper
+    return scatter + np.triu(scatter, 1).T
 
 
 def read_model(folder: Path) -> tuple[Statistics, Calibration]:
@@ -94,10 +93,11 @@ def read_model(folder: Path) -> tuple[Statistics, Calibration]:
 
     Raises ModelError naming the file that is wrong.
     """
-    description = _description(folder / "model.json")
-    statistics = unpacked(
-        folder / "head.safetensors", read_arrays(folder / "head.safetensors"), tuple(description.classes)
-    )
+    path, head = folder / "model.json", folder / "head.safetensors"
+    description = read_description(path, Description, "a model")
+    if description.features != RECIPE:
+        raise ModelError(f"{path}: was made with other views or another backbone; train it again")
+    statistics = unpacked(head, read_arrays(head), tuple(description.classes))
     return statistics, Calibration(**description.model_dump(exclude={"classes", "features"}))
 
 
@@ -113,15 +113,9 @@ def read_description(path: Path, kind: type[Described], what: str) -> Described:
         raise ModelError(f"{path}: does not describe {what} ({first_cause(error)}); use another model") from None
 
 
-def _description(path: Path) -> Description:
-    description = read_description(path, Description, "a model")
-    if description.features != RECIPE:
-        raise ModelError(f"{path}: was made with other views or another backbone; train it again")
-    return description
-
-
-def read_arrays(path: Path, remedy: str = "use another model, or reinstall swardkey") -> dict[str, NDArray[Any]]:
+def read_arrays(path: Path) -> dict[str, NDArray[Any]]:
     """The arrays of a safetensors file, all finite. Raises ModelError naming the file and the remedy."""
+    remedy = "use another model, or reinstall swardkey"
     try:
         check_ordinary(path, LARGEST_BYTES)
         with path.open("rb") as file:
@@ -156,7 +150,5 @@ def unpacked(path: Path, arrays: Mapping[str, NDArray[Any]], classes: tuple[str,
         raise ModelError(f"{path}: does not hold the arrays of a head for {len(classes)} classes; use another model")
     if arrays["counts"].min() <= 0 or any(np.abs(array).max() > MOST_NUMBER for array in arrays.values()):
         raise ModelError(f"{path}: holds numbers that no head has; use another model")
-    scatter = np.zeros((FEATURES, FEATURES))
-    scatter[np.triu_indices(FEATURES)] = arrays["scatter_upper"]
-    scatter += np.triu(scatter, 1).T
-    return Statistics(classes, arrays["counts"].astype(float), arrays["means"].astype(float), scatter)
+    counts, means = arrays["counts"].astype(float), arrays["means"].astype(float)
+    return Statistics(classes, counts, means, symmetric(arrays["scatter_upper"]))

@@ -1,6 +1,6 @@
 """A second network, fine-tuned on the user's own photos, beside the one that was shipped.
 
-The shipped one keeps all that the starter knows, and judges what is strange. Among the classes
+The shipped one keeps all that the starter knows, and gives the novelty score. Among the classes
 that the user has photos of, three heads speak: the closed-form one of the shipped network, and of the other network
 a closed-form one and the linear one that it was tuned with. Their log-probabilities are added up with
 weights that were fitted on calibration photos (a log-linear pool).
@@ -15,11 +15,11 @@ from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
-from pydantic import BaseModel, ConfigDict
 from safetensors.numpy import save_file
 
 from model.errors import ModelError
 from model.file import read_file
+from model.flora.species import Entry
 from model.photo.evidence import Calibration, Classifier
 from model.photo.extract import RECIPE, Extractor, Network
 from model.photo.head import Discriminant, Statistics, softmax
@@ -59,9 +59,10 @@ class Tuned:
     offsets: Array
     weights: tuple[float, float, float]
 
-    def logits(self, z: Array) -> Array:
-        """Of the linear head, float (photos, classes), by features of the network ``z``, float (photos, FEATURES)."""
-        return np.asarray(np.sqrt(z**2 + LEAST) @ self.linear.T + self.offsets)
+
+def linear_logits(z: Array, linear: Array, offsets: Array) -> Array:
+    """Logits of a linear head, float (photos, classes), by features of its network ``z``, float (photos, FEATURES)."""
+    return np.asarray(np.sqrt(z**2 + LEAST) @ linear.T + offsets)
 
 
 def network_of(data: bytes, threads: int | None = None) -> Network:
@@ -86,11 +87,16 @@ class TunedClassifier(Classifier):
         self._tuned_head = Discriminant(tuned.statistics, tuned.shrinkage)
         self._shared = [statistics.classes.index(name) for name in tuned.statistics.classes]
 
-    def logs(self, x: Array, distances: Array) -> Array:
+    def with_statistics(self, statistics: Statistics) -> TunedClassifier:
+        """The same calibration and second network with other statistics in the head of the shipped one's features."""
+        return TunedClassifier(statistics, self.calibration, self.tuned)
+
+    def logs(self, x: Array) -> Array:
         """ln P(class | photo) up to a constant a photo: what both networks say, each class keeping its prior."""
-        logs = super().logs(x, distances)
+        logs = super().logs(x)
         own, prior, z = logs[:, self._shared], self.log_prior[self._shared], x[:, FEATURES:]
-        said = pool((own, self._tuned_head.scores(z) + prior, self.tuned.logits(z) + prior), self.tuned.weights)
+        linear = linear_logits(z, self.tuned.linear, self.tuned.offsets)
+        said = pool((own, self._tuned_head.scores(z) + prior, linear + prior), self.tuned.weights)
         most = own.max(axis=1, keepdims=True)
         together = most + np.log(np.exp(own - most).sum(axis=1, keepdims=True))
         logs[:, self._shared] = together + np.log(np.maximum(said, 1e-300))
@@ -106,10 +112,8 @@ def pool(logs: Sequence[Array], weights: Sequence[float]) -> Array:
     return softmax(sum((weight * one for weight, one in zip(weights, logs, strict=True)), start=np.zeros(1)))
 
 
-class TunedDescription(BaseModel):
+class TunedDescription(Entry):
     """tuned.json: classes in the order of the rows, and the weights of the pool."""
-
-    model_config = ConfigDict(extra="forbid", frozen=True)
 
     classes: Classes
     features: str
@@ -180,9 +184,9 @@ def _read(folder: Path) -> Classifier:
     return TunedClassifier(statistics, calibration, tuned)
 
 
-def extractor_with(network: bytes, threads: int | None = None) -> Extractor:
+def extractor_with(network: bytes) -> Extractor:
     """What makes the features of a fine-tuned network alone. Raises ModelError where it is none."""
-    return Extractor((network_of(network, threads),))
+    return Extractor((network_of(network),))
 
 
 def extractor_for(classifier: Classifier, threads: int | None = None) -> Extractor:

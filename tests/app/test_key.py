@@ -13,7 +13,7 @@ from app.services.home import home
 from app.services.knowledge import ParsedFiles, load_key
 from model.errors import FloraError, SwardkeyError
 from model.identify import Key, identify
-from model.photo import Evidence
+from model.photo.evidence import Evidence
 
 
 @pytest.fixture(autouse=True, scope="module")

@@ -66,7 +66,7 @@ def test_signing_is_refused_while_the_law_asks_for_more(tmp_path: Path) -> None:
         kept = keep_some(records)
         records.change_treatment(replace(kept.treatment, products=(), client=""))
         with pytest.raises(
-            RecordsError, match="still missing for VIC: the client or owner; the full name of the product"
+            RecordsError, match=r"still missing for VIC: the client or owner \(client\); the full name of the product"
         ):
             records.sign("treatment", kept.treatment.id, "Kim")
         assert not records.current("treatment", kept.treatment.id).is_signed

@@ -17,7 +17,7 @@ from PIL import Image, ImageOps
 from torchvision.transforms import functional
 
 from model.identify import Finding, Key, identify
-from model.photo.evidence import Classifier
+from model.photo.evidence import Classifier, fuse
 from model.photo.saved import STARTER
 from model.photo.tuned import read_classifier
 from model.photo.views import LARGE_SIDE, SIDE, square_boxes
@@ -60,7 +60,7 @@ class Naive:
     def answer(self, file: Path, key: Key) -> Finding:
         """From a file to a ranked answer."""
         x = self.network_alone(self.views(self.decode(file)))[None]
-        probabilities = self.classifier.fuse(self.classifier.probabilities(x))
+        probabilities = fuse(self.classifier.probabilities(x), self.classifier.calibration.dependence)
         return identify(key, {}, self.classifier.evidence(probabilities, ()))
 
 

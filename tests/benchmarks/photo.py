@@ -9,8 +9,8 @@ import torch
 from threadpoolctl import threadpool_limits
 
 from model.identify import Key, identify
-from model.photo import load_model
 from model.photo.decode import open_photo as decode
+from model.photo.model import load_model
 from model.photo.sandbox import open_photo, the_sandbox
 from model.photo.views import views
 from tests.benchmarks.naive import Naive

@@ -18,8 +18,8 @@ import numpy as np
 from numpy.typing import NDArray
 from PIL import Image, ImageEnhance
 
-from model.photo import Discriminant, fit_statistics
 from model.photo.evidence import OTHER
+from model.photo.head import Discriminant, fit_statistics
 from training.audit import load_settings
 from training.audit.label_next import rank_unlabelled
 from training.audit.labels import find_suspects

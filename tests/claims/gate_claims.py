@@ -25,7 +25,9 @@ from PIL import Image
 from safetensors.numpy import load_file, save_file
 
 from model.errors import ModelError
-from model.photo import Classifier, Extractor, open_photo
+from model.photo.evidence import Classifier
+from model.photo.extract import Extractor
+from model.photo.sandbox import open_photo
 from model.photo.saved import STARTER, read_model, save_model
 from model.photo.views import SIDE, views
 from tests.claims.regressions import Bench, bench, planted, redealt

@@ -27,7 +27,9 @@ import numpy as np
 import torch
 from numpy.typing import NDArray
 
-from model.photo import Discriminant, fit_statistics, open_photo
+from model.photo.head import Discriminant, fit_statistics
+from model.photo.sandbox import open_photo
+from model.photo.tuned import linear_logits
 from model.photo.views import views
 from model.photo.weights import read_shipped
 from tests.claims.strange import halves_of
@@ -35,7 +37,7 @@ from training.data.manifest import LabelledPhoto, read_manifest
 from training.data.split import split
 from training.finetune.network import Lite0, TuningNet, load
 from training.finetune.user_network import tune
-from training.recipes.recipe import load_full_recipe, load_recipe
+from training.recipes.recipe import load_recipe
 
 Array = NDArray[np.float64]
 SHOTS = (1, 3, 5, 10, 20, 35)
@@ -98,7 +100,7 @@ def one(network: bytes, photos: Sequence[LabelledPhoto], shots: int, seed: int) 
     """Quick, full, and full without the pool, on one draw of photos."""
     device = torch.device("cuda" if torch.cuda.is_available() else "cpu")
     learn, test = deal(photos, shots, seed)
-    labels, start, settings = [photo.label for photo in learn], load(network), load_full_recipe().tune
+    labels, start, settings = [photo.label for photo in learn], load(network), load_recipe("full").tune
     statistics = fit_statistics(roots_of(start, learn, device), labels)
     plain = Discriminant(statistics, SHRINKAGE)
     said = plain.scores(roots_of(start, test, device))
@@ -108,7 +110,7 @@ def one(network: bytes, photos: Sequence[LabelledPhoto], shots: int, seed: int) 
     truth = np.array([plain.classes.index(label) for label in labels])
     tune(net, [pixels_of(photo.file) for photo in learn], truth, settings, seed)
     known, z = fit_statistics(roots_of(net.backbone, learn, device), labels), roots_of(net.backbone, test, device)
-    tuned, linear = Discriminant(known, SHRINKAGE).scores(z), net.head_scores(z)
+    tuned, linear = Discriminant(known, SHRINKAGE).scores(z), linear_logits(z, *net.head_weights())
     together = sum(scores / np.std(scores - scores.mean(axis=1, keepdims=True)) for scores in (said, tuned, linear))
     ways = {"quick": said, "full": together, "full, tuned heads alone": tuned + linear}
     return {name: right(scores, plain.classes, test) for name, scores in ways.items()}

@@ -9,7 +9,8 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from model.photo import Classifier, Statistics
+from model.photo.evidence import Classifier
+from model.photo.head import Statistics
 from training.data.dataset import Data
 from training.data.manifest import LabelledPhoto
 from training.data.split import split

@@ -29,12 +29,13 @@ from PIL import Image
 from sklearn.metrics import confusion_matrix
 from sklearn.model_selection import train_test_split
 
-from model.photo import Discriminant, fit_statistics, open_photo
+from model.photo.head import Discriminant, fit_statistics
+from model.photo.sandbox import open_photo
 from training.data.manifest import read_manifest
 from training.finetune.imagenet import load_imagenet
 from training.finetune.network import TuningNet
 from training.finetune.user_network import tune
-from training.recipes.recipe import load_full_recipe
+from training.recipes.recipe import load_recipe
 
 Array = NDArray[np.float64]
 Pixels = NDArray[np.uint8]
@@ -78,7 +79,7 @@ def main(arguments: list[str]) -> int:
     pixels = [open_photo(photo.file).pixels for photo in photos]
     labels = np.array([photo.label for photo in photos])
     learn, test = train_test_split(np.arange(len(photos)), test_size=0.2, stratify=labels, random_state=given.seed)
-    recipe = load_full_recipe().tune
+    recipe = load_recipe("full").tune
     own = {"epochs": given.epochs, "kept_blocks": given.kept, "batch": given.batch, "rate": given.rate}
     own |= {"augment": recipe.augment.model_copy(update={"turned": True})}
     recipe = recipe.model_copy(update={name: value for name, value in own.items() if value is not None})

@@ -22,8 +22,8 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from model.photo import Discriminant, Statistics, fit_statistics
 from model.photo.evidence import OTHER
+from model.photo.head import Discriminant, Statistics, fit_statistics
 from model.photo.saved import STARTER, read_model
 from training.data.dataset import Data
 from training.data.features import features_of

@@ -20,8 +20,8 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from model.photo import Calibration, Classifier, Discriminant, Statistics, fit_statistics
-from model.photo.evidence import OTHER
+from model.photo.evidence import OTHER, Calibration, Classifier
+from model.photo.head import Discriminant, Statistics, fit_statistics
 from tests.claims.sharing import data_of, dealt
 from training.data.dataset import Data
 from training.data.manifest import read_manifest

@@ -21,8 +21,9 @@ import numpy as np
 from numpy.typing import NDArray
 from sklearn.metrics import roc_auc_score
 
-from model.photo import Classifier, Discriminant, Extractor, Statistics, fit_statistics
-from model.photo.evidence import UNLIKE
+from model.photo.evidence import UNLIKE, Classifier
+from model.photo.extract import Extractor
+from model.photo.head import Discriminant, Statistics, fit_statistics
 from model.photo.saved import STARTER, read_model
 from model.photo.views import views
 from tests.claims.things import draw_thing
@@ -30,7 +31,7 @@ from training.data.dataset import Data
 from training.data.features import features_of
 from training.data.manifest import LabelledPhoto, read_manifest
 from training.data.split import split
-from training.head.scatter import join, weight_of
+from training.head.scatter import join, scatter_weight
 from training.recipes.make_starter import learn_starter
 from training.recipes.recipe import load_recipe
 
@@ -103,15 +104,15 @@ def told_apart(found: list[Half]) -> None:
     unlike: dict[str, list[float]] = {}
     for half in found:
         known, new = half.held_out(False), half.held_out(True)
-        ordinary = half.classifier.strangeness(known.x)
+        ordinary = half.classifier.novelty(known.x)
         for name, field in (("from the field", True), ("seedlings", False)):
             here = np.array([photo.group_known == field for photo in known.photos])
             unlike.setdefault(f"of classes learned, {name}", []).append(_unlike(half, ordinary[here]))
-        strange = {"drawn things, no plants": half.classifier.strangeness(half.things)}
+        strange = {"drawn things, no plants": half.classifier.novelty(half.things)}
         labels = np.array(new.labels)
         for label in sorted(half.left_out):
             field = new.where(labels == label).photos[0].group_known
-            strange[f"{label}, " + ("from the field" if field else "seedlings")] = half.classifier.strangeness(
+            strange[f"{label}, " + ("from the field" if field else "seedlings")] = half.classifier.novelty(
                 new.x[labels == label]
             )
         for name, values in strange.items():
@@ -127,8 +128,8 @@ def told_apart(found: list[Half]) -> None:
         print(f"| {name} | {shown} | {np.mean(shares):.3f} |")
 
 
-def _unlike(half: Half, strangeness: Array) -> float:
-    return float((half.classifier.ratio(strangeness) >= UNLIKE).mean())
+def _unlike(half: Half, novelty: Array) -> float:
+    return float((half.classifier.ratio(novelty) >= UNLIKE).mean())
 
 
 def learned_from_few(found: list[Half], seed: int = 1) -> None:
@@ -165,7 +166,7 @@ def cost_of_new_species(found: list[Half]) -> None:
             fit, added = half.fit(True), sorted(chance.choice(sorted(half.left_out), NEW, replace=False))
             rows = [chance.permutation(np.flatnonzero(np.array(fit.labels) == name))[:NEW_PHOTOS] for name in added]
             few = fit_statistics(fit.x[np.concatenate(rows)], [fit.labels[i] for i in np.concatenate(rows)])
-            joined = join(old, few, weight_of(old, load_recipe("quick").base_photos))
+            joined = join(old, few, scatter_weight(old, load_recipe("quick").base_photos))
             after.append(_right(joined, shrinkage, known))
             judged = half.held_out(True)
             new.append(_right(joined, shrinkage, judged.where(np.isin(judged.labels, added))))

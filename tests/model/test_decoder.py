@@ -33,14 +33,13 @@ def test_a_photo_is_opened_whole_grey_and_by_its_words(tmp_path: Path) -> None:
     assert pixels.dtype == np.uint8 and min(pixels.shape[:2]) >= 224
     assert answer_for({"do": "whole", "path": photo, "longest_side": 100})[1].shape == (75, 100, 3)
     assert answer_for({"do": "whole", "path": photo, "longest_side": 900})[1].shape == (300, 400, 3)
-    assert answer_for({"do": "grey", "path": photo})[1].shape == (8, 9)
     assert answer_for({"do": "metadata", "path": photo}) == (
         {"metadata": ("2026:11:25 10:00:00", "Maker Camera 1")},
         None,
     )
 
 
-@pytest.mark.parametrize("what", ["open", "whole", "grey", "metadata"])
+@pytest.mark.parametrize("what", ["open", "whole", "metadata"])
 def test_a_refusal_is_a_sentence_and_not_an_end(what: str, tmp_path: Path) -> None:
     (tmp_path / "words.jpg").write_text("words, not a picture")
     for name, says in (("words.jpg", "is not a photo"), ("gone.jpg", "no such file"), (".", "is a folder")):

@@ -13,7 +13,8 @@ from sklearn import datasets
 
 from model.errors import ModelError
 from model.identify import Key, Observation, identify
-from model.photo import PhotoModel, load_model, open_photo
+from model.photo.model import PhotoModel, load_model
+from model.photo.sandbox import open_photo
 from model.photo.saved import STARTER, read_model
 
 ROOT = Path(__file__).resolve().parents[2]

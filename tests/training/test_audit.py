@@ -12,7 +12,7 @@ import pytest
 from PIL import Image, ImageEnhance, ImageFilter
 
 from model.errors import CollectionError, FloraError
-from model.photo import Discriminant, fit_statistics
+from model.photo.head import Discriminant, fit_statistics
 from training.audit import Report, check_photos, load_settings
 from training.audit.label_next import pick, rank_unlabelled
 from training.audit.labels import LabelCheck, find_suspects
@@ -142,6 +142,24 @@ def test_a_photo_is_opened_once_for_all_checks(tmp_path: Path, monkeypatch: pyte
     assert look_at(photos[:1], 100, cache=cache)[0].sharpness != first[0].sharpness
     cache.write_bytes(b"damaged")
     assert look_at(photos, 150, cache=cache) == first and len(opened) == 8
+
+
+def test_what_was_looked_at_is_kept_where_a_person_stops_it(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    photos, cache, opened = (
+        [saved(tmp_path, f"{i}.jpg", picture(i)) for i in range(3)],
+        tmp_path / "looks",
+        list[Path](),
+    )
+    open_as_ever = look.open_photo
+    monkeypatch.setattr(look, "open_photo", lambda file: opened.append(file) or open_as_ever(file))
+
+    def stop(done: int) -> None:
+        if done == 2:
+            raise KeyboardInterrupt
+
+    with pytest.raises(KeyboardInterrupt):
+        look_at(photos, 150, stop, cache)
+    assert len(look_at(photos, 150, cache=cache)) == 3 and [file.name for file in opened] == ["0.jpg", "1.jpg", "2.jpg"]
 
 
 def test_copies_are_found_and_their_groups_are_one(tmp_path: Path) -> None:

@@ -36,6 +36,7 @@ from training.collection import (
     archive,
     open_source,
     plan_intake,
+    store,
 )
 from training.collection.group import group_of
 from training.collection.licence import licence_of, wanted_kinds
@@ -392,6 +393,26 @@ def test_a_photo_is_relabelled_taken_back_and_added_again(folders: Path, names: 
         ("add", DANDELION, "Kim"), ("relabel", "hypochaeris_radicata", "Sam"),
         ("remove", "hypochaeris_radicata", "Sam"), ("add", DANDELION, "Kim"),
     ]  # fmt: skip
+
+
+@pytest.mark.parametrize("change", ["relabel", "remove"])
+def test_what_another_program_takes_back_meanwhile_does_not_come_back(
+    folders: Path, names: Names, collection: Collection, monkeypatch: pytest.MonkeyPatch, change: str
+) -> None:
+    add(folders, names, collection)
+    photo = collection.photos()[0].name
+    monkeypatch.setattr(store, "WAIT", 0.05)
+    other, at = Collection(collection.folder), store.now()
+
+    def meanwhile() -> str:
+        monkeypatch.setattr(store, "now", lambda: at)
+        with pytest.raises(CollectionError, match="another swardkey is writing"):
+            other.remove(photo, "Lee")
+        return at
+
+    monkeypatch.setattr(store, "now", meanwhile)
+    collection.relabel(photo, "soliva_sessilis", "Sam") if change == "relabel" else collection.remove(photo, "Sam")
+    assert [row.action for row in collection.history(photo)] == ["add", change]
 
 
 def test_one_photo_in_two_folders_is_added_once_and_the_conflict_told(

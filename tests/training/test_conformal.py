@@ -17,7 +17,7 @@ from training.head.conformal import (
     FILE,
     conformalize,
     coverage_span,
-    effective_photos,
+    effective_sample_size,
     measure_sets,
     predict_set,
     read_sets,
@@ -102,7 +102,7 @@ def test_photos_of_one_group_count_as_fewer_and_widen_the_span() -> None:
     random = np.random.default_rng(5)
     p, truth = photos(200, random)
     alone, together = [str(i) for i in range(200)], [str(i // 4) for i in range(200)]
-    assert effective_photos(together) == 50.0
+    assert effective_sample_size(together) == 50.0
     spans = [coverage_span(conformalize(p, truth, 0.9, groups=g, least=999), truth, g, 0.95) for g in (alone, together)]
     assert spans[1][1] - spans[1][0] > 1.5 * (spans[0][1] - spans[0][0])
 

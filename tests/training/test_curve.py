@@ -6,7 +6,8 @@ from pathlib import Path
 
 import numpy as np
 
-from model.photo import Calibration, Classifier, fit_statistics
+from model.photo.evidence import Calibration, Classifier
+from model.photo.head import fit_statistics
 from training.data.dataset import Data
 from training.data.manifest import LabelledPhoto
 from training.evaluate.learning_curve import learning_curve

@@ -14,7 +14,8 @@ import torch
 from PIL import Image
 
 from model.errors import CollectionError
-from model.photo import open_photo
+from model.photo.head import softmax
+from model.photo.sandbox import open_photo
 from model.photo.saved import STARTER, read_model
 from model.photo.tuned import UNSEEN, TunedClassifier, read_classifier, read_tuned
 from training.data.dataset import Data
@@ -24,8 +25,8 @@ from training.finetune.user_network import FineTuning, digest_of
 from training.gate import incumbent
 from training.gate.incumbent import NETWORK_LEARNED
 from training.head.fit import learn
-from training.recipes import decide, full, prepare
-from training.recipes.recipe import FullRecipe, load_full_recipe, load_recipe
+from training.recipes import decide, evaluation, full, prepare
+from training.recipes.recipe import FullRecipe, load_recipe
 from training.recipes.train import train as train_by
 from training.registry.models import Registry
 
@@ -34,7 +35,7 @@ TINY = {"epochs": 1, "grow_epochs": 1, "side": 64, "kept_blocks": 15, "batch": 3
 
 
 def short_recipe() -> FullRecipe:
-    recipe = load_full_recipe()
+    recipe = load_recipe("full")
     tune = recipe.tune.model_validate(recipe.tune.model_dump() | TINY)
     shares = {"fit": 0.3, "calibrate": 0.15, "conformal": 0.1, "held_out": 0.45}
     return recipe.model_copy(update={"tune": tune, "shares": shares, "base_photos": 1000, "folds": 2})
@@ -70,9 +71,9 @@ def made(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> list[LabelledPhoto]
     pixels = [random.integers(0, 255, (70, 90, 3), dtype=np.uint8)] * len(photos)
     monkeypatch.setattr(full, "keep_pixels", lambda known, said: nullcontext(pixels))
     two = lambda classifier: "both" if isinstance(classifier, TunedClassifier) else None  # noqa: E731
-    monkeypatch.setattr(decide, "extractor_for", two)
+    monkeypatch.setattr(evaluation, "extractor_for", two)
     monkeypatch.setattr(incumbent, "extractor_for", two)
-    monkeypatch.setattr(decide, "skew_of", lambda *_: 0.0)
+    monkeypatch.setattr(evaluation, "skew_of", lambda *_: 0.0)
     monkeypatch.setattr(decide, "copies", lambda *_: 0)
     monkeypatch.setattr(prepare, "look_at", lambda photos, side, cache=None: [])
     monkeypatch.setattr(prepare, "find_duplicates", lambda *_: type("Found", (), {"clusters": ()})())
@@ -119,7 +120,7 @@ def test_a_run_tunes_measures_promotes_and_keeps_the_held_out_photos_from_the_ne
     # At the middle of an old class, whatever the new network says of it, the name is the old one.
     for row, name in enumerate(starter.classes):
         x = np.hstack([starter.means[row], np.full(1280, 0.3)])[None]
-        said = classifier.closed(x, classifier.distances(x))[0]
+        said = softmax(classifier.logs(x))[0]
         assert classifier.statistics.classes[int(said.argmax())] == name
 
 

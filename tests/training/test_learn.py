@@ -15,8 +15,10 @@ import pytest
 import training.recipes
 from model.errors import CollectionError
 from model.flora.load import CONFIGS
-from model.photo import Calibration, Statistics, fit_statistics
-from model.photo.saved import STARTER, read_model
+from model.photo.evidence import Calibration
+from model.photo.extract import RECIPE as RECIPE_OF_FEATURES
+from model.photo.head import Statistics, fit_statistics
+from model.photo.saved import STARTER, read_model, save_model
 from tests.training.made_up_photos import made_up_photos
 from tests.training.test_sharing import RULES, WORD, active, bench, bits, contents, file_of, gift_of
 from training.data.dataset import Data
@@ -132,6 +134,15 @@ def test_with_few_calibration_photos_the_doubts_of_the_base_are_kept() -> None:
     assert np.diff(fitted.novelty)[1] == pytest.approx(2.0 - 0.0 - 0.0, abs=0.6), "moved to where one's own photos lie"
 
 
+def test_where_no_photo_can_be_judged_by_other_plants_nothing_of_the_calibration_moves() -> None:
+    """Two species of which one plant each is learned: each is in no head of the other fold."""
+    old = ["a", "b", "other:x"] * 60
+    base, start = fit_statistics(cloud(old, 60, 0.4), old), Calibration(0.2, 5.0, (-0.5, 0.1, 0.1, 0.2), 0.05, 0.3)
+    photos = tuple(photo(f"{n}", "cd"[n // 5], f"plant {n // 5}") for n in range(10))
+    learned = learn(Data(cloud(["c"] * 5 + ["d"] * 5, 60, 0.4), photos, np.full(10, "fit")), base, start, RECIPE)
+    assert learned.classifier.calibration == start and learned.calibrated_on == 0
+
+
 def test_nothing_to_learn_from_is_said() -> None:
     base, start = read_model(STARTER)
     empty = Data(np.zeros((0, 1280)), (), np.array([], dtype=str))
@@ -159,7 +170,7 @@ def made(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> list[LabelledPhoto]
     monkeypatch.setattr("training.recipes.prepare.look_at", lambda photos, side, cache: [])
     monkeypatch.setattr("training.recipes.prepare.find_duplicates", lambda *_: SimpleNamespace(clusters=()))
     for name, found in (("skew_of", 0.0), ("extractor_for", None)):
-        monkeypatch.setattr(f"training.recipes.decide.{name}", lambda *_, found=found: found)
+        monkeypatch.setattr(f"training.recipes.evaluation.{name}", lambda *_, found=found: found)
     return photos
 
 
@@ -226,6 +237,20 @@ def test_a_run_promotes_what_names_more_and_a_new_recipe_needs_one_module_and_on
     assert "Made by the toy recipe" in (folder / "card.md").read_text(encoding="utf-8")
 
 
+def test_where_the_active_model_cannot_be_read_a_training_is_judged_beside_the_starter(
+    made: list[LabelledPhoto], tmp_path: Path
+) -> None:
+    """A model of an earlier network, whose message says to train again."""
+    old, registry = tmp_path / "old", Registry(tmp_path / "models")
+    save_model(old, *read_model(STARTER), {}, "# Old")
+    text = (old / "model.json").read_text(encoding="utf-8")
+    (old / "model.json").write_text(text.replace(RECIPE_OF_FEATURES, "another network"), encoding="utf-8")
+    registry.use(registry.install(old))
+    done = train("quick", made, registry, tmp_path / "cache", recipe=SHORT)
+    assert done.promotion.changed and done.promotion.verdict.old == "starter"
+    assert registry.in_charge().name == done.promotion.in_charge and registry.pointer().previous == "starter"
+
+
 def test_a_training_keeps_what_others_gave_and_each_can_still_be_taken_out(
     made: list[LabelledPhoto], tmp_path: Path
 ) -> None:
@@ -284,6 +309,18 @@ def test_too_few_photos_are_named_before_anything_is_done(made: list[LabelledPho
     ):
         with pytest.raises(CollectionError, match=says):
             train("quick", photos, Registry(tmp_path / "models"), tmp_path / "cache")
+
+
+def test_copies_of_one_photo_are_too_few_for_a_training_as_they_are_for_the_check(
+    made: list[LabelledPhoto], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Six photos of two plants, of which five are one picture."""
+    photos = [p for p in made if p.label == "facelis_retusa" and p.name != "7.jpg"]
+    photos = [*photos[:5], photos[10]]
+    copy = Cluster(tuple(p.name for p in photos[:5]), "near duplicate", ("facelis_retusa",))
+    monkeypatch.setattr("training.recipes.prepare.find_duplicates", lambda *_: SimpleNamespace(clusters=(copy,)))
+    with pytest.raises(CollectionError, match="facelis_retusa: 3 more photos, of any plant"):
+        train("quick", photos, Registry(tmp_path / "models"), tmp_path / "cache")
 
 
 def test_statistics_of_nothing_are_joined_to_without_harm() -> None:

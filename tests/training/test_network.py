@@ -9,7 +9,7 @@ import torch
 from model.photo.extract import Network
 from model.photo.views import LARGE_SIDE, SIDE
 from model.photo.weights import SHIPPED, read_shipped
-from training.finetune.imagenet import arrays_of, imagenet_weights, load_imagenet
+from training.finetune.imagenet import imagenet_weights, load_imagenet
 from training.finetune.network import Lite0, export, load_shipped
 
 timm = pytest.importorskip(
@@ -20,8 +20,7 @@ timm = pytest.importorskip(
 
 def test_features_equal_those_of_timm_to_the_last_bit() -> None:
     other = timm.create_model("tf_efficientnet_lite0", pretrained=False).eval()
-    arrays = arrays_of(imagenet_weights().read_bytes()).values()
-    tensors = (torch.from_numpy(array.copy()) for array in arrays)
+    tensors = torch.load(imagenet_weights(), weights_only=True).values()
     other.load_state_dict(dict(zip(other.state_dict(), tensors, strict=True)))
     ours = load_imagenet()
     for side in (224, 288):

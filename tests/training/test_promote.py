@@ -11,7 +11,9 @@ import pytest
 
 from model.errors import FloraError
 from model.flora.load import CONFIGS, load_sources
-from model.photo import Classifier, Extractor, Statistics
+from model.photo.evidence import Classifier
+from model.photo.extract import Extractor
+from model.photo.head import Statistics
 from tests.claims.regressions import Bench, made_up_bench, planted, redealt
 from training.data.features import features_of
 from training.data.manifest import LabelledPhoto

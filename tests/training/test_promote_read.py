@@ -11,14 +11,13 @@ import pytest
 from numpy.typing import NDArray
 
 from model.errors import ModelError
-from model.photo import Classifier
-from model.photo.evidence import Calibration
+from model.photo.evidence import Calibration, Classifier
 from model.photo.head import Statistics
 from tests.training.test_registry import model
 from training.data.manifest import LabelledPhoto
 from training.gate import HeldOut, Origin, Override, Part, Rule, Verdict, promote
-from training.gate.brought import drawn_from, with_brought
 from training.gate.judge import judge, other_left_out, skew_of
+from training.gate.simulated import simulate, with_simulated
 from training.registry.models import KEPT, KEPT_ASIDE, STARTER, Registry
 
 Array = NDArray[np.float64]
@@ -40,18 +39,18 @@ def test_a_model_is_judged_by_what_it_says() -> None:
     assert np.array_equal(judged.other_left_out, other_left_out(one, x, labels))
 
 
-def strangeness_without(x: Array, row: int) -> float:
+def novelty_without(x: Array, row: int) -> float:
     """Worked out from the covariance, an eighth of the identity (4 axes of scatter 1, 12 photos, 4 classes)."""
     means = np.delete(np.eye(4), row, axis=0)
     squares = ((x - means) ** 2).sum(axis=1) * 8.0
     nearest = squares.min() - 4.0 / 3.0  # four directions, each mean of three photos off by a third
     off, between = x - means.mean(axis=0), means - means.mean(axis=0)
-    at_large = off @ np.linalg.inv(np.eye(4) / 8.0 + between.T @ between / 3.0) @ off
-    return float(np.log(nearest) - 0.98 * np.log(at_large))
+    to_background = off @ np.linalg.inv(np.eye(4) / 8.0 + between.T @ between / 3.0) @ off
+    return float(np.log(nearest) - 0.98 * np.log(to_background))
 
 
 def test_p_other_without_the_own_class_is_what_the_formula_gives() -> None:
-    """Step by step for each photo: the own class gone, the closed world of the rest, and odds from strangeness."""
+    """Step by step for each photo: the own class gone, the closed world of the rest, and odds from novelty."""
     one = classifier()
     x = np.array([[0.9, 0.1, 0.0, 0.2], [0.1, 0.2, 0.6, 0.1], [0.3, 0.0, 0.2, 0.9], [0.5, 0.5, 0.0, 0.0]])
     labels = ["a", "c", "other:x", "unheard of"]
@@ -59,11 +58,11 @@ def test_p_other_without_the_own_class_is_what_the_formula_gives() -> None:
     assert np.isnan(found).tolist() == [False, False, False, True]
     prior = {"a": 1.0, "b": 1.0, "c": 1.0, "other:x": 0.5}
     for i, label in enumerate(labels[:3]):
-        distances = one.distances(x[i : i + 1])[0]
+        distances = one.head.distances(x[i : i + 1])[0]
         weight = {
             name: prior[name] * np.exp(-distances[n] / 4.0) for n, name in enumerate(CLASSES) if name != label
         }  # half of the distance, over a temperature of 2
-        z = np.array([strangeness_without(x[i], CLASSES.index(label))])
+        z = np.array([novelty_without(x[i], CLASSES.index(label))])
         novel = 0.125  # half of the quarter that four names, three species and other, have each
         odds = novel / (1 - novel) * float(one.ratio(z)[0])
         of_species = sum(w for name, w in weight.items() if name != "other:x") / sum(weight.values())
@@ -173,7 +172,8 @@ def test_a_promoted_model_is_installed_checked_and_logged(promoting: tuple[Regis
     checked: list[Path] = []
     done = promote(registry, source, verdict("promote"), check=checked.append)
     assert done.says == f"{done.in_charge} is active now; swardkey models undo takes it back" and done.changed
-    assert checked == [registry.folder / done.in_charge] and registry.in_charge().name == done.in_charge
+    assert checked == [registry.folder / done.in_charge, registry.starter], "the new one, and the one that it replaces"
+    assert registry.in_charge().name == done.in_charge
     (entry,) = registry.history()
     assert entry["action"] == "promote" and "override" not in entry and entry["verdict"]["photos"] == 50
 
@@ -220,11 +220,11 @@ def test_nothing_changes_where_it_cannot_be_read_back_or_another_model_was_activ
 
 def test_what_the_starter_brings_is_drawn_from_its_statistics() -> None:
     statistics = Statistics(("a", "b"), np.array([50.0, 50.0]), np.array([[0.0, 0.0], [5.0, 1.0]]), np.eye(2) * 98 * 4)
-    x, labels = drawn_from(statistics, ["b"], 4000, 1)
+    x, labels = simulate(statistics, ["b"], 4000, 1)
     assert labels == ["b"] * 4000 and x.shape == (4000, 2)
     assert x.mean(axis=0) == pytest.approx([5.0, 1.0], abs=0.15)
     assert np.cov(x.T) == pytest.approx(np.eye(2) * 4, abs=0.3)
-    assert np.array_equal(x, drawn_from(statistics, ["b"], 4000, 1)[0])
+    assert np.array_equal(x, simulate(statistics, ["b"], 4000, 1)[0])
 
 
 def test_only_species_that_all_three_know_are_drawn() -> None:
@@ -234,8 +234,8 @@ def test_only_species_that_all_three_know_are_drawn() -> None:
     whole = HeldOut(
         ("a", "b"), ("g", "h"), judge("o", less, x, ["a", "b"]), judge("n", one, x, ["a", "b"]), None, origin
     )
-    brought = with_brought(whole, less, one, one.statistics, 5).brought
+    brought = with_simulated(whole, less, one, one.statistics, 5).simulated
     assert brought is not None and brought.labels == ("a",) * 5 + ("b",) * 5
     assert (brought.old.name, brought.new.name) == ("o", "n") and len(set(brought.groups)) == 10
     other = Statistics(("z",), np.array([3.0]), np.zeros((1, 4)), np.eye(4))
-    assert with_brought(whole, less, one, other, 5).brought is None
+    assert with_simulated(whole, less, one, other, 5).simulated is None

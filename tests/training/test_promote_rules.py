@@ -205,7 +205,7 @@ def test_known_species_without_photos_are_judged_by_what_the_starter_brings(lost
     whole, drawn = beginners(40, 40), equal(120)
     after = rows(np.arange(120) % 4, np.arange(120) >= lost)
     brought = replace(drawn, new=replace(drawn.new, probabilities=after))
-    found = compare(replace(whole, brought=brought), FEWER)
+    found = compare(replace(whole, simulated=brought), FEWER)
     assert found.decision == decision, str(found)
     told = rule(found, "known species, from statistics")
     assert told.passed is (decision == "promote") and told.says.startswith("4 species as the starter has them, 120")

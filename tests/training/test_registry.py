@@ -201,6 +201,27 @@ def test_a_change_is_refused_when_another_model_was_activated_meanwhile(
     assert registry.in_charge().name == two[0]
 
 
+def test_what_is_used_in_place_of_a_damaged_model_can_be_replaced_and_is_what_undo_reverts_to(
+    registry: Registry, two: tuple[str, str], tmp_path: Path
+) -> None:
+    registry.use(two[0])
+    (registry.folder / two[0] / "card.md").write_text("changed")
+    registry.use(two[1], "promote", must_replace=STARTER)
+    assert registry.in_charge().name == two[1] and registry.undo().name == STARTER
+    # So can what stands in for one that only its reader refuses, and for a pointer that cannot be read.
+    registry.use(two[1])
+
+    def read(folder: Path) -> None:
+        if folder.name == two[1]:
+            raise ModelError("was made with other views")
+
+    third = registry.install(model(tmp_path / "third", "third"))
+    registry.use(third, "promote", must_replace=STARTER, read=read)
+    (registry.folder / "current.json").write_text("damaged")
+    registry.use(third, "promote", must_replace=STARTER)
+    assert registry.in_charge().name == third
+
+
 def test_what_is_not_a_model_is_not_installed(registry: Registry, tmp_path: Path) -> None:
     source = model(tmp_path / "one", "one")
     (source / "head.pt").write_bytes(b"pickled")

@@ -12,7 +12,8 @@ import pytest
 from PIL import Image
 
 from model.errors import CollectionError
-from model.photo import Calibration, Classifier, fit_statistics
+from model.photo.evidence import Calibration, Classifier
+from model.photo.head import fit_statistics
 from training.collection.names import Names
 from training.data.labelled import read_labelled
 from training.data.manifest import LabelledPhoto

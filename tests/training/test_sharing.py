@@ -13,19 +13,19 @@ import pytest
 from safetensors.numpy import load, save
 
 from model.errors import CollectionError, ModelError
-from model.photo import Classifier, Statistics, fit_statistics
-from model.photo.evidence import Calibration
+from model.photo.evidence import Calibration, Classifier
 from model.photo.extract import RECIPE
+from model.photo.head import Statistics, fit_statistics
 from model.photo.saved import STARTER, read_model, save_model
 from tests.training.made_up_photos import made_up_photos
 from training.data.dataset import Data
 from training.gate import Override, load_rules
 from training.gate.incumbent import LEARNED
 from training.head.scatter import join
+from training.recipes import evaluation
 from training.recipes.prepare import Prepared
 from training.recipes.recipe import load_recipe
 from training.registry.models import Registry
-from training.sharing import join_decision
 from training.sharing.give import counts_of, give
 from training.sharing.join_decision import Bench, join_gifts, take_out_gifts
 from training.sharing.joined_model import Entry, Gift, JoinedModel, take_apart
@@ -274,7 +274,7 @@ def own_model(data: Data, folder: Path) -> None:
 
 
 def test_the_gate_judges_on_ones_own_held_out_photos(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(join_decision, "skew_of", lambda *_: 0.0)
+    monkeypatch.setattr(evaluation, "skew_of", lambda *_: 0.0)
     registry = Registry(tmp_path / "models")
     (tmp_path / "p").mkdir()
     # Of two species of the starter and of one that the gift brings.
@@ -297,7 +297,7 @@ def test_the_gate_judges_on_ones_own_held_out_photos(tmp_path: Path, monkeypatch
 def test_what_the_starter_knows_is_judged_from_its_statistics_where_photos_are_few(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(join_decision, "skew_of", lambda *_: 0.0)
+    monkeypatch.setattr(evaluation, "skew_of", lambda *_: 0.0)
     registry = Registry(tmp_path / "models")
     (tmp_path / "p").mkdir()
     good = gift_of(read_shared(file_of(made_up_photos((OLD[0], *NEW[:2]), 20, 8), tmp_path / "1", "Kim"), RULES))

@@ -9,13 +9,13 @@ import numpy as np
 import pytest
 
 from model.errors import CollectionError, FloraError
-from model.photo import Classifier, Statistics, fit_statistics
-from model.photo.head import softmax
+from model.photo.evidence import Classifier
+from model.photo.head import Statistics, fit_statistics, softmax
 from model.photo.saved import read_model
 from tests.claims.regressions import made_up
 from training.data.dataset import Data
 from training.data.manifest import read_manifest
-from training.data.split import PARTS, split
+from training.data.split import PARTS, grouped_folds, split
 from training.evaluate.measure import (
     Measurement,
     calibration_null,
@@ -23,7 +23,7 @@ from training.evaluate.measure import (
     measure,
     measure_classifier,
 )
-from training.head.calibrate import fit_dependence, fit_floor, fit_temperature, move_novelty
+from training.head.calibrate import fit_dependence, fit_floor, fit_temperature, shift_novelty
 from training.head.conformal import read_sets
 from training.head.cross_fit import cross_fit
 from training.head.fit import Learned
@@ -78,6 +78,20 @@ def test_novelty_of_the_starter_is_fitted_on_field_photos_alone(data: Data, monk
     )
     learn_starter(mixed, RECIPE)
     assert fitted == [sum(photo.group_known for photo in mixed.part("fit", "calibrate").photos)]
+
+
+def test_novelty_with_a_class_left_out_is_that_of_heads_of_all_the_other_photos(
+    data: Data, learned: Learned, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    fitted: list[float] = []
+
+    def left_out(base: Statistics, weight: float, calibration: object, fit: Data, check: Data) -> np.ndarray:
+        fitted.append(len(fit.photos))
+        return np.zeros(len(check.photos))
+
+    monkeypatch.setattr(make_starter, "novelty_left_out", left_out)
+    novelty_auroc(learned, data)
+    assert fitted == [learned.classifier.statistics.counts.sum()]
 
 
 def test_shuffled_labels_give_chance(data: Data) -> None:
@@ -147,18 +161,22 @@ def test_photos_calibrate_by_heads_that_have_not_learned_from_them(data: Data) -
     own, base = data.part("fit", "calibrate"), Statistics.empty(data.x.shape[1])
     whole = Classifier(fit_statistics(own.x, own.labels), replace(make_starter.NOTHING_FITTED, shrinkage=0.2))
     crossed = cross_fit(whole, base, 1.0, own, 5, 1)
-    assert crossed is not None and len(crossed.data.photos) == len(own.photos) and len(crossed.folds) == 5
-    for classifier, rows in crossed.folds:
-        held = {own.photos[row].group for row in rows}
-        others = sum(photo.group not in held for photo in own.photos)
-        assert classifier.statistics.counts.sum() == others == len(own.photos) - len(rows)
-        assert np.allclose(crossed.scores()[rows], classifier.head.scores(own.x[rows]))
-    assert np.allclose(crossed.probabilities(whole.calibration).sum(axis=1), 1.0)
+    assert crossed is not None and len(crossed.data.photos) == len(own.photos)
+    fold = grouped_folds(own.labels, own.groups, 5, 1)
+    assert set(fold) == set(range(5)) and len(set(zip(own.groups, fold, strict=True))) == len(set(own.groups))
+    for number in range(5):
+        here, others = fold == number, own.where(fold != number)
+        alone = Classifier(fit_statistics(others.x, others.labels), whole.calibration)
+        assert np.allclose(crossed.scores[here], alone.head.scores(own.x[here]))
+        assert np.allclose(crossed.novelty[here], alone.novelty(own.x[here]))
+        warm = replace(whole.calibration, temperature=3.0)
+        said = Classifier(alone.statistics, warm).probabilities(own.x[here])
+        assert np.allclose(crossed.probabilities(warm)[here], said)
     # A class with one group is in no head that could judge it; folds that cannot be made are said.
     first = own.groups[own.labels.index("a")]
     lone = own.where(np.array([photo.label != "a" or photo.group == first for photo in own.photos]))
     found = cross_fit(Classifier(fit_statistics(lone.x, lone.labels), whole.calibration), base, 1.0, lone, 5, 1)
-    assert found is not None and "a" not in found.data.labels and not np.isinf(found.scores()).all(axis=1).any()
+    assert found is not None and "a" not in found.data.labels and not np.isinf(found.scores).all(axis=1).any()
     one = own.where(np.array([group == own.groups[0] for group in own.groups]))
     assert cross_fit(whole, base, 1.0, one, 5, 1) is None
 
@@ -175,9 +193,9 @@ def test_a_perfect_model_stays_under_its_null_about_nineteen_times_in_twenty() -
 
 def test_doubts_move_with_what_is_ordinary_and_classes_weigh_alike() -> None:
     known, labels = np.array([0.2, 0.2, 0.2, 0.6]), ["a", "a", "a", "b"]
-    assert move_novelty((0.1, 0.2, 0.3, 0.5), known, labels) == pytest.approx((0.4, 0.2, 0.6, 0.5))
+    assert shift_novelty((0.1, 0.2, 0.3, 0.5), known, labels) == pytest.approx((0.4, 0.2, 0.6, 0.5))
     # Photos of one's own that differ more among themselves than those of the model before make both wider.
-    assert move_novelty((0.1, 0.02, 0.3, 0.05), known, labels) == pytest.approx((0.4, 0.2, 0.6, 0.5))
+    assert shift_novelty((0.1, 0.02, 0.3, 0.05), known, labels) == pytest.approx((0.4, 0.2, 0.6, 0.5))
 
 
 def test_measure_counts_by_hand() -> None:

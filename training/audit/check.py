@@ -9,8 +9,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from model.errors import CollectionError
-from model.photo import Statistics
 from model.photo.evidence import OTHER
+from model.photo.head import Statistics
 from training.audit.label_next import ToLabel, rank_unlabelled
 from training.audit.labels import LabelCheck, find_suspects
 from training.audit.next_photos import Gain, expect_gains, learning_slope
@@ -19,7 +19,7 @@ from training.audit.quality import find_faults
 from training.audit.report import Report
 from training.audit.settings import Settings
 from training.audit.shortage import find_shortages
-from training.data.duplicates import Cluster, find_duplicates, merged_groups
+from training.data.duplicates import find_duplicates, merged_groups, without_copies
 from training.data.look import Look, look_at
 from training.data.manifest import LabelledPhoto
 
@@ -54,7 +54,7 @@ def check_photos(
     rows = np.flatnonzero(usable).tolist()
     kept, places = [photos[i] for i in rows], [groups[i] for i in rows]
     species = {p.label for p in photos if not p.label.startswith(OTHER)}
-    once = [i for i in _without_copies(kept, found.clusters) if kept[i].label in species]
+    once = [i for i in without_copies(kept, found.clusters) if kept[i].label in species]
     learned = _learn(kept, x[rows], places, settings, background, wanted, unlabelled)
     return Report(
         photos=len(photos),
@@ -110,12 +110,3 @@ def _learn(
         "to_label": to_label,
         "own": own,
     }
-
-
-def _without_copies(kept: Sequence[LabelledPhoto], clusters: Sequence[Cluster]) -> list[int]:
-    """Rows of which no earlier one is the same picture under the same label."""
-    cluster_of = {name: number for number, cluster in enumerate(clusters) for name in cluster.photos}
-    first: dict[object, int] = {}
-    for i, photo in enumerate(kept):
-        first.setdefault((cluster_of.get(photo.name, photo.name), photo.label), i)
-    return list(first.values())

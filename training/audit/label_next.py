@@ -17,8 +17,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from model.photo import Discriminant, Statistics
-from model.photo.head import softmax
+from model.photo.head import Discriminant, Statistics, softmax
 from training.audit.out_of_sample import OutOfSample, learned
 from training.audit.settings import Next
 

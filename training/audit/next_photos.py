@@ -23,11 +23,12 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from model.photo import Discriminant, Statistics
 from model.photo.evidence import OTHER
-from training.audit.out_of_sample import OutOfSample, deal_folds, learned
+from model.photo.head import Discriminant, Statistics
+from training.audit.out_of_sample import OutOfSample, learned
 from training.audit.settings import Labels, Next
 from training.data.manifest import LabelledPhoto
+from training.data.split import grouped_folds
 
 Array = NDArray[np.float64]
 SHARES = (0.25, 0.5, 1.0)  # of the groups that are learned from, to see how the error falls
@@ -148,7 +149,7 @@ def learning_slope(
     Heads are fitted on a quarter, a half and all of the groups outside each fold, and judged on
     the fold. None where that shows nothing: no folds, or no errors.
     """
-    fold = deal_folds(x, labels, groups, FOLDS, settings.seed)
+    fold = grouped_folds(labels, groups, FOLDS, settings.seed)
     if not fold.any():
         return None
     truth, names = np.array(labels), np.array(groups)

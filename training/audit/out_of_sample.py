@@ -8,8 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from model.photo import Discriminant, Statistics, fit_statistics
-from model.photo.head import softmax
+from model.photo.head import Discriminant, Statistics, fit_statistics, softmax
 from training.audit.settings import Labels
 from training.data.split import grouped_folds
 from training.head.calibrate import class_weights, fit_temperature
@@ -54,7 +53,7 @@ def out_of_sample(
     """
     classes = tuple(sorted({*labels, *(background.classes if background else ())}))
     given = np.array([classes.index(label) for label in labels], dtype=np.int64)
-    fold = deal_folds(x, labels, groups, settings.folds, settings.seed)
+    fold = grouped_folds(labels, groups, settings.folds, settings.seed)
     scores = {s: np.full((len(given), len(classes)), UNSEEN) for s in settings.shrinkage}
     for number in np.unique(fold):
         learn, check = np.flatnonzero(fold != number), np.flatnonzero(fold == number)
@@ -69,16 +68,6 @@ def out_of_sample(
     best = min(tried, key=lambda s: _loss(tried[s], given, judged))
     temperature = fit_temperature(scores[best][judged], given[judged]) if judged.any() else 1.0
     return OutOfSample(classes, given, tried[best], judged, best, temperature)
-
-
-def deal_folds(x: Array, labels: Sequence[str], groups: Sequence[str], folds: int, seed: int) -> NDArray[np.int64]:
-    """Number of the fold of each photo: groups whole, labels spread over folds as evenly as that allows."""
-    truth = np.array(labels)
-    most = int(np.unique(truth, return_counts=True)[1].max(initial=0))
-    folds = min(folds, len(set(groups)), most)
-    if folds < 2:
-        return np.zeros(len(truth), dtype=np.int64)
-    return grouped_folds(labels, groups, folds, seed)
 
 
 def learned(x: Array, labels: Sequence[str], background: Statistics | None) -> Statistics | None:

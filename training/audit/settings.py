@@ -5,10 +5,10 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Annotated
 
-from pydantic import BaseModel, ConfigDict, Field
+from pydantic import Field
 
 from model.flora.load import CONFIGS, read_facts
-from model.flora.species import Fact
+from model.flora.species import Entry, Fact
 
 Share = Annotated[float, Field(gt=0, lt=1)]
 Count = Annotated[int, Field(ge=1)]
@@ -65,10 +65,8 @@ class Next(Fact):
     show_to_label: Count
 
 
-class Settings(BaseModel):
+class Settings(Entry):
     """All of configs/audit.yaml."""
-
-    model_config = ConfigDict(extra="forbid", frozen=True)
 
     quality: Quality
     duplicates: Duplicates

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import base64
 import io
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from importlib.resources import files
@@ -15,15 +15,13 @@ from jinja2 import Environment
 from PIL import Image
 
 from model.errors import CollectionError, PhotoError
-from model.photo import open_photo
+from model.photo.sandbox import open_photo
 from model.storage import replace_file
 from training.audit.decisions import RELABEL, WRITTEN, question_line
 from training.audit.report import Called, Question, Why
 
 THUMBNAIL = (320, 320)  # px, at most: sharp on a screen with two dots to the px
 JPEG_QUALITY = 75
-
-Progress = Callable[[int], None]
 
 SECTIONS: dict[Why, tuple[str, str]] = {
     "two labels": ("One picture, two names", "At most one of the names is right."),
@@ -50,7 +48,6 @@ def write_sheet(
     where: Mapping[str, Path],
     words: Words,
     made: Mapping[str, str] | None = None,
-    progress: Progress = lambda done: None,
 ) -> None:
     """Write the sheet as one HTML file, in one move.
 
@@ -58,7 +55,7 @@ def write_sheet(
     photo. Raises CollectionError where it cannot be written. The page loads nothing from
     anywhere and sends nothing; all names are escaped.
     """
-    text = sheet_html(questions, where, words, path.with_suffix(".csv").name, made or {}, progress)
+    text = sheet_html(questions, where, words, path.with_suffix(".csv").name, made or {})
     try:
         replace_file(path, text.encode())
     except OSError as error:
@@ -71,16 +68,12 @@ def sheet_html(
     words: Words,
     csv_name: str,
     made: Mapping[str, str],
-    progress: Progress = lambda done: None,
 ) -> str:
     """The whole page. ``csv_name`` is the name under which the browser saves the decisions."""
     here = files(__package__)
-    sections, done, today = [], 0, date.today()
+    sections, today = [], date.today()
     for why, (title, lead) in SECTIONS.items():
-        cards = []
-        for question in (q for q in questions if q.why == why):
-            cards.append(_card(question, where.get(question.photo), words, made.get(question.photo, "")))
-            progress(done := done + 1)
+        cards = [_card(q, where.get(q.photo), words, made.get(q.photo, "")) for q in questions if q.why == why]
         sections.append({"title": title, "lead": lead, "cards": cards})
     page = Environment(autoescape=True).from_string(here.joinpath("sheet.html").read_text(encoding="utf-8"))
     return page.render(

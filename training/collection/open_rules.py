@@ -5,28 +5,25 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Annotated
 
-from pydantic import BaseModel, ConfigDict, Field
+from pydantic import Field
 
 from model.flora.load import CONFIGS, read_as
+from model.flora.species import Entry
 
 Country = Annotated[str, Field(pattern="^[A-Z]{2}$")]
 Share = Annotated[float, Field(gt=0, le=100)]
 
 
-class Region(BaseModel):
+class Region(Entry):
     """Countries that are asked together, by ISO 3166-1; with ``provinces`` only those of them. Empty: everywhere."""
-
-    model_config = ConfigDict(extra="forbid", frozen=True)
 
     name: str
     countries: tuple[Country, ...] = ()
     provinces: tuple[str, ...] = ()
 
 
-class OpenRules(BaseModel):
+class OpenRules(Entry):
     """See the comments in the file for each value."""
-
-    model_config = ConfigDict(extra="forbid", frozen=True)
 
     of_one_observation: Annotated[int, Field(ge=1, le=100)]
     of_one_observer: Annotated[int, Field(ge=1, le=1000)]

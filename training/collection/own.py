@@ -7,11 +7,12 @@ from pathlib import Path
 from typing import Annotated, Any
 
 import yaml
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationError
+from pydantic import BeforeValidator, Field, ValidationError
 
 from model.errors import CollectionError, SwardkeyError, nearest
 from model.flora import Species
 from model.flora.load import read_mapping
+from model.flora.species import Entry
 from model.storage import replace_file
 from model.text import shown
 from model.validation import first_cause
@@ -25,10 +26,8 @@ OURS = ("labelled_by", "added_at", "advice")
 FIELDS = (*Species.model_fields, *OURS)
 
 
-class OwnSpecies(BaseModel):
+class OwnSpecies(Entry):
     """A plant that the user added: its names, and who added it when (UTC). The key knows no characters of it."""
-
-    model_config = ConfigDict(extra="forbid", frozen=True)
 
     id: str
     scientific_name: str = ""

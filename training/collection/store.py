@@ -178,14 +178,16 @@ class Collection:
 
     def relabel(self, photo: str, species: str, by: str) -> Row:
         """Give a photo another label. Raises CollectionError where it is not in, or has that label already."""
-        row = self._latest(photo)
-        if row.species == species:
-            raise CollectionError(f"{row.photo}: is {species} already")
-        return self._append(replace(row, species=species, labelled_by=by, labelled_at=now(), action="relabel"))
+        with self.locked():
+            row = self._latest(photo)
+            if row.species == species:
+                raise CollectionError(f"{row.photo}: is {species} already")
+            return self._append(replace(row, species=species, labelled_by=by, labelled_at=now(), action="relabel"))
 
     def remove(self, photo: str, by: str) -> Row:
         """Remove a photo: it is no longer learned from. Its file and history stay."""
-        return self._append(replace(self._latest(photo), labelled_by=by, labelled_at=now(), action="remove"))
+        with self.locked():
+            return self._append(replace(self._latest(photo), labelled_by=by, labelled_at=now(), action="remove"))
 
     def own_species(self) -> dict[str, OwnSpecies | Species]:
         """The species of the user's own, by id."""
@@ -221,9 +223,8 @@ class Collection:
         return rows[-1]
 
     def _append(self, row: Row) -> Row:
-        with self.locked():
-            self._manifest.append(astuple(row))
-            self._catch_up()
+        self._manifest.append(astuple(row))
+        self._catch_up()
         return row
 
     def _rows(self) -> Iterator[Row]:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
 
@@ -23,7 +23,6 @@ if TYPE_CHECKING:
 Array = NDArray[np.float64]
 Pairs = set[tuple[int, int]]
 BLOCK = 512  # photos that are compared with all others at once
-Progress = Callable[[int], None]
 
 
 @dataclass(frozen=True)
@@ -56,7 +55,6 @@ def find_duplicates(
     looks: Sequence[Look],
     x: Array,
     limits: Duplicates,
-    progress: Progress = lambda done: None,
 ) -> Found:
     """Clusters of photos that are the same picture.
 
@@ -77,10 +75,9 @@ def find_duplicates(
     candidates = [(int(rows[a]), int(rows[b])) for a, b in _neighbours(unit, limits)]
     # The closest pairs come first, so that a limit on their number costs the least.
     waiting = [pair for pair in candidates if pair not in same and pair not in near]
-    for number, (a, b) in enumerate(waiting[: limits.most_pairs], start=1):
+    for a, b in waiting[: limits.most_pairs]:
         if likeness(looks[a].small, looks[b].small, limits.least_part) >= limits.part_alike:
             near.add((a, b))
-        progress(number)
     unchecked = max(len(waiting) - limits.most_pairs, 0)
     return Found(_clusters(photos, looks, same | near), unchecked)
 
@@ -148,6 +145,15 @@ def merged_groups(photos: Sequence[LabelledPhoto], clusters: Sequence[Cluster]) 
     for name, number in zip(names, component, strict=True):
         first.setdefault(number, name)
     return [first[component[place[photo.group]]] for photo in photos]
+
+
+def without_copies(photos: Sequence[LabelledPhoto], clusters: Sequence[Cluster]) -> list[int]:
+    """Rows of which no earlier one is the same picture under the same label."""
+    cluster_of = {name: number for number, cluster in enumerate(clusters) for name in cluster.photos}
+    first: dict[object, int] = {}
+    for i, photo in enumerate(photos):
+        first.setdefault((cluster_of.get(photo.name, photo.name), photo.label), i)
+    return list(first.values())
 
 
 def _components(count: int, pairs: Pairs) -> list[int]:

@@ -13,8 +13,8 @@ from safetensors import SafetensorError
 from safetensors.numpy import load_file, save_file
 
 from model.errors import PhotoError
-from model.photo import Extractor, open_photo
-from model.photo.extract import RECIPE
+from model.photo.extract import RECIPE, Extractor
+from model.photo.sandbox import open_photo
 from model.photo.views import views
 from model.photo.weights import FEATURES
 from model.storage import beside

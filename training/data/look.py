@@ -17,7 +17,7 @@ from safetensors.numpy import save_file
 from scipy.fft import dctn
 
 from model.errors import PhotoError
-from model.photo import open_photo
+from model.photo.sandbox import open_photo
 from model.storage import beside
 from training.data.manifest import LabelledPhoto
 
@@ -64,14 +64,16 @@ def look_at(
     """
     kept = _kept(cache, blur_side) if cache is not None else {}
     looks, before = [], len(kept)
-    for number, photo in enumerate(photos, start=1):
-        look = kept.get(_digest(photo)) if kept else None
-        looks.append(look or _look(photo, blur_side))
-        if cache is not None and not looks[-1].cause:
-            kept[looks[-1].sha256] = looks[-1]
-        progress(number)
-    if cache is not None and len(kept) > before:
-        _save(cache, kept, blur_side)
+    try:
+        for number, photo in enumerate(photos, start=1):
+            look = kept.get(_digest(photo)) if kept else None
+            looks.append(look or _look(photo, blur_side))
+            if cache is not None and not looks[-1].cause:
+                kept[looks[-1].sha256] = looks[-1]
+            progress(number)
+    finally:  # what was looked at is kept, also where a person stops it
+        if cache is not None and len(kept) > before:
+            _save(cache, kept, blur_side)
     return looks
 
 

@@ -10,7 +10,7 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from model.photo import open_photo
+from model.photo.sandbox import open_photo
 from training.data.manifest import LabelledPhoto
 
 Pixels = Sequence[NDArray[np.uint8]]

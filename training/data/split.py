@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import warnings
+from collections import Counter
 from collections.abc import Mapping, Sequence
 
 import numpy as np
@@ -49,13 +50,16 @@ def every_class_in_fit(photos: Sequence[LabelledPhoto], parts: Sequence[str]) ->
 
 
 def grouped_folds(labels: Sequence[str], groups: Sequence[str], folds: int, seed: int) -> NDArray[np.int64]:
-    """The fold of each photo, 0 to folds - 1: groups whole, labels spread over folds as evenly as that allows.
+    """The fold of each photo, from 0 on: groups whole, labels spread over folds as evenly as that allows.
 
-    Raises ValueError where there are fewer groups than folds, or no label with as many photos.
+    Fewer than ``folds`` where there are fewer groups, or no label has as many photos; all 0 where there cannot be two.
     """
     from sklearn.model_selection import StratifiedGroupKFold  # only here: it takes half a second
 
     fold = np.zeros(len(labels), dtype=np.int64)
+    folds = min(folds, len(set(groups)), max(Counter(labels).values(), default=0))
+    if folds < 2:
+        return fold
     splitter = StratifiedGroupKFold(n_splits=folds, shuffle=True, random_state=seed)
     with warnings.catch_warnings():
         # A label with fewer photos than folds is ordinary here; its photos are judged all the same.

@@ -9,19 +9,19 @@ from typing import Any
 
 import yaml
 
-from model.photo import Classifier
+from model.photo.evidence import Classifier
 from training.collection.credits import creators_as_markdown, creators_by_licence
 from training.data.manifest import LabelledPhoto
 from training.evaluate.measure import Measurement
 from training.head.fit import Learned
-from training.recipes.pipeline import Pipeline, need
+from training.recipes.evaluation import Evaluation
 
 DIGITS = 4  # of the figures for programs
 
 
 def card(
     introduction: str,
-    work: Pipeline,
+    work: Evaluation,
     classifier: Classifier,
     learned: Learned,
     photos: Sequence[LabelledPhoto],
@@ -33,10 +33,8 @@ def card(
 
     ``classifier``: the model as it was measured; ``photos``: all that the training used; ``further``: figures of
     other selections of the held-out photos; ``auroc``: how well novelty shows a class that was never learned;
-    ``notes``: Markdown for the end. Raises StepError before measure.
+    ``notes``: Markdown for the end.
     """
-    need("promote", work.done)
-    assert work.evaluation is not None
     figures = {"all": work.evaluation.figures, **(further or {}), **work.evaluation.by_source}
     parts = [
         introduction,
@@ -50,9 +48,8 @@ def card(
     return front_matter(work, photos) + "\n".join(parts)
 
 
-def front_matter(work: Pipeline, photos: Sequence[LabelledPhoto]) -> str:
+def front_matter(work: Evaluation, photos: Sequence[LabelledPhoto]) -> str:
     """What a program wants to know of a model, as YAML between two lines of dashes."""
-    assert work.evaluation is not None
     sources: dict[str, dict[str, Any]] = {}
     for photo in photos:
         entry = sources.setdefault(photo.origin or "not given", {"photos": 0, "licences": set()})
@@ -62,7 +59,7 @@ def front_matter(work: Pipeline, photos: Sequence[LabelledPhoto]) -> str:
     facts = {
         "species": list(work.species),
         "other": [name.split(":", 1)[1] for name in work.classes if ":" in name],
-        "parts": {step: {"photos": len(p.sha256), "groups": len(set(p.groups))} for step, p in work.parts},
+        "parts": {step: {"photos": len(p.sha256), "groups": len(set(p.groups))} for step, p in work.parts.items()},
         "sources": {name: {**entry, "licences": sorted(entry["licences"])} for name, entry in sorted(sources.items())},
         "credits": creators_by_licence(photos),
         "held_out": asdict(work.evaluation.figures),
@@ -79,12 +76,12 @@ def _rounded(value: Any) -> Any:
     return [_rounded(inner) for inner in value] if isinstance(value, list | tuple) else value
 
 
-def _sources(photos: Sequence[LabelledPhoto], work: Pipeline) -> str:
+def _sources(photos: Sequence[LabelledPhoto], work: Evaluation) -> str:
     rows = Counter((p.origin, p.licence, p.group_known) for p in photos)
     lines = ["## Learned from", "", "| source | licence | photos | groups |", "|---|---|---|---|"]
     for (source, licence, known), count in sorted(rows.items()):
         lines.append(f"| {source} | {licence} | {count} | {'known' if known else 'not known: split by photo'} |")
-    split = ", ".join(f"{step} {len(p.sha256)} ({len(set(p.groups))} groups)" for step, p in work.parts)
+    split = ", ".join(f"{step} {len(p.sha256)} ({len(set(p.groups))} groups)" for step, p in work.parts.items())
     return "\n".join([*lines, "", f"Photos of each step, split by group: {split}.", ""])
 
 

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from model.photo import Discriminant, fit_statistics
+from model.photo.head import Discriminant, fit_statistics
 from training.data.dataset import Data
 from training.head.fit import Learned
 from training.head.scatter import join

@@ -9,15 +9,15 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.stats import binomtest, rankdata
+from scipy.stats import rankdata
 
-from model.photo import Classifier
-from model.photo.evidence import OTHER
+from model.photo.evidence import OTHER, Classifier
 from training.data.manifest import LabelledPhoto
 from training.head.conformal import LacSets, SetFigures, measure_sets, read_sets
 
 Array = NDArray[np.float64]
 BINS = 10
+Z = 1.959964  # of the normal distribution: 95 % lie within
 ELSE = "other"  # the last column of every model's probabilities
 
 
@@ -70,33 +70,36 @@ def measure(
     )
 
 
-def expected_calibration_error(confidence: Array, right: NDArray[np.bool_], bins: int = BINS) -> float:
+def expected_calibration_error(confidence: Array, right: NDArray[np.bool_]) -> float:
     """Mean distance between confidence and share right, over bins with equally many photos.
 
     Lower is better; never zero on few photos, even for a perfect model: see calibration_null.
     """
     order = np.argsort(confidence, kind="stable")
-    parts = np.array_split(order, min(bins, len(order)))
+    parts = np.array_split(order, min(BINS, len(order)))
     return float(sum(len(p) * abs(confidence[p].mean() - right[p].mean()) for p in parts) / len(order))
 
 
-def calibration_null(confidence: Array, draws: int, seed: int, percentile: float = 95.0) -> float:
+def calibration_null(confidence: Array, draws: int, seed: int) -> float:
     """The ECE that perfect calibration stays under in 95 % of draws on these confidences."""
     random = np.random.default_rng(seed)
     errors = [expected_calibration_error(confidence, random.random(len(confidence)) < confidence) for _ in range(draws)]
-    return float(np.percentile(errors, percentile))
+    return float(np.percentile(errors, 95))
 
 
-def wilson(right: int, of: int) -> tuple[float, float]:
+def wilson(right: float, of: float) -> tuple[float, float]:
     """The 95 % interval of a share (Wilson 1927); 0 to 1 when nothing was counted.
+
+    ``of`` may be an effective number, ``right`` as large a share of it as of the photos.
 
     >>> [round(end, 3) for end in wilson(9, 10)]
     [0.596, 0.982]
     """
     if of == 0:
         return 0.0, 1.0
-    interval = binomtest(right, of).proportion_ci(method="wilson")
-    return float(interval.low), float(interval.high)
+    share, spread = right / of, Z**2 / of
+    middle, half = share + spread / 2, float(np.sqrt(share * (1 - share) * spread + (spread / 2) ** 2))
+    return max((middle - half) / (1 + spread), 0.0), min((middle + half) / (1 + spread), 1.0)
 
 
 def auroc(above: Array, below: Array) -> float:

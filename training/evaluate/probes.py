@@ -13,7 +13,8 @@ from sklearn.ensemble import RandomForestClassifier
 from sklearn.metrics import balanced_accuracy_score
 from sklearn.model_selection import StratifiedGroupKFold, StratifiedKFold, cross_val_predict
 
-from model.photo import Discriminant, fit_statistics, open_photo
+from model.photo.head import Discriminant, fit_statistics
+from model.photo.sandbox import open_photo
 from training.data.manifest import LabelledPhoto
 
 Array = NDArray[np.float64]

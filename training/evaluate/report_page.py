@@ -15,8 +15,8 @@ from markupsafe import Markup
 from PIL import Image
 
 from model.errors import PhotoError
-from model.photo import open_photo
 from model.photo.evidence import OTHER
+from model.photo.sandbox import open_photo
 from model.storage import replace_file
 from training.evaluate.figures import confusion, reliability, species_recall
 from training.evaluate.measure import ELSE, Measured

@@ -9,10 +9,10 @@ import numpy as np
 import torch
 from numpy.typing import NDArray
 from torch import Tensor
-from torch.utils.data import DataLoader, Dataset, Sampler
+from torch.utils.data import DataLoader, Dataset, default_collate
 from torchvision.transforms import v2
 
-from training.finetune.tuning_settings import Augmentation, Training
+from training.finetune.tuning_settings import Augmentation, FullTraining
 
 Pixels = NDArray[np.uint8]
 Batch = tuple[Tensor, Tensor]
@@ -22,10 +22,10 @@ BLENDED, PATCHED = 0.4, 1.0
 
 
 class Views(Dataset[Batch]):
-    """Photos uint8 (height, width, 3), each seen ``views`` times at once: float (views, 3, side, side) in -1..1."""
+    """One view of each photo uint8 (height, width, 3), another one each time: float (3, side, side) in -1..1."""
 
-    def __init__(self, photos: Sequence[Pixels], labels: Sequence[int], settings: Training, views: int = 1) -> None:
-        self.photos, self.labels, self.views = photos, labels, views
+    def __init__(self, photos: Sequence[Pixels], labels: Sequence[int], settings: FullTraining) -> None:
+        self.photos, self.labels = photos, labels
         self.transform = transform_of(settings.augment, settings.side)
 
     def __len__(self) -> int:
@@ -33,11 +33,11 @@ class Views(Dataset[Batch]):
 
     def __getitem__(self, row: int) -> Batch:
         photo = torch.from_numpy(np.array(self.photos[row])).permute(2, 0, 1)
-        return torch.stack([self.transform(photo) for _ in range(self.views)]), torch.tensor(self.labels[row])
+        return self.transform(photo), torch.tensor(self.labels[row])
 
 
 class Mixing:
-    """Make a batch of rows of Views, view by view, and mix it now and then.
+    """Make a batch of rows of Views, and mix it now and then.
 
     Gives views (n, 3, side, side) and labels, int (n,), or of a mixed batch their shares, float (n, classes).
     """
@@ -46,10 +46,8 @@ class Mixing:
         ways = [v2.MixUp(alpha=BLENDED, num_classes=classes), v2.CutMix(alpha=PATCHED, num_classes=classes)]
         self.mix = v2.RandomApply([v2.RandomChoice(ways)], p=share)
 
-    def __call__(self, rows: Sequence[Batch]) -> Batch:
-        x = torch.stack([views for views, _ in rows], dim=1)
-        labels = torch.stack([label for _, label in rows]).repeat(len(x))
-        mixed: Batch = self.mix(x.flatten(0, 1), labels)
+    def __call__(self, rows: list[Batch]) -> Batch:
+        mixed: Batch = self.mix(*default_collate(rows))
         return mixed
 
 
@@ -69,15 +67,12 @@ def transform_of(augment: Augmentation, side: int) -> v2.Compose:
     )
 
 
-def batches_of(
-    data: Views, settings: Training, classes: int, device: torch.device, sampler: Sampler[int] | None = None
-) -> DataLoader[Batch]:
-    """Batches of all photos in an order drawn anew each time, or as a sampler has them."""
+def batches_of(data: Views, settings: FullTraining, classes: int, device: torch.device) -> DataLoader[Batch]:
+    """Batches of all photos in an order drawn anew each time."""
     return DataLoader(
         data,
         settings.batch,
-        shuffle=sampler is None,
-        sampler=sampler,
+        shuffle=True,
         collate_fn=Mixing(settings.augment.mixed, classes),
         # A GPU waits for views; without one, the processors that make them learn as well.
         num_workers=min(os.cpu_count() or 1, 16) if device.type == "cuda" else 0,

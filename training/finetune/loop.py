@@ -83,13 +83,13 @@ def fine_tune(
     net.load_state_dict(state.best or state.average.module.state_dict())
 
 
-def log_shares(labels: NDArray[np.int64], weights: NDArray[np.float64] | None = None) -> Tensor:
+def log_shares(labels: NDArray[np.int64]) -> Tensor:
     """ln share of each class among what is learned: added to the logits, it makes classes weigh alike (Menon 2021).
 
     >>> log_shares(np.array([0, 0, 0, 1])).exp()
     tensor([0.7500, 0.2500])
     """
-    counts = np.bincount(labels, weights)
+    counts = np.bincount(labels)
     return torch.from_numpy(np.log(counts / counts.sum())).float()
 
 

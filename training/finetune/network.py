@@ -15,9 +15,8 @@ from numpy.typing import NDArray
 from torch import Tensor, nn
 from torch.nn import functional
 
-from model.photo import Extractor, Statistics
-from model.photo.extract import Stacks
-from model.photo.head import Discriminant
+from model.photo.extract import Extractor, Stacks
+from model.photo.head import Discriminant, Statistics
 from model.photo.tuned import LEAST, extractor_with, name_of
 from model.photo.weights import FEATURES, read_shipped
 
@@ -191,11 +190,6 @@ class TuningNet(nn.Module):
         """Logits (n, classes) of views (n, 3, h, w) in -1..1."""
         logits: Tensor = self.linear(self.roots(x))
         return logits
-
-    def head_scores(self, roots: NDArray[np.float64]) -> NDArray[np.float64]:
-        """Logits (n, classes) of features (n, FEATURES), the square roots of pooled features."""
-        weight, bias = self.head_weights()
-        return np.asarray(np.sqrt(roots**2 + LEAST) @ weight.T + bias)
 
     def head_weights(self) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
         """Weights (classes, FEATURES) and offsets (classes,) of the linear head."""

@@ -4,18 +4,16 @@ from __future__ import annotations
 
 from typing import Annotated
 
-from pydantic import BaseModel, ConfigDict, Field
+from pydantic import Field
+
+from model.flora.species import Entry
 
 Share = Annotated[float, Field(ge=0, le=1)]
 Positive = Annotated[float, Field(gt=0)]
 Steps = Annotated[int, Field(ge=1, le=100_000)]
 
 
-class _Given(BaseModel):
-    model_config = ConfigDict(extra="forbid", frozen=True)
-
-
-class Augmentation(_Given):
+class Augmentation(Entry):
     """How the views to train on are varied; ``turned``: also upside down, as plants are that are seen from above."""
 
     least_share: Annotated[float, Field(gt=0, lt=1)]
@@ -28,8 +26,8 @@ class Augmentation(_Given):
     turned: bool = False
 
 
-class Training(_Given):
-    """What every fine-tuning needs."""
+class FullTraining(Entry):
+    """How the network of the full recipe is fine-tuned."""
 
     side: Annotated[int, Field(ge=64, le=512, multiple_of=32)]
     batch: Annotated[int, Field(ge=2, le=1024)]
@@ -37,11 +35,6 @@ class Training(_Given):
     rate: Positive
     decay: Share
     augment: Augmentation
-
-
-class FullTraining(Training):
-    """The network of the full recipe."""
-
     epochs: Steps
     grow_epochs: Annotated[int, Field(ge=0, le=1000)]
     grow_rate: Positive

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from torch import Tensor
 from torch.nn import functional
 
-from model.photo import fit_statistics
+from model.photo.head import fit_statistics
 from model.photo.views import whole_views
 from training.data.dataset import Data
 from training.data.split import PARTS
@@ -43,8 +43,8 @@ class FineTuning:
 
     @property
     def classes(self) -> tuple[str, ...]:
-        """The user's own classes, in the order of the linear head."""
-        return tuple(sorted(set(self.data.part("fit").labels)))
+        """The user's own classes, in the order of the linear head; all of them have photos in the fit part."""
+        return tuple(sorted(set(self.data.labels)))
 
     def fit(self) -> TuningNet:
         """The network fine-tuned on the fit part, watched on the calibrate part."""
@@ -69,10 +69,9 @@ class FineTuning:
         return net.to("cuda" if torch.cuda.is_available() else "cpu")
 
     def _photos(self, *parts: str) -> tuple[list[Pixels], NDArray[np.int64]]:
-        """Photos of the classes in some parts, and the column of each."""
-        labels, classes = self.data.labels, self.classes
-        rows = [int(i) for i in np.flatnonzero(np.isin(self.data.parts, parts)) if labels[i] in classes]
-        return [self.pixels[i] for i in rows], np.array([classes.index(labels[i]) for i in rows])
+        """Photos of some parts, and the column of each."""
+        rows, labels = np.flatnonzero(np.isin(self.data.parts, parts)).tolist(), self.data.labels
+        return [self.pixels[i] for i in rows], np.array([self.classes.index(labels[i]) for i in rows])
 
     def _watch(self) -> Callable[[TuningNet], float]:
         """Mean loss on the calibrate part, classes weighing alike."""

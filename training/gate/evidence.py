@@ -90,7 +90,7 @@ class Origin:
 class HeldOut:
     """Both models on the same photos. ``labels``: species id or `other:<kind>` of each; ``groups`` in step.
 
-    ``sets`` are those of the new model; ``brought``: both on features drawn from the starter's statistics.
+    ``sets`` are those of the new model; ``simulated``: both on features drawn from the starter's statistics.
     Raises ValueError where lengths do not fit together.
     """
 
@@ -100,7 +100,7 @@ class HeldOut:
     new: Judged
     sets: LacSets | None
     origin: Origin
-    brought: HeldOut | None = None
+    simulated: HeldOut | None = None
 
     def __post_init__(self) -> None:
         n = len(self.labels)

@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from model.errors import ModelError
-from model.photo import Classifier
+from model.photo.evidence import Classifier
 from model.photo.saved import STARTER, read_model
 from model.photo.tuned import UNSEEN, TunedClassifier, extractor_for, read_tuned
 from model.photo.weights import FEATURES
@@ -66,20 +66,15 @@ class Incumbent:
         Taking a photo out is exact, so that a model that was activated with all its photos is judged as
         fairly as the new one. ``x`` float (photos, features) as this classifier goes by them.
         """
-        labels = self._labels()
-        own = [(row, labels[p.sha256]) for row, p in enumerate(photos) if p.sha256 in labels]
-        if not own:
-            return self.classifier
         statistics = self.classifier.statistics
-        known = [(row, label) for row, label in own if label in statistics.classes]
-        if known:
-            rows, gone = [row for row, _ in known], [label for _, label in known]
-            every = [label for label in labels.values() if label in statistics.classes]
-            base = read_model(STARTER)[0]
-            statistics = take_out(statistics, base, self._base_weight(), every, x[rows, :FEATURES], gone)
-        if not isinstance(self.classifier, TunedClassifier):
-            return Classifier(statistics, self.classifier.calibration)
-        return TunedClassifier(statistics, self.classifier.calibration, self.classifier.tuned)
+        labels = {sha256: label for sha256, label in self._labels().items() if label in statistics.classes}
+        learned = [(row, labels[digest]) for row, photo in enumerate(photos) if (digest := photo.sha256) in labels]
+        if not learned:
+            return self.classifier
+        rows, gone = [row for row, _ in learned], [label for _, label in learned]
+        base, every = read_model(STARTER)[0], list(labels.values())
+        statistics = take_out(statistics, base, self._base_weight(), every, x[rows, :FEATURES], gone)
+        return self.classifier.with_statistics(statistics)
 
     def _labels(self) -> dict[str, str]:
         """Of the photos that it has learned from, by their sha256."""

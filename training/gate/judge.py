@@ -7,9 +7,9 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from model.photo import Classifier, Extractor, open_photo
-from model.photo.evidence import OTHER
-from model.photo.head import softmax
+from model.photo.evidence import Classifier
+from model.photo.extract import Extractor
+from model.photo.sandbox import open_photo
 from training.data.manifest import LabelledPhoto
 from training.gate.evidence import Judged
 
@@ -31,14 +31,9 @@ def other_left_out(classifier: Classifier, x: Array, labels: Sequence[str]) -> A
     classes = classifier.statistics.classes
     kept = np.array([label in classes for label in labels], dtype=bool)
     own = np.array([classes.index(label) if label in classes else 0 for label in labels], dtype=np.int64)
-    logs = classifier.logs(x, classifier.distances(x))
+    logs = classifier.logs(x)
     logs[np.arange(len(x)), own] = -np.inf
-    closed = softmax(logs)
-    # The classifier's own formula for odds, from the strangeness that is left.
-    strange = classifier.strangeness(x, own)
-    odds = classifier.novel_prior / (1 - classifier.novel_prior) * classifier.ratio(strange)
-    species = [i for i, name in enumerate(classes) if not name.startswith(OTHER)]
-    return np.where(kept, 1.0 - closed[:, species].sum(axis=1) / (1.0 + odds), np.nan)
+    return np.where(kept, classifier.with_other(logs, classifier.novelty(x, own))[:, -1], np.nan)
 
 
 def skew_of(photos: Sequence[LabelledPhoto], x: Array, extractor: Extractor, most: int = 8) -> float:

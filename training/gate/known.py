@@ -9,7 +9,7 @@ from training.gate.evidence import HeldOut
 from training.gate.rules import GateRules
 from training.gate.unknown import judge_unknown
 from training.gate.verdict import KnownSpecies, Rule
-from training.head.conformal import effective_photos
+from training.head.conformal import effective_sample_size
 
 
 def judge_known(held_out: HeldOut, rules: GateRules, seed: int = 0) -> list[Rule]:
@@ -27,7 +27,7 @@ def judge_known(held_out: HeldOut, rules: GateRules, seed: int = 0) -> list[Rule
 
 def _on_few_photos(shared: HeldOut, rules: GateRules, seed: int) -> Rule:
     name, count = "known species, few photos", len(shared.labels)
-    if effective_photos(np.array(shared.groups)) < rules.new_photos.value:
+    if effective_sample_size(np.array(shared.groups)) < rules.new_photos.value:
         return Rule(name, None, None, f"{count} held-out photos show nothing either way")
     found, limit = Pair.of(shared, shared.old.species, rules, seed).difference(), -rules.balanced_loss.value
     says = f"{found.value * 100:+.1f} points on {count} photos ({found.low * 100:+.1f} to {found.high * 100:+.1f})"
@@ -36,7 +36,7 @@ def _on_few_photos(shared: HeldOut, rules: GateRules, seed: int) -> Rule:
 
 
 def _on_statistics(held_out: HeldOut, rules: GateRules, seed: int) -> Rule:
-    name, drawn = "known species, from statistics", held_out.brought
+    name, drawn = "known species, from statistics", held_out.simulated
     if drawn is None or not drawn.labels:
         return Rule(name, None, None, "the starter has no statistics of them")
     pair = Pair.of(drawn, drawn.old.species, rules, seed)

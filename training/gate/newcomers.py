@@ -5,12 +5,12 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from training.evaluate.measure import wilson
 from training.gate.evidence import HeldOut
 from training.gate.rules import GateRules
 from training.gate.verdict import NewSpecies, Rule
-from training.head.conformal import effective_photos
+from training.head.conformal import effective_sample_size
 
-Z = 1.959964  # of the normal distribution: 95 % lie within
 Groups = NDArray[np.str_]
 
 
@@ -75,7 +75,6 @@ def figures_of_new(held_out: HeldOut) -> tuple[NewSpecies, ...]:
 
 
 def interval_of(right: NDArray[np.bool_], groups: Groups) -> tuple[float, float]:
-    """The 95 % interval of the share that is right (Wilson 1927), with as many photos as are effective."""
-    n, share = effective_photos(groups), float(right.mean())
-    middle, half = share + Z**2 / (2 * n), Z * float(np.sqrt(share * (1 - share) / n + Z**2 / (4 * n**2)))
-    return max((middle - half) / (1 + Z**2 / n), 0.0), min((middle + half) / (1 + Z**2 / n), 1.0)
+    """The 95 % interval of the share that is right, with as many photos as are effective."""
+    n = effective_sample_size(groups)
+    return wilson(float(right.mean()) * n, n)

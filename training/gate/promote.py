@@ -45,8 +45,9 @@ def promote(
 
     A model that is turned down is kept beside the others, and the message says how to activate it: by a person who has
     seen the figures, since a word given before they were known does not cover a loss. One that breaks a rule that is
-    always judged is not kept, and nobody can override that. ``check`` reads the installed folder and raises ModelError
-    when it cannot. Raises ModelError also when another model was activated since the comparison; nothing changes then.
+    always judged is not kept, and nobody can override that. ``check`` reads a model's folder and raises ModelError when
+    it cannot: the installed one, and the active one, in whose place another is used where that fails. Raises ModelError
+    also when another model was activated since the comparison; nothing changes then.
     """
     unsound = [rule.name for rule in verdict.failed if rule.always]
     if unsound and override is not None:
@@ -67,7 +68,7 @@ def promote(
     check(registry.folder / name)
     facts = {} if override is None else {"override": asdict(override)}
     action = "promote" if override is None else "override"
-    registry.use(name, action, must_replace=verdict.old, verdict=verdict.as_json(), **facts)
+    registry.use(name, action, must_replace=verdict.old, read=check, verdict=verdict.as_json(), **facts)
     because = "" if override is None else f", because {override.by} says so: {override.reason}"
     return Promotion(name, True, verdict, f"{name} is active now{because}; swardkey models undo takes it back", name)
 

@@ -5,10 +5,10 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Annotated, Generic, TypeVar
 
-from pydantic import BaseModel, ConfigDict, Field
+from pydantic import Field
 
 from model.flora.load import CONFIGS, read_facts
-from model.flora.species import Fact
+from model.flora.species import Entry, Fact
 
 T = TypeVar("T")
 Share = Annotated[float, Field(ge=0, le=1)]
@@ -23,10 +23,8 @@ class Figure(Fact, Generic[T]):
     value: T
 
 
-class GateRules(BaseModel):
+class GateRules(Entry):
     """See the comments in configs/gate.yaml for each figure."""
-
-    model_config = ConfigDict(extra="forbid", frozen=True)
 
     least_photos: Figure[Count]
     draws: Figure[Count]

@@ -10,8 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.optimize import minimize_scalar
 
-from model.photo import Calibration
-from model.photo.evidence import fuse
+from model.photo.evidence import Calibration, fuse
 from training.head.cross_fit import CrossFitted
 from training.recipes.recipe import Recipe
 
@@ -25,23 +24,22 @@ def calibrate(crossed: CrossFitted, left_out: Array, recipe: Recipe, no_stricter
 
     What the head has already is kept where fewer than ``recipe.least_calibration_photos`` photos or 10 groups show a
     value. ``left_out`` float (photos,): novelty scores if their own class had never been learned, NaN for photos that
-    novelty is not to be fitted on. ``no_stricter``: nothing is called strange that would have passed before, for one's
+    novelty is not to be fitted on. ``no_stricter``: nothing is called novel that would have passed before, for one's
     own photos do not show the species that the model one starts from knows.
     """
     check, whole = crossed.data, crossed.whole
     start, least = whole.calibration, recipe.least_calibration_photos
-    learned, use = crossed.strangeness(), ~np.isnan(left_out)
+    learned, use = crossed.novelty, ~np.isnan(left_out)
     if use.sum() >= least:
         novelty = fit_novelty(learned[use], left_out[use], check.where(use).labels)
     else:
-        novelty = move_novelty(start.novelty, learned, check.labels)
+        novelty = shift_novelty(start.novelty, learned, check.labels)
     if no_stricter:
         novelty = no_stricter_than(start.novelty, novelty)
     calibration = replace(start, novelty=novelty)
     if len(check.photos) < least:
         return calibration
-    columns = np.array([whole.statistics.classes.index(label) for label in check.labels])
-    calibration = replace(calibration, temperature=fit_temperature(crossed.scores(), columns))
+    calibration = replace(calibration, temperature=fit_temperature(crossed.scores, crossed.columns))
     probabilities, truth = crossed.probabilities(calibration), check.truth(whole.species)
     dependence, groups = fit_dependence(probabilities, truth, check.groups)
     return replace(
@@ -92,7 +90,7 @@ def fit_novelty(learned: Array, left_out: Array, labels: Sequence[str]) -> Novel
     return mean, deviation, max(new_mean, mean), max(new_deviation, deviation)
 
 
-def move_novelty(novelty: Novelty, learned: Array, labels: Sequence[str]) -> Novelty:
+def shift_novelty(novelty: Novelty, learned: Array, labels: Sequence[str]) -> Novelty:
     """The moments of another model, moved to where the learned classes of this one lie, and as wide: for few photos.
 
     ``learned``: novelty scores of one's own photos by heads that have not learned from them. Classes weigh alike.
@@ -106,7 +104,7 @@ def move_novelty(novelty: Novelty, learned: Array, labels: Sequence[str]) -> Nov
 def no_stricter_than(before: Novelty, novelty: Novelty) -> Novelty:
     """Moments whose learned classes lie at least as high as before.
 
-    Photos of one's own may be of another kind than those of the starter, and less strange: fitted on them alone, a
+    Photos of one's own may be of another kind than those of the starter, and less novel: fitted on them alone, a
     quarter of the photos of species that only the starter has were called other (96 % right before, 73 % after).
 
     >>> no_stricter_than((0.3, 0.1, 0.5, 0.1), (0.1, 0.2, 0.2, 0.2))

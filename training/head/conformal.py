@@ -16,9 +16,10 @@ from typing import Annotated, Any
 
 import numpy as np
 from numpy.typing import NDArray
-from pydantic import BaseModel, ConfigDict, Field, model_validator
+from pydantic import Field, model_validator
 
 from model.errors import ModelError
+from model.flora.species import Entry
 from model.photo.saved import read_description
 
 Array = NDArray[np.float64]
@@ -27,11 +28,9 @@ OWN_THRESHOLD = 40  # photos of a class from which it has a threshold of its own
 DRAWS = 20_000
 
 
-class Cell(BaseModel):
+class Cell(Entry):
     """Classes that share one threshold. ``photos`` of the conformal part it rests on, ``effective`` of which
     are independent (photos of one group count as one at worst); ``rank`` of them lie below it."""
-
-    model_config = ConfigDict(extra="forbid", frozen=True)
 
     columns: Annotated[tuple[Annotated[int, Field(ge=0)], ...], Field(min_length=1)]
     threshold: Annotated[float, Field(ge=0, le=1)]
@@ -40,11 +39,9 @@ class Cell(BaseModel):
     rank: Annotated[int, Field(ge=0)]
 
 
-class LacSets(BaseModel):
+class LacSets(Entry):
     """Thresholds on the probability of each class, as conformal.json holds them. ``classes`` names the columns,
     the last is other."""
-
-    model_config = ConfigDict(extra="forbid", frozen=True)
 
     classes: Annotated[tuple[str, ...], Field(min_length=2)]
     coverage: Annotated[float, Field(gt=0, lt=1)]
@@ -103,14 +100,14 @@ def _cell(columns: tuple[int, ...], own: Array, groups: NDArray[Any], coverage: 
     # At most this many of the photos may lie below: then the next one is covered as promised.
     rank = int(np.floor((len(own) + 1) * (1 - coverage) + 1e-9))
     threshold = float(np.clip(np.sort(own)[rank - 1], 0, 1)) if rank else 0.0  # P(other) may lie below 0 by rounding
-    effective = effective_photos(groups)
+    effective = effective_sample_size(groups)
     return Cell(columns=columns, threshold=threshold, photos=len(own), effective=effective, rank=rank)
 
 
-def effective_photos(groups: Sequence[Any] | NDArray[Any]) -> float:
+def effective_sample_size(groups: Sequence[Any] | NDArray[Any]) -> float:
     """How many independent photos these are worth, if photos of one group were all alike (Kish 1965).
 
-    >>> effective_photos(["a", "b", "c"]), effective_photos(["a", "a", "b", "b"])
+    >>> effective_sample_size(["a", "b", "c"]), effective_sample_size(["a", "a", "b", "b"])
     (3.0, 2.0)
     """
     sizes = np.unique(np.asarray(groups), return_counts=True)[1].astype(float)
@@ -189,7 +186,7 @@ def coverage_span(
             continue
         shrink = cell.effective / cell.photos
         a, b = (cell.photos + 1 - cell.rank) * shrink, cell.rank * shrink
-        m = max(round(effective_photos(where[here])), 1)
+        m = max(round(effective_sample_size(where[here])), 1)
         total += here.mean() * random.binomial(m, random.beta(a, b, DRAWS)) / m
     tail = (1 - level) / 2
     low, high = np.quantile(total, [tail, 1 - tail])

@@ -1,4 +1,4 @@
-"""Look at one's own photos by heads that have learned from the others: every photo calibrates, and none itself.
+"""Cross-fitting: each of one's own photos is scored by a head that was fitted without its group, so that all calibrate.
 
 Calibrated on a head of fewer photos than the one that is used, probabilities come out too low: with 35 photos a
 species, ECE was 0.17 where 15 % of the photos had been set aside, and is 0.03 to 0.07 with ten folds.
@@ -11,7 +11,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from model.photo import Calibration, Classifier, Statistics, fit_statistics
+from model.photo.evidence import Calibration, Classifier
+from model.photo.head import Statistics, fit_statistics
 from training.data.dataset import Data
 from training.data.split import grouped_folds
 from training.head.scatter import join
@@ -21,59 +22,48 @@ Array = NDArray[np.float64]
 
 @dataclass(frozen=True)
 class CrossFitted:
-    """Photos, and the classifiers of the folds, each with the rows of the photos that it has not learned from.
+    """Photos, and what heads say of them that have not learned from them; ``whole`` is the classifier of them all.
 
-    ``whole`` is the classifier of all photos. A photo of whose class no other fold has one is in no row.
+    ``scores``: ln density of each class up to a constant, float (photos, classes), -inf of a class that the head of the
+    fold has not learned. ``novelty``: novelty scores, float (photos,).
     """
 
     whole: Classifier
     data: Data
-    folds: tuple[tuple[Classifier, NDArray[np.int64]], ...]
+    scores: Array
+    novelty: Array
 
-    def scores(self) -> Array:
-        """ln density of each class up to a constant, float (photos, classes); of a class not learned -inf."""
-        found = np.full((len(self.data.photos), len(self.whole.statistics.classes)), -np.inf)
-        for classifier, rows in self.folds:
-            columns = np.array([self.whole.statistics.classes.index(name) for name in classifier.statistics.classes])
-            found[np.ix_(rows, columns)] = classifier.head.scores(self.data.x[rows])
-        return found
-
-    def strangeness(self) -> Array:
-        """How strange the photos look to who has not learned from them, float (photos,)."""
-        found = np.zeros(len(self.data.photos))
-        for classifier, rows in self.folds:
-            found[rows] = classifier.strangeness(self.data.x[rows])
-        return found
+    @property
+    def columns(self) -> NDArray[np.int64]:
+        """The column of each photo's own class."""
+        return np.array([self.whole.statistics.classes.index(label) for label in self.data.labels], dtype=np.int64)
 
     def probabilities(self, calibration: Calibration) -> Array:
         """Calibrated probabilities, float (photos, species + 1), last is other; of a class not learned 0."""
-        species = self.whole.species
-        found = np.zeros((len(self.data.photos), len(species) + 1))
-        for classifier, rows in self.folds:
-            columns = np.array([*(species.index(name) for name in classifier.species), len(species)])
-            found[np.ix_(rows, columns)] = classifier.calibrated(calibration).probabilities(self.data.x[rows])
-        return found
+        calibrated = self.whole.calibrated(calibration)
+        return calibrated.with_other(calibrated.logs_of(self.scores), self.novelty)
 
 
 def cross_fit(
     whole: Classifier, base: Statistics, weight: float, own: Data, folds: int, seed: int
 ) -> CrossFitted | None:
-    """Heads of all but one fold of one's own photos, groups whole; None where there are too few to make folds.
+    """Judge one's own photos in folds, groups whole, each by a head of the others; None where none could be judged.
 
-    ``base``: the statistics that one starts from, whose scatter counts ``weight`` times.
+    A photo is left out whose class is in no other fold. There is none left where there are too few groups to make
+    folds, or a single one of every class. ``base``: the statistics that one starts from, whose scatter counts
+    ``weight`` times.
     """
-    labels = np.array(own.labels)
-    most = max(int((labels == name).sum()) for name in set(own.labels))
-    folds = min(folds, len(set(own.groups)), most)
-    if folds < 2:
-        return None
-    fold, found = grouped_folds(own.labels, own.groups, folds, seed), []
-    for number in range(folds):
-        others = fold != number
-        statistics = join(base, fit_statistics(own.x[others], list(labels[others])), weight)
-        rows = np.flatnonzero(~others & np.isin(labels, statistics.classes))
-        found.append((Classifier(statistics, whole.calibration), rows))
-    used = np.sort(np.concatenate([rows for _, rows in found]))
-    keep = np.zeros(len(labels), dtype=bool)
-    keep[used] = True
-    return CrossFitted(whole, own.where(keep), tuple((one, np.searchsorted(used, rows)) for one, rows in found))
+    fold, labels = grouped_folds(own.labels, own.groups, folds, seed), np.array(own.labels)
+    scores = np.full((len(labels), len(whole.statistics.classes)), -np.inf)
+    novelty = np.full(len(labels), np.nan)
+    for number in range(1 + fold.max()) if fold.any() else ():
+        others = own.where(fold != number)
+        statistics = join(base, fit_statistics(others.x, others.labels), weight)
+        rows = np.flatnonzero((fold == number) & np.isin(labels, statistics.classes))
+        if len(rows):
+            head = whole.with_statistics(statistics)
+            columns = np.array([whole.statistics.classes.index(name) for name in statistics.classes])
+            scores[np.ix_(rows, columns)] = head.head.scores(own.x[rows])
+            novelty[rows] = head.novelty(own.x[rows])
+    judged = ~np.isnan(novelty)
+    return CrossFitted(whole, own.where(judged), scores[judged], novelty[judged]) if judged.any() else None

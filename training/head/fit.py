@@ -11,12 +11,13 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from model.errors import CollectionError
-from model.photo import Calibration, Classifier, Statistics, fit_statistics
+from model.photo.evidence import Calibration, Classifier
+from model.photo.head import Statistics, fit_statistics
 from training.data.dataset import Data
 from training.head.calibrate import calibrate, fit_temperature
 from training.head.cross_fit import cross_fit
-from training.head.novelty import strangeness_left_out
-from training.head.scatter import join, weight_of
+from training.head.novelty import novelty_left_out
+from training.head.scatter import join, scatter_weight
 from training.recipes.recipe import Recipe
 
 
@@ -45,8 +46,7 @@ class Learned:
         crossed = cross_fit(whole, self.base, self.weight, data, self.folds, self.seed) if self.folds else None
         if crossed is None:
             return whole
-        columns = np.array([whole.statistics.classes.index(label) for label in crossed.data.labels])
-        temperature = fit_temperature(crossed.scores(), columns)
+        temperature = fit_temperature(crossed.scores, crossed.columns)
         return whole.calibrated(replace(whole.calibration, temperature=temperature))
 
 
@@ -62,12 +62,12 @@ def learn(
     own = data.part("fit", "calibrate")
     if not own.photos:
         raise CollectionError("no photos to learn from; add some with swardkey collect add")
-    start, weight = replace(calibration, shrinkage=recipe.shrinkage), weight_of(base, recipe.base_photos)
+    start, weight = replace(calibration, shrinkage=recipe.shrinkage), scatter_weight(base, recipe.base_photos)
     whole = Classifier(join(base, fit_statistics(own.x, own.labels), weight), start)
     crossed = cross_fit(whole, base, weight, own, recipe.folds, recipe.seed)
     if crossed is None:
         return Learned(whole, base, weight, 0)
-    left_out = strangeness_left_out(base, weight, start, own, crossed.data)
+    left_out = novelty_left_out(base, weight, start, own, crossed.data)
     if novelty_of_known_groups:
         left_out[np.array([not photo.group_known for photo in crossed.data.photos])] = np.nan
     found = calibrate(crossed, left_out, recipe, no_stricter=bool(base.classes))

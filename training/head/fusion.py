@@ -13,8 +13,8 @@ from model.photo.tuned import pool
 from training.head.calibrate import class_weights, fit_temperature
 
 Array = NDArray[np.float64]
-# What speaks for equal shares counts as much as this many photos: with 112 photos of 16 classes, weights fitted freely
-# left out whole heads and lost 0.01 to 0.02 nats on other photos.
+# Weight, in photos, of the penalty that draws the shares towards equal ones: with 112 photos of 16 classes, weights
+# fitted without it left out whole heads and lost 0.01 to 0.02 nats on other photos.
 EQUAL = 10
 
 

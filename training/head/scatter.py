@@ -1,4 +1,4 @@
-"""Statistics of two sets of photos in one: how much the scatter of the model one starts from counts."""
+"""Statistics of two sets of photos pooled into one, the scatter of the starter with a weight of its own."""
 
 from __future__ import annotations
 
@@ -8,20 +8,20 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from model.photo import Statistics
+from model.photo.head import Statistics
 
 Array = NDArray[np.float64]
 
 
-def weight_of(base: Statistics, photos: float) -> float:
-    """How often the scatter of the base counts, so that it counts as much as so many photos; at most once."""
+def scatter_weight(base: Statistics, photos: float) -> float:
+    """The weight, up to 1, by which the scatter of the base counts as much as that of so many photos."""
     return min(photos / max(_freedom(base), 1.0), 1.0)
 
 
 def join(base: Statistics, own: Statistics, weight: float) -> Statistics:
-    """Statistics of two sets of photos in one, the base's scatter counting ``weight`` times.
+    """The pooled statistics of two sets of photos, with the base's scatter multiplied by ``weight``.
 
-    With weight 1 it is exactly what all photos at once would give. A class in both gets the
+    With weight 1 they are exactly those of all photos at once. A class in both gets the
     mean of all its photos, and the scatter between its two means. The scatter is scaled so
     that, over all photos, it gives the weighted mean of the two covariances.
     """
@@ -44,7 +44,7 @@ def join(base: Statistics, own: Statistics, weight: float) -> Statistics:
 def take_out(
     joined: Statistics, base: Statistics, weight: float, own: Sequence[str], x: Array, labels: Sequence[str]
 ) -> Statistics:
-    """What ``join`` would have given without some of one's own photos: exact, without the others at hand.
+    """What ``join`` would have given without some of one's own photos: an exact downdate that needs no other photo.
 
     ``own``: the labels of all photos of one's own in ``joined``. ``x`` float (photos, features) and ``labels`` of
     those that go. The last photo of a class stays.
@@ -64,7 +64,7 @@ def take_out(
 
 
 def _scale(base: Statistics, own: float, weight: float) -> float:
-    """What makes of a scatter, in which that of the base counts ``weight`` times, one of all photos."""
+    """The factor that brings a scatter with the base's ``weight`` in it to the degrees of freedom of all photos."""
     return (_freedom(base) + own) / max(weight * _freedom(base) + own, 1.0)
 
 

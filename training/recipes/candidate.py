@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from model.photo import Classifier
+from model.photo.evidence import Classifier
 from training.data.dataset import Data
 from training.data.duplicates import Cluster
 from training.head.fit import Learned

@@ -8,38 +8,34 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
-from model.errors import CollectionError
 from model.photo.saved import save_model
-from model.photo.tuned import UNSEEN, TunedClassifier, extractor_for, read_classifier, save_tuned
+from model.photo.tuned import UNSEEN, TunedClassifier, save_tuned
 from training.data.dataset import Data
 from training.data.duplicates import Cluster
 from training.evaluate.card import card
 from training.gate import GateRules, Override, Promotion
-from training.gate.brought import with_brought
 from training.gate.incumbent import LEARNED, Incumbent
-from training.gate.judge import judge, skew_of
 from training.head.conformal import save_sets
 from training.head.fit import Learned
 from training.recipes.candidate import Candidate, Training
-from training.recipes.pipeline import Pipeline
-from training.recipes.recipe import Recipe
+from training.recipes.evaluation import Evaluation, Rivals, evaluate
 from training.registry.models import Registry
-from training.sharing.joined_model import JoinedModel, take_apart, write_joined
+from training.sharing.joined_model import JoinedModel, active_model, take_apart, write_joined
 from training.sharing.sharing_rules import load_sharing_rules
 
 
 def decide(
     training: Training, candidate: Candidate, registry: Registry, rules: GateRules, override: Override | None
-) -> tuple[Pipeline, Promotion]:
+) -> tuple[Evaluation, Promotion]:
     """Measure the candidate and activate it if the gate allows it.
 
     What others gave to the active model is added to the candidate as well, and judged with it.
     Held-out photos that the active network was fine-tuned on cannot be taken out of it, and are left away.
     Raises CollectionError where nothing can be measured, ModelError as promote does.
     """
-    active, sharing = registry.in_charge(), load_sharing_rules()
-    model = take_apart(active.name, active.folder, sharing)
-    incumbent = Incumbent.of(model.name, active.folder, model.own, model.account)
+    sharing = load_sharing_rules()
+    model = active_model(registry, sharing)
+    incumbent = Incumbent.of(model.name, model.folder, model.own, model.account)
     every = training.data if candidate.x is None else replace(training.data, x=candidate.x)
     data = incumbent.unseen(every)
     held, conformal = data.part("held_out"), every.part("conformal")
@@ -53,14 +49,9 @@ def decide(
             own, folder = folder, Path(scratch) / "joined"
             write_joined(take_apart("own", own, sharing), model.gifts, work.sets, folder)
         before, x = incumbent.before(held, training.cache)
-        before = model.with_gifts(before, model.gifts)
-        old = judge(model.name, before, x, held.labels)
-        new = judge("new", candidate.judged, held.x, held.labels)
-        skew = skew_of(held.photos, held.x, extractor_for(candidate.judged))
-        evidence = work.evidence(folder, old, new, held, copies(data, training.clusters), skew)
-        evidence = with_brought(evidence, before, candidate.judged, training.learned.base, rules.drawn.value)
-        promotion = work.promote(registry, folder, evidence, rules, override, check=read_classifier)
-    return work, promotion
+        before, near = model.with_gifts(before, model.gifts), copies(data, training.clusters)
+        rivals = Rivals((model.name, "new"), before, x, candidate.judged, held, near)
+        return work, work.promote(folder, rivals, registry, rules, override)
 
 
 def _with_gifts(candidate: Candidate, model: JoinedModel) -> Candidate:
@@ -72,20 +63,7 @@ def _with_gifts(candidate: Candidate, model: JoinedModel) -> Candidate:
     return replace(candidate, calibrated=one, judged=two, whole=three)
 
 
-def evaluate(candidate: Candidate, data: Data, conformal: Data, rules: GateRules, recipe: Recipe) -> Pipeline:
-    """Every step up to measure, each on its own part; ``conformal`` with the features of ``candidate.calibrated``.
-
-    Raises CollectionError where a part has no photos.
-    """
-    held = data.part("held_out")
-    if not held.photos or not conformal.photos:
-        raise CollectionError("too few groups of photos to measure honestly; add photos of other plants or visits")
-    work = Pipeline().fit(candidate.calibrated.statistics.classes, data.part("fit")).calibrate(data.part("calibrate"))
-    work = work.conformalize(candidate.calibrated, conformal, rules)
-    return work.measure(candidate.judged, held, recipe.null_draws, recipe.seed)
-
-
-def _write(folder: Path, training: Training, candidate: Candidate, work: Pipeline, data: Data) -> None:
+def _write(folder: Path, training: Training, candidate: Candidate, work: Evaluation, data: Data) -> None:
     """The folder of the model as it would be activated, with its sets, card and account."""
     whole, learned = candidate.whole, training.learned
     account = {
@@ -103,8 +81,7 @@ def _write(folder: Path, training: Training, candidate: Candidate, work: Pipelin
         save_tuned(folder, whole.tuned)
     if isinstance(candidate.judged, TunedClassifier):
         save_tuned(folder, candidate.judged.tuned, UNSEEN)
-    if work.sets is not None:
-        save_sets(folder, work.sets)
+    save_sets(folder, work.sets)
 
 
 def copies(data: Data, clusters: Sequence[Cluster]) -> int:

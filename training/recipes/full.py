@@ -1,8 +1,8 @@
 """The full recipe: about two hours, with torch; fine-tunes a second network on your photos beside the shipped one.
 
-It learns from the fit part, so that the pool of the heads can be calibrated, and the whole be judged, on photos that it
-has not seen. Then it learns on from all photos, as the quick recipe does: that is the model that is put in charge, and
-the gate vouches for it as it was before. That one is kept beside it, to be judged again when a newer model comes.
+It is fine-tuned on the fit part, so that the pool of the heads is calibrated, and the whole judged, on photos that it
+has not learned from. Then it is fine-tuned further on all photos: that is the model that is activated. The gate judges
+it as it was before, and that state is kept beside it, to be judged again when a newer model comes.
 """
 
 from __future__ import annotations
@@ -16,8 +16,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from model.errors import CollectionError
-from model.photo import Classifier, Discriminant, fit_statistics
-from model.photo.tuned import Tuned, TunedClassifier
+from model.photo.evidence import Classifier
+from model.photo.head import Discriminant, fit_statistics
+from model.photo.tuned import Tuned, TunedClassifier, linear_logits
 from model.photo.weights import FEATURES
 from training.data.dataset import Data
 from training.data.features import features_of
@@ -32,8 +33,6 @@ from training.recipes.candidate import Candidate, Progress, Training
 from training.recipes.recipe import FullRecipe
 
 Array = NDArray[np.float64]
-
-
 Settings = FullRecipe
 
 
@@ -78,9 +77,6 @@ def _candidate(tuning: FineTuning, early: TuningNet, late: TuningNet, cache: Pat
     both = replace(data, x=x)
     tuned = _fit_tuned(both, learned, early, network, tuning.recipe)
 
-    def with_head(grown: Classifier, second: Tuned) -> TunedClassifier:
-        return TunedClassifier(grown.statistics, grown.calibration, second)
-
     network = export(late.backbone)
     z = _side_by_side(tuning, network, "looking again", cache)[:, FEATURES:]
     linear, offsets = late.head_weights()
@@ -90,9 +86,9 @@ def _candidate(tuning: FineTuning, early: TuningNet, late: TuningNet, cache: Pat
         NETWORK_LEARNED: sorted(photo.sha256 for photo in data.part("fit").photos),
     }
     return Candidate(
-        with_head(learned.classifier, tuned),
-        with_head(learned.grown(data.part(*NOT_HELD_OUT)), tuned),
-        with_head(learned.grown(data), whole),
+        _beside(learned.classifier, tuned),
+        _beside(learned.grown(data.part(*NOT_HELD_OUT)), tuned),
+        _beside(learned.grown(data), whole),
         "the shipped starter and a network beside it, fine-tuned on the photos",
         account,
         x=x,
@@ -100,19 +96,22 @@ def _candidate(tuning: FineTuning, early: TuningNet, late: TuningNet, cache: Pat
     )
 
 
+def _beside(shipped: Classifier, tuned: Tuned) -> TunedClassifier:
+    return TunedClassifier(shipped.statistics, shipped.calibration, tuned)
+
+
 def _fit_tuned(data: Data, learned: Learned, net: TuningNet, network: bytes, recipe: FullRecipe) -> Tuned:
     """The closed-form head on the tuned features of the fit part, and the pool of all heads by the calibrate part."""
     fit, check = data.part("fit"), data.part("calibrate")
     own = fit_statistics(fit.x[:, FEATURES:], fit.labels)
-    check = check.where(np.array([label in own.classes for label in check.labels], dtype=bool))
     columns, z = np.array([own.classes.index(label) for label in check.labels]), check.x[:, FEATURES:]
     linear, offsets = net.head_weights()
     seen = join(learned.base, fit_statistics(fit.x[:, :FEATURES], fit.labels), learned.weight)
     shipped = Classifier(seen, learned.classifier.calibration)
     rows = [shipped.statistics.classes.index(name) for name in own.classes]
-    said = shipped.logs(check.x, shipped.distances(check.x))[:, rows]
+    said = shipped.logs(check.x)[:, rows]
     prior, tried = shipped.log_prior[rows], dict[float, Pool]()
-    logits = Tuned(network, own, 0.0, linear, offsets, (0.0, 0.0, 0.0)).logits(z) + prior
+    logits = linear_logits(z, linear, offsets) + prior
     for shrinkage in recipe.tuned_shrinkage:
         tried[shrinkage] = fit_pool((said, Discriminant(own, shrinkage).scores(z) + prior, logits), columns)
     best = min(tried, key=lambda value: tried[value].loss)

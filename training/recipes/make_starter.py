@@ -11,7 +11,8 @@ from pathlib import Path
 import numpy as np
 
 from model.errors import SwardkeyError
-from model.photo import Calibration, Statistics
+from model.photo.evidence import Calibration
+from model.photo.head import Statistics
 from model.photo.saved import save_model
 from training.data.dataset import Data
 from training.data.manifest import read_manifest
@@ -21,10 +22,9 @@ from training.evaluate.measure import Measurement, measure_classifier
 from training.gate.rules import load_rules
 from training.head.conformal import save_sets
 from training.head.fit import Learned, learn
-from training.head.novelty import auroc_by_class, strangeness_left_out
+from training.head.novelty import auroc_by_class, novelty_left_out
 from training.recipes.candidate import Candidate
-from training.recipes.decide import evaluate
-from training.recipes.pipeline import Pipeline
+from training.recipes.evaluation import Evaluation, evaluate
 from training.recipes.prepare import read_photos
 from training.recipes.recipe import Recipe, load_recipe
 
@@ -44,12 +44,12 @@ def learn_starter(data: Data, recipe: Recipe) -> Learned:
     """Fit on the fit part and calibrate on the calibrate part, starting from nothing.
 
     Novelty is fitted on photos taken in the field, whose groups are known: they are the kind that people will send.
-    Seedlings on gravel are alike, left out or not, and would make every field photo seem half strange.
+    Seedlings on gravel are alike, left out or not, and would make every field photo seem half novel.
     """
     return learn(data, Statistics.empty(data.x.shape[1]), NOTHING_FITTED, recipe, novelty_of_known_groups=True)
 
 
-def evaluate_starter(learned: Learned, data: Data, recipe: Recipe) -> Pipeline:
+def evaluate_starter(learned: Learned, data: Data, recipe: Recipe) -> Evaluation:
     """Sets from the conformal part, and figures on the held-out part."""
     one = learned.classifier
     return evaluate(Candidate(one, one, one, ""), data, data.part("conformal"), load_rules(), recipe)
@@ -66,8 +66,9 @@ def of_known_groups(learned: Learned, data: Data, recipe: Recipe) -> Measurement
 def novelty_auroc(learned: Learned, data: Data) -> dict[str, float]:
     """How well the novelty score shows a class that was left out, by class, on held-out photos."""
     classifier, held = learned.classifier, data.part("held_out")
-    left_out = strangeness_left_out(learned.base, 1.0, classifier.calibration, data.part("fit"), held)
-    return auroc_by_class(classifier.strangeness(held.x), left_out, held.labels)
+    fitted = data.part("fit", "calibrate")  # all that the starter was fitted on: fewer photos would look more novel
+    left_out = novelty_left_out(learned.base, learned.weight, classifier.calibration, fitted, held)
+    return auroc_by_class(classifier.novelty(held.x), left_out, held.labels)
 
 
 def _progress(done: int, of: int) -> None:
@@ -107,8 +108,7 @@ def main(arguments: list[str]) -> int:
     }
     saved = {"recipe": recipe.model_dump(), "account": account}
     save_model(out, learned.classifier.statistics, learned.classifier.calibration, saved, text)
-    if work.sets is not None:
-        save_sets(out, work.sets)
+    save_sets(out, work.sets)
     print(text)
     return 0
 

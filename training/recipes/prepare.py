@@ -12,7 +12,7 @@ from model.errors import CollectionError
 from training.audit.settings import load_settings
 from training.audit.shortage import find_shortages
 from training.data.dataset import Data
-from training.data.duplicates import Cluster, find_duplicates, merged_groups
+from training.data.duplicates import Cluster, find_duplicates, merged_groups, without_copies
 from training.data.features import features_of
 from training.data.look import LOOKS, look_at
 from training.data.manifest import LabelledPhoto
@@ -57,7 +57,8 @@ def prepare(
         clusters = find_duplicates(kept, looks, read.data.x, settings.duplicates).clusters
         groups = merged_groups(kept, clusters)
         kept = tuple(replace(photo, group=group) for photo, group in zip(kept, groups, strict=True))
-    short = find_shortages([photo.label for photo in kept], [photo.group for photo in kept], settings.enough)
+    once = [kept[row] for row in without_copies(kept, clusters)]  # as in the check: copies count as one photo
+    short = find_shortages([photo.label for photo in once], [photo.group for photo in once], settings.enough)
     not_yet = {shortage.species: shortage.missing for shortage in short}
     use = np.array([photo.label not in not_yet for photo in kept], dtype=bool)
     if not use.any():

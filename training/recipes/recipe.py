@@ -13,11 +13,12 @@ from pathlib import Path
 from types import ModuleType
 from typing import Annotated
 
-from pydantic import BaseModel, ConfigDict, Field, model_validator
+from pydantic import Field, model_validator
 
 import training.recipes
 from model.errors import CollectionError
 from model.flora.load import CONFIGS, read_as
+from model.flora.species import Entry
 from training.data.split import PARTS
 from training.finetune.tuning_settings import FullTraining
 
@@ -25,10 +26,8 @@ FOLDER = CONFIGS / "recipes"
 Share = Annotated[float, Field(gt=0, lt=1)]
 
 
-class Recipe(BaseModel):
+class Recipe(Entry):
     """What every recipe needs; see the comments in quick.yaml for each value."""
-
-    model_config = ConfigDict(extra="forbid", frozen=True)
 
     shares: dict[str, Share]
     seed: int
@@ -83,8 +82,3 @@ def load_recipe(name: str) -> Recipe:
     """The settings of a recipe. Raises FloraError naming the field that is wrong."""
     settings: type[Recipe] = recipe_module(name).Settings
     return read_as(FOLDER / f"{name}.yaml", settings)
-
-
-def load_full_recipe() -> FullRecipe:
-    """The settings of the full recipe, which this reads without torch. Raises FloraError naming the field."""
-    return read_as(FOLDER / "full.yaml", FullRecipe)

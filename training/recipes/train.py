@@ -16,7 +16,7 @@ from training.gate import GateRules, Override, Promotion, load_rules
 from training.head.fit import Learned, learn
 from training.recipes.candidate import Candidate, Progress, Training
 from training.recipes.decide import decide
-from training.recipes.pipeline import Pipeline
+from training.recipes.evaluation import Evaluation
 from training.recipes.prepare import prepare
 from training.recipes.recipe import Recipe, load_recipe, recipe_module
 from training.registry.models import Registry
@@ -34,7 +34,7 @@ class Outcome:
     left_out: Mapping[str, str]
     not_yet: Mapping[str, str]
     parts: Mapping[str, int]
-    work: Pipeline
+    work: Evaluation
     learned: Learned
     promotion: Promotion
     data: Data
@@ -42,7 +42,6 @@ class Outcome:
     def as_json(self) -> dict[str, Any]:
         """The same as plain data."""
         m = self.work.measured
-        assert m is not None
         return {
             "photos": self.photos,
             "parts": dict(self.parts),

@@ -166,11 +166,19 @@ class Registry:
             self._prune(name, aside)
         return name
 
-    def use(self, name: str, action: str = "use", must_replace: str | None = None, **facts: Any) -> InCharge:
+    def use(
+        self,
+        name: str,
+        action: str = "use",
+        must_replace: str | None = None,
+        read: Callable[[Path], object] = lambda folder: None,
+        **facts: Any,
+    ) -> InCharge:
         """Activate a model, and log it with ``facts``. `starter` is the one that was shipped.
 
-        ``must_replace`` names the model that must be active now. Raises ModelError for a name that is not installed, a
-        damaged model, another active one, or with the ``action`` `use` one that was turned down; nothing changes then.
+        ``must_replace`` names the model that must be in use now, by ``read`` as in load. Raises ModelError for a name
+        that is not installed, a damaged model, another one in use, or with the ``action`` `use` one that was turned
+        down; nothing changes then.
         """
         with self._changing("activate a model"):
             found = self.named(name)
@@ -178,10 +186,10 @@ class Registry:
                 command = f"swardkey models use {name} --by NAME --because REASON"
                 raise ModelError(f"{name} was turned down when it was trained; to activate it all the same: {command}")
             before = self._pointer_or_none()
-            if must_replace is not None and (before is None or before.current != must_replace):
+            if must_replace is not None and self.load(read)[1].name != must_replace:
                 raise ModelError(f"{must_replace} is no longer the active model; measure the new one again")
             if before is None or before.current != name:
-                self._point(name, before.current if before else None, action, facts)
+                self._point(name, must_replace or (before.current if before else None), action, facts)
             return found
 
     def undo(self) -> InCharge:

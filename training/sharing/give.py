@@ -8,9 +8,9 @@ from datetime import date
 import numpy as np
 
 from model.errors import CollectionError
-from model.photo import fit_statistics
 from model.photo.evidence import OTHER
 from model.photo.extract import RECIPE
+from model.photo.head import fit_statistics
 from training.data.dataset import Data
 from training.sharing.shared_file import Given, Header, pack_shared
 from training.sharing.sharing_rules import SharingRules
@@ -54,4 +54,4 @@ def give(
     use = data.where(np.isin(data.labels, list(species)))
     own = fit_statistics(use.x, use.labels)  # its classes are sorted, as the species are
     header = Header(features=RECIPE, species=dict(species), licence=licence, giver=giver, day=day, note=note)
-    return header, pack_shared(header, own.means, own.scatter)
+    return header, pack_shared(header, own)

@@ -10,22 +10,21 @@ from pathlib import Path
 import numpy as np
 
 from model.errors import CollectionError, ModelError, nearest
-from model.photo import Classifier
+from model.photo.evidence import Classifier
 from model.photo.extract import RECIPE
 from model.photo.saved import read_model
 from model.photo.tuned import TunedClassifier, extractor_for, read_classifier
 from training.data.dataset import Data
 from training.data.features import features_of
 from training.gate import GateRules, HeldOut, Judged, Origin, Override, Part, Promotion, Rule, Verdict, promote
-from training.gate.brought import with_brought
 from training.gate.incumbent import Incumbent
 from training.gate.integrity import kept_species
-from training.gate.judge import judge, skew_of
 from training.gate.known import judge_known
+from training.gate.simulated import with_simulated
 from training.gate.verdict import Decision
 from training.recipes.candidate import Candidate
-from training.recipes.decide import copies, evaluate
-from training.recipes.pipeline import Pipeline
+from training.recipes.decide import copies
+from training.recipes.evaluation import Evaluation, Rivals, evaluate
 from training.recipes.prepare import Prepared
 from training.recipes.recipe import Recipe
 from training.registry.models import STARTER, STARTER_FOLDER, InCharge, Registry
@@ -53,14 +52,11 @@ def join_gifts(
     measured = _measured(model, gifts, bench)
     with tempfile.TemporaryDirectory(prefix="swardkey-") as scratch:
         folder = Path(scratch) / "candidate"
-        write_joined(model, gifts, measured.work.sets if measured else None, folder)
+        write_joined(model, gifts, measured[0].sets if measured else None, folder)
         if measured is None:
             return promote(registry, folder, _without_photos(model, gifts, bench.rules), override, read_classifier)
-        held, old, new = measured.held, measured.old, measured.new
-        skew = skew_of(held.photos, held.x, extractor_for(model.own))
-        evidence = measured.work.evidence(folder, old, new, held, measured.copies, skew)
-        evidence = _with_brought(evidence, measured.before, measured.after, bench.rules)
-        return measured.work.promote(registry, folder, evidence, bench.rules, override, read_classifier)
+        work, rivals = measured
+        return work.promote(folder, rivals, registry, bench.rules, override)
 
 
 def take_out_gifts(model: JoinedModel, names: Collection[str], registry: Registry) -> InCharge:
@@ -77,7 +73,7 @@ def take_out_gifts(model: JoinedModel, names: Collection[str], registry: Registr
     gone = {known[name].entry.name for name in names}
     left = [gift for gift in model.gifts if gift.entry.name not in gone]
     if not left and model.onto == STARTER:
-        return registry.use(STARTER, "take out", must_replace=model.name, without=sorted(gone))
+        return registry.use(STARTER, "take out", model.name, read_classifier, without=sorted(gone))
     with tempfile.TemporaryDirectory(prefix="swardkey-") as scratch:
         folder = Path(scratch) / "without"
         if left:
@@ -86,23 +82,10 @@ def take_out_gifts(model: JoinedModel, names: Collection[str], registry: Registr
             write_own(model, folder)
         name = registry.install(folder)
     read_classifier(registry.folder / name)
-    return registry.use(name, "take out", must_replace=model.name, without=sorted(gone))
+    return registry.use(name, "take out", model.name, read_classifier, without=sorted(gone))
 
 
-@dataclass(frozen=True)
-class _Measured:
-    """Both models, and what they say of the held-out photos."""
-
-    work: Pipeline
-    held: Data
-    before: Classifier
-    after: Classifier
-    old: Judged
-    new: Judged
-    copies: int
-
-
-def _measured(model: JoinedModel, gifts: Sequence[Gift], bench: Bench) -> _Measured | None:
+def _measured(model: JoinedModel, gifts: Sequence[Gift], bench: Bench) -> tuple[Evaluation, Rivals] | None:
     """The model as it is and with ``gifts``, neither having learned from the photos; None for too few of them."""
     if bench.photos is None:
         return None
@@ -120,10 +103,8 @@ def _measured(model: JoinedModel, gifts: Sequence[Gift], bench: Bench) -> _Measu
         work = evaluate(candidate, data, data.part("conformal"), bench.rules, bench.recipe)
     except CollectionError:
         return None
-    before = without(held, model.gifts)
-    old = judge(model.name, before, held.x, held.labels)
-    new = judge("joined", judged, held.x, held.labels)
-    return _Measured(work, held, before, judged, old, new, copies(data, bench.photos.clusters))
+    before, near = without(held, model.gifts), copies(data, bench.photos.clusters)
+    return work, Rivals((model.name, "joined"), before, held.x, judged, held, near)
 
 
 def _as_seen_by(classifier: Classifier, data: Data, cache: Path) -> Data:
@@ -142,12 +123,9 @@ def _without_photos(model: JoinedModel, gifts: Sequence[Gift], rules: GateRules)
     )
     classes = new.statistics.classes
     origin = Origin(Part(), Part(), None, classes, classes, RECIPE, RECIPE, None)
-    evidence = _with_brought(HeldOut((), (), before, after, None, origin), old, new, rules)
+    starter = read_model(STARTER_FOLDER)[0]
+    evidence = with_simulated(HeldOut((), (), before, after, None, origin), old, new, starter, rules.drawn.value)
     photos = Rule("photos", None, None, "there are too few of your own to measure anything")
     found = (kept_species(evidence), photos, judge_known(evidence, rules)[-1])
     decision: Decision = "keep" if any(rule.passed is False for rule in found) else "cannot_tell"
     return Verdict(decision, model.name, "joined", 0, 0, found)
-
-
-def _with_brought(evidence: HeldOut, old: Classifier, new: Classifier, rules: GateRules) -> HeldOut:
-    return with_brought(evidence, old, new, read_model(STARTER_FOLDER)[0], rules.drawn.value)

@@ -21,13 +21,14 @@ from typing import Any
 from pydantic import BaseModel, ConfigDict, TypeAdapter, ValidationError
 
 from model.errors import ModelError
-from model.photo import Classifier, Statistics
+from model.photo.evidence import Classifier
+from model.photo.head import Statistics
 from model.photo.saved import Description, read_arrays, read_description, save_model, unpacked
-from model.photo.tuned import TunedClassifier, read_classifier
+from model.photo.tuned import read_classifier
 from training.head.conformal import FILE as SETS
 from training.head.conformal import LacSets, save_sets
 from training.registry.model_folder import MANIFEST, read_json
-from training.registry.models import STARTER
+from training.registry.models import STARTER, Registry
 from training.sharing.merge import Contribution, merge
 from training.sharing.shared_file import Given, Header, Shared, read_shared
 from training.sharing.sharing_rules import SharingRules
@@ -102,7 +103,7 @@ class JoinedModel:
 
     def with_gifts(self, classifier: Classifier, gifts: Sequence[Gift]) -> Classifier:
         """A classifier of this model's own, with ``gifts`` added to the statistics of its head."""
-        return with_statistics(classifier, merge(classifier.statistics, [gift.contribution for gift in gifts]))
+        return classifier.with_statistics(merge(classifier.statistics, [gift.contribution for gift in gifts]))
 
 
 def name_of_giver(giver: str) -> str:
@@ -116,13 +117,6 @@ def name_of_giver(giver: str) -> str:
     return short or sha256(giver.encode()).hexdigest()[:12]
 
 
-def with_statistics(classifier: Classifier, statistics: Statistics) -> Classifier:
-    """The same classifier with other statistics in the head of the shipped network's features."""
-    if isinstance(classifier, TunedClassifier):
-        return TunedClassifier(statistics, classifier.calibration, classifier.tuned)
-    return Classifier(statistics, classifier.calibration)
-
-
 def take_apart(name: str, folder: Path, rules: SharingRules) -> JoinedModel:
     """A model with what was joined apart. Raises ModelError naming the file that is wrong."""
     account, classifier = _account(folder / "recipe.json"), read_classifier(folder)
@@ -132,9 +126,14 @@ def take_apart(name: str, folder: Path, rules: SharingRules) -> JoinedModel:
         entries = TypeAdapter(list[Entry]).validate_python(account[ENTRIES])
     except ValidationError:
         raise ModelError(f"{folder / 'recipe.json'}: does not say who gave what; use another model") from None
-    own = with_statistics(classifier, _own_statistics(folder))
+    own = classifier.with_statistics(_own_statistics(folder))
     gifts = tuple(Gift(entry, read_shared(folder / _file_of(entry), rules)) for entry in entries)
     return JoinedModel(name, folder, str(account.get(ONTO, name)), own, _account(folder / f"{OWN}recipe.json"), gifts)
+
+
+def active_model(registry: Registry, rules: SharingRules) -> JoinedModel:
+    """The active model with what was joined apart; where it cannot be read, the one that is used instead."""
+    return registry.load(lambda folder: take_apart(folder.name, folder, rules))[0]
 
 
 def write_own(model: JoinedModel, folder: Path) -> None:

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from model.photo import Statistics
+from model.photo.head import Statistics
 
 
 @dataclass(frozen=True)
@@ -33,7 +33,7 @@ def merge(own: Statistics, contributions: Sequence[Contribution]) -> Statistics:
     """
     if not contributions:
         return own
-    freedom, classes = max(float(own.counts.sum() - len(own.classes)), 1.0), list(own.classes)
+    freedom, classes = own.freedom, list(own.classes)
     counts, means, scatter = list(own.counts), list(own.means), own.scatter.copy()
     for one in sorted(contributions, key=lambda one: one.name):
         given = one.statistics

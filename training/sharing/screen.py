@@ -9,8 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from model.errors import ModelError
-from model.photo import Discriminant, Statistics
-from model.photo.head import Background
+from model.photo.head import Background, Discriminant, Statistics
 from training.sharing.sharing_rules import SharingRules
 
 Array = NDArray[np.float64]
@@ -95,5 +94,4 @@ class _Measure:
 
 def spread_of(statistics: Statistics, turn: Array) -> float:
     """The variance of photos around the mean of their class, summed over features turned and stretched by ``turn``."""
-    freedom = max(float(statistics.counts.sum() - len(statistics.classes)), 1.0)
-    return float(((turn @ turn.T) * statistics.scatter).sum() / freedom)
+    return float(((turn @ turn.T) * statistics.covariance).sum())

@@ -16,15 +16,16 @@ from typing import Annotated, Any, Literal
 
 import numpy as np
 from numpy.typing import NDArray
-from pydantic import AfterValidator, BaseModel, ConfigDict, Field, ValidationError
+from pydantic import AfterValidator, Field, ValidationError
 from safetensors import SafetensorError
 from safetensors.numpy import load, save
 
 from model.errors import ModelError
 from model.file import read_file
+from model.flora.species import Entry
 from model.photo.extract import RECIPE
 from model.photo.head import Statistics
-from model.photo.saved import LARGEST_HEADER, MOST_CLASSES, MOST_NUMBER
+from model.photo.saved import LARGEST_HEADER, MOST_CLASSES, MOST_NUMBER, packed, symmetric
 from model.photo.weights import FEATURES
 from model.text import shown
 from model.validation import first_cause
@@ -54,19 +55,15 @@ SpeciesName = Annotated[str, Field(pattern=r"^[a-z0-9_]+$", max_length=100)]
 Text = Annotated[str, Field(max_length=200), AfterValidator(_plain)]
 
 
-class Given(BaseModel):
+class Given(Entry):
     """How many photos of how many groups (plants, visits) stand behind a species."""
-
-    model_config = ConfigDict(extra="forbid", frozen=True)
 
     photos: Annotated[int, Field(ge=1, le=1_000_000)]
     groups: Annotated[int, Field(ge=1, le=1_000_000)]
 
 
-class Header(BaseModel):
+class Header(Entry):
     """What a shared file says of itself; ``species`` in the order of the rows of its means."""
-
-    model_config = ConfigDict(extra="forbid", frozen=True)
 
     version: Literal[1] = 1
     features: Annotated[str, Field(max_length=200)]
@@ -95,12 +92,10 @@ def is_open(licence: str) -> bool:
     return licence == licence_of(licence) and re.sub(r" \d+(\.\d+)?$", "", licence) in OPEN
 
 
-def pack_shared(header: Header, means: NDArray[np.float64], scatter: NDArray[np.float64]) -> bytes:
-    """The bytes of a shared file. ``means`` float (species, features), ``scatter`` float (features, features)."""
-    arrays = {
-        "means": means.astype(np.float32),
-        "scatter_upper": scatter[np.triu_indices(len(scatter))].astype(np.float32),
-    }
+def pack_shared(header: Header, statistics: Statistics) -> bytes:
+    """The bytes of a shared file; counts are in the header."""
+    arrays = packed(statistics)
+    del arrays["counts"]
     return bytes(save(arrays, {KEY: header.model_dump_json()}))
 
 
@@ -151,9 +146,7 @@ def _statistics(header: Header, arrays: dict[str, NDArray[Any]]) -> Statistics:
     for array in arrays.values():
         if array.dtype != np.float32 or not np.isfinite(array).all() or np.abs(array).max() > MOST_NUMBER:
             raise ModelError("holds numbers that no statistics have")
-    scatter = np.zeros((FEATURES, FEATURES))
-    scatter[np.triu_indices(FEATURES)] = arrays["scatter_upper"]
-    scatter += np.triu(scatter, 1).T
+    scatter = symmetric(arrays["scatter_upper"])
     values = np.linalg.eigvalsh(scatter)
     if values[-1] <= 0 or values[0] < -ROUNDING * values[-1]:
         raise ModelError("holds a scatter that no photos have (it is not positive)")

@@ -4,18 +4,17 @@ from __future__ import annotations
 
 from typing import Annotated
 
-from pydantic import BaseModel, ConfigDict, Field
+from pydantic import Field
 
 from model.flora.load import CONFIGS, read_as
+from model.flora.species import Entry
 
 Positive = Annotated[float, Field(gt=0, le=1e6)]
 Count = Annotated[int, Field(ge=1)]
 
 
-class SharingRules(BaseModel):
+class SharingRules(Entry):
     """See the comments in configs/sharing.yaml for each value."""
-
-    model_config = ConfigDict(extra="forbid", frozen=True)
 
     least_photos: Annotated[int, Field(ge=2)]
     least_groups: Count

@@ -1,28 +1,28 @@
-"""The steps of a training in their order, no photo in two of them, and the card of what came of them."""
+"""A new model is measured on parts that share no photo, judged beside the active one, and described by its card."""
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 import pytest
 import yaml
 
 from model.errors import CollectionError, ModelError
-from model.photo import Calibration, Classifier, fit_statistics
+from model.photo.evidence import Calibration, Classifier
+from model.photo.head import fit_statistics
 from model.photo.saved import STARTER, read_model, save_model
 from training.data.dataset import Data
 from training.data.manifest import LabelledPhoto
 from training.evaluate.card import card
 from training.gate import load_rules
 from training.gate.incumbent import NETWORK_LEARNED, Incumbent
-from training.gate.judge import judge
 from training.head.conformal import save_sets
 from training.head.fit import Learned
-from training.recipes.pipeline import STEPS, Pipeline, StepError, need
+from training.recipes.candidate import Candidate
+from training.recipes.evaluation import Evaluation, Rivals, evaluate
+from training.recipes.recipe import load_recipe
 from training.registry.models import Registry
 
 RULES = load_rules()
@@ -56,80 +56,59 @@ def learned(data: Data) -> Learned:
 
 
 @pytest.fixture(scope="module")
-def stages(data: Data, learned: Learned) -> list[Pipeline]:
-    """A training after no step, after fit, and so on until it is measured."""
-    one = learned.classifier
-    found = [Pipeline(), Pipeline().fit(one.statistics.classes, data.part("fit"))]
-    found.append(found[-1].calibrate(data.part("calibrate")))
-    found.append(found[-1].conformalize(one, data.part("conformal"), RULES))
-    found.append(found[-1].measure(one, data.part("held_out"), draws=20))
-    return found
+def work(data: Data, learned: Learned) -> Evaluation:
+    return evaluated(data, learned)
 
 
-def test_in_order_every_step_is_done_once(stages: list[Pipeline]) -> None:
-    work = stages[-1]
-    assert work.done == STEPS[:-1] and work.species == SPECIES[:2] and work.sets is not None
-    assert work.measured is not None and work.measured.photos == PARTS["held_out"]
-    assert work.evaluation is not None and work.evaluation.sets is not None and stages[0].measured is None
-    for number, step in enumerate(STEPS):
-        need(step, STEPS[:number])
+def evaluated(data: Data, learned: Learned) -> Evaluation:
+    one, recipe = learned.classifier, load_recipe("quick").model_copy(update={"null_draws": 20})
+    return evaluate(Candidate(one, one, one, ""), data, data.part("conformal"), RULES, recipe)
 
 
-OUT_OF_ORDER: list[tuple[int, Callable[[Pipeline, Data, Any], object], str]] = [
-    (0, lambda work, data, one: work.calibrate(data), "cannot calibrate yet: fit is missing"),
-    (0, lambda work, data, one: work.measure(one, data), "cannot measure yet: fit is missing"),
-    (1, lambda work, data, one: work.conformalize(one, data, RULES), "cannot conformalize yet: calibrate is missing"),
-    (2, lambda work, data, one: work.measure(one, data), "cannot measure yet: conformalize is missing"),
-    (3, lambda work, data, one: work.promote(None, Path(), None, RULES), "cannot promote yet: measure is missing"),  # type: ignore[arg-type]
-    (3, lambda work, data, one: work.evidence(Path(), one, one, data, 0, 0), "cannot promote yet: measure is missing"),
-    (3, lambda work, data, one: card("", work, one, one, data.photos), "cannot promote yet: measure is missing"),
-]
+def test_sets_and_figures_are_of_their_own_parts(work: Evaluation, data: Data) -> None:
+    assert work.species == SPECIES[:2] and work.measured.photos == PARTS["held_out"]
+    assert sum(cell.photos for cell in work.sets.cells) == PARTS["conformal"]
+    assert work.evaluation.sets is not None and work.evaluation.sets.coverage > 0.5
+    assert {step: len(part.sha256) for step, part in work.parts.items()} == dict(
+        zip(("fit", "calibrate", "conformalize", "measure"), PARTS.values(), strict=True)
+    )
 
 
-@pytest.mark.parametrize(("done", "attempt", "says"), OUT_OF_ORDER)
-def test_every_step_out_of_order_names_the_one_that_is_missing(
-    stages: list[Pipeline], data: Data, done: int, attempt: Callable[[Pipeline, Data, Any], object], says: str
-) -> None:
-    with pytest.raises(StepError, match=says):
-        attempt(stages[done], data, None)
+@pytest.mark.parametrize("part", ["calibrate", "conformal", "held_out"])
+def test_a_photo_or_group_of_two_parts_is_named(data: Data, learned: Learned, part: str) -> None:
+    step = {"conformal": "conformalize", "held_out": "measure"}.get(part, part)
+    here, first = data.parts == part, data.photos[0]
+    grouped = tuple(replace(p, group=first.group) if h else p for p, h in zip(data.photos, here, strict=True))
+    with pytest.raises(CollectionError, match=f"group 'fit 0' is used by both fit and {step}"):
+        evaluated(replace(data, photos=grouped), learned)
+    copied = tuple(replace(p, file=first.file) if h else p for p, h in zip(data.photos, here, strict=True))
+    with pytest.raises(CollectionError, match=rf"the photo with sha256 [0-9a-f]{{12}} is used by both fit and {step}"):
+        evaluated(replace(data, photos=copied), learned)
 
 
-def test_a_photo_or_group_that_is_used_by_two_steps_is_named(stages: list[Pipeline], data: Data) -> None:
-    fit, check = data.part("fit"), data.part("calibrate")
-    grouped = replace(check, photos=tuple(replace(photo, group="fit 3") for photo in check.photos))
-    with pytest.raises(CollectionError, match="group 'fit 3' is used by both fit and calibrate"):
-        stages[1].calibrate(grouped)
-    renamed = replace(fit, photos=tuple(replace(photo, group="another") for photo in fit.photos))
-    with pytest.raises(CollectionError, match=r"the photo with sha256 [0-9a-f]{12} is used by both fit and calibrate"):
-        stages[1].calibrate(renamed)
-
-
-def test_a_step_done_again_undoes_what_came_after(stages: list[Pipeline], data: Data, learned: Learned) -> None:
-    again = stages[-1].calibrate(data.part("calibrate"))
-    assert again.done == ("fit", "calibrate")
-    with pytest.raises(StepError, match="conformalize is missing"):
-        again.measure(learned.classifier, data.part("held_out"))
+def test_without_held_out_or_conformal_photos_nothing_is_measured(data: Data, learned: Learned) -> None:
+    for part in ("conformal", "held_out"):
+        with pytest.raises(CollectionError, match="too few groups of photos to measure honestly"):
+            evaluated(data.where(data.parts != part), learned)
 
 
 def test_a_model_is_promoted_with_the_sets_of_its_training_alone(
-    stages: list[Pipeline], data: Data, learned: Learned, tmp_path: Path
+    work: Evaluation, data: Data, learned: Learned, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """A real model folder, the starter as the active model."""
-    work, one, held, candidate = stages[-1], learned.classifier, data.part("held_out"), tmp_path / "candidate"
+    monkeypatch.setattr("training.recipes.evaluation.skew_of", lambda *_: 0.0)
+    one, held, candidate = learned.classifier, data.part("held_out"), tmp_path / "candidate"
     save_model(candidate, one.statistics, one.calibration, {}, "# Card\n")
     registry = Registry(tmp_path / "models")
-    old = judge("starter", Classifier(*read_model(STARTER)), held.x, held.labels)
-    new = judge("new", one, held.x, held.labels)
-    held_out = work.evidence(candidate, old, new, held, 0, 0.0)
+    against = Rivals(("starter", "new"), Classifier(*read_model(STARTER)), held.x, one, held, 0)
     with pytest.raises(ModelError, match="does not hold the sets of this training"):
-        work.promote(registry, candidate, held_out, RULES)
-    assert work.sets is not None
+        work.promote(candidate, against, registry, RULES)
     save_sets(candidate, work.sets)
     # Against the starter, eleven species would be gone: the gate keeps them.
-    kept = work.promote(registry, candidate, held_out, RULES)
+    kept = work.promote(candidate, against, registry, RULES)
     assert not kept.changed and "species" in {rule.name for rule in kept.verdict.failed}
     # Against itself it is as good.
-    done = work.promote(registry, candidate, replace(held_out, old=replace(new, name="starter")), RULES)
+    done = work.promote(candidate, replace(against, active=one), registry, RULES)
     assert done.changed and registry.in_charge().name == done.in_charge, str(done.verdict)
     assert (registry.folder / done.in_charge / "conformal.json").exists()
 
@@ -145,10 +124,8 @@ def test_photos_that_the_active_network_was_tuned_on_are_left_away(data: Data, l
 
 
 def test_the_card_gives_figures_and_each_class_for_people_and_programs(
-    stages: list[Pipeline], data: Data, learned: Learned
+    work: Evaluation, data: Data, learned: Learned
 ) -> None:
-    work = stages[-1]
-    assert work.evaluation is not None
     figures = replace(
         work.evaluation.figures, photos=100, groups=40, top1=0.8125, top3=0.95, balanced_top1=0.79, nll=0.654,
         ece=0.031, ece_null=0.05, per_class={"poa_annua": 0.75, "other": 0.5},
