@@ -12,13 +12,11 @@ from typing import TYPE_CHECKING, Any, ClassVar
 
 from app.services.home import cache_folder, home, slips_file
 from model.flora.load import CONFIGS, read_as, read_mapping
-from model.identify import Key
-from model.traits import load_observer
-from model.traits.refit import OwnRates, with_rates
 
 if TYPE_CHECKING:
     from model.control import Control
     from model.flora import Flora, Species
+    from model.identify import Key
     from model.printed_key import PrintedKey
 
 
@@ -109,6 +107,11 @@ def load_key(fitted: bool = True) -> Key:
 
     ``fitted``: with the rates of slips that were fitted to the user's records, where they are in use.
     """
+    # Only here: advice and records need no likelihoods, nor the arrays that these are.
+    from model.identify import Key
+    from model.traits import load_observer
+    from model.traits.refit import OwnRates, with_rates
+
     folder = home() / "collection" / "species"
     observer = load_observer()
     if fitted and slips_file().exists():

@@ -5,7 +5,6 @@ Libraries are imported within functions: pages start with this module.
 
 from __future__ import annotations
 
-import io
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -82,14 +81,10 @@ def paper_photo(own: Iterable[Path], species: Sequence[str], flora: Flora) -> Sh
 
 def _on_paper(file: Path, caption: str) -> SheetPhoto | None:
     from app.papers.plant_figure import SheetPhoto
-    from training.audit.sheet import thumbnail
+    from model.photo.thumbnail import jpeg_thumbnail
 
-    image = thumbnail(file, ON_PAPER)
-    if image is None:
-        return None
-    out = io.BytesIO()
-    image.save(out, "JPEG", quality=85)
-    return SheetPhoto(out.getvalue(), caption)
+    data = jpeg_thumbnail(file, ON_PAPER, quality=85)
+    return SheetPhoto(data, caption) if data else None
 
 
 def _photos(folder: Path) -> Mapping[str, PlantPhoto]:

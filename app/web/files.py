@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import io
 import re
 from collections.abc import Callable
 from pathlib import Path
@@ -176,11 +175,6 @@ def _saved(data: bytes, name: str, media_type: str = PDF, shown: bool = False) -
 
 def _small(file: Path) -> bytes | None:
     """A small upright copy without metadata; None where it cannot be read."""
-    from training.audit.sheet import thumbnail  # loaded while the first page is already there
+    from model.photo.thumbnail import jpeg_thumbnail  # loaded while the first page is already there
 
-    image = thumbnail(file, THUMB)
-    if image is None:
-        return None
-    out = io.BytesIO()
-    image.save(out, "JPEG", quality=82)
-    return out.getvalue()
+    return jpeg_thumbnail(file, THUMB, quality=82)
