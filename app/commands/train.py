@@ -9,7 +9,8 @@ import typer
 from app.commands.json_output import Json, answer
 from app.commands.options import CollectionFolder, option
 from app.commands.terminal import kept_when_stopped, print_lines, progress_of_stages
-from app.services.retraining import override_of, photos_to_learn, recipes_in_words, train_on
+from app.services.activation import override_of
+from app.services.retraining import photos_to_learn, recipes_in_words, train_on
 
 if TYPE_CHECKING:
     from training.recipes.train import Outcome

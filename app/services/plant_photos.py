@@ -11,6 +11,7 @@ from pathlib import Path
 from threading import Lock
 from typing import TYPE_CHECKING
 
+from app.services.collection import own_collection
 from app.services.home import home
 from model.errors import SwardkeyError
 from model.text import shown
@@ -101,11 +102,10 @@ def _photos(folder: Path) -> Mapping[str, PlantPhoto]:
 
 
 def _chosen(folder: Path) -> Mapping[str, PlantPhoto]:
-    from training.collection import Collection
     from training.collection.licence import OPEN, kind_of
 
     try:
-        photos = Collection(folder).open().photos()
+        photos = own_collection(folder).photos()
     except (SwardkeyError, OSError):  # the commands and pages of the collection say what is wrong with it
         return {}
     own: dict[str, PlantPhoto] = {}

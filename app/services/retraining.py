@@ -17,15 +17,6 @@ if TYPE_CHECKING:
     from training.recipes.train import Outcome
 
 
-def override_of(by: str, because: str) -> Override | None:
-    """Who activates the model where the photos cannot tell, and why. Raises CollectionError for half of it."""
-    if bool(by) != bool(because):
-        raise CollectionError("an override needs both --by and --because; give the two or neither")
-    from training.gate import Override  # here and below, since learning takes libraries that --help needs none of
-
-    return Override(by, because) if by else None
-
-
 def recipes_in_words() -> str:
     """Every recipe and what it does, for the help."""
     return recipes_said()

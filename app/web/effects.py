@@ -30,11 +30,11 @@ class Move:
 def effects(context: Context, interview: Interview) -> list[dict[str, Any]]:
     """Every answer that counts with what it did, the latest first."""
     found, so_far = [], replace(interview, answers={})
-    before = _chances(so_far)
+    before = so_far.posterior
     hidden = out_of_sight(context.key.flora.characters, interview.visible)
     for character, answer in in_sight(interview.answers, hidden).items():
         so_far = replace(so_far, answers={**so_far.answers, character: answer})
-        after = _chances(so_far)
+        after = so_far.posterior
         moves = _moves(context, before, after) if answer != () else []
         stirred = bool(abs(after - before).max() > MOVED)
         found.append({**_said(context, interview, character), "id": character, "moves": moves, "stirred": stirred})
@@ -51,10 +51,6 @@ def set_aside(context: Context, interview: Interview) -> list[dict[str, str]]:
 def _said(context: Context, interview: Interview, character: str) -> dict[str, str]:
     asked = context.key.flora.characters[character]
     return {"question": asked.question, "answer": answer_text(context.key, character, interview.answers[character])}
-
-
-def _chances(interview: Interview) -> Any:
-    return interview.posterior
 
 
 def _moves(context: Context, before: Any, after: Any) -> list[Move]:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import hashlib
-import io
 import json
 import re
 from collections.abc import Mapping, Sequence
@@ -26,6 +25,7 @@ from model.photo.decode import Photo
 from model.photo.evidence import OTHER, Evidence
 from model.photo.sandbox import open_photo
 from model.photo.stored import stored_jpeg
+from model.photo.thumbnail import jpeg_of
 from model.storage import replace_file
 
 if TYPE_CHECKING:
@@ -35,7 +35,7 @@ MOST_PHOTOS = 12  # of one plant; more say nothing new
 OLDEST = 10  # years; an older day comes from a clock that was never set
 MOST_SEEN = 400  # photos whose features are remembered: 5 kB each
 _seen: dict[str, Any] = {}  # features by model and photo; pixels of anyone's are the same to a model
-THUMB = (360, 360)  # px
+THUMB, THUMB_QUALITY = (360, 360), 82  # px; of a JPEG
 FILE = re.compile(r"[0-9a-f]{16}(\.thumb)?\.jpg")
 KINDS = {
     "tiny": "small, or taken from too far away: use the original, or go closer",
@@ -154,7 +154,7 @@ def _shot(file: Path, folder: Path) -> tuple[Shot, Photo]:
         named_by = storing.result() if photo.usable else file.read_bytes()
         name = hashlib.sha256(named_by).hexdigest()[:16]
         folder.mkdir(parents=True, exist_ok=True)
-        thumb = _write(folder / f"{name}.thumb.jpg", _thumbnail(photo))
+        thumb = _write(folder / f"{name}.thumb.jpg", jpeg_of(photo, THUMB, THUMB_QUALITY))
         if not photo.usable:
             return Shot(file.name, thumb, usable=False, faults=photo.notes), photo
         faults = dict.fromkeys([*photo.notes, *_faults(file, photo)])
@@ -178,14 +178,6 @@ def _faults(file: Path, photo: Photo) -> list[str]:
     found = find_faults([row], [look], limits)
     noted = " ".join(photo.notes)
     return [KINDS[fault.kind] for fault in found if fault.kind in KINDS and fault.kind not in noted]
-
-
-def _thumbnail(photo: Photo) -> bytes:
-    image = Image.fromarray(photo.pixels)
-    image.thumbnail(THUMB)
-    out = io.BytesIO()
-    image.save(out, "JPEG", quality=82)
-    return out.getvalue()
 
 
 def _write(path: Path, data: bytes) -> str:

@@ -14,7 +14,7 @@ from app.services.spray_window import Job, about, day_of, forecast_of, verdict_o
 from app.web import sums_page as sums
 from app.web.context import Context
 from app.web.draft import Draft, Step
-from app.web.frame import Fields, FormError, number, one, several
+from app.web.frame import Fields, FormError, leads_to, number, one, several
 from app.web.lawn_page import case_of, cultivar_of, defaults, near_words
 from app.web.plan_page import chosen, to_spray
 from app.web.uploads import put_away
@@ -57,10 +57,8 @@ def show(context: Context, draft: Draft) -> dict[str, Any]:
         "only_sums": draft.way == "sums",
         "of_visit": draft.of_visit,
         "lawn": {**defaults(draft), **draft.lawn},
-        "lawns": [(name, lawn.name) for name, lawn in context.control.lawns.items()],
+        **context.lists,
         "near": near_words(),
-        "cultivars": [(name, one.name) for name, one in context.control.lawns["buffalo"].cultivars.items()],
-        "states": [(key, state.name) for key, state in context.control.states.items()],
         "signs": [(key, sign.question) for key, sign in context.rules.facts.signs.items()],
         "label_wins": LABEL_WINS,
         **sums.show(context, draft),
@@ -152,9 +150,4 @@ def by_readings(context: Context, draft: Draft, fields: Fields, which: str) -> D
     return replace(draft, forecast="", weather={**draft.weather, "from": "readings"})
 
 
-def to_record(context: Context, draft: Draft, fields: Fields, which: str) -> Draft:
-    """On to the record."""
-    return replace(draft, step="record")
-
-
-ACTIONS = {"weigh": weigh, "by_readings": by_readings, "to_record": to_record, "sum": sums.work_out}
+ACTIONS = {"weigh": weigh, "by_readings": by_readings, "to_record": leads_to("record"), "sum": sums.work_out}

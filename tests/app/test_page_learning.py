@@ -14,6 +14,7 @@ from typing import Any
 import pytest
 
 from app.services import open_photos
+from app.services.collection import own_collection
 from app.services.home import home
 from app.web import learning_page as learning
 from app.web import learning_work
@@ -118,7 +119,7 @@ def test_each_unknown_name_of_a_zip_is_another_weed_a_new_one_or_left_out(contex
     assert "had changed" in bad, "a name that the page did not offer"
     shown = press(context, learning, at, "name", **fields, **{f"other-{number}": "sonchus_oleraceus"})
     assert "4 photos added" in shown and "my weed 1" in shown and address_in(shown) == {}
-    assert set(learning.own_collection().own_species()) == {"my_weed"}
+    assert set(own_collection().own_species()) == {"my_weed"}
 
 
 def test_bad_photos_are_set_aside_with_the_reason_and_the_others_go_in(context: Context, tmp_path: Path) -> None:
@@ -158,7 +159,7 @@ def test_a_collection_that_was_learned_from_says_that_training_again_changes_not
     context: Context, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     chosen(context, zipped(tmp_path / "w.zip", "dandelion"))
-    photos = learning.own_collection().photos()
+    photos = own_collection().photos()
     last = {"day": "3 May 2026", "photos": 3, "figures": [], "learned_from": fingerprint(photos)}
     monkeypatch.setattr(learning, "last_figures", lambda: last)
     assert "Nothing has changed since the training of 3 May 2026" in page(context, learning)
@@ -233,7 +234,7 @@ def test_what_was_looked_at_before_a_stop_is_remembered(context: Context, work: 
                 work.stop()
             tell("features", done, of)
 
-        features_of(learning.own_collection().photos(), features_file(), progress)
+        features_of(own_collection().photos(), features_file(), progress)
 
     work.start("The check", look)
     ended(work)
