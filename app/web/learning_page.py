@@ -26,7 +26,7 @@ from app.web.learning_work import (
 )
 from app.web.model_figures import last_figures
 from app.web.model_words import model_words
-from app.web.new_photos import named
+from app.web.new_photos import name_of_label
 
 if TYPE_CHECKING:
     from training.data.manifest import LabelledPhoto
@@ -41,7 +41,7 @@ def body(context: Context, address: Address) -> str:
 
     collection, kept = own_collection(), registry()
     plants, photos = plants_of(collection, context.key.flora), collection.photos()
-    called, last = named(plants), last_figures()
+    called, last = name_of_label(plants), last_figures()
     return render(
         "learning.html",
         rows=counts(photos, called),
@@ -59,7 +59,7 @@ def body(context: Context, address: Address) -> str:
         needs_torch=needs_torch(),
         model_words=model_words,
         called=called,
-        in_words=lambda text: new_photos.in_words(text, called),
+        in_words=lambda text: new_photos.for_the_page(text, called),
         last=last,
         same_as_last=bool(photos) and last.get("learned_from") == fingerprint(photos),
     )
@@ -136,19 +136,19 @@ def _decide(context: Context, address: Address, fields: Fields) -> tuple[Address
 
 
 def _train(context: Context, address: Address, fields: Fields) -> tuple[Address, list[str]]:
-    start_training(_photos(), "quick", named(_plants(context)))
+    start_training(_photos(), "quick", name_of_label(_plants(context)))
     return address, []
 
 
 def _train_full(context: Context, address: Address, fields: Fields) -> tuple[Address, list[str]]:
     if needs_torch():
         raise FormError("Full training needs torch, which is not installed here; the page says how to add it.")
-    start_training(_photos(), "full", named(_plants(context)))
+    start_training(_photos(), "full", name_of_label(_plants(context)))
     return address, []
 
 
 def _fetch(context: Context, address: Address, fields: Fields) -> tuple[Address, list[str]]:
-    start_fetching(fields, named(_plants(context)))
+    start_fetching(fields, name_of_label(_plants(context)))
     return address, []
 
 

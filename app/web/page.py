@@ -45,7 +45,7 @@ class Page(Protocol):
 
 
 class Pages:
-    """The path from photos to record: each press reads the plant's draft, changes it, saves it and shows it."""
+    """The steps from photos to record: each press reads the draft, changes it, saves it and renders it."""
 
     def __init__(self, context: Context) -> None:
         self.context = context
@@ -131,13 +131,13 @@ class Pages:
 
 
 class Queue:
-    """Who waits for whom, over all pages."""
+    """Limits how many requests of all pages are worked on at once."""
 
     def __init__(self) -> None:
         self.quick, self.with_files = CapacityLimiter(QUICK), CapacityLimiter(WITH_FILES)
 
     def waiting(self) -> int:
-        """How many wait for their turn."""
+        """How many requests wait for their turn."""
         return sum(limiter.statistics().tasks_waiting for limiter in (self.quick, self.with_files))
 
     async def run(self, work: Callable[[], str], with_files: bool = False) -> dict[str, str]:

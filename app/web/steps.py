@@ -82,19 +82,19 @@ def act(context: Context, draft: Draft, do: str, fields: Fields, which: str) -> 
 
 
 def stopped(before: str, draft: Draft) -> Draft:
-    """The draft, at the first step that stops it on the way from the step ``before``, if there is one."""
+    """The draft, held at the first step that it would skip though that step has ``stops``."""
     new = STEPS[max(STEPS.index(before), draft.furthest) + 1 : STEPS.index(draft.step)]
     passed = [step for step in new if step in path_of(draft)]
     return replace(draft, step=next((step for step in passed if PATH[step].stops), draft.step))
 
 
 def known(draft: Draft) -> Draft:
-    """The draft; a new one under its id where it is at a step that is not there, of another version."""
+    """The draft; a new one under its id where its step no longer exists in this version."""
     return draft if draft.step in MODULES else Draft(draft.id)
 
 
 def reached(draft: Draft) -> Draft:
-    """The draft, with its step counted as reached."""
+    """The draft with ``furthest`` at its step or later."""
     return replace(draft, furthest=max(draft.furthest, STEPS.index(draft.step)))
 
 

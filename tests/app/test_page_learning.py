@@ -18,13 +18,13 @@ from app.services.collection import own_collection
 from app.services.home import home
 from app.web import learning_page as learning
 from app.web import learning_work
-from app.web.background import Tell, Work
+from app.web.background import Progress, Work
 from app.web.context import Context
 from app.web.frame import Fault, FormError
 from app.web.learning_work import fingerprint
 from app.web.message import Message
-from app.web.model_words import in_words
-from app.web.new_photos import in_words as of_the_page
+from app.web.model_words import training_result
+from app.web.new_photos import for_the_page as of_the_page
 from model.control import Control
 from model.identify import Key
 from tests.app.page_visitor import context_of
@@ -170,7 +170,7 @@ def test_a_collection_that_was_learned_from_says_that_training_again_changes_not
 def test_work_tells_how_far_it_is_and_is_one_at_a_time(work: Work) -> None:
     go = [False]
 
-    def run(tell: Tell) -> str:
+    def run(tell: Progress) -> str:
         tell("looking", 5, 10)
         until(lambda: go[0])
         return "done"
@@ -198,7 +198,7 @@ def test_work_that_fails_ends_in_a_sentence(work: Work) -> None:
 def test_work_is_shown_stopped_and_taken_up_again_where_it_was(context: Context, work: Work) -> None:
     kept: list[int] = []
 
-    def run(tell: Tell) -> dict[str, Any]:
+    def run(tell: Progress) -> dict[str, Any]:
         while len(kept) < 50 or not work.state.stopping:
             tell("tuning the network", len(kept), 1000)
             kept.append(1)
@@ -226,7 +226,7 @@ def test_what_was_looked_at_before_a_stop_is_remembered(context: Context, work: 
 
     chosen(context, zipped(tmp_path / "w.zip", *(f"{weed}/{n}" for weed in ("dandelion", "capeweed") for n in "ab")))
 
-    def look(tell: Tell) -> None:
+    def look(tell: Progress) -> None:
         from training.data.features import features_of
 
         def progress(done: int, of: int) -> None:
@@ -308,14 +308,14 @@ def test_training_is_told_before_and_after_in_plain_words() -> None:
         promotion=SimpleNamespace(verdict=verdict, changed=True, new="20261125T184254Z-75bc26a3"),
     )
     called = {"poa_annua": "winter grass"}.get
-    told = in_words(done, called)  # type: ignore[arg-type]
+    told = training_result(done, called)  # type: ignore[arg-type]
     assert told["says"] == "It is better, and is active now." and not told["new"]
     assert told["lines"][2] == "Known before: winter grass, 90% of 10 photos named right, by the previous model 80%."
     assert "80%" in told["lines"][1] and told["left"] == ["a.jpg: blurred"]
     assert told["rules"][0]["says"] == "gone from the new model: winter grass"
     assert told["lines"][-1] == "Not learned yet: winter grass needs 3 photos."
     verdict.decision, done.promotion.changed = "cannot_tell", False
-    assert in_words(done, called)["new"] == "20261125T184254Z-75bc26a3"  # type: ignore[arg-type]
+    assert training_result(done, called)["new"] == "20261125T184254Z-75bc26a3"  # type: ignore[arg-type]
 
 
 def test_a_model_that_was_turned_down_is_activated_on_a_persons_word_alone(
