@@ -43,14 +43,14 @@ KINDS = {
 }
 
 
-def take_in(draft: Draft, folder: Path, files: Sequence[str]) -> tuple[Draft, list[str]]:
+def take_in(draft: Draft, folder: Path, files: Sequence[Path]) -> tuple[Draft, list[str]]:
     """A draft with more photos, and a sentence on each file that is none. The uploads are removed.
 
     The first day that a photo tells of itself sets the month, and is all that is kept of its metadata.
     """
     shots, opened, taken = list(draft.shots), {}, draft.taken
     notices: list[str] = []
-    for file in map(Path, files):
+    for file in files:
         try:
             if len(shots) >= MOST_PHOTOS:
                 notices.append(fault(f"{file.name}: {MOST_PHOTOS} photos of one plant are enough; remove one first."))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 from datetime import datetime
 from pathlib import Path
@@ -129,9 +130,9 @@ def weigh(context: Context, draft: Draft, fields: Fields, which: str) -> Draft:
     return after
 
 
-def take_forecast(context: Context, draft: Draft, file: str) -> Draft:
+def take_forecast(context: Context, draft: Draft, files: Sequence[Path]) -> tuple[Draft, list[str]]:
     """The hours of a forecast file. Raises FormError or SprayError naming what is wrong; the upload is removed."""
-    path = Path(file)
+    path = next(iter(files), Path())
     try:
         if path.stat().st_size > LONGEST_FORECAST:
             raise FormError(f"{path.name}: is too long for one day of hourly figures; keep one day in the file")
@@ -142,7 +143,7 @@ def take_forecast(context: Context, draft: Draft, file: str) -> Draft:
         put_away(path)
     after = replace(draft, forecast=text, weather={**draft.weather, "from": "forecast"})
     day_of(_job(context, after), forecast_of(after.forecast))
-    return after
+    return after, []
 
 
 def by_readings(context: Context, draft: Draft, fields: Fields, which: str) -> Draft:

@@ -102,9 +102,5 @@ def body(context: Context, draft: Draft) -> str:
     """A step below the head line; above an empty first one, the other ways to begin, and what to go on with."""
     shown: dict[str, Any] = MODULES[draft.step].show(context, draft)
     shown |= {"context": context, "plant": draft.id, "count": len(context.key.flora.ids)}
-    if draft.step == "spray" and not shown["only_sums"]:
-        forecast = render("upload.html", do="add_forecast", text="Choose a forecast file", accept=".csv", many=False)
-        return render("spray_head.html", **shown) + forecast + render("spray.html", **shown)
-    if draft.step == STEPS[0] and not draft.shots and not draft.of_visit:
-        return render("start.html") + render(f"{draft.step}.html", **shown)
-    return render(f"{draft.step}.html", **shown)
+    first = draft.step == STEPS[0] and not draft.shots and not draft.of_visit
+    return (render("start.html") if first else "") + render(f"{draft.step}.html", **shown)
