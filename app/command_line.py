@@ -45,8 +45,8 @@ COMMANDS = {
     "demo": ("demo", "Show what swardkey does in an invented town, with drawn photos."),
 }
 PROGRAM = "swardkey"
+READER_GONE = 141  # the exit status once nobody reads the output, as SIGPIPE would end it
 STOPPED = 130  # the exit status after Ctrl-C
-READER_GONE = 141  # that of a program whose output nobody reads any more, as SIGPIPE would end it
 NO_SPACE_OR_PERMISSION = (errno.ENOSPC, errno.EDQUOT, errno.EROFS, errno.EACCES, errno.EPERM)
 
 

@@ -12,7 +12,7 @@ from typing import Any
 from app.present.finding import day_text
 from app.records import back_up, plan_restore, restore
 from app.services.home import home
-from app.web.background import Progress, Work
+from app.web.background import Tell, Work
 from app.web.context import Context
 from app.web.frame import Address, Fields, FormError, for_pages
 from app.web.uploads import put_away
@@ -94,10 +94,10 @@ def make(fields: Fields, which: str) -> tuple[Address, list[str]]:
     folder = home() / FOLDER
     file = folder / f"swardkey-{datetime.now():%Y-%m-%d-%H%M%S}.zip"
 
-    def run(progress: Progress) -> dict[str, Any]:
+    def run(tell: Tell) -> dict[str, Any]:
         folder.mkdir(parents=True, exist_ok=True)
         try:
-            done = back_up(home(), file, lambda files: progress("Copying files.", files, 0))
+            done = back_up(home(), file, lambda files: tell("Copying files.", files, 0))
         except SwardkeyError as error:
             raise FormError(for_pages(str(error))) from None
         return {"made": file.name, "files": done.files, "notes": done.notes}
@@ -115,10 +115,10 @@ def bring_back(fields: Fields, which: str) -> tuple[Address, list[str]]:
     """Restore a backup."""
     plan = plan_restore(file_of(which), home())
 
-    def run(progress: Progress) -> dict[str, Any]:
+    def run(tell: Tell) -> dict[str, Any]:
         try:
             # Whoever stops it while files are unpacked and checked has changed nothing.
-            restore(plan, lambda files: progress("Unpacking and checking.", files, plan.files))
+            restore(plan, lambda files: tell("Unpacking and checking.", files, plan.files))
         except SwardkeyError as error:
             raise FormError(for_pages(str(error))) from None
         return {"restored": which}
