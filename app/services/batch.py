@@ -1,7 +1,7 @@
-"""Batches: each photo of a folder identified by itself, in a pool of worker processes, one row a photo.
+"""Many photos at once: each photo of a folder named by itself, by all processors, a row a photo.
 
-With a share such as 2/8, one machine of eight takes its part: the share of a photo depends only on its name within the
-folder.
+With a share such as 2/8, one machine of eight takes its part: which share a photo is in depends on its
+name within the folder only.
 """
 
 from __future__ import annotations
@@ -66,9 +66,9 @@ def photos_in(folder: Path, share: Share) -> list[str]:
 
 @dataclass(frozen=True)
 class Batch:
-    """A validated batch: ``left`` are the photos without a row in the table, ``before`` the number of the others.
+    """What is to be named, checked: ``left`` are the photos without a row in the table, ``before`` counts those with.
 
-    ``folder``, ``model``, ``month`` and ``region`` are the settings of a worker.
+    ``folder``, ``model``, ``month`` and ``region`` are what a worker needs to know.
     """
 
     folder: Path
@@ -81,7 +81,7 @@ class Batch:
     before: int
 
     def rows(self) -> Generator[Named, None, None]:
-        """Identify the photos that are left, in the order of their names; each row is written before it is yielded.
+        """Name the photos that are left, in the order of their names; each row is in the table once it is given.
 
         Raises SwardkeyError. Interrupted, all rows so far are kept.
         """
@@ -121,7 +121,7 @@ def check_batch(
 
 
 class Worker:
-    """Identifies photos in a worker process, with the key and the photo model loaded once, on one thread."""
+    """Names photos in a process of its own: the key and the photo model loaded once, one thread."""
 
     def __init__(self, folder: Path, model: str, month: int | None, region: str | None) -> None:
         # Imported here, since only the processes of the pool need them.
@@ -161,32 +161,32 @@ class Worker:
 _worker: Worker  # in a process of the pool
 
 
-def _start_worker(*settings: Any) -> None:
+def _start_worker(*knows: Any) -> None:
     global _worker
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # Ctrl-C is for the program, which lets them finish
-    threading.Thread(target=_exit_with_parent, daemon=True).start()
-    _worker = Worker(*settings)
+    threading.Thread(target=_end_with_the_program, daemon=True).start()
+    _worker = Worker(*knows)
 
 
-def _exit_with_parent() -> None:
-    parent = multiprocessing.parent_process()
-    if parent is not None:
-        parent.join()
-        os._exit(1)  # it was killed, so nobody reads the rows
+def _end_with_the_program() -> None:
+    program = multiprocessing.parent_process()
+    if program is not None:
+        program.join()
+        os._exit(1)  # it was killed: nobody waits for the rows any more
 
 
 def _name(file: str) -> Named:
     return _worker.name(file)
 
 
-def name_all(files: Iterable[str], workers: int, *settings: Any) -> Iterator[Named]:
-    """Rows of photos in the order of their names; ``settings`` are the arguments of Worker.
+def name_all(files: Iterable[str], workers: int, *knows: Any) -> Iterator[Named]:
+    """Rows of photos in the order of their names; ``knows`` are the arguments of Worker.
 
-    Raises SwardkeyError when a worker is killed.
+    Raises SwardkeyError when a process is ended from outside.
     """
     os.environ.update(dict.fromkeys(ONE_THREAD, "1"))  # for the workers, which inherit it
     context = multiprocessing.get_context("spawn")
-    with ProcessPoolExecutor(workers, context, _start_worker, settings) as pool:
+    with ProcessPoolExecutor(workers, context, _start_worker, knows) as pool:
         try:
             yield from pool.map(_name, files)
         except BrokenProcessPool:
@@ -197,7 +197,7 @@ def name_all(files: Iterable[str], workers: int, *settings: Any) -> Iterator[Nam
 
 
 def processors() -> int:
-    """The number of processors that this process may use, but no more workers than there is memory for."""
+    """Processors that this program may use, but no more than there is memory for."""
     found = len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
     if hasattr(os, "sysconf"):
         found = min(found, os.sysconf("SC_PHYS_PAGES") * os.sysconf("SC_PAGE_SIZE") // MEMORY_EACH)
