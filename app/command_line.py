@@ -45,6 +45,7 @@ COMMANDS = {
     "demo": ("demo", "Show what swardkey does in an invented town, with drawn photos."),
 }
 PROGRAM = "swardkey"
+READER_GONE = 141  # the exit status once nobody reads the output, as SIGPIPE would end it
 STOPPED = 130  # the exit status after Ctrl-C
 
 
@@ -89,7 +90,8 @@ def command_named(name: str) -> Any:
 def main(arguments: list[str] | None = None) -> None:
     """Run a command; a person never sees a traceback.
 
-    Exit status 0 when it worked, 2 for bad input, 1 for a fault of ours, 130 when stopped.
+    Exit status 0 when it worked, 2 for bad input, 1 for a fault of ours, 130 when stopped, 141 when whoever read the
+    output left before its end.
     """
     given = sys.argv[1:] if arguments is None else arguments
     as_json = "--json" in given
@@ -113,10 +115,12 @@ def main(arguments: list[str] | None = None) -> None:
         if status == STOPPED:  # the library ends so at Ctrl-C, without a word
             _end(STOPPED, "stopped", as_json)
         sys.exit(status if isinstance(status, int) else 0)
-    except BrokenPipeError:
-        # Whoever read the output has seen enough, as `head` has.
+    except (BrokenPipeError, SystemExit) as end:
+        # Whoever read the output has seen enough, as `head` has. The libraries make an exit of what the pipe raised.
+        if not isinstance(end, BrokenPipeError) and not isinstance(end.__context__, BrokenPipeError):
+            raise
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-        sys.exit(0)
+        sys.exit(READER_GONE)
     except StoppedError as error:
         _end(STOPPED, f"stopped; {error}", as_json)
     except SwardkeyError as error:

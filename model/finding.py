@@ -4,13 +4,16 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass
-from typing import Any, Literal, Protocol
+from typing import TYPE_CHECKING, Any, Literal, Protocol
 
-from model.decide import Decider
 from model.flora.character import PARTS, Part
-from model.proof import Status
-from model.traits.question import Question
 
+if TYPE_CHECKING:
+    from model.decide import Decider
+    from model.traits.question import Question
+
+Status = Literal["confirmed", "likely", "undecided", "unlisted"]
+CONFIRMED, LIKELY, LEADS = 0.95, 0.70, 0.50  # probability from which a plant is confirmed, likely, or leads
 Kind = Literal["photographed", "drawn"]  # "drawn" no longer occurs; readers of older output may meet it
 Stop = Literal["proven", "asked enough", "too often unsure", "nothing left"]
 

@@ -11,13 +11,24 @@ import numpy as np
 from numpy.typing import NDArray
 
 from model.decide import Decider, deciders
-from model.finding import Candidate, Finding, Kind, Override, PhotoEvidence, Stop
+from model.finding import (
+    CONFIRMED,
+    LEADS,
+    LIKELY,
+    Candidate,
+    Finding,
+    Kind,
+    Override,
+    PhotoEvidence,
+    Status,
+    Stop,
+)
 from model.flora import Species
 from model.flora.character import PARTS
 from model.flora.load import CONFIGS, Flora, Reader, load_flora, with_own
 from model.override import override_of, would_show
 from model.prior import PriorConfig, load_prior, prior, season_month
-from model.proof import CONFIRMED, KEPT, LEADS, LIKELY, Proof, Status, least_kept, normalised, outside_left, unseparated
+from model.proof import KEPT, Proof, least_kept, normalised, outside_left, unseparated
 from model.traits import (
     Age,
     Answers,

@@ -7,9 +7,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from model.finding import Override, PhotoEvidence
+from model.finding import LEADS, Override, PhotoEvidence
 from model.flora.load import Flora
-from model.proof import LEADS
 from model.traits import Answers, Likelihoods
 from model.traits.answers import Answer
 

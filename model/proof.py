@@ -4,19 +4,17 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
+from model.finding import CONFIRMED, LEADS, LIKELY, Status
 from model.flora.load import Flora
 from model.flora.species import LookAlike
 from model.traits import Answers, Likelihoods
 from model.traits.question import SEPARATES
 
 Array = NDArray[np.float64]
-Status = Literal["confirmed", "likely", "undecided", "unlisted"]
-CONFIRMED, LIKELY, LEADS = 0.95, 0.70, 0.50
 KEPT = 0.80  # probability that a proven name keeps with any one answer left out
 RELATIVE_LIKELY = 0.14  # with a relative outside the flora this probable, nothing is named
 

@@ -21,6 +21,8 @@ OF_PAGES = {
     "model.mix.unit.registry",
     "model.photo.sandbox.open_photo",
     "model.photo.stored.stored_jpeg",
+    "model.photo.thumbnail.jpeg_of",
+    "model.photo.thumbnail.jpeg_thumbnail",
     "model.prior.region_named",
     "model.spray.load_rules",
     "model.storage.replace_file",
@@ -31,9 +33,7 @@ OF_PAGES = {
     "training.data.look.sharpness",
     "training.audit.quality.find_faults",
     "training.audit.settings.load_settings",
-    "training.audit.sheet.thumbnail",
     "training.audit.shortage.find_shortages",
-    "training.collection.confirmed.add_confirmed",
     "training.collection.group.day_of",
     "training.evaluate.learning_curve.learning_curve",
 }

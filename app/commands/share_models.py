@@ -11,6 +11,7 @@ from app.commands.json_output import Json, answer
 from app.commands.options import CollectionFolder, option
 from app.commands.terminal import is_interactive, kept_when_stopped, print_lines, print_table, progress_of_stages
 from app.services import sharing
+from app.services.activation import override_of
 from model.errors import ModelError
 
 if TYPE_CHECKING:
@@ -75,7 +76,7 @@ def join(
             found = sharing.take_out(without)
         answer(as_json, {"in_charge": found.name, "without": without}, f"{found.name} is active now, without it")
         return
-    override = sharing.override_of(by, because)
+    override = override_of(by, because)
     with kept_when_stopped(JOIN_STOPPED), progress_of_stages(as_json) as progress:
         plan = sharing.plan_join(files or [], folder, progress)
     if not as_json:

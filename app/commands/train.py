@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 from app.commands.json_output import Json, answer
 from app.commands.options import CollectionFolder, option
 from app.commands.terminal import kept_when_stopped, print_lines, progress_of_stages
-from app.services.retraining import override_of, photos_to_learn, recipes_in_words, train_on
-from training.recipes.train import Outcome
+from app.services.activation import override_of
+from app.services.retraining import photos_to_learn, recipes_in_words, train_on
+
+if TYPE_CHECKING:
+    from training.recipes.train import Outcome
 
 STOPPED = (
     "the active model is as it was, and the photos looked at so far need not be looked at again; "

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import io
 from collections.abc import Callable
+from html import escape
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
-from xml.sax.saxutils import escape
 
 from model.errors import AnswerError
 from model.storage import replace_file
@@ -60,7 +60,8 @@ def as_svg(draw: Callable[[], Figure], title: str, words: str) -> str:
     # Several figures may stand on one page.
     name = "-".join(title.lower().split())
     named = f' role="img" aria-labelledby="{name}-title {name}-words"'
-    described = f'<title id="{name}-title">{escape(title)}</title>\n<desc id="{name}-words">{escape(words)}</desc>'
+    title, words = (escape(said, quote=False) for said in (title, words))
+    described = f'<title id="{name}-title">{title}</title>\n<desc id="{name}-words">{words}</desc>'
     return f"{text[:opening_ends]}{named}>\n{described}{text[opening_ends + 1 :]}"
 
 

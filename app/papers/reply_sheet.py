@@ -15,8 +15,7 @@ from app.figures.line_drawings import line_drawing
 from app.present.finding import day_text
 from app.services.reply import DIGITS, SIGN, VERSION
 from app.services.requesting import Request
-from model.flora.character import Character, Part
-from model.traits.visible import VISIBLE
+from model.flora.character import VISIBLE, Character, Part
 
 TITLE = "A few questions about the plant"
 MOST_BYTES = 300_000

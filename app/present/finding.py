@@ -5,11 +5,16 @@ from __future__ import annotations
 import calendar
 from datetime import date, datetime
 from pathlib import Path
+from typing import TYPE_CHECKING
 
-from model.flora.character import PARTS, Character
-from model.identify import CONFIRMED, LEADS, Candidate, Finding, Key
-from model.traits import UNSURE, Answers
-from model.traits.answers import Answer
+from model.finding import CONFIRMED, LEADS
+from model.flora.character import PARTS, UNSURE, Character
+
+if TYPE_CHECKING:
+    from model.finding import Candidate, Finding
+    from model.identify import Key
+    from model.traits import Answers
+    from model.traits.answers import Answer
 
 LEAST_NAMED = 0.10  # a plant that is less probable is not put forward by name
 SEEN = {"leaves": "leaves", "flowers": "flowers", "seeds": "seed or fruit", "roots": "roots"}

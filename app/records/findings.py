@@ -9,7 +9,7 @@ from typing import Annotated, Any
 from pydantic import Field, SerializerFunctionWrapHandler, model_serializer, model_validator
 
 from app.records.fields import Sha256, Strict, Text
-from model.traits.visible import VISIBLE, Visible
+from model.flora.character import VISIBLE, Visible
 
 
 @dataclass(frozen=True)

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import getpass
 from collections import Counter
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from collections.abc import Collection as Collected
 from pathlib import Path
 from types import MappingProxyType
@@ -17,24 +17,32 @@ from app.services.home import features_file, home
 from model.errors import CollectionError, nearest
 
 if TYPE_CHECKING:
+    from model.finding import Finding
     from model.flora import Flora
     from training.audit import Decision, Report
     from training.audit.labels import Suspect
-    from training.collection import Collection, Intake, Names
+    from training.collection import Collection, Intake, Names, Outcome
     from training.data.manifest import LabelledPhoto
 
 Progress = Callable[[int], None]
+
+
+def own_collection(folder: Path | None = None) -> Collection:
+    """The collection of this user, or one in another folder. Raises CollectionError where it cannot be read."""
+    from training.collection import Collection
+
+    return Collection(folder or home() / "collection").open()
 
 
 def open_all(folder: Path | None) -> tuple[Collection, Names, Flora]:
     """The collection, the names of all plants, and the flora."""
     from app.services.knowledge import parsed_files
     from model.flora import load_flora
-    from training.collection import Collection, Names
+    from training.collection import Names
 
     with parsed_files() as files:
         flora = load_flora(read=files)
-    collection = Collection(folder or home() / "collection").open()
+    collection = own_collection(folder)
     return collection, Names(flora, collection.own_species()), flora
 
 
@@ -84,6 +92,16 @@ def plan_addition(
         near=names.near, new_names=new_names, meant=meant, progress=progress,
     )  # fmt: skip
     return collection, plan
+
+
+def add_confirmed(photos: Sequence[Path], finding: Finding, by: str) -> Outcome:
+    """Add the photos of a plant under its confirmed name, which a person agreed to. Raises CollectionError."""
+    from training.collection import confirmed
+
+    assert finding.species is not None
+    return confirmed.add_confirmed(
+        own_collection(), photos, finding.species, labeller(by), status=finding.status, agreed=True
+    )
 
 
 def contents(folder: Path | None, each: bool = False) -> dict[str, Any]:
@@ -247,8 +265,13 @@ def apply_decisions(collection: Collection, file: Path, species: Sequence[str], 
     from training.audit import read_decisions
 
     labels = {photo.name: photo.label for photo in collection.photos()}
+    return carry_out_all(collection, read_decisions(file, {*species, *labels.values()}, labels), by)
+
+
+def carry_out_all(collection: Collection, decisions: Iterable[Decision], by: str) -> dict[str, int]:
+    """Carry out decisions that were checked; how many of each kind. Raises CollectionError."""
     done = {"keep": 0, "relabel": 0, "drop": 0}
-    for decision in read_decisions(file, {*species, *labels.values()}, labels):
+    for decision in decisions:
         carry_out(collection, decision, labeller(by))
         done[decision.action] += 1
     return done

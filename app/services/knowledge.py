@@ -1,47 +1,46 @@
-"""The key and the advice, loaded quickly: parsed configuration files are kept in the user's folder."""
+"""The key and the advice, loaded through a cache of the parsed configuration files in the user's folder."""
 
 from __future__ import annotations
 
 import json
 import os
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from functools import lru_cache
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, ClassVar
 
 from app.services.home import cache_folder, home, slips_file
 from model.flora.load import CONFIGS, read_as, read_mapping
-from model.identify import Key
-from model.traits import load_observer
-from model.traits.refit import OwnRates, with_rates
+from model.storage import replace_file
 
 if TYPE_CHECKING:
     from model.control import Control
     from model.flora import Flora, Species
+    from model.identify import Key
     from model.printed_key import PrintedKey
 
 
 class ParsedFiles:
-    """Reads YAML files as read_mapping does, and keeps what it read for the next start.
+    """Reads YAML files as read_mapping does, through a cache in one JSON file.
 
-    A kept file counts only while its size and time of change are the same. What is kept is
-    checked like the file itself; where it cannot be read or written, the files are parsed.
-    No file is parsed twice by one process.
+    An entry is valid while the size and modification time of its file are unchanged. What comes from the cache is
+    validated like the file itself; where the cache cannot be read or written, the files are parsed. No file is parsed
+    twice by one process.
     """
 
-    _of_this_process: ClassVar[dict[str, dict[str, Any]]] = {}
+    _parsed: ClassVar[dict[str, dict[str, Any]]] = {}
 
     def __init__(self, kept: Path) -> None:
         self.kept = kept
-        self.parsed_now = False
+        self._changed = False
         self._read: set[str] = set()
         try:
-            self._known: dict[str, Any] = json.loads(kept.read_bytes())
+            self._cached: dict[str, Any] = json.loads(kept.read_bytes())
         except (OSError, ValueError, RecursionError):
-            self._known = {}
-        if not isinstance(self._known, dict):
-            self._known = {}
+            self._cached = {}
+        if not isinstance(self._cached, dict):
+            self._cached = {}
 
     def __call__(self, path: Path) -> dict[str, Any]:
         """The mapping in a file. Raises FloraError as read_mapping does."""
@@ -51,38 +50,34 @@ class ParsedFiles:
             return read_mapping(path)
         stamp = [state.st_mtime_ns, state.st_size]
         self._read.add(str(path))
-        entry = self._known.get(str(path))
+        entry = self._cached.get(str(path))
         if isinstance(entry, dict) and entry.get("stamp") == stamp and isinstance(entry.get("mapping"), dict):
             return dict(entry["mapping"])
-        entry = self._of_this_process.get(str(path))
+        entry = self._parsed.get(str(path))
         if entry is None or entry["stamp"] != stamp:
             entry = {"stamp": stamp, "mapping": read_mapping(path)}
-            self._of_this_process[str(path)] = entry
-        self._known[str(path)] = entry
-        self.parsed_now = True
+            self._parsed[str(path)] = entry
+        self._cached[str(path)] = entry
+        self._changed = True
         return dict(entry["mapping"])
 
     def keep(self) -> None:
-        """Write what was parsed, if anything was; a folder that cannot be written to is not a fault."""
-        if not self.parsed_now:
+        """Write the cache where anything was parsed; a folder that cannot be written to is not a fault."""
+        if not self._changed:
             return
         # Those of another checkout are left out, or they would pile up and every start would read them.
         ours = (f"{CONFIGS}{os.sep}", f"{home()}{os.sep}")
-        self._known = {
-            path: entry for path, entry in self._known.items() if path in self._read or path.startswith(ours)
+        self._cached = {
+            path: entry for path, entry in self._cached.items() if path in self._read or path.startswith(ours)
         }
-        temporary = self.kept.with_name(self.kept.name + ".new")
-        try:
+        with suppress(OSError, TypeError):
             self.kept.parent.mkdir(parents=True, exist_ok=True)
-            temporary.write_text(json.dumps(self._known, ensure_ascii=False, default=str), encoding="utf-8")
-            temporary.replace(self.kept)
-        except (OSError, TypeError):
-            return
+            replace_file(self.kept, json.dumps(self._cached, ensure_ascii=False, default=str).encode())
 
 
 @contextmanager
 def parsed_files() -> Iterator[ParsedFiles]:
-    """A reader of YAML files that keeps what it parsed in the user's folder."""
+    """A reader of YAML files whose cache is saved when the block ends."""
     files = ParsedFiles(cache_folder() / "configs.json")
     yield files
     files.keep()
@@ -109,6 +104,11 @@ def load_key(fitted: bool = True) -> Key:
 
     ``fitted``: with the rates of slips that were fitted to the user's records, where they are in use.
     """
+    # Only here: advice and records need no likelihoods, nor the arrays that these are.
+    from model.identify import Key
+    from model.traits import load_observer
+    from model.traits.refit import OwnRates, with_rates
+
     folder = home() / "collection" / "species"
     observer = load_observer()
     if fitted and slips_file().exists():

@@ -5,13 +5,13 @@ Libraries are imported within functions: pages start with this module.
 
 from __future__ import annotations
 
-import io
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from threading import Lock
 from typing import TYPE_CHECKING
 
+from app.services.collection import own_collection
 from app.services.home import home
 from model.errors import SwardkeyError
 from model.text import shown
@@ -82,14 +82,10 @@ def paper_photo(own: Iterable[Path], species: Sequence[str], flora: Flora) -> Sh
 
 def _on_paper(file: Path, caption: str) -> SheetPhoto | None:
     from app.papers.plant_figure import SheetPhoto
-    from training.audit.sheet import thumbnail
+    from model.photo.thumbnail import jpeg_thumbnail
 
-    image = thumbnail(file, ON_PAPER)
-    if image is None:
-        return None
-    out = io.BytesIO()
-    image.save(out, "JPEG", quality=85)
-    return SheetPhoto(out.getvalue(), caption)
+    data = jpeg_thumbnail(file, ON_PAPER, quality=85)
+    return SheetPhoto(data, caption) if data else None
 
 
 def _photos(folder: Path) -> Mapping[str, PlantPhoto]:
@@ -106,11 +102,10 @@ def _photos(folder: Path) -> Mapping[str, PlantPhoto]:
 
 
 def _chosen(folder: Path) -> Mapping[str, PlantPhoto]:
-    from training.collection import Collection
     from training.collection.licence import OPEN, kind_of
 
     try:
-        photos = Collection(folder).open().photos()
+        photos = own_collection(folder).photos()
     except (SwardkeyError, OSError):  # the commands and pages of the collection say what is wrong with it
         return {}
     own: dict[str, PlantPhoto] = {}

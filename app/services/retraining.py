@@ -8,20 +8,13 @@ from typing import TYPE_CHECKING
 from app.services.collection import labelled_photos, open_all
 from app.services.home import features_file, registry
 from model.errors import CollectionError
-from training.gate import Override
-from training.recipes.candidate import Progress
 from training.recipes.recipe import recipe_names, recipes_said
-from training.recipes.train import Outcome, train
 
 if TYPE_CHECKING:
     from training.data.manifest import LabelledPhoto
-
-
-def override_of(by: str, because: str) -> Override | None:
-    """Who activates the model where the photos cannot tell, and why. Raises CollectionError for half of it."""
-    if bool(by) != bool(because):
-        raise CollectionError("an override needs both --by and --because; give the two or neither")
-    return Override(by, because) if by else None
+    from training.gate import Override
+    from training.recipes.candidate import Progress
+    from training.recipes.train import Outcome
 
 
 def recipes_in_words() -> str:
@@ -47,4 +40,6 @@ def train_on(
     photos: list[LabelledPhoto], recipe: str, override: Override | None, progress: Progress = lambda *step: None
 ) -> Outcome:
     """Learn by a recipe, and activate the result if the gate allows it. ``progress``: stage, done, of how much."""
+    from training.recipes.train import train
+
     return train(recipe, photos, registry(), features_file(), override, progress)

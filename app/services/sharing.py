@@ -143,13 +143,6 @@ def take_out(names: Sequence[str]) -> InCharge:
     return take_out_gifts(active_model(registry(), load_sharing_rules()), names, registry())
 
 
-def override_of(by: str, because: str) -> Override | None:
-    """Who joins what the photos cannot judge, and why. Raises CollectionError for half of it."""
-    from app.services import retraining
-
-    return retraining.override_of(by, because)
-
-
 def _screen(model: JoinedModel, photos: Prepared | None, folder: Path | None) -> Screen:
     from model.photo.head import fit_statistics
     from model.photo.saved import STARTER, read_model

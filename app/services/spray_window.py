@@ -28,6 +28,7 @@ class Job:
     """What is to be sprayed where, checked.
 
     ``rain_fast``: hours off the label in hand. ``option``: what the plan made of these actives for the weed.
+    ``besides``: further reasons, such as that no plan has these actives.
     """
 
     control: Control

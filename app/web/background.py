@@ -1,4 +1,4 @@
-"""One long piece of work at a time, beside the pages: how far it is, how long it still takes, what it came to."""
+"""Long-running work in a background thread, one task at a time: its progress, the time left and its result."""
 
 from __future__ import annotations
 
@@ -13,20 +13,20 @@ from app.web.faults import write_fault
 from app.web.frame import FormError, for_pages
 from model.errors import SwardkeyError
 
-Tell = Callable[[str, int, int], None]  # the stage, how much of it is done, and how much it is; 0 where not known
-WAIT = 8.0  # seconds of a stage before it says how long it still takes
+Tell = Callable[[str, int, int], None]  # stage, done, total; 0 where not known
+WAIT = 8.0  # seconds of a stage before the time left is estimated
 
 
 class Stopped(Exception):  # noqa: N818 - a person's wish, not a fault
-    """Raised inside a piece of work where it tells its progress, once a person has stopped it."""
+    """Raised by the progress callback once a person has stopped the task."""
 
 
 @dataclass(frozen=True)
 class State:
-    """How a piece of work stands.
+    """The state of the task.
 
-    ``spent``: seconds since it began; ``left``: seconds that its stage still takes, None where that is not known yet.
-    ``resume``: the button and the fields of its form that go on where it was stopped; empty where it begins anew.
+    ``spent``: seconds since it started; ``left``: estimated seconds left of its stage, None where not known yet.
+    ``resume``: the action and form fields that resume it after a stop; empty where it starts over.
     """
 
     name: str = ""
@@ -44,7 +44,7 @@ class State:
 
 
 class Work:
-    """Runs one piece of work in a thread of its own; any page may look at how it stands."""
+    """Runs one task at a time in a thread of its own; any page may read its state."""
 
     def __init__(self) -> None:
         self._lock = threading.Lock()
@@ -53,7 +53,7 @@ class Work:
 
     @property
     def state(self) -> State:
-        """How it stands now."""
+        """Its state now, with the time spent and left."""
         found = self._state
         if not found.running:
             return found
@@ -64,7 +64,7 @@ class Work:
         return replace(found, spent=now - self._begun, left=left)
 
     def start(self, name: str, run: Callable[[Tell], Any], resume: Mapping[str, str] | None = None) -> None:
-        """Begin; ``run`` is given how to tell its progress. Raises FormError while something is running."""
+        """Start a task; ``run`` is called with the progress callback. Raises FormError while one is running."""
         with self._lock:
             if self._state.running:
                 raise FormError(f"{self._state.name} is running; wait until it is done, or stop it.")
@@ -73,18 +73,18 @@ class Work:
         threading.Thread(target=self._run, args=(run,), daemon=True).start()
 
     def stop(self) -> None:
-        """Let it end where it next tells its progress."""
+        """Ask it to stop: it ends at its next progress callback."""
         with self._lock:
             if self._state.running:
                 self._state = replace(self._state, stopping=True)
 
     def clear(self) -> None:
-        """Forget what it came to."""
+        """Discard the result of the last task."""
         with self._lock:
             if not self._state.running:
                 self._state = State()
 
-    def _tell(self, stage: str, done: int, total: int) -> None:
+    def _progress(self, stage: str, done: int, total: int) -> None:
         with self._lock:
             if self._state.stopping:
                 raise Stopped
@@ -95,7 +95,7 @@ class Work:
     def _run(self, run: Callable[[Tell], Any]) -> None:
         ended: dict[str, Any] = {}
         try:
-            ended["result"] = run(self._tell)
+            ended["result"] = run(self._progress)
         except Stopped:
             ended["stopped"] = True
         except SwardkeyError as error:

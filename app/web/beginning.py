@@ -1,4 +1,4 @@
-"""How a plant's papers begin, by what the address asks for: a weed to name, one that is known, a tool, a kept visit."""
+"""How a draft starts, by its address: a weed to name, a known weed, a spray check or sums, or a visit on record."""
 
 from __future__ import annotations
 
@@ -41,7 +41,7 @@ def begin(context: Context, plant: str, address: Mapping[str, str]) -> Draft:
 
 
 def _of_visit(context: Context, draft: Draft, visit: int) -> Draft:
-    """A further weed, plan or spray of a kept visit: its weeds and its lawn as they were given then, in this month."""
+    """A further weed, plan or spray of a visit on record: with its weeds and lawn, in the present month."""
     with open_records() as records:
         record = visit_record(records, visit)
         try:
@@ -71,14 +71,14 @@ def _lawn(context: Context, case: Case) -> dict[str, Any]:
 
 
 def of_visit_words(visit: int) -> str:
-    """What a kept visit is called: where, and when. Raises RecordsError where there is none."""
+    """A visit on record in words: address and day. Raises RecordsError where there is none."""
     with open_records() as records:
         record = visit_record(records, visit)
         return f"{record.site.address}, {day_text(record.visit.day)}"
 
 
 def unfinished(draft: Draft) -> str:
-    """What a plant is called that was begun, to go on with it; "" for a tool, and for what is saved as a visit."""
+    """The title of an unfinished draft; "" for a spray check or sums, and for what is saved as a visit."""
     if draft.record.get("visit") or draft.of_visit or draft.way in ("check", "sums"):
         return ""
     return capital(draft.called or "not named yet") if draft.shots or draft.answers or draft.given else ""

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Collection
-from dataclasses import replace
 from typing import Any
 
 from app.present.deciding import known_so_far
@@ -13,7 +12,7 @@ from app.web import visible_parts as sight
 from app.web.comparison import Pair, pair_of
 from app.web.context import Context
 from app.web.draft import Draft, Step
-from app.web.frame import Fields
+from app.web.frame import leads_to
 from app.web.plant_pictures import first_photo
 from app.web.sender import ask_sender
 from model.identify import LEADS, Finding, PhotoEvidence
@@ -92,13 +91,8 @@ def look_alikes(context: Context, finding: Finding, hidden: Collection[str] = ()
     return [pair for pair in found if pair is not None][:MOST_PAIRS]
 
 
-def ask(context: Context, draft: Draft, fields: Fields, which: str) -> Draft:
-    """On to the questions."""
-    return replace(draft, step="questions")
-
-
 ACTIONS = {
-    "ask": ask,
+    "ask": leads_to("questions"),
     "ask_sender": ask_sender,
     "see": sight.see,
     "see_usual": sight.see_usual,

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from functools import cached_property
 from threading import Event, Lock
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from app.services.knowledge import load_advice, load_key
 from app.web.draft import Draft, Drafts
@@ -47,6 +47,13 @@ class Context:
         """The advice, loaded at its first use."""
         with self._loading:
             return load_advice()
+
+    @cached_property
+    def lists(self) -> dict[str, list[tuple[str, str]]]:
+        """What a person chooses from in forms, ids with their names: lawn grasses, varieties of buffalo, states."""
+        lawns = self.control.lawns
+        named: dict[str, Any] = {"lawns": lawns, "cultivars": lawns["buffalo"].cultivars, "states": self.control.states}
+        return {what: [(key, one.name) for key, one in entries.items()] for what, entries in named.items()}
 
     @cached_property
     def rules(self) -> Rules:

@@ -1,4 +1,4 @@
-"""One plant's papers while they are being filled in: plain data, saved at every step under an unguessable id."""
+"""The draft of one plant: all that its visitor has entered so far, saved at every step under an unguessable id."""
 
 from __future__ import annotations
 
@@ -22,7 +22,7 @@ ID = re.compile(r"[A-Za-z0-9_-]{22}")
 
 
 class DraftError(SwardkeyError):
-    """A plant's papers cannot be read or kept. The message says what to do."""
+    """A draft cannot be read or saved. The message says what to do."""
 
 
 @dataclass(frozen=True)
@@ -55,7 +55,7 @@ class Shot:
 
 @dataclass(frozen=True)
 class Choosing:
-    """How far an answer has come that takes more than one tap: of which ``character``, from which ``group`` of states.
+    """An answer that takes more than one tap, half given: to which ``character``, from which ``group`` of states.
 
     ``several``: the plant shows more than one state; ``ticked`` are those of other groups that it shows too.
     """
@@ -101,7 +101,7 @@ class Draft:
     together: bool = False  # all of ``given`` grow there
 
     def as_json(self) -> dict[str, Any]:
-        """As plain data; the answers as pairs, for what keeps this sorts all names."""
+        """As plain data; the answers as pairs, since the record book stores mappings with sorted keys."""
         answers = [[c, list(a) if isinstance(a, tuple) else a] for c, a in self.answers.items()]
         return asdict(self) | {"answers": answers}
 
@@ -139,7 +139,7 @@ class Drafts:
         self._locks = [Lock() for _ in range(64)]
 
     def lock(self, plant: str) -> Lock:
-        """What keeps two pages of one plant from writing at once."""
+        """The lock under which a draft is changed, so that two pages of one plant do not write at once."""
         return self._locks[hash(plant) % len(self._locks)]
 
     def read(self, plant: str) -> Draft | None:

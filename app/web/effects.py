@@ -1,4 +1,4 @@
-"""What each answer did: which plant rose or fell; and the answers on parts that are not there, set aside."""
+"""The effect of each answer on the probabilities; and the answers that are set aside, as their part cannot be seen."""
 
 from __future__ import annotations
 
@@ -10,12 +10,12 @@ from app.web.context import Context
 from model.interview import Interview
 from model.traits import in_sight, out_of_sight
 
-MOVED = 0.005  # smaller changes of a chance are not shown
+MOVED = 0.005  # smaller changes of a probability are not shown
 
 
 @dataclass(frozen=True)
 class Move:
-    """What one answer did: which plant rose or fell, from which chance to which."""
+    """A plant whose probability one answer changed: before and after it, 0 to 1."""
 
     name: str
     before: float
@@ -28,22 +28,22 @@ class Move:
 
 
 def effects(context: Context, interview: Interview) -> list[dict[str, Any]]:
-    """Every answer that counts with what it did, the latest first."""
+    """Every answer that counts, with its effect; the latest first."""
     found, so_far = [], replace(interview, answers={})
-    before = _chances(so_far)
+    before = so_far.posterior
     hidden = out_of_sight(context.key.flora.characters, interview.visible)
     for character, answer in in_sight(interview.answers, hidden).items():
         so_far = replace(so_far, answers={**so_far.answers, character: answer})
-        after = _chances(so_far)
+        after = so_far.posterior
         moves = _moves(context, before, after) if answer != () else []
-        stirred = bool(abs(after - before).max() > MOVED)
-        found.append({**_said(context, interview, character), "id": character, "moves": moves, "stirred": stirred})
+        changed = bool(abs(after - before).max() > MOVED)
+        found.append({**_said(context, interview, character), "id": character, "moves": moves, "changed": changed})
         before = after
     return found[::-1]
 
 
 def set_aside(context: Context, interview: Interview) -> list[dict[str, str]]:
-    """The answers that do not count while their part is not there, in their order."""
+    """The answers that do not count while their part cannot be seen, in the order given."""
     hidden = out_of_sight(context.key.flora.characters, interview.visible)
     return [_said(context, interview, character) for character in interview.answers if character in hidden]
 
@@ -53,12 +53,8 @@ def _said(context: Context, interview: Interview, character: str) -> dict[str, s
     return {"question": asked.question, "answer": answer_text(context.key, character, interview.answers[character])}
 
 
-def _chances(interview: Interview) -> Any:
-    return interview.posterior
-
-
 def _moves(context: Context, before: Any, after: Any) -> list[Move]:
-    """The plant that rose most and the one that fell most, where it is worth showing: no other is named."""
+    """The plant whose probability rose most and the one whose fell most, where that is large enough to show."""
     change = after - before
     names = [*(context.name(s) for s in context.key.flora.ids), "a plant not on file"]
     found = [Move(names[i], float(before[i]), float(after[i])) for i in (int(change.argmax()), int(change.argmin()))]

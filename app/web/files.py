@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import io
 import re
 from collections.abc import Callable
 from pathlib import Path
@@ -13,17 +12,17 @@ from starlette.routing import Route
 
 from app.figures.line_drawings import line_drawing
 from app.records import open_records
+from app.services.collection import own_collection
 from app.services.plant_photos import shown_file
 from app.web import backups, key_page
-from app.web import learning_page as learning
 from app.web.context import Context
 from app.web.draft import ID
-from app.web.frame import for_pages, row_number
+from app.web.frame import for_pages, month_in, row_number
 from app.web.new_photos import pending, waiting_folder
-from app.web.paper_files import PAPERS, PDF, WHOLE, kinds, of_all, of_treatment, of_visit, shared
+from app.web.paper_files import PAPERS, PDF, WHOLE, kinds, of_all, shared
 from app.web.request_filter import NOTHING_HERE
 from app.web.sender import request_file
-from app.web.shots import THUMB, photo_file
+from app.web.shots import THUMB, THUMB_QUALITY, photo_file
 from model.errors import SwardkeyError
 
 SVG = "image/svg+xml"
@@ -83,7 +82,7 @@ def _collected(context: Context, request: Request) -> Response | None:
     name = request.path_params["photo"]
     if (file := shown_file(name)) is not None:
         return _jpeg(_small(file))
-    collection = learning.own_collection()
+    collection = own_collection()
     known = name in {photo.name for photo in collection.photos()}
     return _jpeg(_small(collection.file_of(name))) if known else None
 
@@ -101,17 +100,21 @@ def _request(context: Context, request: Request) -> Response | None:
 
 
 def _visit(context: Context, request: Request) -> Response | None:
+    from app.services.paper_making import paper_of_visit  # here and below, since the pages start without it
+
     kind = request.path_params["kind"]
     if kind not in kinds():
         return None
     number = row_number(request.path_params["visit"], "visit")
     shown = request.query_params.get("show") == "yes"
-    return _saved(of_visit(context, number, kind), f"{kind}-{number}.pdf", shown=shown)
+    return _saved(paper_of_visit(kind, number, key=context.key), f"{kind}-{number}.pdf", shown=shown)
 
 
 def _treatment(context: Context, request: Request) -> Response:
+    from app.services.paper_making import record_of_treatment
+
     number = row_number(request.path_params["treatment"], "treatment")
-    return _saved(of_treatment(number), f"record-{number}.pdf")
+    return _saved(record_of_treatment(number), f"record-{number}.pdf")
 
 
 def _whole(context: Context, request: Request) -> Response | None:
@@ -141,8 +144,7 @@ def _backup(context: Context, request: Request) -> Response:
 
 
 def _key(context: Context, request: Request) -> Response:
-    text = request.query_params.get("month", "")
-    month = int(text) if text in {str(m) for m in range(1, 13)} else None
+    month = month_in(request.query_params.get("month", ""))
     return _saved(key_page.pdf(context, month), f"key-{month or 'year'}.pdf")
 
 
@@ -176,11 +178,6 @@ def _saved(data: bytes, name: str, media_type: str = PDF, shown: bool = False) -
 
 def _small(file: Path) -> bytes | None:
     """A small upright copy without metadata; None where it cannot be read."""
-    from training.audit.sheet import thumbnail  # loaded while the first page is already there
+    from model.photo.thumbnail import jpeg_thumbnail  # loaded while the first page is already there
 
-    image = thumbnail(file, THUMB)
-    if image is None:
-        return None
-    out = io.BytesIO()
-    image.save(out, "JPEG", quality=82)
-    return out.getvalue()
+    return jpeg_thumbnail(file, THUMB, THUMB_QUALITY)

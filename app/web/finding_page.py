@@ -11,7 +11,7 @@ from app.web.comparison import pair_of
 from app.web.context import Context
 from app.web.draft import Draft, Step
 from app.web.effects import set_aside
-from app.web.frame import Fields, FormError, one
+from app.web.frame import Fields, FormError, leads_to, one
 from app.web.plant_pictures import first_photo, picture_of_this
 from app.web.sender import ask_sender
 from app.web.visible_parts import change, in_words, is_all, look_again
@@ -86,10 +86,7 @@ def _taken(draft: Draft) -> str:
 
 def learn(context: Context, draft: Draft, fields: Fields, which: str) -> Draft:
     """Put the photos into the collection under the confirmed name."""
-    from app.services.collection import labeller
-    from app.services.home import home
-    from training.collection import Collection
-    from training.collection.confirmed import add_confirmed
+    from app.services.collection import add_confirmed
 
     finding = context.finding(draft)
     if one(fields, "agreed") != "yes":
@@ -98,14 +95,7 @@ def learn(context: Context, draft: Draft, fields: Fields, which: str) -> Draft:
         return draft
     folder = context.drafts.photos(draft.id)
     photos = [folder / shot.file for shot in draft.shots if shot.file]
-    done = add_confirmed(
-        Collection(home() / "collection").open(),
-        photos,
-        finding.species,
-        labeller(one(fields, "by")),
-        status=finding.status,
-        agreed=True,
-    )
+    done = add_confirmed(photos, finding, one(fields, "by"))
     outcome = (
         f"{done.added} added to the collection as {context.name(finding.species)}, {done.known_already} already there."
     )
@@ -120,16 +110,11 @@ def onward(context: Context, draft: Draft, fields: Fields, which: str) -> Draft:
     return replace(draft, step="record" if draft.of_visit else "lawn")
 
 
-def to_record(context: Context, draft: Draft, fields: Fields, which: str) -> Draft:
-    """On to the record of a plant for which there is no plan: it was seen all the same."""
-    return replace(draft, step="record")
-
-
 ACTIONS = {
     "change": change,
     "look_again": look_again,
     "learn": learn,
     "onward": onward,
-    "to_record": to_record,
+    "to_record": leads_to("record"),
     "ask_sender": ask_sender,
 }

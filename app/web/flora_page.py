@@ -11,7 +11,7 @@ from app.figures.telling import FREQUENCIES, main_state
 from app.present.plan import calendar
 from app.web.comparison import pair_of
 from app.web.context import Context
-from app.web.frame import Address, Fields, month_of, one, render
+from app.web.frame import Address, Fields, month_in, month_of, one, render
 from app.web.shots import learned
 from app.web.state_choices import states
 from model.control import year_of
@@ -48,10 +48,9 @@ def wanted_of(context: Context, address: Address) -> Wanted:
     flora = context.key.flora
     character = address.get("character", "")
     states = flora.characters[character].states if character in flora.characters else {}
-    month = address.get("month", "")
     return Wanted(
         text=address.get("q", "")[:80],
-        month=int(month) if month in {str(m) for m in range(1, 13)} else None,
+        month=month_in(address.get("month", "")),
         character=character if states else "",
         state=address["state"] if address.get("state", "") in states else "",
         family=address.get("family", ""),

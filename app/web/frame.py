@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import itertools
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 from urllib.parse import urlencode
@@ -13,7 +14,7 @@ from jinja2 import Environment, FileSystemLoader, StrictUndefined
 
 from app.present.finding import day_text, moment_text, share
 from app.services.home import home, is_demo, why_unsaved
-from app.web.draft import Draft
+from app.web.draft import Choosing, Draft
 from model.control.year import MONTHS, spans
 from model.errors import SwardkeyError
 
@@ -180,6 +181,24 @@ def number(fields: Fields, name: str, called: str) -> float | None:
     if value != value or value in (float("inf"), float("-inf")):
         raise FormError(f"{called}: {text} is not a number; write digits only, such as 12.5")
     return value
+
+
+def month_in(text: str) -> int | None:
+    """The month in an address, 1 to 12; None for anything else.
+
+    >>> month_in("7"), month_in("07"), month_in("July")
+    (7, None, None)
+    """
+    return next((month for month in range(1, 13) if text == str(month)), None)
+
+
+def leads_to(step: str) -> Callable[[object, Draft, Fields, str], Draft]:
+    """The action of a button that only goes on to a step; a question that is half answered is left as it was."""
+
+    def action(context: object, draft: Draft, fields: Fields, which: str) -> Draft:
+        return replace(draft, step=step, asking="", choosing=Choosing())
+
+    return action
 
 
 def month_of(fields: Fields, name: str = "month") -> int | None:

@@ -7,7 +7,7 @@ from datetime import date
 from app.present.finding import day_text, month_name
 from app.web.background import Tell, Work
 from app.web.context import Context
-from app.web.frame import Address, Fields, month_of, render
+from app.web.frame import Address, Fields, month_in, month_of, render
 
 ADDRESS = "/key"
 work = Work()
@@ -16,9 +16,8 @@ _made: dict[int | None, bytes] = {}  # of the species that are on file now
 
 def body(context: Context, address: Address) -> str:
     """What the page shows; a paper that is there already is a link."""
-    month = address.get("month", str(date.today().month))
-    number = int(month) if month in {str(m) for m in range(1, 13)} else None
-    return render("key.html", month=number, count=len(context.key.flora.ids), state=work.state)
+    month = month_in(address.get("month", str(date.today().month)))
+    return render("key.html", month=month, count=len(context.key.flora.ids), state=work.state)
 
 
 def pdf(context: Context, month: int | None, tell: Tell = lambda *told: None) -> bytes:

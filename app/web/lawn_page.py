@@ -37,13 +37,11 @@ def show(context: Context, draft: Draft) -> dict[str, Any]:
         if active.group:
             groups.setdefault(active.group, []).append(name)
     return {
-        "lawns": [(name, lawn.name) for name, lawn in control.lawns.items()],
+        **context.lists,
         "grasses": grasses(context),
-        "cultivars": [(name, one.name) for name, one in control.lawns["buffalo"].cultivars.items()],
         "places": [(place, place) for place in get_args(Place)],
         "stages": [(stage, STAGE_WORDS.get(stage, stage)) for stage in get_args(Stage)],
         "near": near_words(),
-        "states": [(key, state.name) for key, state in control.states.items()],
         "groups": sorted(groups.items()),
         "given": {**defaults(draft), **draft.lawn},
         "plan_for": [context.name(species) for species in plan_species(context, draft)],

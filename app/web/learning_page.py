@@ -5,11 +5,12 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, get_args
 
+from app.present.block import capital
 from app.services.activation import activate
-from app.services.collection import carry_out, labeller
-from app.services.home import home, registry
+from app.services.collection import carry_out_all, labeller, own_collection, plants_of
+from app.services.home import registry
 from app.web import new_photos
 from app.web.context import Context
 from app.web.frame import Address, Fields, FormError, one, render
@@ -25,10 +26,9 @@ from app.web.learning_work import (
 )
 from app.web.model_figures import last_figures
 from app.web.model_words import model_words
-from app.web.new_photos import named
+from app.web.new_photos import name_of_label
 
 if TYPE_CHECKING:
-    from training.collection import Collection
     from training.data.manifest import LabelledPhoto
 
 ADDRESS = "/training"
@@ -40,8 +40,8 @@ def body(context: Context, address: Address) -> str:
     from training.audit.settings import load_settings  # as all of training: it takes a second, which the start does not
 
     collection, kept = own_collection(), registry()
-    plants, photos = plants_of(context, collection), collection.photos()
-    called, last = named(plants), last_figures()
+    plants, photos = plants_of(collection, context.key.flora), collection.photos()
+    called, last = name_of_label(plants), last_figures()
     return render(
         "learning.html",
         rows=counts(photos, called),
@@ -59,7 +59,7 @@ def body(context: Context, address: Address) -> str:
         needs_torch=needs_torch(),
         model_words=model_words,
         called=called,
-        in_words=lambda text: new_photos.in_words(text, called),
+        in_words=lambda text: new_photos.for_the_page(text, called),
         last=last,
         same_as_last=bool(photos) and last.get("learned_from") == fingerprint(photos),
     )
@@ -81,18 +81,6 @@ def counts(photos: Sequence[LabelledPhoto], called: Callable[[str], str]) -> lis
     return sorted(rows, key=lambda row: str(row["name"]))
 
 
-def own_collection() -> Collection:
-    """The collection of this user."""
-    from training.collection import Collection
-
-    return Collection(home() / "collection").open()
-
-
-def plants_of(context: Context, collection: Collection) -> dict[str, Any]:
-    """All plants that a photo may show: the user's own, and those of the flora."""
-    return {**collection.own_species(), **context.key.flora.species}
-
-
 def take_files(context: Context, files: Sequence[Path]) -> tuple[Address, list[str]]:
     """Take in what was chosen; it waits where something must be asked about it first."""
     return new_photos.take_files(_plants(context), files)
@@ -107,7 +95,7 @@ def act(context: Context, address: Address, do: str, fields: Fields, which: str)
 
 
 def _plants(context: Context) -> Mapping[str, Any]:
-    return plants_of(context, own_collection())
+    return plants_of(own_collection(), context.key.flora)
 
 
 def _photos() -> list[LabelledPhoto]:
@@ -133,37 +121,34 @@ def _check(context: Context, address: Address, fields: Fields) -> tuple[Address,
 
 def _decide(context: Context, address: Address, fields: Fields) -> tuple[Address, list[str]]:
     """Carry out what was decided on the contact sheet."""
-    from training.audit import Decision
+    from training.audit.decisions import Action, Decision
 
     collection = own_collection()
     labels = {photo.name: photo.label for photo in collection.photos()}
-    done = {"keep": 0, "relabel": 0, "drop": 0}
+    decisions = []
     for name, values in fields.items():
-        photo, word = name.removeprefix("on-"), values[0]
-        if not name.startswith("on-") or photo not in labels or not word:
-            continue
-        action, _, species = word.partition(":")
-        if action in done:
-            carry_out(collection, Decision(photo, labels[photo], action, species), labeller(""))  # type: ignore[arg-type]
-            done[action] += 1
+        photo, (action, _, species) = name.removeprefix("on-"), values[0].partition(":")
+        if name.startswith("on-") and photo in labels and action in get_args(Action):
+            decisions.append(Decision(photo, labels[photo], action, species))  # type: ignore[arg-type]  # one of these
+    done = carry_out_all(collection, decisions, by="")
     work.clear()
     return {}, [f"{done['relabel']} relabelled, {done['drop']} dropped, {done['keep']} kept as they are."]
 
 
 def _train(context: Context, address: Address, fields: Fields) -> tuple[Address, list[str]]:
-    start_training(_photos(), "quick", named(_plants(context)))
+    start_training(_photos(), "quick", name_of_label(_plants(context)))
     return address, []
 
 
 def _train_full(context: Context, address: Address, fields: Fields) -> tuple[Address, list[str]]:
     if needs_torch():
         raise FormError("Full training needs torch, which is not installed here; the page says how to add it.")
-    start_training(_photos(), "full", named(_plants(context)))
+    start_training(_photos(), "full", name_of_label(_plants(context)))
     return address, []
 
 
 def _fetch(context: Context, address: Address, fields: Fields) -> tuple[Address, list[str]]:
-    start_fetching(fields, named(_plants(context)))
+    start_fetching(fields, name_of_label(_plants(context)))
     return address, []
 
 
@@ -176,12 +161,12 @@ def _undo(context: Context, address: Address, fields: Fields) -> tuple[Address, 
     before = registry().in_charge().name
     found = registry().undo()
     work.clear()
-    return address, [_capital(f"{model_words(found.name)} is active again, instead of {model_words(before)}.")]
+    return address, [capital(f"{model_words(found.name)} is active again, instead of {model_words(before)}.")]
 
 
 def _use(context: Context, address: Address, fields: Fields) -> tuple[Address, list[str]]:
     found = registry().use(one(fields, "model"))
-    return address, [_capital(f"{model_words(found.name)} is active now.")]
+    return address, [capital(f"{model_words(found.name)} is active now.")]
 
 
 def _activate(context: Context, address: Address, fields: Fields) -> tuple[Address, list[str]]:
@@ -191,11 +176,7 @@ def _activate(context: Context, address: Address, fields: Fields) -> tuple[Addre
         raise FormError("Give your name and your reason; both are logged.")
     found = activate(one(fields, "model"), by, because)
     work.clear()
-    return address, [_capital(f"{model_words(found.name)} is active now, as you decided.")]
-
-
-def _capital(text: str) -> str:
-    return text[:1].upper() + text[1:]
+    return address, [capital(f"{model_words(found.name)} is active now, as you decided.")]
 
 
 def _clear(context: Context, address: Address, fields: Fields) -> tuple[Address, list[str]]:

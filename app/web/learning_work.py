@@ -11,8 +11,8 @@ from app.services.collection import checked
 from app.web.background import Tell, Work
 from app.web.frame import Fields, FormError, one
 from app.web.model_figures import draw_figures
-from app.web.model_words import in_words
-from app.web.new_photos import Called, said
+from app.web.model_words import training_result
+from app.web.new_photos import Called, outcome_notices
 
 if TYPE_CHECKING:
     from training.data.manifest import LabelledPhoto
@@ -79,7 +79,7 @@ def start_training(photos: list[LabelledPhoto], recipe: str, called: Called) -> 
     def run(tell: Tell) -> dict[str, Any]:
         done = train_on(photos, recipe, None, tell)
         draw_figures(done, called, fingerprint(photos) if recipe == "quick" else "")
-        return {"kind": "train", **in_words(done, called)}
+        return {"kind": "train", **training_result(done, called)}
 
     if recipe == "full":
         work.start("Full training", run, {"do": "train_full"})
@@ -111,6 +111,6 @@ def start_fetching(fields: Fields, called: Called) -> None:
         collection, intake = plan_open_addition(plan, "", None, ())
         outcome = collection.add(intake, lambda done: tell("fetching", done, len(plan.photos)))
         left = [f"{outcome.stopped}; {outcome.left} left to fetch."] if outcome.stopped else []
-        return {"kind": "open", "notices": [*said(outcome, called), *left], "again": bool(outcome.stopped)}
+        return {"kind": "open", "notices": [*outcome_notices(outcome, called), *left], "again": bool(outcome.stopped)}
 
     work.start("Fetching open photos", run, {"do": "fetch", "plant": plant, "each": each, "country": country})

@@ -36,7 +36,7 @@ def with_names(text: str, called: Callable[[str], str]) -> str:
     return re.sub(r"\b[a-z]+(?:_[a-z]+)+\b", lambda found: called(found[0]) or found[0], text)
 
 
-def in_words(done: Any, called: Callable[[str], str]) -> dict[str, Any]:
+def training_result(done: Any, called: Callable[[str], str]) -> dict[str, Any]:
     """What a training came to, before and after, for people who do not know the figures' names.
 
     ``called`` gives the name of a species. ``new`` is the model that was kept although it was turned down, or "".

@@ -1,4 +1,4 @@
-"""Photos on their way into the collection: they wait until what they show is known, name by name."""
+"""Uploads to the collection: photos wait in a folder of their own until a person has said which species they show."""
 
 from __future__ import annotations
 
@@ -30,7 +30,7 @@ Called = Callable[[str], str]
 
 @dataclass(frozen=True)
 class Doubt:
-    """A name that is not on file or that several plants share: its photos, and the plants that it may mean."""
+    """A name in the upload that is unknown or ambiguous: the number of its photos, and the species it may mean."""
 
     name: str
     photos: int
@@ -53,7 +53,7 @@ class Waiting:
 
 
 def waiting_folder(token: str) -> Path:
-    """Where photos wait for their name. Raises FormError for what is no such place."""
+    """The folder of an upload that waits. Raises FormError where the token is malformed."""
     if not ID.fullmatch(token):
         raise FormError("These photos are no longer here; choose them again.")
     return home() / "uploads" / "waiting" / token
@@ -69,7 +69,7 @@ def pending(address: Address) -> list[str]:
 
 
 def waiting(address: Address) -> Waiting | None:
-    """What waits under an address, and what is to be asked about it; None where nothing does."""
+    """The upload that an address names, and the names to ask about; None where there is none."""
     files = pending(address)
     if not files:
         return None
@@ -87,7 +87,7 @@ def waiting(address: Address) -> Waiting | None:
 
 
 def doubts(plan: Intake) -> tuple[Doubt, ...]:
-    """The names of a plan that a person must say something of, the most photos first."""
+    """The unknown and ambiguous names of a plan, the one with the most photos first."""
     found = [
         Doubt(name, count, tuple(re.findall(r"\((\w+)\)", plan.near.get(name, ""))))
         for name, count in plan.unknown_names.items()
@@ -101,31 +101,31 @@ def take_files(plants: Mapping[str, Any], files: Sequence[Path]) -> tuple[Addres
 
     They wait under a name that no one can guess.
     """
-    called = named(plants)
+    called = name_of_label(plants)
     archives = [file for file in files if file.suffix.lower() == ".zip"]
     photos = [file for file in files if file not in archives]
-    address: Address = {"pending": _put_by(photos)} if photos else {}
+    address: Address = {"pending": _hold(photos)} if photos else {}
     notices: list[str] = []
     for file in archives:
         try:
             collection, plan = plan_addition(file)
             if plan.acceptable:
-                notices += said(collection.add(plan), called)
+                notices += outcome_notices(collection.add(plan), called)
             elif len(doubts(plan)) > MOST_ASKED:
                 few = "name its folders after weeds, and zip them again"
                 notices.append(Fault(f"{file.name}: over {MOST_ASKED} of its names are not on file; {few}."))
             elif address:
                 notices.append(Fault(f"{file.name} was not taken: finish with these first, then choose it again."))
             else:
-                address = {"pending": _put_by([file])}
+                address = {"pending": _hold([file])}
         except SwardkeyError as error:
-            notices.append(fault(in_words(str(error).replace(str(file), file.name), called)))
+            notices.append(fault(for_the_page(str(error).replace(str(file), file.name), called)))
         finally:
             put_away(file)
     return address, notices
 
 
-def _put_by(files: Sequence[Path]) -> str:
+def _hold(files: Sequence[Path]) -> str:
     """Move files to where they wait; the token of the place."""
     token = new_id()
     folder = waiting_folder(token)
@@ -155,7 +155,7 @@ def add(address: Address, fields: Fields, plants: Mapping[str, Any]) -> tuple[Ad
 
     Raises FormError where an answer is missing, or the photos cannot be read.
     """
-    called = named(plants)
+    called = name_of_label(plants)
     token, files = address.get("pending", ""), pending(address)
     if not files:
         raise FormError("These photos are no longer here; choose them again.")
@@ -168,7 +168,7 @@ def add(address: Address, fields: Fields, plants: Mapping[str, Any]) -> tuple[Ad
         try:
             return plan_addition(source, one(fields, "by"), as_name=as_name, **answers)
         except SwardkeyError as error:
-            raise FormError(in_words(str(error).replace(f"{source.parent}/", ""), called)) from None
+            raise FormError(for_the_page(str(error).replace(f"{source.parent}/", ""), called)) from None
 
     collection, plan = planned()
     if not plan.acceptable and one(fields, "name-0"):
@@ -178,7 +178,7 @@ def add(address: Address, fields: Fields, plants: Mapping[str, Any]) -> tuple[Ad
         return {"pending": token, **({"as": given} if as_name else {})}, []
     outcome = collection.add(plan)
     discard(address)
-    return {}, said(outcome, called)
+    return {}, outcome_notices(outcome, called)
 
 
 def answers(fields: Fields, asked: Sequence[Doubt], plants: Mapping[str, Any]) -> tuple[dict[str, str], list[str]]:
@@ -202,8 +202,8 @@ def answers(fields: Fields, asked: Sequence[Doubt], plants: Mapping[str, Any]) -
     return meant, new
 
 
-def said(outcome: Outcome, called: Called) -> list[str]:
-    """What came of adding, in sentences; photos that were set aside are faults, each with its reason."""
+def outcome_notices(outcome: Outcome, called: Called) -> list[str]:
+    """The outcome of an addition in sentences; each refused photo is a fault with its reason."""
     several = ", ".join(f"{called(label)} {count}" for label, count in outcome.species.items())
     lines = [f"{counted(outcome.added, 'photo')} added{f': {several}' if several else ''}."]
     if outcome.known_already:
@@ -212,14 +212,14 @@ def said(outcome: Outcome, called: Called) -> list[str]:
         lines = []
     notices = [" ".join(lines)] if lines else []
     for refusal in outcome.refused[:MOST_SAID]:
-        notices.append(Fault(f"Set aside: {refusal.file}: {in_words(refusal.why, called).rstrip('.')}."))
+        notices.append(Fault(f"Set aside: {refusal.file}: {for_the_page(refusal.why, called).rstrip('.')}."))
     if more := len(outcome.refused[MOST_SAID:]) + outcome.refused_more:
         notices.append(Fault(f"{counted(more, 'photo')} more set aside."))
     return notices or [Fault("No photos in it. Choose photos, or a zip of folders named after weeds.")]
 
 
-def in_words(text: str, called: Called) -> str:
-    """A message of the collection in the words of the pages: plants by their names, and no commands or folders."""
+def for_the_page(text: str, called: Called) -> str:
+    """A message of the collection for the pages: species by common name, without commands and folders."""
     text = re.sub(r"; to change that, run collect relabel.*", "", text)
     text = text.replace("or name the species with --as", "or add it here by itself")
     text = text.replace("or train with --recipe quick", "or train without the second network")
@@ -227,8 +227,8 @@ def in_words(text: str, called: Called) -> str:
     return with_names(text, called)
 
 
-def named(plants: Mapping[str, Any]) -> Called:
-    """A label in words: the common name of a plant, or what it is outside the flora."""
+def name_of_label(plants: Mapping[str, Any]) -> Called:
+    """A function from a label to its common name, or to what it is outside the flora."""
 
     def called(label: str) -> str:
         if label not in plants:

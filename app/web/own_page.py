@@ -22,8 +22,7 @@ def body(context: Context, address: Address) -> str:
         changed = next((product for product in products if product.name == address.get("product")), None)
         return render(
             "own.html", profile=records.profile(), products=products, changed=changed, choices=CHOICES,
-            states=[(key, state.name) for key, state in context.control.states.items()],
-            label=changed or OwnProduct(name=" "),
+            states=context.lists["states"], label=changed or OwnProduct(name=" "),
         )  # fmt: skip
 
 

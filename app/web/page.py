@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from datetime import date
 from functools import partial
-from types import MappingProxyType
+from pathlib import Path
 from typing import Any, Protocol
 
 import gradio as gr
@@ -30,8 +30,12 @@ from model.errors import SwardkeyError
 WITH_FILES, QUICK = 2, 4
 MOST_WAITING = 64  # presses; whoever comes then is asked to try again
 FULL = "Too many people are waiting just now. Try again in a minute; nothing is lost."
-NOWHERE: Mapping[str, str] = MappingProxyType({})
 Change = Callable[[Draft], tuple[Draft, list[str]]]
+# What takes the files that a page sends, by the name of its input.
+UPLOADS: dict[str, Callable[[Context, Draft, Sequence[Path]], tuple[Draft, list[str]]]] = {
+    "add_photos": photos.add,
+    "add_forecast": spray.take_forecast,
+}
 
 
 class Page(Protocol):
@@ -45,7 +49,7 @@ class Page(Protocol):
 
 
 class Pages:
-    """The path from photos to record: each press reads the plant's draft, changes it, saves it and shows it."""
+    """The steps from photos to record: each press reads the draft, changes it, saves it and renders it."""
 
     def __init__(self, context: Context) -> None:
         self.context = context
@@ -70,27 +74,11 @@ class Pages:
 
     def press(self, message: Message) -> str:
         """The plant after a button of its step, or with more files."""
-        files = [str(file) for file in message.files]
-        address = message.address
-        if message.do == "add_photos":
-            return self.add_photos(message.plant, files, address)
-        if message.do == "add_forecast":
-            return self.add_forecast(message.plant, "".join(files[:1]), address)
-        act = partial(flow.act, self.context, do=message.do, fields=message.fields, which=message.which)
-        return self._change(message.plant, act, address)
-
-    def add_photos(self, plant: str, files: list[str], address: Mapping[str, str] = NOWHERE) -> str:
-        """The plant with more photos."""
-
-        def added(draft: Draft) -> tuple[Draft, list[str]]:
-            after, notices = photos.add(self.context, draft, files)
-            return flow.reached(after), notices
-
-        return self._change(plant, added, address)
-
-    def add_forecast(self, plant: str, file: str = "", address: Mapping[str, str] = NOWHERE) -> str:
-        """The plant with a forecast to spray by."""
-        return self._change(plant, lambda draft: (spray.take_forecast(self.context, draft, file), []), address)
+        context, upload = self.context, UPLOADS.get(message.do)
+        if upload is not None:
+            return self._change(message.plant, lambda draft: upload(context, draft, message.files), message.address)
+        act = partial(flow.act, context, do=message.do, fields=message.fields, which=message.which)
+        return self._change(message.plant, act, message.address)
 
     def _change(self, plant: str, change: Change, address: Mapping[str, str]) -> str:
         """Change a draft and save it; a sentence where that cannot be, and then nothing is lost.
@@ -110,6 +98,7 @@ class Pages:
                 draft = saved or flow.reached(begin(self.context, plant, address))
                 draft = flow.at_step(draft, address.get("step", ""))
                 after, notices = change(draft)
+                after = flow.reached(after)
                 # One that became a visit was saved with it, and is only looked at.
                 if after != draft and not after.record.get("visit"):
                     self.context.drafts.save(after)
@@ -131,13 +120,13 @@ class Pages:
 
 
 class Queue:
-    """Who waits for whom, over all pages."""
+    """Limits how many requests of all pages are worked on at once."""
 
     def __init__(self) -> None:
         self.quick, self.with_files = CapacityLimiter(QUICK), CapacityLimiter(WITH_FILES)
 
     def waiting(self) -> int:
-        """How many wait for their turn."""
+        """How many requests wait for their turn."""
         return sum(limiter.statistics().tasks_waiting for limiter in (self.quick, self.with_files))
 
     async def run(self, work: Callable[[], str], with_files: bool = False) -> dict[str, str]:

@@ -50,25 +50,11 @@ def job(context: Context, draft: Draft) -> bytes:
     return job_paper(sheet, context.key, context.control, context.rules)
 
 
-def of_visit(context: Context, visit: int, kind: str) -> bytes:
-    """A paper, one of ``kinds()``, of a visit that is kept. Raises SwardkeyError where there is no such visit."""
-    from app.services.paper_making import paper_of_visit
-
-    return paper_of_visit(kind, visit, key=context.key)
-
-
 def kinds() -> dict[str, str]:
     """The papers of a visit, by name, with the words on the button of each."""
     from app.papers.visit_paper import visit_papers
 
     return {name: paper.title for name, paper in visit_papers().items()}
-
-
-def of_treatment(number: int) -> bytes:
-    """The record of a treatment as PDF, with its amendments. Raises RecordsError where there is none."""
-    from app.services.paper_making import record_of_treatment
-
-    return record_of_treatment(number)
 
 
 def of_all(name: str) -> tuple[bytes, str]:

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 from datetime import date
+from pathlib import Path
 from typing import Any
 
 from app.web import visible_parts as sight
@@ -34,7 +36,7 @@ def given(draft: Draft) -> dict[str, Any]:
     return {"shots": draft.shots, "usable": usable, "month": draft.month, "taken": taken}
 
 
-def add(context: Context, draft: Draft, files: list[str]) -> tuple[Draft, list[str]]:
+def add(context: Context, draft: Draft, files: Sequence[Path]) -> tuple[Draft, list[str]]:
     """More photos; a sentence on each file that cannot be used. On to the candidates where there is nothing to say."""
     after, notices = take_in(draft, context.drafts.photos(draft.id), files)
     added = after.shots[len(draft.shots) :]

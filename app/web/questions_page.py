@@ -15,7 +15,7 @@ from app.web.context import Context
 from app.web.draft import Choosing, Draft, Step
 from app.web.effects import effects, set_aside
 from app.web.finding_page import onward, plan_species
-from app.web.frame import Fields, FormError, one, several
+from app.web.frame import Fields, FormError, leads_to, one, several
 from app.web.plant_pictures import first_photo
 from app.web.state_choices import begun, choices, choosing, readings
 from model.flora import Character
@@ -139,18 +139,13 @@ def back(context: Context, draft: Draft, fields: Fields, which: str) -> Draft:
     return replace(draft, visible=None)
 
 
-def conclude(context: Context, draft: Draft, fields: Fields, which: str) -> Draft:
-    """On to the finding, with as many answers as there are."""
-    return replace(draft, step="finding", asking="", choosing=Choosing())
-
-
 ACTIONS = {
     "answer": answer,
     "unsure": unsure,
     "more": more,
     "group": group,
     "back": back,
-    "conclude": conclude,
+    "conclude": leads_to("finding"),
     "onward": onward,
     **sight.ACTIONS,
     **sender.ACTIONS,

@@ -1,9 +1,8 @@
-"""Take photos in: what each says, what is wrong with it, and a copy without metadata. Originals are not kept."""
+"""Photos of a draft: uploads become copies without metadata, each with its faults, and evidence for the interview."""
 
 from __future__ import annotations
 
 import hashlib
-import io
 import json
 import re
 from collections.abc import Mapping, Sequence
@@ -26,16 +25,17 @@ from model.photo.decode import Photo
 from model.photo.evidence import OTHER, Evidence
 from model.photo.sandbox import open_photo
 from model.photo.stored import stored_jpeg
+from model.photo.thumbnail import jpeg_of
 from model.storage import replace_file
 
 if TYPE_CHECKING:
     from model.photo.extract import Extractor
 
-MOST_PHOTOS = 12  # of one plant; more say nothing new
+MOST_PHOTOS = 12  # of one plant; more add no evidence
 OLDEST = 10  # years; an older day comes from a clock that was never set
-MOST_SEEN = 400  # photos whose features are remembered: 5 kB each
-_seen: dict[str, Any] = {}  # features by model and photo; pixels of anyone's are the same to a model
-THUMB = (360, 360)  # px
+MOST_CACHED = 400  # photos whose features are cached: 5 kB each
+_features: dict[str, Any] = {}  # features by model and hash of the photo
+THUMB, THUMB_QUALITY = (360, 360), 82  # px; of a JPEG
 FILE = re.compile(r"[0-9a-f]{16}(\.thumb)?\.jpg")
 KINDS = {
     "tiny": "small, or taken from too far away: use the original, or go closer",
@@ -43,14 +43,14 @@ KINDS = {
 }
 
 
-def take_in(draft: Draft, folder: Path, files: Sequence[str]) -> tuple[Draft, list[str]]:
+def take_in(draft: Draft, folder: Path, files: Sequence[Path]) -> tuple[Draft, list[str]]:
     """A draft with more photos, and a sentence on each file that is none. The uploads are removed.
 
     The first day that a photo tells of itself sets the month, and is all that is kept of its metadata.
     """
     shots, opened, taken = list(draft.shots), {}, draft.taken
     notices: list[str] = []
-    for file in map(Path, files):
+    for file in files:
         try:
             if len(shots) >= MOST_PHOTOS:
                 notices.append(fault(f"{file.name}: {MOST_PHOTOS} photos of one plant are enough; remove one first."))
@@ -70,7 +70,7 @@ def take_in(draft: Draft, folder: Path, files: Sequence[str]) -> tuple[Draft, li
         finally:
             put_away(file)
     month = int(taken[5:7]) if taken != draft.taken else draft.month
-    return looked_at(replace(draft, shots=tuple(shots), taken=taken, month=month), folder, opened), notices
+    return with_evidence(replace(draft, shots=tuple(shots), taken=taken, month=month), folder, opened), notices
 
 
 def taken_on(file: Path) -> str:
@@ -87,62 +87,62 @@ def without(draft: Draft, folder: Path, thumb: str) -> Draft:
         if shot.thumb == thumb:
             for file in filter(None, (shot.thumb, shot.file)):
                 (folder / file).unlink(missing_ok=True)
-    return looked_at(replace(draft, shots=tuple(shot for shot in draft.shots if shot.thumb != thumb)), folder)
+    return with_evidence(replace(draft, shots=tuple(shot for shot in draft.shots if shot.thumb != thumb)), folder)
 
 
-def looked_at(draft: Draft, folder: Path, opened: Mapping[str, Photo] | None = None) -> Draft:
-    """The draft with what all its photos say together. ``opened``: photos that are open already, by thumbnail."""
+def with_evidence(draft: Draft, folder: Path, opened: Mapping[str, Photo] | None = None) -> Draft:
+    """The draft with the evidence of all its photos. ``opened``: photos that are decoded already, by thumbnail."""
     if not draft.shots:
         return replace(draft, evidence=None, model="")
     from model.photo.model import PhotoModel
 
-    model, name = model_in_charge(), _in_charge()
-    photos = [_again(shot, folder, (opened or {}).get(shot.thumb), name) for shot in draft.shots]
-    known = _Remembering(model.extractor, name)
+    model, name = model_in_charge(), _active_model()
+    photos = [_photo_for_model(shot, folder, (opened or {}).get(shot.thumb), name) for shot in draft.shots]
+    known = _CachedExtractor(model.extractor, name)
     seen = PhotoModel(model.classifier, known).look(photos)  # type: ignore[arg-type]
     shots = (replace(s, notes=tuple(e["notes"])) for s, e in zip(draft.shots, seen.photos, strict=True))
     return replace(draft, shots=tuple(shots), evidence=asdict(seen), model=name)
 
 
 def evidence_of_shots(draft: Draft, folder: Path) -> Evidence | None:
-    """What the photos of a plant say; looked at again where another model has been activated since."""
+    """The evidence of a draft's photos; computed again where another model has been activated since."""
     if not draft.shots:
         return None
-    if draft.model != _in_charge() or draft.evidence is None:
-        draft = looked_at(draft, folder)
+    if draft.model != _active_model() or draft.evidence is None:
+        draft = with_evidence(draft, folder)
     # A draft of an earlier version holds more than is used now.
     kept = {field.name for field in fields(Evidence)}
     return Evidence(**{name: value for name, value in (draft.evidence or {}).items() if name in kept})
 
 
-class _Remembering:
-    """An extractor that looks at each photo once; a photo is known by the folder in its file's name."""
+class _CachedExtractor:
+    """An extractor that computes the features of each photo once; a photo is known by the folder in its file's name."""
 
     def __init__(self, extractor: Extractor, model: str) -> None:
         self.extractor = extractor
         self.model = model
 
     def features(self, photo: Photo) -> Any:
-        """Features of one photo, from memory where it was seen before."""
+        """Features of one photo, from the cache where they are there."""
         key = f"{self.model}/{photo.file.split('/')[0]}"
-        if key not in _seen:
-            while len(_seen) >= MOST_SEEN:
-                _seen.pop(next(iter(_seen)), None)
-            _seen[key] = self.extractor.features(photo)
-        return _seen[key]
+        if key not in _features:
+            while len(_features) >= MOST_CACHED:
+                _features.pop(next(iter(_features)), None)
+            _features[key] = self.extractor.features(photo)
+        return _features[key]
 
 
-def _again(shot: Shot, folder: Path, photo: Photo | None, model: str) -> Photo:
-    """A photo as the model takes it: its pixels only where they were not looked at before."""
+def _photo_for_model(shot: Shot, folder: Path, photo: Photo | None, model: str) -> Photo:
+    """A photo as the model takes it: it is decoded only where its features are not cached."""
     name = shot.thumb.split(".")[0]
     if photo is None:
-        stored = shot.usable and f"{model}/{name}" not in _seen
+        stored = shot.usable and f"{model}/{name}" not in _features
         pixels = open_photo(folder / shot.file).pixels if stored else np.zeros((1, 1, 3), np.uint8)
         photo = Photo(shot.file, pixels, shot.usable)
     return replace(photo, file=f"{name}/{shot.name}", notes=shot.faults)
 
 
-def _in_charge() -> str:
+def _active_model() -> str:
     return registry().pointer().current
 
 
@@ -154,7 +154,7 @@ def _shot(file: Path, folder: Path) -> tuple[Shot, Photo]:
         named_by = storing.result() if photo.usable else file.read_bytes()
         name = hashlib.sha256(named_by).hexdigest()[:16]
         folder.mkdir(parents=True, exist_ok=True)
-        thumb = _write(folder / f"{name}.thumb.jpg", _thumbnail(photo))
+        thumb = _write(folder / f"{name}.thumb.jpg", jpeg_of(photo, THUMB, THUMB_QUALITY))
         if not photo.usable:
             return Shot(file.name, thumb, usable=False, faults=photo.notes), photo
         faults = dict.fromkeys([*photo.notes, *_faults(file, photo)])
@@ -163,8 +163,8 @@ def _shot(file: Path, folder: Path) -> tuple[Shot, Photo]:
 
 
 def _faults(file: Path, photo: Photo) -> list[str]:
-    """What else spoils it, judged as in the collection; what open_photo says already is left out."""
-    # As all of training: it takes a second, which the start does not.
+    """Further faults, judged as in the collection; without those that open_photo reports."""
+    # Imported here, since training takes a second to import.
     from training.audit.quality import find_faults
     from training.audit.settings import load_settings
     from training.data.look import Look, scaled, sharpness
@@ -178,14 +178,6 @@ def _faults(file: Path, photo: Photo) -> list[str]:
     found = find_faults([row], [look], limits)
     noted = " ".join(photo.notes)
     return [KINDS[fault.kind] for fault in found if fault.kind in KINDS and fault.kind not in noted]
-
-
-def _thumbnail(photo: Photo) -> bytes:
-    image = Image.fromarray(photo.pixels)
-    image.thumbnail(THUMB)
-    out = io.BytesIO()
-    image.save(out, "JPEG", quality=82)
-    return out.getvalue()
 
 
 def _write(path: Path, data: bytes) -> str:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 from datetime import datetime
 from pathlib import Path
@@ -14,7 +15,7 @@ from app.services.spray_window import Job, about, day_of, forecast_of, verdict_o
 from app.web import sums_page as sums
 from app.web.context import Context
 from app.web.draft import Draft, Step
-from app.web.frame import Fields, FormError, number, one, several
+from app.web.frame import Fields, FormError, leads_to, number, one, several
 from app.web.lawn_page import case_of, cultivar_of, defaults, near_words
 from app.web.plan_page import chosen, to_spray
 from app.web.uploads import put_away
@@ -57,10 +58,8 @@ def show(context: Context, draft: Draft) -> dict[str, Any]:
         "only_sums": draft.way == "sums",
         "of_visit": draft.of_visit,
         "lawn": {**defaults(draft), **draft.lawn},
-        "lawns": [(name, lawn.name) for name, lawn in context.control.lawns.items()],
+        **context.lists,
         "near": near_words(),
-        "cultivars": [(name, one.name) for name, one in context.control.lawns["buffalo"].cultivars.items()],
-        "states": [(key, state.name) for key, state in context.control.states.items()],
         "signs": [(key, sign.question) for key, sign in context.rules.facts.signs.items()],
         "label_wins": LABEL_WINS,
         **sums.show(context, draft),
@@ -131,9 +130,9 @@ def weigh(context: Context, draft: Draft, fields: Fields, which: str) -> Draft:
     return after
 
 
-def take_forecast(context: Context, draft: Draft, file: str) -> Draft:
+def take_forecast(context: Context, draft: Draft, files: Sequence[Path]) -> tuple[Draft, list[str]]:
     """The hours of a forecast file. Raises FormError or SprayError naming what is wrong; the upload is removed."""
-    path = Path(file)
+    path = next(iter(files), Path())
     try:
         if path.stat().st_size > LONGEST_FORECAST:
             raise FormError(f"{path.name}: is too long for one day of hourly figures; keep one day in the file")
@@ -144,7 +143,7 @@ def take_forecast(context: Context, draft: Draft, file: str) -> Draft:
         put_away(path)
     after = replace(draft, forecast=text, weather={**draft.weather, "from": "forecast"})
     day_of(_job(context, after), forecast_of(after.forecast))
-    return after
+    return after, []
 
 
 def by_readings(context: Context, draft: Draft, fields: Fields, which: str) -> Draft:
@@ -152,9 +151,4 @@ def by_readings(context: Context, draft: Draft, fields: Fields, which: str) -> D
     return replace(draft, forecast="", weather={**draft.weather, "from": "readings"})
 
 
-def to_record(context: Context, draft: Draft, fields: Fields, which: str) -> Draft:
-    """On to the record."""
-    return replace(draft, step="record")
-
-
-ACTIONS = {"weigh": weigh, "by_readings": by_readings, "to_record": to_record, "sum": sums.work_out}
+ACTIONS = {"weigh": weigh, "by_readings": by_readings, "to_record": leads_to("record"), "sum": sums.work_out}

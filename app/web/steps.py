@@ -82,19 +82,19 @@ def act(context: Context, draft: Draft, do: str, fields: Fields, which: str) -> 
 
 
 def stopped(before: str, draft: Draft) -> Draft:
-    """The draft, at the first step that stops it on the way from the step ``before``, if there is one."""
+    """The draft, held at the first step that it would skip though that step has ``stops``."""
     new = STEPS[max(STEPS.index(before), draft.furthest) + 1 : STEPS.index(draft.step)]
     passed = [step for step in new if step in path_of(draft)]
     return replace(draft, step=next((step for step in passed if PATH[step].stops), draft.step))
 
 
 def known(draft: Draft) -> Draft:
-    """The draft; a new one under its id where it is at a step that is not there, of another version."""
+    """The draft; a new one under its id where its step no longer exists in this version."""
     return draft if draft.step in MODULES else Draft(draft.id)
 
 
 def reached(draft: Draft) -> Draft:
-    """The draft, with its step counted as reached."""
+    """The draft with ``furthest`` at its step or later."""
     return replace(draft, furthest=max(draft.furthest, STEPS.index(draft.step)))
 
 
@@ -102,9 +102,5 @@ def body(context: Context, draft: Draft) -> str:
     """A step below the head line; above an empty first one, the other ways to begin, and what to go on with."""
     shown: dict[str, Any] = MODULES[draft.step].show(context, draft)
     shown |= {"context": context, "plant": draft.id, "count": len(context.key.flora.ids)}
-    if draft.step == "spray" and not shown["only_sums"]:
-        forecast = render("upload.html", do="add_forecast", text="Choose a forecast file", accept=".csv", many=False)
-        return render("spray_head.html", **shown) + forecast + render("spray.html", **shown)
-    if draft.step == STEPS[0] and not draft.shots and not draft.of_visit:
-        return render("start.html") + render(f"{draft.step}.html", **shown)
-    return render(f"{draft.step}.html", **shown)
+    first = draft.step == STEPS[0] and not draft.shots and not draft.of_visit
+    return (render("start.html") if first else "") + render(f"{draft.step}.html", **shown)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from contextlib import suppress
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -12,7 +13,7 @@ from app.web.context import Context
 from app.web.draft import Draft
 from app.web.frame import Fields, FormError, one
 from app.web.plan_page import to_spray
-from model.control import judge_use
+from model.control import Use, judge_use
 from model.errors import SwardkeyError
 from model.mix import MixError, Result
 
@@ -62,33 +63,29 @@ SUMS = {
 
 def show(context: Context, draft: Draft) -> dict[str, Any]:
     """The sums with what was typed, and the result of each that was worked out."""
+    use = None
+    with suppress(SwardkeyError):  # an active that is not known: the step of spraying says so
+        use, _ = to_spray(context, draft)
     return {
         "sums": SUMS,
         "typed": draft.sums,
         "results": {kind: result_of(kind, draft.sums[kind]) for kind in SUMS if kind in draft.sums},
         "known": {"area": f"{draft.lawn['area']:g}"} if draft.lawn.get("area") else {},
-        "in_tank": in_tank(context, draft),
-        "not_here": ruled_out(context, draft),
+        "in_tank": in_tank(context, use),
+        "not_here": ruled_out(context, use),
     }
 
 
-def in_tank(context: Context, draft: Draft) -> str:
+def in_tank(context: Context, use: Use | None) -> str:
     """Every active that is going to be sprayed, with its group; "" where none is known."""
-    try:
-        use, _ = to_spray(context, draft)
-    except SwardkeyError:
-        return ""
-    groups = {name: context.control.actives[name].group for name in use.actives}
+    groups = {name: context.control.actives[name].group for name in use.actives} if use is not None else {}
     return " + ".join(f"{name} (group {group})" if group else name for name, group in groups.items())
 
 
-def ruled_out(context: Context, draft: Draft) -> str:
-    """Why what is to be sprayed must not be used in this case, in one line; empty where nothing says no."""
-    try:
-        use, _ = to_spray(context, draft)
-    except SwardkeyError:
-        return ""
-    why = dict.fromkeys(reason.text for reason in judge_use(context.control, use) if reason.suited == "no")
+def ruled_out(context: Context, use: Use | None) -> str:
+    """Why what is to be sprayed must not be used in this case, in one line; "" where nothing rules it out."""
+    reasons = judge_use(context.control, use) if use is not None else ()
+    why = dict.fromkeys(reason.text for reason in reasons if reason.suited == "no")
     return f"Not in this case: {' '.join(why)} The sums are still worked out." if why else ""
 
 

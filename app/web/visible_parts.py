@@ -9,9 +9,8 @@ from app.figures.line_drawings import line_drawing
 from app.web.context import Context
 from app.web.draft import Choosing, Draft
 from app.web.frame import Fields, FormError, several
-from model.flora.character import PARTS, Part
+from model.flora.character import PARTS, VISIBLE, Part
 from model.traits import check_visible, out_of_sight
-from model.traits.visible import VISIBLE
 
 WORDS: dict[Part, tuple[str, str]] = {
     "leaves": ("Leaves", "and stem, habit, smell, sap"),

@@ -11,6 +11,9 @@ from model.flora.species import Entry
 Kind = Literal["choice", "number", "month"]
 Effort = Literal["glance", "handle", "lens", "dig"]
 Part = Literal["leaves", "flowers", "seeds", "roots"]
+UNSURE = "unsure"  # the answer that every question takes
+VISIBLE = "visible"  # the parts that can be seen, in an answer file, where no character has that id
+Visible = tuple[Part, ...]
 PARTS: tuple[Part, ...] = get_args(Part)
 MOST_AT_ONCE = 8  # states that a person is shown at a time; more take two taps
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cache, cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
@@ -175,10 +175,17 @@ def read_mapping(path: Path) -> dict[str, Any]:
     return found
 
 
+@cache
+def _adapter_of(kind: Any) -> TypeAdapter[Any]:
+    """The validator of a model or a mapping of models, made once: hundreds of files are read as one kind."""
+    return TypeAdapter(kind)
+
+
 def check_as(path: Path, kind: type[Checked], found: Mapping[str, Any]) -> Checked:
     """What was read from a file, checked to be a model or a mapping of models. Raises FloraError naming the field."""
     try:
-        return TypeAdapter(kind).validate_python(found)
+        adapter: TypeAdapter[Checked] = _adapter_of(kind)  # type: ignore[arg-type]  # mypy doubts that types hash
+        return adapter.validate_python(found)
     except ValidationError as error:
         raise FloraError(f"{path}: {first_cause(error)}") from None
 

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from bisect import bisect_left
 from math import exp
 
 PRESSURE = 1013.25  # hPa, the standard atmosphere at sea level
 DEEPEST = 60.0  # C: more than any depression in air of -20 to 55 C
+STEP = 1e-6  # C, to which the depression is worked out
 
 
 def delta_t(temperature: float, humidity: float) -> float:
@@ -19,17 +21,16 @@ def delta_t(temperature: float, humidity: float) -> float:
     >>> round(delta_t(30, 50), 1), delta_t(20, 100)
     (7.9, 0.0)
     """
-    # scipy takes half a second to import, and most commands find no root.
-    from scipy.optimize import brentq
-
     vapour = humidity / 100 * saturation(temperature)
 
-    def excess(depression: float) -> float:
+    def lacking(steps: int) -> float:
+        """Vapour of the air less that of a bulb this far below it, hPa: rises with the depression, 0 at the answer."""
+        depression = steps * STEP
         bulb = temperature - depression
-        return saturation(bulb) - 0.00066 * (1 + 0.00115 * bulb) * PRESSURE * depression - vapour
+        return vapour + 0.00066 * (1 + 0.00115 * bulb) * PRESSURE * depression - saturation(bulb)
 
-    found: float = brentq(excess, 0.0, DEEPEST, xtol=1e-9)
-    return found
+    # An import of scipy for a root finder would take longer than all else that `window` does.
+    return bisect_left(range(round(DEEPEST / STEP)), 0.0, key=lacking) * STEP
 
 
 def saturation(temperature: float) -> float:

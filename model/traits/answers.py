@@ -8,11 +8,10 @@ from collections.abc import Mapping
 from pathlib import Path
 
 from model.errors import AnswerError, FloraError, nearest
-from model.flora.character import Character
+from model.flora.character import UNSURE, VISIBLE, Character, Visible
 from model.flora.load import read_yaml
-from model.traits.visible import VISIBLE, Visible, check_visible
+from model.traits.visible import check_visible
 
-UNSURE = "unsure"
 LONGEST_SHOWN = 60  # characters of the input, in a message
 MILLIMETRES = {"mm": 1.0, "cm": 10.0, "m": 1000.0}
 LARGEST = 1e300  # integers may be too large for a float

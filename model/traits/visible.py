@@ -9,14 +9,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from model.errors import AnswerError, nearest
-from model.flora.character import PARTS, Character, Part
+from model.flora.character import PARTS, Character, Visible
 from model.flora.load import Flora
 from model.traits.observer import Age, Found, Observer
 
 Array = NDArray[np.float64]
-Visible = tuple[Part, ...]
 Given = TypeVar("Given")
-VISIBLE = "visible"  # its name in an answer file, where no character has that id
 
 
 def check_visible(given: object) -> Visible:

@@ -40,7 +40,7 @@ def _facts_are_loaded_once(key: Key, control: Control) -> Iterator[None]:
         return key if as_shipped else Key(*told, **more)
 
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr("app.services.knowledge.Key", whole)
+        patch.setattr("model.identify.Key", whole)
         patch.setattr(flora_load, "load_flora", flora)
         patch.setattr(flora_package, "load_flora", flora)
         patch.setattr(control_package, "load_control", advice)

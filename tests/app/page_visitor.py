@@ -14,7 +14,7 @@ from app.services.home import home
 from app.web.context import Context
 from app.web.draft import Drafts
 from app.web.faults import in_a_sentence
-from app.web.message import read_message
+from app.web.message import Message, read_message
 from app.web.page import Pages
 from app.web.uploads import Uploads
 from model.control import Control
@@ -104,12 +104,12 @@ class Person(Shown):
 
     def add_photos(self, *files: Path) -> Person:
         """Choose photos, which lie where an upload would."""
-        self.refused, self.text = "", self.pages.add_photos(self.plant, [str(file) for file in files])
+        self.refused, self.text = "", self.pages.press(Message(plant=self.plant, do="add_photos", files=files))
         return self
 
     def add_forecast(self, file: Path) -> Person:
         """Choose a forecast."""
-        self.refused, self.text = "", self.pages.add_forecast(self.plant, str(file))
+        self.refused, self.text = "", self.pages.press(Message(plant=self.plant, do="add_forecast", files=(file,)))
         return self
 
     def choose_a_spray(self) -> Person:

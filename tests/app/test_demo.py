@@ -19,7 +19,6 @@ from app.web.frame import head
 from model.control import Control, plan
 from model.identify import Key, identify
 from model.traits import check_answers
-from tests.app.page_visitor import context_of
 
 TODAY = date(2026, 11, 25)
 BOOK = book.read_book()
@@ -116,17 +115,16 @@ def test_one_follow_up_is_overdue_and_others_are_to_come(records: Records) -> No
 def test_its_papers_can_be_made_and_every_page_says_that_it_is_a_demo(
     folder: Path, records: Records, key: Key, control: Control, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    from app.web.paper_files import of_treatment, of_visit
+    from app.services.paper_making import paper_of_visit, record_of_treatment
     from app.web.visit_page import papers
 
     assert "invented town" not in head("/")
     monkeypatch.setenv("SWARDKEY_HOME", str(folder))
     assert "invented town" in head("/") and "invented town" in head("/records")
-    context = context_of(key, control)
     for visit in records.visits()[:2]:
         for address, _ in papers(records.current("visit", visit.id).record):
-            assert of_visit(context, visit.id, address.rsplit("/", 1)[1]).startswith(b"%PDF-")
-    assert of_treatment(records.treatments()[0].record.id).startswith(b"%PDF-")
+            assert paper_of_visit(address.rsplit("/", 1)[1], visit.id, key=key).startswith(b"%PDF-")
+    assert record_of_treatment(records.treatments()[0].record.id).startswith(b"%PDF-")
 
 
 def test_a_second_call_opens_the_same(folder: Path) -> None:

@@ -14,9 +14,8 @@ import pytest
 
 from app.figures.line_drawings import FIGURES, RULER, SVG, Drawing, files, line_drawing, read_drawing
 from model.errors import FloraError
-from model.flora.character import PARTS
+from model.flora.character import PARTS, VISIBLE
 from model.flora.load import load_characters
-from model.traits.visible import VISIBLE
 
 CHARACTERS = load_characters()
 STATES = {name: list(c.states) for name, c in CHARACTERS.items() if c.kind == "choice"}

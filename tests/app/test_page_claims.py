@@ -164,6 +164,7 @@ from pathlib import Path
 from app.web.page import Pages
 from app.web.context import open_context
 from app.web.draft import new_id
+from app.web.message import Message
 from app.web.warm_up import warm_up
 sys.setswitchinterval(0.0005)
 context = open_context()
@@ -173,7 +174,7 @@ said = []
 def one(number):
     file = Path(sys.argv[1]) / f"{number}.jpg"
     shutil.copy(sys.argv[2], file)
-    shown = pages.add_photos(new_id(), [str(file)])
+    shown = pages.press(Message(plant=new_id(), do="add_photos", files=(file,)))
     said.append('class="notice"' in shown)
 threads = [threading.Thread(target=warm_up, args=(context,))]
 threads += [threading.Thread(target=one, args=(number,)) for number in range(2)]

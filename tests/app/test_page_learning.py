@@ -14,6 +14,7 @@ from typing import Any
 import pytest
 
 from app.services import open_photos
+from app.services.collection import own_collection
 from app.services.home import home
 from app.web import learning_page as learning
 from app.web import learning_work
@@ -22,8 +23,8 @@ from app.web.context import Context
 from app.web.frame import Fault, FormError
 from app.web.learning_work import fingerprint
 from app.web.message import Message
-from app.web.model_words import in_words
-from app.web.new_photos import in_words as of_the_page
+from app.web.model_words import training_result
+from app.web.new_photos import for_the_page as of_the_page
 from model.control import Control
 from model.identify import Key
 from tests.app.page_visitor import context_of
@@ -118,7 +119,7 @@ def test_each_unknown_name_of_a_zip_is_another_weed_a_new_one_or_left_out(contex
     assert "had changed" in bad, "a name that the page did not offer"
     shown = press(context, learning, at, "name", **fields, **{f"other-{number}": "sonchus_oleraceus"})
     assert "4 photos added" in shown and "my weed 1" in shown and address_in(shown) == {}
-    assert set(learning.own_collection().own_species()) == {"my_weed"}
+    assert set(own_collection().own_species()) == {"my_weed"}
 
 
 def test_bad_photos_are_set_aside_with_the_reason_and_the_others_go_in(context: Context, tmp_path: Path) -> None:
@@ -158,7 +159,7 @@ def test_a_collection_that_was_learned_from_says_that_training_again_changes_not
     context: Context, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     chosen(context, zipped(tmp_path / "w.zip", "dandelion"))
-    photos = learning.own_collection().photos()
+    photos = own_collection().photos()
     last = {"day": "3 May 2026", "photos": 3, "figures": [], "learned_from": fingerprint(photos)}
     monkeypatch.setattr(learning, "last_figures", lambda: last)
     assert "Nothing has changed since the training of 3 May 2026" in page(context, learning)
@@ -233,7 +234,7 @@ def test_what_was_looked_at_before_a_stop_is_remembered(context: Context, work: 
                 work.stop()
             tell("features", done, of)
 
-        features_of(learning.own_collection().photos(), features_file(), progress)
+        features_of(own_collection().photos(), features_file(), progress)
 
     work.start("The check", look)
     ended(work)
@@ -307,14 +308,14 @@ def test_training_is_told_before_and_after_in_plain_words() -> None:
         promotion=SimpleNamespace(verdict=verdict, changed=True, new="20261125T184254Z-75bc26a3"),
     )
     called = {"poa_annua": "winter grass"}.get
-    told = in_words(done, called)  # type: ignore[arg-type]
+    told = training_result(done, called)  # type: ignore[arg-type]
     assert told["says"] == "It is better, and is active now." and not told["new"]
     assert told["lines"][2] == "Known before: winter grass, 90% of 10 photos named right, by the previous model 80%."
     assert "80%" in told["lines"][1] and told["left"] == ["a.jpg: blurred"]
     assert told["rules"][0]["says"] == "gone from the new model: winter grass"
     assert told["lines"][-1] == "Not learned yet: winter grass needs 3 photos."
     verdict.decision, done.promotion.changed = "cannot_tell", False
-    assert in_words(done, called)["new"] == "20261125T184254Z-75bc26a3"  # type: ignore[arg-type]
+    assert training_result(done, called)["new"] == "20261125T184254Z-75bc26a3"  # type: ignore[arg-type]
 
 
 def test_a_model_that_was_turned_down_is_activated_on_a_persons_word_alone(

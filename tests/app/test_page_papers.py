@@ -9,6 +9,7 @@ from dataclasses import replace
 import pytest
 
 from app.records import KeptFinding, open_records
+from app.services.paper_making import paper_of_visit
 from app.services.visit_papers import decided_option, kept_case, namings_of, plan_of, visit_record
 from app.web import paper_files as paper
 from app.web import records_page as records
@@ -85,7 +86,7 @@ def test_the_job_sheet_of_a_visit_has_what_was_decided_only(
 ) -> None:
     sheets = []
     monkeypatch.setattr("app.papers.job_sheet.job_paper", lambda sheet, *rest: sheets.append(sheet) or b"%PDF-")
-    paper.of_visit(context, kept, "job")
+    paper_of_visit("job", kept, key=context.key)
     with open_records() as book:
         chosen = visit_record(book, kept).plans[0].chosen
     assert [option.name for option in sheets[0].options] == [chosen]

@@ -173,7 +173,7 @@ class Writer:
 
 def own_words(context: Context, work: Path, chance: random.Random) -> Tried:
     """Names of photos that wait, and species of the user's own with hostile names, on the page of learning."""
-    from app.web import learning_page as learning
+    from app.services.collection import own_collection
 
     tried = Tried()
     names = [hostile(chance).replace("/", "\u2215").replace("\0", "")[:80] + ".jpg" for _ in range(3)]
@@ -181,7 +181,7 @@ def own_words(context: Context, work: Path, chance: random.Random) -> Tried:
     for number, name in enumerate(names):
         (work / str(number)).mkdir(parents=True, exist_ok=True)
         files.append(Path(shutil.copy(PHOTO, work / str(number) / name)))
-    place, collection = Place(context, PLACES["Learn"]), learning.own_collection()
+    place, collection = Place(context, PLACES["Learn"]), own_collection()
     original = type(collection).own_species
     odd = {name: _Named(SHAPES[1].format(m=MARK) + hostile(chance)) for name in ("my_plant", "other_plant")}
     try:

@@ -10,9 +10,10 @@ from pathlib import Path
 from PIL import Image, ImageDraw, ImageFont
 
 from model.errors import CollectionError
+from model.photo.thumbnail import thumbnail
 from model.storage import replace_file
 from training.audit.report import Question
-from training.audit.sheet import Words, thumbnail
+from training.audit.sheet import Words
 
 WIDTH, HEIGHT = 1240, 1754  # px: A4 at 150 dots an inch
 MARGIN, GAP = 40, 20
@@ -53,7 +54,8 @@ def page(questions: Sequence[Question], where: Mapping[str, Path], words: Words,
     for place, question in enumerate(questions):
         left = MARGIN + (place % ACROSS) * (width + GAP)
         top = MARGIN + (place // ACROSS) * height
-        picture = thumbnail(where.get(question.photo), (width, PICTURE))
+        file = where.get(question.photo)
+        picture = thumbnail(file, (width, PICTURE)) if file else None
         if picture is None:
             draw.rectangle((left, top, left + width, top + PICTURE), outline=FAINT)
             draw.text((left + 12, top + 12), "cannot be shown", fill=FAINT, font=_font(16))

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import base64
-import io
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
@@ -12,10 +11,9 @@ from pathlib import Path
 from typing import Any
 
 from jinja2 import Environment
-from PIL import Image
 
-from model.errors import CollectionError, PhotoError
-from model.photo.sandbox import open_photo
+from model.errors import CollectionError
+from model.photo.thumbnail import jpeg_thumbnail
 from model.storage import replace_file
 from training.audit.decisions import RELABEL, WRITTEN, question_line
 from training.audit.report import Called, Question, Why
@@ -110,21 +108,5 @@ def _card(question: Question, file: Path | None, words: Words, made: str) -> dic
 
 def _picture(file: Path | None) -> str:
     """A small copy as the base64 of a JPEG; "" where it cannot be read."""
-    image = thumbnail(file, THUMBNAIL)
-    if image is None:
-        return ""
-    out = io.BytesIO()
-    image.save(out, "JPEG", quality=JPEG_QUALITY)
-    return base64.b64encode(out.getvalue()).decode("ascii")
-
-
-def thumbnail(file: Path | None, size: tuple[int, int]) -> Image.Image | None:
-    """A small upright copy of a photo, without metadata; None where it cannot be read."""
-    if file is None:
-        return None
-    try:
-        image = Image.fromarray(open_photo(file).pixels)
-    except (PhotoError, OSError):
-        return None
-    image.thumbnail(size)
-    return image
+    data = file and jpeg_thumbnail(file, THUMBNAIL, JPEG_QUALITY)
+    return base64.b64encode(data).decode("ascii") if data else ""
