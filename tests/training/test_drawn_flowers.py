@@ -5,6 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from model.flora.load import load_characters
+from training.drawn.bloom import PETALS
 from training.drawn.flower import FlowerForm
 from training.drawn.sprite import _PAINTERS, flower_parts, sprite_of, views_of
 
@@ -40,3 +42,9 @@ def test_the_colour_of_the_petals_is_seen(kind: str, view: str) -> None:
 
     red, blue = mean((230, 20, 20)), mean((20, 20, 230))
     assert red[0] > blue[0] + 0.05 and blue[2] > red[2] + 0.05
+
+
+def test_every_flower_with_petals_that_can_be_counted_is_drawn_with_them() -> None:
+    petals = set(load_characters()["flower_build"].groups["petals"].states)
+    assert set(PETALS) == petals - {"pea", "two_lipped"}
+    assert all(name.startswith(("three", "four", "five", "six")[count - 3]) for name, count in PETALS.items())

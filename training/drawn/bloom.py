@@ -16,7 +16,7 @@ from training.drawn.traits import Shown
 
 GREEN_FRUIT: Rgb = (132, 156, 78)
 STRIPES: dict[str, Rgb] = {"pink": (186, 70, 104), "purple": (92, 54, 140), "green": (96, 140, 70)}
-PETALS = {"five_petals": 5, "four_petals": 4, "six_parts": 6}
+PETALS = {"five_petals": 5, "four_petals": 4, "three_petals": 3, "six_parts": 6}
 
 
 def bloom_of(shown: Shown) -> Bloom:
@@ -93,6 +93,7 @@ def _ripe(shown: Shown, radius: float) -> tuple[FlowerForm, float]:
         "woolly_seeds": (FlowerForm("fluff", (214, 200, 184)), radius * 0.7),
         "heart_pod": (FlowerForm("heart_pod", tone), long),
         "coiled_burr": (FlowerForm("spiny_ball", tone, count=48), long),
+        "barbed_needles": (FlowerForm("spiny_ball", (58, 48, 40), count=26), long),
         "grass_burr": (FlowerForm("spiny_ball", (172, 158, 96), count=60), long),
         "caltrop": (FlowerForm("spiny_ball", (150, 140, 84), count=10), long),
         "three_spined": (FlowerForm("spiny_ball", (150, 146, 84), count=9), long),
