@@ -74,16 +74,15 @@ def _declared(control: Control, case: Case) -> Iterator[Statement]:
     """Whether the weed is declared in the state; where no state was given, in which ones to ask."""
     for species in case.species:
         known = control.declared.get(species, {})
-        name = capital(control.flora.species[species].common_name)
+        words = control.flora.species[species].common_name
         if case.state in known:
             declared = known[case.state]
-            text = f"{name} in {control.states[case.state].name}: {declared.text}"
+            text = f"{capital(words)} in {control.states[case.state].name}: {declared.text}"
             yield Statement(text=text, source=declared.source, standing=declared.standing)
         elif known and case.state is None:
             states = ", ".join(control.states[state].name for state in known)
-            text = (
-                f"{name} is, or may be, a declared weed in some states ({states}): give the state, or ask the council."
-            )
+            text = f"Whether {words} is a declared weed depends on the state (on file: {states})."
+            text += " Give the state, or ask the council."
             yield Statement(text=text, source=["CP"], standing="common practice")
 
 
