@@ -10,12 +10,12 @@ from reportlab.platypus import Flowable, Spacer
 from app.figures.telling import telling
 from app.papers.pdf import Head
 from app.papers.plant_figure import SheetPhoto, beside, drawings_figure, photo_figure
-from app.papers.plant_title import plants_of, write_title
+from app.papers.plant_title import by_plant, plants_of, write_title
 from app.papers.sheet import Sheet
 from app.papers.visit_paper import PaperVisit, VisitPaper
 from app.papers.year_bar import side_by_side
 from app.present import plan as plan_words
-from app.present.block import Paragraph, Section, capital
+from app.present.block import Paragraph, capital
 from app.present.naming import Naming, what_it_is
 from model.control import Control, Plan
 from model.identify import Key
@@ -66,9 +66,10 @@ def advice_paper(advice: AdviceSheet, key: Key, control: Control) -> bytes:
     sheet.parts = list(beside(sheet.parts, _figure(advice, plants_of(plan, namings), key)))
     front = plan.case.species[0]
     told_apart = [p.other if p.one == front else p.one for p in plan.distinctions if front in (p.one, p.other)]
+    first = advice.naming if together else advice.naming.among(plan.case.species)
+    sections = [what_it_is(first, key, told_apart), *(what_it_is(other, key) for other in advice.others)]
     sheet.write(
-        what_it_is(advice.naming if together else advice.naming.among(plan.case.species), key, told_apart),
-        *(Section(capital(plan_words.names([o.species], control)), what_it_is(o, key).blocks) for o in advice.others),
+        *by_plant(namings, sections, key.flora),
         *plan_words.differences(plan, control),
         *plan_words.about(plan, control),
         plan_words.first(plan),

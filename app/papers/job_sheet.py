@@ -6,12 +6,12 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from app.papers.pdf import Head
-from app.papers.plant_title import write_title
+from app.papers.plant_title import by_plant, write_title
 from app.papers.sheet import Sheet
 from app.papers.to_bring import load_papers, to_bring
 from app.papers.visit_paper import PaperVisit, VisitPaper
 from app.present import plan as plan_words
-from app.present.block import Block, Paragraph, Section, Table, capital, ticks
+from app.present.block import Block, Paragraph, Section, Table, ticks
 from app.present.naming import Naming, look_again
 from app.present.record import READINGS
 from app.present.spray import weather_limits
@@ -60,14 +60,15 @@ def job_paper(job: JobSheet, key: Key, control: Control, rules: Rules) -> bytes:
     head = Head("Job sheet", where, job.day, job.maker, foot)
     sheet = Sheet(head, control.flora.sources)
     case = plan_words.place_and_month(plan, control)
-    write_title(sheet, plan, (job.naming, *job.others), key.flora, case)
+    namings = (job.naming, *job.others)
+    write_title(sheet, plan, namings, key.flora, case)
+    first = job.naming if job.others else job.naming.among(plan.case.species)
     told_apart = [species for p in plan.distinctions for species in (p.one, p.other)]
     things = to_bring(control, (option.method for option in options), load_papers())
     sheet.write(
         *(() if job.options or job.chosen else plan_words.summary(plan)),
         _site(job, control),
-        look_again(job.naming if job.others else job.naming.among(plan.case.species), key, told_apart),
-        *(Section(capital(plan_words.names([o.species], control)), look_again(o, key).blocks) for o in job.others),
+        *by_plant(namings, [look_again(first, key, told_apart), *(look_again(o, key) for o in job.others)], key.flora),
         *plan_words.differences(plan, control),
         plan_words.first(plan),
         Section("What to do", tuple(plan_words.card(o, control, brief=o.suited == "yes") for o in options)),

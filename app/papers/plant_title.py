@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 from app.papers.pdf import safe, slanted
 from app.papers.sheet import Sheet
-from app.present.block import capital
+from app.present.block import Section, capital
 from app.present.naming import Naming
 from model.control import Plan
 from model.flora import Flora
@@ -31,6 +32,14 @@ def write_title(sheet: Sheet, plan: Plan, namings: Sequence[Naming], flora: Flor
     found = [slanted(flora.species[one].scientific_name) for one in plants_of(plan, namings)]
     scientific = _listed(found, _grow_together(plan, namings))
     sheet.title(safe(names_in_words(plan, namings, flora)), scientific + (f"  \u00b7  {safe(case)}" if case else ""))
+
+
+def by_plant(namings: Sequence[Naming], sections: Sequence[Section], flora: Flora) -> list[Section]:
+    """What is said of each plant under its name, where there are several."""
+    if len(namings) < 2:
+        return list(sections)
+    names = (capital(flora.species[naming.species].common_name) for naming in namings)
+    return [replace(section, heading=name) for name, section in zip(names, sections, strict=True)]
 
 
 def _grow_together(plan: Plan, namings: Sequence[Naming]) -> bool:

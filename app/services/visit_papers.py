@@ -49,6 +49,11 @@ def namings_of(record: VisitRecord, key: Key) -> tuple[Naming, ...]:
     """
     named = [found for found in record.findings if species_of(found) in key.flora.species and _may_be_named(found)]
     if not named:
+        if any(found.status == "unlisted" for found in record.findings):
+            raise AnswerError(
+                f"visit {record.visit.id}: no plant on file fits what was seen, so there is no advice on it yet; "
+                "send a sample to a herbarium or weeds officer, and confirm the name"
+            )
         raise AnswerError(f"visit {record.visit.id} has no finding that names a plant; identify it first")
     best = sorted(named, key=lambda found: (bool(found.confirmed_by), found.id), reverse=True)
     first = {species_of(found): found for found in reversed(best)}  # of one species, the best

@@ -19,6 +19,7 @@ from app.services import paper_making as making
 from app.services.last_sum import note_sum
 from app.services.mixing import SUMS, TITLES, Form, amounts_of
 from model.control import Case
+from model.errors import AnswerError
 from model.identify import Key, identify
 from model.traits import check_answers
 
@@ -142,6 +143,7 @@ def test_two_weeds_together_take_three_pages_and_both_years_share_a_legend(key: 
     found = pages(making.paper_of_visit("advice", visit, key=key))
     text = " ".join(found)
     assert len(found) <= 3 and len(found[-1]) > 1000, "the last page is worth its paper"
+    assert "Winter grass Robin Grower looked at it" in text and "Bindii Likely: bindii" in text, "each under its name"
     assert "The year of winter grass" in text and "The year of bindii" in text
     assert text.count("Filled: what the plant does") == 1
 
@@ -208,3 +210,9 @@ def test_the_client_reads_whole_sentences(key: Key) -> None:
 
 def test_blanks_of_any_kind_stay_blanks() -> None:
     assert safe("12\u00a0Wattle\u2003Street\u200b") == "12\u00a0Wattle Street"
+
+
+def test_a_plant_that_is_not_on_file_is_no_reason_to_identify_it_again(key: Key) -> None:
+    visit = kept_visit([{"status": "unlisted"}])
+    with pytest.raises(AnswerError, match=r"no plant on file fits what was seen.*herbarium or weeds officer"):
+        making.paper_of_visit("client", visit, key=key)

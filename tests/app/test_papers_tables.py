@@ -193,7 +193,7 @@ def test_the_name_of_a_visit_is_its_confirmed_finding(key: Key) -> None:
     shortlist = found(species=None, status="undecided", finding={"candidates": listed}, probability=None)
     assert namings_of(visit(shortlist), key)[0].also == ("lolium_rigidum",), "what it may be as well is planned for"
     unlisted = found(species=None, status="unlisted", finding={"candidates": listed}, probability=None)
-    with pytest.raises(AnswerError, match="names a plant"):
+    with pytest.raises(AnswerError, match="no plant on file fits"):
         namings_of(visit(unlisted), key)[0]
     faint = found(species=None, status="undecided", finding={"candidates": [{**listed[0], "probability": 0.09}]})
     with pytest.raises(AnswerError, match="identify it first"):

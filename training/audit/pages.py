@@ -19,7 +19,7 @@ WIDTH, HEIGHT = 1240, 1754  # px: A4 at 150 dots an inch
 MARGIN, GAP = 40, 20
 ACROSS, DOWN = 4, 5
 PICTURE = 180  # px, height of a picture
-LARGE, MIDDLE, SMALL = 20, 17, 16  # px: about 10 to 8 points
+LARGE, MIDDLE, SMALL = 17, 16, 16  # px: about 8 points
 INK, FAINT, WARN = "#1d241c", "#4a5347", "#8a3b00"
 
 
