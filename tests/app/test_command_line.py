@@ -17,7 +17,7 @@ import typer
 
 from app import command_line
 from app.command_line import COMMANDS, command_named, main
-from app.services.home import home
+from app.services.home import home, slips_file
 from tests.app.conftest import Run
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -291,11 +291,12 @@ def test_a_folder_that_was_somebodys_before_keeps_its_permissions_and_ours_does_
     for name in others:
         (home() / name).touch()
     home().chmod(mode)
-    (home() / "slips.yaml").touch(0o644)
+    slips_file().parent.mkdir()
+    slips_file().touch(0o644)
     assert run("records", "clients").status == 0
     assert stat.S_IMODE(home().stat().st_mode) == kept
     assert stat.S_IMODE((home() / "records").stat().st_mode) & 0o077 == 0
-    assert stat.S_IMODE((home() / "slips.yaml").stat().st_mode) & 0o077 == 0
+    assert stat.S_IMODE(slips_file().stat().st_mode) & 0o077 == 0
     assert ("closed to other users" in run("where").out) == is_said
 
 

@@ -13,13 +13,13 @@ from anyio.from_thread import start_blocking_portal
 
 from app.records import open_records
 from app.services.home import home, why_unsaved
+from app.services.paper_making import paper_of_visit, record_of_treatment
 from app.web.content import LEFT, cut_odd, is_taken
 from app.web.context import Context
 from app.web.faults import in_a_sentence
 from app.web.frame import FormError
 from app.web.message import read_address, read_message
 from app.web.page import Pages, _pressed
-from app.web.paper_files import of_treatment, of_visit
 from app.web.places import PLACES, Place
 from app.web.request_filter import UPLOAD, RequestFilter
 from app.web.uploads import ELSEWHERE, Uploads, made_folder
@@ -65,7 +65,7 @@ def test_where_nothing_can_be_saved_each_page_is_read_and_says_so(places: dict[s
     for name, addresses in ADDRESSES.items():  # what they need is loaded by now
         for address in addresses:
             assert SAYS not in places[name].open(read_address(address))
-    of_visit(places[""].context, 1, "advice"), of_treatment(1)
+    paper_of_visit("advice", 1, key=places[""].context.key), record_of_treatment(1)
 
     def work() -> None:
         uploads = Uploads(made_folder())
@@ -79,7 +79,8 @@ def test_where_nothing_can_be_saved_each_page_is_read_and_says_so(places: dict[s
         for name, sent in PRESSES:
             lines.append(f"{name}: {places[name].press(read_message(sent, uploads)).count('fault of the program')}")
         shutil.rmtree(uploads.folder)
-        lines.append(f"{of_visit(places[''].context, 1, 'advice')[:4]!r} {of_treatment(1)[:4]!r}")
+        made = paper_of_visit("advice", 1, key=places[""].context.key), record_of_treatment(1)
+        lines.append(f"{made[0][:4]!r} {made[1][:4]!r}")
         os.write(write, "\n".join(lines).encode())
 
     ended = as_a_stranger(tmp_path, home(), tmp_path / "elsewhere", work)
