@@ -23,8 +23,8 @@ class Drawing(Fact):
     ``rays``: rays or strap florets of one head. ``petal_ratio``: width of a petal over its
     length. ``gloss``: 0 dull to 1 shining. ``spike``: length of a dense spike over its
     stalk's. ``cotyledon``: outline of the seed leaves. ``nodding``: flowers or heads hang.
-    ``dense``: 1 is an ordinary number of leaves or stems. ``offered``: whether its picture is good enough to be shown
-    to people.
+    ``dense``: 1 is an ordinary number of leaves or stems. ``not_drawn``: why no picture of it is offered to people,
+    as what comes after "because".
     """
 
     leaf_colour: Hex | None = None
@@ -45,7 +45,7 @@ class Drawing(Fact):
     cotyledon: Cotyledon | None = None
     nodding: bool = False
     dense: Annotated[float, Field(gt=0, le=4)] = 1.0
-    offered: bool = True
+    not_drawn: Annotated[str, Field(min_length=5)] | None = None
 
 
 PLAIN = Drawing(source=["MEM"], standing="from memory")

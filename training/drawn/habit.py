@@ -22,10 +22,18 @@ def _whole(number: float, low: int, high: int) -> int:
     return int(min(high, max(low, round(number))))
 
 
+def leaf_reach(growth: Growth) -> float:
+    """How far one leaf reaches from the stem (mm)."""
+    shown = growth.shown
+    if shown.leaf_build in ("simple", "finely_cut"):
+        return growth.leaves.length
+    return max(1.3 * growth.leaves.length, shown.number("leaf_length"))
+
+
 def rosette(growth: Growth, dice: random.Random, size: float = 1.0) -> None:
     """Leaves from one crown, the oldest lowest and longest, the youngest upright."""
     shown, leaves = growth.shown, growth.leaves
-    number = _whole(shown.drawing.dense * dice.uniform(9, 19) * (0.6 + 0.7 * shown.vigour), 5, 34)
+    number = _whole(shown.drawing.dense * dice.uniform(9, 19), 5, 34)
     flat, first = dice.uniform(0.02, 0.5), dice.uniform(0, 6.3)
     round_leaf = leaves.form.outline == "round_kidney"
     for k in range(number):
@@ -86,14 +94,13 @@ def upright(growth: Growth, dice: random.Random, lean: float) -> None:
     tall = shown.number("plant_height") * 10
     if lean > 0.4:
         tall = max(tall, shown.number("stem_length") * 10)
+        tall = min(tall, 9 * leaf_reach(growth))  # one that shows its leaves; older plants are longer
     tall = min(tall, 70.0 if growth.mown else 700.0)
-    number = dice.choice((1, 1, 1, 2, 3)) if lean < 0.4 else dice.randint(4, 9)
+    number = dice.choice((1, 1, 2)) if lean < 0.4 else dice.randint(3, 5)
     number = _whole(number * shown.drawing.dense, 1, 12)
-    whole = growth.leaves.length
-    if shown.leaf_build not in ("simple", "finely_cut"):
-        whole = 1.3 * shown.number("leaf_length")
+    whole = leaf_reach(growth)
     step = max(3.0, 0.3 * whole)
-    thick = min(9.0, max(0.8, 0.012 * tall + 0.3))
+    thick = min(9.0, max(0.6, 0.012 * tall + 0.3), 0.08 * whole + 0.4)
     thin = thick * 0.45 if bloom is None else min(thick * 0.45, 0.4 + 0.22 * bloom.radius)
     flowers = apart(dice)
     for k in range(number):
@@ -143,7 +150,7 @@ def _in_axils(growth: Growth, path: Array, dice: random.Random) -> None:
 def mat(growth: Growth, dice: random.Random) -> None:
     """Stems that lie flat around one point, branching."""
     shown, leaves = growth.shown, growth.leaves
-    reach = min(320.0, shown.number("stem_length") * 10 * 0.75)
+    reach = min(320.0, shown.number("stem_length") * 7.5, 9 * leaf_reach(growth))
     number = _whole(dice.uniform(7, 15) * shown.drawing.dense, 4, 18)
     thick = min(2.2, max(0.7, 0.09 * leaves.length))
     step = max(2.2, 0.42 * leaves.length + 0.06 * shown.number("petiole_length"))

@@ -31,6 +31,9 @@ RATIO = {
     "divided": 0.6,
 }
 
+TIPS = {"boat": "grass_boat", "abrupt": "grass_abrupt"}
+VEINS = {"ribs": "parallel", "hidden": "none"}
+
 
 @dataclass(frozen=True)
 class LeafForm:
@@ -84,8 +87,8 @@ def form_of(shown: Shown) -> LeafForm:
     if build == "finely_cut":
         outline = "divided"
     if shown.grassy:
-        ratio = shown.number("blade_width") / shown.number("leaf_length")
-        outline, edge = "linear", "smooth"
+        ratio = min(0.14, shown.number("blade_width") / shown.number("leaf_length"))
+        outline, edge = TIPS.get(shown.state("leaf_tip", "tapering"), "grass"), "smooth"
     elif build in ("three_leaflets", "feather"):
         ratio = RATIO.get(outline, 0.6)
     else:
@@ -108,11 +111,7 @@ def form_of(shown: Shown) -> LeafForm:
         lobe_count=drawing.lobe_count or 5,
         lobe_depth=min(0.92, depth * 1.25) if drawing.lobe_depth is None or not depth else drawing.lobe_depth,
         teeth=drawing.teeth or (12 if build == "simple" else 7),
-        veins="parallel"
-        if shown.grassy or outline == "linear"
-        else "palmate"
-        if outline == "round_kidney"
-        else "pinnate",
+        veins=VEINS.get(shown.state("leaf_veins", "ribs" if shown.grassy or outline == "linear" else ""), "pinnate"),
         mark=shown.state("leaf_mark", "none"),
         hairs=shown.state("leaf_hairs", "none"),
         texture=texture,
@@ -139,6 +138,9 @@ def leaf_shape(form: LeafForm, variant: int = 0) -> LeafShape:
 
 def _profile(outline: str, t: Points) -> Points:
     """Half width along the blade, 1 at its widest."""
+    if outline.startswith("grass"):  # even sides, then a short or a long tip
+        tip = {"grass_boat": 0.07, "grass_abrupt": 0.2}.get(outline, 0.5)
+        return np.asarray((0.8 + 0.2 * np.minimum(1, t * 6)) * np.minimum(1.0, (1 - t) / tip) ** 0.75)
     peak, base, tip = {
         "linear": (0.35, 0.35, 0.55),
         "lance": (0.42, 0.85, 1.0),
@@ -225,12 +227,12 @@ def _along(form: LeafForm, chance: np.random.Generator) -> LeafShape:
 def _veins(form: LeafForm, chance: np.random.Generator, end: float) -> tuple[Points, ...]:
     found: list[Points] = []
     if form.veins == "parallel":
-        for part in (0.3, 0.62) if form.ratio < 0.2 else (0.25, 0.5, 0.75):
-            x = np.linspace(0.03, 0.95, 9)
+        for part in (0.36, 0.7):
+            x = np.linspace(0.0, 0.97, 15)
             for sign in (1, -1):
                 found.append(np.stack([x, sign * part * _profile(form.outline, x) * form.ratio / 2], axis=1))
         return tuple(found)
-    count = 7
+    count = 7 if form.veins == "pinnate" else 0
     for i in range(count):
         start = 0.08 + 0.74 * end * i / count
         for sign in (1, -1):

@@ -78,6 +78,16 @@ class Plant:
     spread: float
     height: float
 
+    def points(self) -> list[Array]:
+        """Points (n, 3) in mm all over the plant, for framing it."""
+        found = [stem.path for stem in self.stems]
+        for batch in self.leaves:
+            found += [batch.rows[:, :3], batch.rows[:, :3] + _reach(batch.rows)]
+        for blossom in self.blossoms:
+            found += [np.array(blossom.centre) + blossom.radius * np.concatenate([np.eye(3), -np.eye(3)])]
+        found += [flakes.rows[:, :3] for flakes in self.flakes]
+        return found + [bristles.rows[:, 3:6] for bristles in self.bristles]
+
 
 @dataclass(frozen=True)
 class Foliage:
@@ -87,7 +97,6 @@ class Foliage:
     length: float
     colour: Rgb
     stalk_colour: Rgb
-    ageing: float
 
 
 @dataclass(frozen=True)

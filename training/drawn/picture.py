@@ -72,7 +72,7 @@ def _painted(scene: Scene, species: Species | None, side: int) -> Image.Image:
     plants: list[tuple[Plant, tuple[float, float]]] = []
     first = None
     if species is not None:
-        first = show(species, scene.seed, scene.mown)
+        first = show(species, scene.seed, scene.stage, scene.mown)
         plants.append((grow(first, scene.stage, scene.mown), (0.0, 0.0)))
     view = view_of(scene, plants[0][0] if plants else None, first, side)
     if species is not None:
@@ -92,7 +92,7 @@ def _neighbours(scene: Scene, species: Species, plant: Plant, view: View) -> lis
     for seed in seeds_of(scene)[1:]:
         away = max(1.1 * plant.spread, 0.42 * view.across) * chance.uniform(0.6, 1.1)
         turn = chance.uniform(0, 6.3)
-        other = grow(show(species, seed, scene.mown), scene.stage, scene.mown)
+        other = grow(show(species, seed, scene.stage, scene.mown), scene.stage, scene.mown)
         found.append((other, (away * math.cos(turn), away * math.sin(turn))))
     return found
 
