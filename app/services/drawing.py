@@ -20,8 +20,7 @@ FORMATS = {".jpg": "JPEG", ".jpeg": "JPEG", ".png": "PNG"}
 
 
 def draw_species(
-    flora: Flora, species: str, seed: int, stage: str | None, ground: str | None, mown: bool | None, side: int,
-    portrait: bool = False,
+    flora: Flora, species: str, seed: int, stage: str | None, ground: str | None, side: int, portrait: bool = False
 ) -> tuple[str, Any, Any]:  # fmt: skip
     """The id of a species, or of a plain lawn, its scene, and the picture of it, ``side`` px square.
 
@@ -36,11 +35,11 @@ def draw_species(
     if plant is not None and (reason := drawing_of(name).not_drawn):
         raise SwardkeyError(f"{plant.common_name} is not drawn, because {reason}; swardkey key draws its characters")
     if portrait:
-        if plant is None or ground is not None or mown is not None:
-            raise SwardkeyError("--portrait draws one plant on paper; name a plant, and leave out --ground and --mown")
+        if plant is None or ground is not None:
+            raise SwardkeyError("--portrait draws one plant on paper; name a plant, and leave out --ground")
         plan = plan_portrait(plant, seed, chosen_stage)
         return name, plan, draw_portrait(plan, plant, side)
-    scene = plan_scene(plant, seed, chosen_stage, chosen_ground, mown)
+    scene = plan_scene(plant, seed, chosen_stage, chosen_ground)
     return name, scene, draw_scene(scene, plant, side)
 
 

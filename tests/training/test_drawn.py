@@ -14,12 +14,12 @@ from model.flora.species import Frequency, Score, Species
 from model.identify import Key
 from training.drawn import PLAIN_LAWN, draw, plan_scene
 from training.drawn.drawing import Drawing, drawing_of
-from training.drawn.ground import GROUNDS, ground_tile
+from training.drawn.ground import GROUNDS, bare_ground
 from training.drawn.grow import STAGES, grow
+from training.drawn.kinds import flower_parts
 from training.drawn.leaf import LeafForm, form_of, leaf_shape
 from training.drawn.organ import Plant
 from training.drawn.samples import GARDEN_FLOWER, SAMPLES, write_samples
-from training.drawn.sprite import flower_parts
 from training.drawn.traits import show
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -42,7 +42,7 @@ def foliage(plant: Plant) -> list[tuple[LeafForm, np.ndarray]]:
 def test_same_seed_draws_the_same_picture_and_another_seed_another(key: Key) -> None:
     dandelion = key.flora.species["taraxacum_officinale"]
     first = pixels(dandelion, 3)
-    ground_tile.cache_clear()
+    flower_parts.cache_clear()
     assert np.array_equal(first, pixels(dandelion, 3)), "caches must not change a picture"
     assert np.abs(first - pixels(dandelion, 4)).mean() > 5
 
@@ -59,7 +59,7 @@ def test_every_species_grows_to_every_stage(key: Key) -> None:
 
 def test_species_of_all_kinds_can_be_painted(key: Key) -> None:
     for number, species in enumerate(list(key.flora.species.values())[::10]):
-        picture = pixels(species, number, stage=STAGES[number % 4], ground=GROUNDS[number % 5])
+        picture = pixels(species, number, stage=STAGES[number % 4], ground=GROUNDS[number % 3])
         assert picture.shape == (160, 160, 3)
         assert picture.std() > 5, f"{species.id} is an empty picture"
 
@@ -164,17 +164,17 @@ def test_plain_lawn_is_a_class_of_its_own() -> None:
 
 def test_what_is_given_is_kept_in_the_plan(key: Key) -> None:
     species = key.flora.species["poa_annua"]
-    plan = plan_scene(species, 9, "seeding", "gravel", True)
-    assert (plan.stage, plan.ground, plan.mown) == ("seeding", "gravel", True)
+    plan = plan_scene(species, 9, "seeding", "gravel")
+    assert (plan.stage, plan.ground) == ("seeding", "gravel")
     assert "poa_annua" in str(plan) and "gravel" in str(plan)
     with pytest.raises(dataclasses.FrozenInstanceError):
         plan.seed = 2  # type: ignore[misc]
 
 
 def test_grounds_differ() -> None:
-    means = {ground: ground_tile(ground, 2, 0).mean(axis=(0, 1)) for ground in GROUNDS}
-    assert means["turf"][1] > means["turf"][0], "turf is green"
-    assert means["soil"][0] > means["soil"][2] + 15, "soil is brown"
+    soil, gravel = (bare_ground(kind, 120, 2.0, np.random.default_rng(1)).mean(axis=(0, 1)) for kind in GROUNDS[1:])
+    assert soil[0] > soil[2] + 15, "soil is brown"
+    assert abs(gravel[0] - gravel[2]) < 20, "gravel is grey"
 
 
 def test_drawing_files_are_checked_and_belong_to_species(key: Key, tmp_path: Path) -> None:

@@ -12,6 +12,7 @@ from training.drawn.curve import Array, arc
 from training.drawn.drawing import drawing_of
 from training.drawn.foliage import foliage_of
 from training.drawn.grass_head import grass_head
+from training.drawn.grow import grow
 from training.drawn.leaf import LeafForm, form_of, leaf_shape
 from training.drawn.organ import Growth, Plant
 from training.drawn.portrait import one_head
@@ -92,3 +93,20 @@ def test_winter_grass_has_boat_shaped_tips_and_a_panicle_that_narrows_upwards(ke
     reach = {float(path[0, 2]): float(np.hypot(*(path[-1] - path[0])[:2])) for path in branches}
     low, high = min(reach), max(reach)
     assert reach[low] > 2 * reach[high]
+
+
+def test_sorrel_has_two_lobes_at_the_base_of_its_blade_and_dock_has_none(key: Key) -> None:
+    def base(species: str) -> float:
+        """Width near the foot of the blade over its greatest width further up."""
+        form = form_of(show(key.flora.species[species], 1, "leaves"))
+        x, y = leaf_shape(form).outline.T
+        blade = (x - form.stalk) / (1 - form.stalk)
+        return float(np.abs(y[np.abs(blade - 0.07) < 0.05]).max() / np.abs(y[blade > 0.3]).max())
+
+    assert base("rumex_acetosella") > 1.1 > 0.9 > base("rumex_crispus")
+
+
+def test_a_round_leaf_on_a_runner_lies_level_on_its_own_stalk(key: Key) -> None:
+    plant = grow(show(key.flora.species["dichondra_repens"], 2, "leaves"), "leaves")
+    rows = np.concatenate([batch.rows for batch in plant.leaves if batch.form.outline == "round_kidney"])
+    assert len(rows) > 30 and np.abs(rows[:, 4]).max() < 0.6 and np.median(rows[:, 2]) > 3

@@ -35,7 +35,7 @@ def flower_stem_end(growth: Growth, path: Array, dice: random.Random) -> None:
         _spike(growth, path, dice)
     elif shape == "row":
         _row(growth, bloom, path, count, dice)
-    elif shape == "panicle" and build == "tiny_green":
+    elif shape == "panicle" and build == "tiny_green" and shown.state("growth_habit", "") == "erect":
         _spray(growth, path, dice)
     elif shape == "whorls":
         _rings(growth, bloom, path, dice)
@@ -171,7 +171,7 @@ def _rings(growth: Growth, bloom: Bloom, path: Array, dice: random.Random) -> No
     docks = bloom.open.kind == "tiny"
     levels = 16 if docks and shown.number("plant_height") > 20 else 3
     number = 12 if docks else max(3, min(9, round(shown.number("flowers_per_cluster") * 0.7)))
-    size = bloom.radius if not docks else max(1.6, bloom.ripe_radius)
+    size = bloom.radius if not docks else max(1.2, bloom.radius + ripe * (bloom.ripe_radius - bloom.radius))
     for level in range(levels):
         foot = along(path, (0.5 if docks else 0.72) + (0.5 if docks else 0.27) * level / max(1, levels - 1))
         for k in range(number):

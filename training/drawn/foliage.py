@@ -44,7 +44,7 @@ def blade(
 ) -> None:
     """One blade or leaflet."""
     roll, width, tone = dice.gauss(0, 0.16), dice.uniform(0.9, 1.1), dice.gauss(1.0, 0.07)
-    row = (*foot, turn, rise, length, droop, roll, fold, width, tone, 0.0, float(dice.randrange(VARIANTS)))
+    row = (*foot, turn, rise, length, droop, roll, fold, width, tone, float(dice.randrange(VARIANTS)))
     growth.blade(form or growth.leaves.form, row)
 
 
@@ -114,7 +114,7 @@ def _feather(growth: Growth, foot: Place, turn: float, rise: float, size: float,
 def seed_leaves(growth: Growth, span: float, dice: random.Random) -> None:
     """The pair of seed leaves of a seedling, ``span`` mm from tip to tip."""
     outline, ratio, stalk = COTYLEDONS[growth.shown.drawing.cotyledon or "oval"]
-    form = replace(LeafForm(outline), ratio=ratio, stalk=stalk, texture="fleshy")
+    form = replace(LeafForm(outline), ratio=ratio, stalk=stalk)
     turn, up = dice.uniform(0, 6.28), dice.uniform(1.0, 4.0)
     growth.stem(np.array([[0.0, 0, 0], [0, 0, up]]), 0.8, 0.7, mixed(STEM, growth.leaves.stalk_colour, 0.5))
     for side in (0.0, math.pi):

@@ -40,7 +40,6 @@ class LeafForm:
     """Everything that the shape and the surface of one blade depend on.
 
     ``ratio``: width over length. ``stalk``: share of the length that is a bare stalk.
-    ``gloss``: 0 dull to 1 shining.
     """
 
     outline: str
@@ -54,8 +53,7 @@ class LeafForm:
     veins: str = "pinnate"
     mark: str = "none"
     hairs: str = "none"
-    texture: str = "thin"
-    gloss: float = 0.2
+    arrow: bool = False
 
 
 @dataclass(frozen=True)
@@ -71,11 +69,6 @@ class LeafShape:
     veins: tuple[Points, ...]
     strokes: tuple[tuple[Points, float], ...] = ()
     spines: tuple[Points, ...] = ()
-
-
-def stepped(value: float, step: float = 1.3) -> float:
-    """Rounded on a logarithmic scale, so that like plants share their painted leaves."""
-    return round(step ** round(math.log(max(value, 1e-3), step)), 3)
 
 
 def form_of(shown: Shown) -> LeafForm:
@@ -99,13 +92,13 @@ def form_of(shown: Shown) -> LeafForm:
         low = {"round_kidney": 0.85, "linear": 0.03, "lance": 0.1}.get(outline, 0.25)
         high = {"round_kidney": 1.35, "linear": 0.16, "lance": 0.42, "spoon": 0.75}.get(outline, 1.0)
         ratio = min(max(ratio, low), high)
-    drawing, texture = shown.drawing, shown.state("leaf_texture", "thin")
+    drawing = shown.drawing
     depth = {"lobed": 0.38, "deep_lobed": 0.7, "prickly": 0.5}.get(edge, 0.0)
     lobes = drawing.lobes or ("spreading" if edge == "prickly" else "blunt")
     return LeafForm(
         outline=outline,
         edge=edge,
-        ratio=stepped(ratio),
+        ratio=round(ratio, 3),
         stalk=0.0 if shown.grassy else round(stalk * 5) / 5,
         lobes=lobes,
         lobe_count=drawing.lobe_count or 5,
@@ -114,16 +107,8 @@ def form_of(shown: Shown) -> LeafForm:
         veins=VEINS.get(shown.state("leaf_veins", "ribs" if shown.grassy or outline == "linear" else ""), "pinnate"),
         mark=shown.state("leaf_mark", "none"),
         hairs=shown.state("leaf_hairs", "none"),
-        texture=texture,
-        gloss=_gloss(shown) if drawing.gloss is None else drawing.gloss,
+        arrow=drawing.arrow_base,
     )
-
-
-def _gloss(shown: Shown) -> float:
-    """How much a leaf shines, from how it feels."""
-    if shown.state("leaf_hairs", "none") in ("woolly", "bristly"):
-        return 0.06
-    return {"fleshy": 0.5, "stiff": 0.45}.get(shown.state("leaf_texture", "thin"), 0.22)
 
 
 @lru_cache(maxsize=4096)
@@ -205,10 +190,12 @@ def _along(form: LeafForm, chance: np.random.Generator) -> LeafShape:
         if form.outline in ("heart", "fishtail"):
             half = _notched(form) * np.array([1.0, chance.uniform(0.93, 1.05)])
         else:
-            cut = form.edge in ("lobed", "deep_lobed", "prickly", "toothed")
+            cut = form.arrow or form.edge in ("lobed", "deep_lobed", "prickly", "toothed")
             t = np.linspace(0, 1, 90 if cut else 28)
             factor, shift = _cut(form, t, chance)
             width = _profile(form.outline, t) * factor * form.ratio / 2 * chance.uniform(0.94, 1.05)
+            if form.arrow:  # two lobes at the base that point outwards
+                width = np.maximum(width, 0.62 * form.ratio * np.clip(1 - np.abs(t - 0.07) / 0.09, 0, 1))
             half = np.stack([np.clip(t + shift, 0, 1), np.maximum(width, 0.004)], axis=1)
             if form.edge == "prickly":
                 tops = 1 + np.nonzero((width[1:-1] > width[:-2]) & (width[1:-1] >= width[2:]))[0]

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 from PIL import Image, ImageDraw
@@ -14,14 +14,13 @@ from training.drawn.chance import dice
 from training.drawn.cluster import flower_stem_end
 from training.drawn.curve import arc
 from training.drawn.foliage import foliage_of, leaf
-from training.drawn.frame import Light
 from training.drawn.grass_head import grass_head
 from training.drawn.grow import RIPE, Stage, grow
+from training.drawn.kinds import views_of
 from training.drawn.organ import Growth, Plant
 from training.drawn.paint import Easel
-from training.drawn.sprite import views_of
-from training.drawn.traits import Shown, show
-from training.drawn.view import View
+from training.drawn.traits import Shown, show, tilt_of
+from training.drawn.view import Light, fitting
 
 SIDE = 900  # px
 PAPER, INK = 246, (60, 60, 60)  # greys
@@ -47,12 +46,8 @@ class Portrait:
 
 def plan_portrait(species: Species, seed: int, stage: Stage | None = None) -> Portrait:
     """The plan of a portrait: one whole plant, in flower where no stage is given."""
-    shown = show(species, seed, stage or "flowering")
-    habit = shown.state("growth_habit", "rosette")
-    stalked = stage not in ("leaves", "seedling") and shown.state("flower_stalk", "leafy").startswith("leafless")
-    standing = habit in ("erect", "tuft") or (shown.grassy and habit == "creeping")
-    tilt = 1.25 if standing else 1.0 if habit == "rosette" and stalked else 0.45
-    return Portrait(species.id, seed, stage or "flowering", tilt)
+    chosen: Stage = stage or "flowering"
+    return Portrait(species.id, seed, chosen, tilt_of(show(species, seed, chosen), chosen in RIPE))
 
 
 def draw_portrait(plan: Portrait, species: Species, side: int = SIDE) -> Image.Image:
@@ -78,20 +73,21 @@ def one_head(shown: Shown, stage: Stage) -> Plant | None:
     growth = Growth(shown, foliage_of(shown, chance), bloom_of(shown), RIPE[stage])
     bloom = growth.bloom
     assert bloom is not None
-    short = 3 * bloom.radius + 3
+    short, stalked = 3 * bloom.radius + 3, shown.state("flower_stalk", "leafy") != "none"
     if shown.flower_build in ("grass_spikelets", "sedge_spikelets"):
         stem = arc((0, 0, 0), 0.0, 1.5, 0.5 * short + 6, 0.1, 9)
         growth.stem(stem, 0.7, 0.6)
         grass_head(growth, stem, chance)
-    elif shown.flower_build in CROWDED:
-        tall = 6 * short if shown.state("cluster_shape", "") in ("whorls", "row", "panicle") else short
+    elif shown.flower_build in CROWDED and (stalked or shown.flower_build == "spike"):
+        shape = shown.state("cluster_shape", "")
+        tall = short * (6 if shape in ("row", "panicle") or (bloom.open.kind == "tiny" and shape == "whorls") else 1)
         stem = arc((0, 0, 0), 0.0, 1.5, tall, 0.1, 9)
         growth.stem(stem, max(0.35, 0.12 * bloom.radius), max(0.3, 0.1 * bloom.radius))
         flower_stem_end(growth, stem, chance)
     else:
         form, radius = (bloom.ripe, bloom.ripe_radius) if stage == "seeding" else (bloom.open, bloom.radius)
-        view, facing = ("top", (0, -0.9, 0.4)) if "top" in views_of(form.kind) else ("side", (0, 0, 1))
-        growth.blossom(replace(form, view=view), (0, 0, 0), np.array(facing), radius, 0)
+        facing = (0, -0.9, 0.4) if "top" in views_of(form.kind) else (0, 0, 1)
+        growth.blossom(form, (0, 0, 0), np.array(facing), radius, 0)
     return growth.done()
 
 
@@ -105,19 +101,11 @@ def one_leaf(shown: Shown) -> Plant:
 
 def _panel(plant: Plant, tilt: float, high: int, wide: int) -> Image.Image:
     """A plant that fills a part of the picture ``wide`` x ``high`` px, with its scale at the foot."""
-    view = View(1.0, tilt, 0.0, (0.0, 0.0, 0.0), 1, 1e4)
-    px = np.concatenate([view.project(points)[0] for points in plant.points()]) - 0.5
-    low, top = px.min(axis=0), px.max(axis=0)
-    across = 1.12 * float(max((top - low)[1] * high / (0.86 * high), (top - low)[0] * high / (0.94 * wide), 2.0))
-    right, up = (low + top)[0] / 2, -(low + top)[1] / 2 - 0.03 * across
-    # The target lies in the plane of the picture, in the middle of the panel.
-    shift = right + across * (high - wide) / high / 2
-    target = (shift, up * math.cos(tilt), up * math.sin(tilt))
-    framed = View(across, tilt, 0.0, target, high, 1e4)
-    easel = Easel(np.full((high, high, 3), PAPER, dtype=np.uint8), framed, EVEN)
-    easel.put(plant, (0.0, 0.0))
-    picture = Image.fromarray(easel.finish(0.0)).crop((0, 0, wide, high))
-    return _scaled(picture, framed.scale)
+    view = fitting(plant.points(), tilt, wide, 0.93 * high)
+    easel = Easel(np.full((high, wide, 3), PAPER, dtype=np.uint8), view, EVEN)
+    easel.put(plant)
+    picture = Image.fromarray(easel.finish())
+    return _scaled(picture, view.scale)
 
 
 def _scaled(picture: Image.Image, scale: float) -> Image.Image:

@@ -10,7 +10,7 @@ from training.drawn import colour
 from training.drawn.colour import Rgb
 from training.drawn.drawing import Drawing, drawing_of
 
-# Of several flower builds, one that is only like that from afar is not drawn.
+# Ordinary numbers where a file gives none, in the character's unit, from memory.
 _GUESS: dict[str, float] = {
     "leaf_length": 60.0,
     "leaf_width": 20.0,
@@ -106,10 +106,10 @@ class Shown:
         return colour.RED_STEM if self.state("stem_colour", "green") == "reddish" else colour.STEM
 
 
-def show(species: Species, seed: int, stage: str = "flowering", mown: bool = False) -> Shown:
+def show(species: Species, seed: int, stage: str = "flowering") -> Shown:
     """The typical plant of a species at a stage: of each character the commonest state and the middle of its range.
 
-    A plant in leaf shows what its file says of younger plants. Mown plants stay at the small end of their ranges.
+    A plant in leaf shows what its file says of younger plants.
     """
     states, numbers = {}, {}
     for name, score in species.characters.items():
@@ -118,8 +118,19 @@ def show(species: Species, seed: int, stage: str = "flowering", mown: bool = Fal
         young = score.when is not None and stage in ("seedling", "leaves")
         value = score.before if young else score.states or score.range
         if isinstance(value, dict):
-            states[name] = max(value, key=lambda state: RANK[value[state]])
+            states[name] = max(value, key=lambda state: (RANK[value[state]], state == "erect"))
         elif value:
             low, high = value
-            numbers[name] = low * (high / low) ** (0.2 if mown else 0.5)
+            numbers[name] = low * (high / low) ** 0.5
     return Shown(species.id, seed, states, numbers, drawing_of(species.id))
+
+
+def tilt_of(shown: Shown, bearing: bool) -> float:
+    """From where the plant is best seen: 0 from above, pi/2 from the side (rad); ``bearing`` flowers or seeds."""
+    habit = shown.state("growth_habit", "rosette")
+    if shown.grassy and habit not in ("tuft", "creeping"):
+        return 0.9
+    if habit in ("erect", "tuft") or (shown.grassy and habit == "creeping"):
+        return 1.25
+    stalked = bearing and shown.state("flower_stalk", "leafy").startswith("leafless")
+    return 1.0 if stalked and habit == "rosette" else 0.45

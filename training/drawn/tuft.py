@@ -54,17 +54,17 @@ def tuft(growth: Growth, dice: random.Random) -> None:
 
 def culms(growth: Growth, dice: random.Random, number: int, foot: Place = (0, 0, 0.5)) -> None:
     """Flower stems: of grasses with a leaf or two, of bulbs bare."""
-    shown, leaves, mown = growth.shown, growth.leaves, growth.mown
+    shown, leaves = growth.shown, growth.leaves
     is_grass = shown.state("flower_build", "grass_spikelets") in GRASS
-    tall = min(8 * shown.number("plant_height" if is_grass else "stalk_height"), 75.0 if mown else 600.0)
+    tall = min(8 * shown.number("plant_height" if is_grass else "stalk_height"), 600.0)
     thick = min(3.0, max(0.6, 0.0025 * tall + 0.1 * shown.number("blade_width")))
     if shown.leaf_build == "three_leaflets":
         thick = min(2.4, max(0.9, 0.08 * leaves.length))
     for _ in range(number):
         start = (foot[0] + dice.gauss(0, 1.5), foot[1] + dice.gauss(0, 1.5), foot[2])
-        rise = 1.53 - (dice.uniform(0.05, 0.85) if is_grass and mown else dice.uniform(0.03, 0.45))
+        rise = 1.53 - dice.uniform(0.03, 0.45)
         path = arc(start, dice.uniform(0, 6.3), rise, tall * dice.uniform(0.6, 1.0), dice.uniform(-0.1, 0.3), 9)
-        growth.stem(path, thick, thick * 0.6, mixed(shown.stem_colour, leaves.colour, 0.35))
+        growth.stem(path, thick, thick * 0.6, mixed(shown.stem_colour, leaves.colour, 0.85 if is_grass else 0.35))
         if not is_grass:
             flower_stem_end(growth, path, dice)
             continue
@@ -103,12 +103,14 @@ def spreading_grass(growth: Growth, dice: random.Random) -> None:
     thick = max(0.9, 0.28 * shown.number("blade_width"))
     for k in range(number):
         turn = k * 2 * math.pi / number + dice.gauss(0, 0.3)
-        path = arc((0, 0, 0.8), turn, dice.uniform(0.02, 0.3), reach * dice.uniform(0.4, 1), dice.uniform(-0.6, 0.0), 8)
+        path = arc(
+            (0, 0, 0.8), turn, dice.uniform(0.02, 0.3), reach * dice.uniform(0.4, 1), dice.uniform(-1.1, -0.5), 8
+        )
         growth.stem(path, thick, thick * 0.7)
         for j in range(1, 8, 2 if length > 60 else 1):
             way = turn + (1 if j % 2 else -1) * dice.uniform(0.3, 1.0)
             long = length * dice.uniform(0.55, 1.05)
             blade(growth, path[j], way, dice.uniform(0.1, 0.8), long, dice, dice.uniform(0.2, 0.8), 0.2)
-        if growth.bloom is not None and dice.random() < 0.6:
+        if growth.bloom is not None and dice.random() < 0.8:
             grass_head(growth, path, apart(dice))
     shoot(growth, (0, 0, 0.5), 5, 0.8, dice, 0.9)
