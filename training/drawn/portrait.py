@@ -24,7 +24,7 @@ from training.drawn.view import Light, fitting
 
 SIDE = 900  # px
 PAPER, INK = 246, (60, 60, 60)  # greys
-EVEN = Light((-0.35, -0.35, 0.87), 0.45, 0.95)
+EVEN = Light((-0.14, -0.2, 0.97), 0.45, 0.95)
 SIZES = (1, 2, 5, 10, 20, 50, 100, 200, 500)  # mm of the scale
 # Flowers that are known by how they stand together; of others one is shown.
 CROWDED = ("spike", "tiny_green", "two_lipped", "pea", "button", "spurge_cup")
