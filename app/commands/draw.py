@@ -17,19 +17,17 @@ def draw(
     species: Annotated[str, typer.Argument(metavar="SPECIES", help="Id, scientific or common name; or plain_lawn.")],
     seed: Annotated[int, typer.Option(min=0, help="The same seed draws the same picture.")] = 1,
     stage: Annotated[str | None, word("--stage", "STAGE", "seedling, leaves, flowering or seeding.")] = None,
-    ground: Annotated[str | None, word("--ground", "GROUND", "turf, soil, mulch, gravel or paving.")] = None,
-    mown: Annotated[bool | None, typer.Option("--mown/--unmown", help="In mown or unmown grass.")] = None,
-    side: Annotated[int, typer.Option(min=64, max=2000, help="Width and height in px.")] = 412,
+    ground: Annotated[str | None, word("--ground", "GROUND", "turf, soil or gravel.")] = None,
+    side: Annotated[int, typer.Option(min=64, max=2000, help="Width and height in px.")] = 900,
     portrait: Annotated[
-        bool, typer.Option("--portrait", help="One plant on plain paper with a scale, instead of a scene.")
+        bool, typer.Option("--portrait", help="The plant, its head and a leaf on plain paper, each with a scale.")
     ] = False,
     out: Annotated[Path | None, option("FILE", "Where to: FILE.jpg or FILE.png.")] = None,
     as_json: Json = False,
 ) -> None:
     """Draw a picture of a species from its characters; it is drawn, never a photo of the plant."""
-    name, scene, picture = draw_species(load_key().flora, species, seed, stage, ground, mown, side, portrait)
+    name, scene, picture = draw_species(load_key().flora, species, seed, stage, ground, side, portrait)
     file = out or Path(f"{name}_drawn_{seed}.jpg")
     save_picture(picture, file)
-    said = f"{name} (seed {seed}): one plant, {scene.stage}" if portrait else str(scene)
-    what = {"file": str(file), "species": name, "seed": seed, "stage": scene.stage, "ground": scene.ground}
-    answer(as_json, {**what, "mown": scene.mown, "drawn": True}, f"{said}\n{file} (drawn, not a photo)")
+    what = {"file": str(file), "species": name, "seed": seed, "stage": scene.stage, "drawn": True}
+    answer(as_json, {**what, "ground": getattr(scene, "ground", None)}, f"{scene}\n{file} (drawn, not a photo)")

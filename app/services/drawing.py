@@ -20,29 +20,26 @@ FORMATS = {".jpg": "JPEG", ".jpeg": "JPEG", ".png": "PNG"}
 
 
 def draw_species(
-    flora: Flora, species: str, seed: int, stage: str | None, ground: str | None, mown: bool | None, side: int,
-    portrait: bool = False,
+    flora: Flora, species: str, seed: int, stage: str | None, ground: str | None, side: int, portrait: bool = False
 ) -> tuple[str, Any, Any]:  # fmt: skip
     """The id of a species, or of a plain lawn, its scene, and the picture of it, ``side`` px square.
 
     ``portrait``: one plant on plain paper with a scale. Raises AnswerError for a word that is not known, SwardkeyError
-    for a plant whose picture would not be recognised.
+    for a plant whose picture would mislead.
     """
     chosen_stage: Any = stage and one_of("--stage", stage, get_args(Stage))
     chosen_ground: Any = ground and one_of("--ground", ground, get_args(Ground))
     lawn = species.replace(" ", "_").lower() == PLAIN_LAWN
     name = PLAIN_LAWN if lawn else PlantNames(flora).the_usual(species)
     plant = flora.species.get(name)
-    if plant is not None and not drawing_of(name).offered:
-        raise SwardkeyError(
-            f"{plant.common_name} is not drawn, as nobody would recognise it; its characters are drawn in swardkey key"
-        )
+    if plant is not None and (reason := drawing_of(name).not_drawn):
+        raise SwardkeyError(f"{plant.common_name} is not drawn, because {reason}; swardkey key draws its characters")
     if portrait:
-        if plant is None or ground is not None or mown is not None:
-            raise SwardkeyError("--portrait draws one plant on paper; name a plant, and leave out --ground and --mown")
+        if plant is None or ground is not None:
+            raise SwardkeyError("--portrait draws one plant on paper; name a plant, and leave out --ground")
         plan = plan_portrait(plant, seed, chosen_stage)
         return name, plan, draw_portrait(plan, plant, side)
-    scene = plan_scene(plant, seed, chosen_stage, chosen_ground, mown)
+    scene = plan_scene(plant, seed, chosen_stage, chosen_ground)
     return name, scene, draw_scene(scene, plant, side)
 
 

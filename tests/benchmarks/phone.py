@@ -8,7 +8,7 @@ import numpy as np
 from PIL import Image
 
 from model.flora.load import load_flora
-from training.drawn.picture import draw
+from training.drawn import draw
 
 WIDTH, HEIGHT = 4032, 3024  # px as the sensor lies: 12 megapixels
 HELD_UPRIGHT = 6  # EXIF orientation: turn by a quarter to the right

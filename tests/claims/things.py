@@ -14,12 +14,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from training.drawn import brush
-from training.drawn.ground import Ground, ground_tile
+from training.drawn.ground import bare_ground
 
 Pixels = NDArray[np.uint8]
 Dice = np.random.Generator
 SIDE = 320  # px
-BARE: tuple[Ground, ...] = ("soil", "mulch", "gravel", "paving")
 WORDS = ["lorem", "unda", "petra", "via", "domus", "nox", "aqua", "terra", "manus", "0123456789", "45", "mm", "12:30"]
 
 
@@ -45,10 +44,8 @@ def _colour(chance: Dice, low: int = 20, high: int = 235) -> tuple[int, int, int
 
 def _bare(chance: Dice) -> Any:
     """Ground that nothing grows on."""
-    tile = ground_tile(BARE[int(chance.integers(4))], int(chance.integers(0, 4)), int(chance.integers(3)))
-    y, x = (int(v) for v in chance.integers(0, tile.shape[0] - SIDE, 2))
-    part = tile[y : y + SIDE, x : x + SIDE]
-    return np.rot90(part, int(chance.integers(4))).copy()
+    kind: Any = ("soil", "gravel")[int(chance.integers(2))]
+    return bare_ground(kind, SIDE, float(chance.uniform(0.6, 6)), chance)
 
 
 def _bricks(chance: Dice) -> Any:

@@ -4,14 +4,13 @@ from __future__ import annotations
 
 import random
 from collections.abc import Callable
-from dataclasses import replace
 
 from training.drawn import colour
 from training.drawn.colour import Rgb, from_hex, mixed
 from training.drawn.curve import Array, Place
 from training.drawn.flower import FlowerForm
+from training.drawn.kinds import VARIANTS
 from training.drawn.organ import Bloom, Growth
-from training.drawn.sprite import VARIANTS, views_of
 from training.drawn.traits import Shown
 
 GREEN_FRUIT: Rgb = (132, 156, 78)
@@ -48,7 +47,8 @@ def _open(shown: Shown) -> FlowerForm:
     if build == "dandelion":
         return FlowerForm("straps", petal, count=drawing.rays or 70, ratio=drawing.petal_ratio or 0.11)
     if build == "button":
-        kind = "thistle" if shown.state("head_bract_hairs", "none") == "spiny" else "button"
+        kind = "dome" if drawing.flat_heads else "button"
+        kind = "thistle" if shown.state("head_bract_hairs", "none") == "spiny" else kind
         return FlowerForm(kind, petal, disc=drawing.disc_size or 0.6)
     if build == "pea":
         head = _in_head(shown)
@@ -115,15 +115,13 @@ def _ripe(shown: Shown, radius: float) -> tuple[FlowerForm, float]:
     }
     plain = (FlowerForm("bare_disc", brown), radius * 0.8)
     if build not in ("daisy", "button"):
-        plain = (FlowerForm("tiny", mixed(tone, brown, 0.5), count=7), radius)
+        plain = (FlowerForm("bud", mixed(tone, brown, 0.5)), 0.6 * radius)
     return table.get(kind, plain)
 
 
 def bear(growth: Growth, form: FlowerForm, centre: Place, facing: Array, radius: float, dice: random.Random) -> None:
-    """One flower or fruit at a place, in the view that its facing asks for from above or the side."""
-    views = views_of(form.kind)
-    view = "side" if len(views) > 1 and facing[2] < 0.45 else views[0]
-    growth.blossom(replace(form, view=view), centre, facing, radius * dice.uniform(0.88, 1.1), dice.randrange(VARIANTS))
+    """One flower or fruit at a place."""
+    growth.blossom(form, centre, facing, radius * dice.uniform(0.88, 1.1), dice.randrange(VARIANTS))
 
 
 def bear_some(growth: Growth, centre: Place, dice: random.Random, facing: Callable[[], Array]) -> None:

@@ -12,20 +12,18 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-cv2.setNumThreads(1)  # one picture, one core: whoever draws many runs many processes
-
 Picture = NDArray[np.uint8]
 Floats = NDArray[np.float32]
 Points = NDArray[np.float64]
 Fixed = NDArray[np.int32]  # the same in sixteenths of a px
 Colour = tuple[float, ...]
+Mark = tuple[Fixed, tuple[float, float, float], int]  # points, colour and width of a line; 0: a filled shape
 _SHIFT = 4
-_FINE = 1 << _SHIFT
 
 
 def fixed(points: Points) -> Fixed:
     """Points in sixteenths of a pixel. The pixel centre lies at whole numbers."""
-    return (points * _FINE).round().astype(np.int32)
+    return (points * (1 << _SHIFT)).round().astype(np.int32)
 
 
 def fill(picture: Any, points: Points | Fixed, colour: Colour) -> None:
@@ -43,39 +41,21 @@ def _fixed(points: Any) -> Fixed:
 
 
 def ribbon(points: Points, widths: NDArray[np.float64]) -> Points:
-    """The polygon of a line whose width (px) changes along it."""
+    """The polygon of a line whose width changes along it."""
     step = np.gradient(points, axis=0)
     step /= np.maximum(np.hypot(step[:, 0], step[:, 1]), 1e-6)[:, None]
     across = np.stack([-step[:, 1], step[:, 0]], axis=1) * widths[:, None] / 2
     return np.concatenate([points + across, (points - across)[::-1]])
 
 
-def spot(picture: Any, centre: tuple[float, float], radius: float, colour: Colour) -> None:
-    """Fill a disc."""
-    place = (round(centre[0] * _FINE), round(centre[1] * _FINE))
-    cv2.circle(picture, place, max(1, round(radius * _FINE)), colour, -1, cv2.LINE_AA, _SHIFT)
-
-
 def soften(array: Any, sigma: float) -> Any:
-    """Gaussian blur; any sigma in px. A wide one is made at half the size, where it looks the same."""
-    if sigma < 0.25:
-        return array
-    if sigma > 3.2 and min(array.shape[:2]) >= 96:
-        height, width = array.shape[:2]
-        half = cv2.resize(array, (width // 2, height // 2), interpolation=cv2.INTER_AREA)
-        return cv2.resize(soften(half, sigma / 2), (width, height), interpolation=cv2.INTER_LINEAR)
+    """Gaussian blur; ``sigma`` in px."""
     return cv2.GaussianBlur(array, (0, 0), sigma)
 
 
 def scaled(array: Any, width: int, height: int) -> Any:
-    """Resize, averaging areas when it gets smaller."""
-    smaller = width < array.shape[1]
-    return cv2.resize(array, (width, height), interpolation=cv2.INTER_AREA if smaller else cv2.INTER_LINEAR)
-
-
-def slopes(array: Any) -> tuple[Any, Any]:
-    """Horizontal and vertical slope of a float32 field."""
-    return cv2.Sobel(array, cv2.CV_32F, 1, 0, ksize=3), cv2.Sobel(array, cv2.CV_32F, 0, 1, ksize=3)
+    """Resize by straight lines between pixels."""
+    return cv2.resize(array, (width, height), interpolation=cv2.INTER_LINEAR)
 
 
 def cloud(dice: np.random.Generator, height: int, width: int, grain: float, octaves: int = 3) -> Floats:

@@ -4,14 +4,8 @@ from __future__ import annotations
 
 import hashlib
 import random
-from collections.abc import Mapping
 
 import numpy as np
-
-from model.flora.species import Frequency
-
-# How often a state is drawn, relative to the others of its character.
-WEIGHT: Mapping[Frequency, float] = {"always": 1.0, "usually": 0.7, "sometimes": 0.25, "rarely": 0.05}
 
 
 def number_of(seed: int, *names: object) -> int:
@@ -22,11 +16,6 @@ def number_of(seed: int, *names: object) -> int:
     """
     text = ":".join(str(name) for name in (seed, *names))
     return int.from_bytes(hashlib.blake2b(text.encode(), digest_size=8).digest(), "big")
-
-
-def share(seed: int, *names: object) -> float:
-    """A number from 0 up to 1, evenly spread, fixed by the seed and the names."""
-    return number_of(seed, *names) / 2**64
 
 
 def dice(seed: int, *names: object) -> random.Random:
@@ -42,18 +31,3 @@ def apart(dice: random.Random) -> random.Random:
 def noise_dice(seed: int, *names: object) -> np.random.Generator:
     """Dice for whole arrays."""
     return np.random.default_rng(number_of(seed, *names))
-
-
-def pick(states: Mapping[str, Frequency], place: float) -> str:
-    """The state at ``place`` (0 to 1) when states lie side by side, as wide as they are frequent.
-
-    >>> pick({"yellow": "always"}, 0.99), pick({"white": "usually", "pink": "rarely"}, 0.99)
-    ('yellow', 'pink')
-    """
-    total = sum(WEIGHT[often] for often in states.values())
-    left = place * total
-    for state, often in states.items():
-        left -= WEIGHT[often]
-        if left < 0:
-            return state
-    return list(states)[-1]

@@ -9,7 +9,7 @@ import numpy as np
 
 from training.drawn.bloom import bear
 from training.drawn.colour import lit, mixed, varied
-from training.drawn.curve import GOLDEN, Array, along, arc, direction, end_direction, facing_up, scatter
+from training.drawn.curve import GOLDEN, Array, along, arc, direction, end_direction, facing_up, scatter, unit
 from training.drawn.flower import FlowerForm
 from training.drawn.organ import Bloom, Growth
 
@@ -35,7 +35,7 @@ def flower_stem_end(growth: Growth, path: Array, dice: random.Random) -> None:
         _spike(growth, path, dice)
     elif shape == "row":
         _row(growth, bloom, path, count, dice)
-    elif shape == "panicle" and build == "tiny_green":
+    elif shape == "panicle" and build == "tiny_green" and shown.state("growth_habit", "") == "erect":
         _spray(growth, path, dice)
     elif shape == "whorls":
         _rings(growth, bloom, path, dice)
@@ -129,19 +129,24 @@ def _spike(growth: Growth, path: Array, dice: random.Random) -> None:
     wide = shown.number("flower_width")
     long = max(1.6 * wide, (shown.drawing.spike or 0.3) * shown.number("stalk_height") * 10)
     end, way = path[-1], end_direction(path)
-    number = int(min(240, 14 * long / max(wide, 1.0) ** 0.9 + 40))
+    side = unit(np.cross(way, (0.0, 1.0, 0.2)))
+    front = np.cross(way, side)
+    number = int(min(420, 30 * long / max(wide, 1.0) + 60))
     for k in range(number):
-        t, out = k / number, direction(k * GOLDEN)
-        at = end + way * long * t + out * wide * 0.34 * (1 - 0.45 * t)
+        t, turn = k / number, k * GOLDEN
+        out = math.cos(turn) * side + math.sin(turn) * front
+        girth = (0.25 + 0.75 * math.sin(math.pi * min(0.97, 0.12 + 0.85 * t)) ** 0.6) * 0.42
+        at = end + way * long * t + out * wide * girth
         colour = lit(varied(shown.flower_colour, dice, 0.16, 0.05), 1 - 0.3 * ripe * dice.random())
-        growth.flake(at, way * 0.6 + out * 0.8, wide * 0.42, wide * 0.3, colour)
+        growth.flake(at, way * 0.9 + out * 0.5, wide * 0.34, wide * 0.17, colour, pointed=True)
     if ripe < 0.5:
-        ring = dice.uniform(0.1, 0.7)
-        for k in range(22):
-            foot = end + way * long * (ring + dice.gauss(0, 0.06))
-            tip = foot + direction(k * 2.4, 0.1) * wide * dice.uniform(0.75, 1.05)
-            growth.bristle(foot, tip, (196.0, 194.0, 170.0))
-            growth.flake(tip, UP, wide * 0.12, wide * 0.12, (214, 206, 164))
+        middle = 0.45 if long < 4 * wide else dice.uniform(0.3, 0.6)
+        for k in range(26):
+            out = math.cos(k * GOLDEN) * side + math.sin(k * GOLDEN) * front
+            foot = end + way * long * (middle + dice.gauss(0, 0.07)) + out * 0.4 * wide
+            tip = foot + (out + 0.1 * way) * wide * dice.uniform(0.5, 0.75)
+            growth.bristle(foot, tip, (214.0, 212.0, 196.0))
+            growth.flake(tip, way, wide * 0.2, wide * 0.12, (226, 218, 170))
 
 
 def _spray(growth: Growth, path: Array, dice: random.Random) -> None:
@@ -166,7 +171,7 @@ def _rings(growth: Growth, bloom: Bloom, path: Array, dice: random.Random) -> No
     docks = bloom.open.kind == "tiny"
     levels = 16 if docks and shown.number("plant_height") > 20 else 3
     number = 12 if docks else max(3, min(9, round(shown.number("flowers_per_cluster") * 0.7)))
-    size = bloom.radius if not docks else max(1.6, bloom.ripe_radius)
+    size = bloom.radius if not docks else max(1.2, bloom.radius + ripe * (bloom.ripe_radius - bloom.radius))
     for level in range(levels):
         foot = along(path, (0.5 if docks else 0.72) + (0.5 if docks else 0.27) * level / max(1, levels - 1))
         for k in range(number):

@@ -33,8 +33,6 @@ GRASS_HEAD: Mapping[str, Rgb] = {
     "yellow": (186, 166, 88),
 }
 DEAD: Rgb = (172, 146, 92)
-YELLOWED: Rgb = (184, 172, 66)
-REDDENED: Rgb = (140, 74, 50)
 DISC: Mapping[str, Rgb] = {"yellow": (226, 174, 34), "dark": (58, 42, 46)}
 
 

@@ -63,7 +63,7 @@ def _cup(to: Sketch, width: float, dice: random.Random) -> None:
 
 def straps_from_top(to: Sketch, form: FlowerForm, dice: random.Random) -> None:
     """A head of strap florets only, as in dandelions: long outer ones, short erect inner ones."""
-    to.disc((0, 0), 0.62, lit(form.colour, 0.66))
+    to.disc((0, 0), 0.5, lit(form.colour, 0.82))
     for k in range(form.count):
         place = 1 - k / form.count  # outermost first
         turn = k * GOLDEN_ANGLE + dice.gauss(0, 0.07)

@@ -19,12 +19,11 @@ Cotyledon = Literal["oval", "round", "linear", "spoon", "heart"]
 class Drawing(Fact):
     """Colours as #rrggbb of a fresh part in plain daylight, and proportions.
 
-    ``lobes``: which way the lobes of a blade point. ``lobe_count``: lobes on one side.
-    ``rays``: rays or strap florets of one head. ``petal_ratio``: width of a petal over its
-    length. ``gloss``: 0 dull to 1 shining. ``spike``: length of a dense spike over its
-    stalk's. ``cotyledon``: outline of the seed leaves. ``nodding``: flowers or heads hang.
-    ``dense``: 1 is an ordinary number of leaves or stems. ``offered``: whether its picture is good enough to be shown
-    to people.
+    ``lobes``: which way the lobes of a blade point. ``lobe_count``: lobes on one side. ``arrow_base``: the blade has
+    two lobes at its base. ``rays``: rays or strap florets of one head. ``petal_ratio``: width of a petal over length.
+    ``flat_heads``: heads without rays are flat buttons, not cylinders. ``spike``: length of a dense spike over its
+    stalk's. ``cotyledon``: outline of the seed leaves. ``nodding``: flowers or heads hang. ``dense``: 1 is an ordinary
+    number of leaves or stems. ``not_drawn``: why no picture of it is offered to people, as what comes after "because".
     """
 
     leaf_colour: Hex | None = None
@@ -40,12 +39,13 @@ class Drawing(Fact):
     rays: Annotated[int, Field(ge=3, le=250)] | None = None
     petal_ratio: Annotated[float, Field(gt=0, le=2)] | None = None
     disc_size: Annotated[float, Field(gt=0, lt=1)] | None = None
-    gloss: Annotated[float, Field(ge=0, le=1)] | None = None
     spike: Annotated[float, Field(gt=0, le=1)] | None = None
     cotyledon: Cotyledon | None = None
     nodding: bool = False
+    flat_heads: bool = False
+    arrow_base: bool = False
     dense: Annotated[float, Field(gt=0, le=4)] = 1.0
-    offered: bool = True
+    not_drawn: Annotated[str, Field(min_length=5)] | None = None
 
 
 PLAIN = Drawing(source=["MEM"], standing="from memory")

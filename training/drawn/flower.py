@@ -127,16 +127,16 @@ def petals_from_top(to: Sketch, form: FlowerForm, dice: random.Random) -> None:
         turn = first + k * 2 * math.pi / count + dice.gauss(0, 0.05)
         end, wide = reach * dice.uniform(0.92, 1.0), reach * form.ratio * dice.uniform(0.92, 1.08)
         base = varied(form.colour, dice, 0.035, 0.012)
-        veins = 1 if form.notch == "deep" else 5
+        veins = 1 if form.notch == "deep" or count == 6 else 3
         if form.notch == "deep":
             for side in (-1, 1):
                 to.fill(spun(petal(0.06, end, wide * 0.42), turn + side * 0.17), base)
         else:
             to.fill(spun(petal(0.04, end, wide, "shallow" if form.notch == "shallow" else "round"), turn), base)
         for j in range(veins):
-            off = (j - (veins - 1) / 2) * 0.11 * form.ratio / 0.6
+            off = (j - (veins - 1) / 2) * 0.18 * form.ratio / 0.6
             vein = spun([[0.12, off * 0.3], [end * 0.55, off], [end * 0.86, off * 1.25]], turn)
-            to.line(vein, form.stripe or lit(base, 0.86), 0.03 if form.stripe else 0.018)
+            to.line(vein, form.stripe or lit(base, 0.86), 0.014)
     to.disc((0, 0), 0.17, form.second)
     for k in range(count * 2 if count > 4 else count):
         turn = first + k * math.pi / count + dice.gauss(0, 0.1)

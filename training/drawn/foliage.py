@@ -8,7 +8,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from training.drawn.colour import REDDENED, STEM, mixed, varied
+from training.drawn.colour import STEM, mixed, varied
 from training.drawn.curve import Place, along, arc, direction
 from training.drawn.leaf import VARIANTS, LeafForm, form_of
 from training.drawn.organ import Foliage, Growth
@@ -25,14 +25,10 @@ COTYLEDONS = {
 
 
 def foliage_of(shown: Shown, dice: random.Random) -> Foliage:
-    """The foliage of one plant: health and light vary its green from plant to plant."""
-    tone = varied(shown.leaf_colour, dice, 0.13, 0.045)
-    if dice.random() < 0.22:
-        tone = mixed(tone, (178, 176, 70), dice.uniform(0.1, 0.38))  # short of nitrogen
-    if shown.state("stem_colour", "green") == "reddish" and dice.random() < 0.3:
-        tone = mixed(tone, REDDENED, dice.uniform(0.08, 0.4))
+    """The foliage of one plant; its green varies a little from plant to plant."""
+    tone = varied(shown.leaf_colour, dice, 0.05, 0.015)
     length = shown.number("leaflet_length" if shown.leaf_build in ("three_leaflets", "feather") else "leaf_length")
-    return Foliage(form_of(shown), length, tone, mixed(shown.stem_colour, tone, 0.3), 0.25 * dice.random() ** 2)
+    return Foliage(form_of(shown), length, tone, mixed(shown.stem_colour, tone, 0.3))
 
 
 def blade(
@@ -47,9 +43,8 @@ def blade(
     form: LeafForm | None = None,
 ) -> None:
     """One blade or leaflet."""
-    age = dice.random() ** 1.5 if dice.random() < growth.leaves.ageing else 0.0
     roll, width, tone = dice.gauss(0, 0.16), dice.uniform(0.9, 1.1), dice.gauss(1.0, 0.07)
-    row = (*foot, turn, rise, length, droop, roll, fold, width, tone, age, float(dice.randrange(VARIANTS)))
+    row = (*foot, turn, rise, length, droop, roll, fold, width, tone, float(dice.randrange(VARIANTS)))
     growth.blade(form or growth.leaves.form, row)
 
 
@@ -60,9 +55,21 @@ def leaf(growth: Growth, foot: Place, turn: float, rise: float, size: float, dic
         _three(growth, foot, turn, rise, size, dice)
     elif build == "feather":
         _feather(growth, foot, turn, rise, size, dice)
+    elif growth.leaves.form.stalk >= 0.4 and rise > 0.5:
+        _on_a_stalk(growth, foot, turn, rise, size, dice)
     else:
         fold = dice.uniform(0.02, 0.35) if build == "simple" else 0.1
         blade(growth, foot, turn, rise, growth.leaves.length * size, dice, dice.uniform(0.1, 0.9), fold)
+
+
+def _on_a_stalk(growth: Growth, foot: Place, turn: float, rise: float, size: float, dice: random.Random) -> None:
+    """A leaf whose stalk stands up and whose blade lies level upon it."""
+    form, whole = growth.leaves.form, growth.leaves.length * size
+    stalk = arc(foot, turn, rise, form.stalk * whole, 0.1, 5)
+    thick = max(0.35, 0.02 * whole)
+    growth.stem(stalk, thick * 1.1, thick, growth.leaves.stalk_colour)
+    long = whole * (1 - form.stalk)
+    blade(growth, stalk[-1], turn, dice.uniform(-0.1, 0.35), long, dice, 0.2, 0.1, replace(form, stalk=0.0))
 
 
 def _three(growth: Growth, foot: Place, turn: float, rise: float, size: float, dice: random.Random) -> None:
@@ -107,7 +114,7 @@ def _feather(growth: Growth, foot: Place, turn: float, rise: float, size: float,
 def seed_leaves(growth: Growth, span: float, dice: random.Random) -> None:
     """The pair of seed leaves of a seedling, ``span`` mm from tip to tip."""
     outline, ratio, stalk = COTYLEDONS[growth.shown.drawing.cotyledon or "oval"]
-    form = replace(LeafForm(outline), ratio=ratio, stalk=stalk, texture="fleshy")
+    form = replace(LeafForm(outline), ratio=ratio, stalk=stalk)
     turn, up = dice.uniform(0, 6.28), dice.uniform(1.0, 4.0)
     growth.stem(np.array([[0.0, 0, 0], [0, 0, up]]), 0.8, 0.7, mixed(STEM, growth.leaves.stalk_colour, 0.5))
     for side in (0.0, math.pi):

@@ -9,7 +9,7 @@ from collections.abc import Callable, Mapping
 import numpy as np
 
 from training.drawn.colour import DEAD, STEM, Rgb, lit, mixed, varied
-from training.drawn.curve import GOLDEN, Array, along, arc, direction, end_direction, scatter
+from training.drawn.curve import GOLDEN, Array, along, arc, direction, end_direction, scatter, unit
 from training.drawn.organ import Growth
 from training.drawn.traits import Shown
 
@@ -76,36 +76,47 @@ def fingers(growth: Growth, culm: Array, tone: Rgb, dice: random.Random) -> None
 
 
 def racemes_along(growth: Growth, culm: Array, tone: Rgb, dice: random.Random) -> None:
-    """One-sided rows that hang out along the upper stalk."""
+    """Racemes one after the other along the upper stalk, arching to one side, spikelets hanging in rows below them."""
     number = max(2, min(20, round(growth.shown.number("racemes"))))
-    span, way = _head_length(growth.shown), end_direction(culm)
-    axis = arc(culm[-1], dice.uniform(0, 6.3), 1.35, span, 0.1, 5)
+    span, long = _head_length(growth.shown), growth.shown.number("spikelet_length")
+    turn = dice.uniform(-0.5, 0.5)
+    axis = arc(culm[-1], turn, 1.4, span * 0.8, 0.35, 9)
     growth.stem(axis, 0.9, 0.5, STEM)
     for k in range(number):
-        t = k / number
-        long = span * (0.55 if number < 9 else 0.38) * (1.1 - 0.5 * t)
-        rise = dice.uniform(0.2, 0.7) + 0.6 * t
-        branch = arc(along(axis, t), math.atan2(way[1], way[0]) + k * 2.4, rise, long, 0.7, 6)
-        _raceme(growth, branch, tone, dice)
+        t = 0.9 * k / max(1, number - 1) + 0.1
+        reach = span * (0.55 if number < 9 else 0.38) * (1.1 - 0.4 * t)
+        branch = arc(along(axis, t), turn + 0.35 * (-1) ** k, 0.75 + 0.2 * t, reach, 1.5, 12)
+        growth.stem(branch, max(0.5, 0.22 * long), 0.3, mixed(STEM, tone, 0.4))
+        rows = int(min(60, max(6, reach / (0.5 * long))))
+        for j in range(rows):
+            at = along(branch, 0.06 + 0.94 * j / rows)
+            way = unit(along(branch, min(1.0, j / rows + 0.1)) - along(branch, j / rows) - 0.35 * long * UP)
+            _spikelet(growth, at - (0.1 + 0.35 * (j % 2)) * long * UP, way, tone, dice)
+            if growth.ripe < 0.5 and j % 2:  # dark anthers hang out
+                foot = at - 0.5 * long * UP + way * 0.5 * long
+                end = foot + scatter(dice, 0.12, 0.12, 0.1) * long - 0.5 * long * UP
+                growth.bristle(foot, end, (150.0, 130.0, 120.0))
+                growth.flake(end, UP, 0.5 * long, 0.2 * long, (62, 34, 62))
 
 
 def open_panicle(growth: Growth, culm: Array, tone: Rgb, dice: random.Random) -> None:
-    """Branches in rings, their spikelets towards the ends; long spikelets make it nod."""
+    """Branches in rings, longest below, spikelets towards their ends: a triangle; long spikelets make it nod."""
     span, long = _head_length(growth.shown) * 1.1, growth.shown.number("spikelet_length")
-    heavy, levels, branches, number = (0.9, 5, 2, 2) if long > 12 else (0.25, 7, 3, 6)
-    axis = arc(culm[-1], dice.uniform(0, 6.3), 1.35, span, heavy * 0.7, 7)
-    growth.stem(axis, 0.8, 0.4, mixed(STEM, tone, 0.3))
+    heavy, levels, number = (0.9, 5, 2) if long > 12 else (0.25, 6, 5)
+    axis = arc(culm[-1], dice.uniform(0, 6.3), 1.45, span, heavy * 0.5, 9)
+    growth.stem(axis, max(0.4, 0.12 * long), 0.25, mixed(STEM, tone, 0.3))
     for level in range(levels):
         t = level / levels
-        for k in range(branches):
-            turn = k * 2.1 + level * 1.2 + dice.gauss(0, 0.3)
-            reach = span * (0.42 if long > 4 else 0.5) * (1 - 0.75 * t) * dice.uniform(0.6, 1.1) + long * 0.5
-            branch = arc(along(axis, t), turn, dice.uniform(0.3, 1.0), reach, heavy, 5)
-            growth.stem(branch, 0.45, 0.3, mixed(STEM, tone, 0.4))
-            for j in range(number):
-                at = along(branch, 0.45 + 0.55 * (j + 0.5) / number) + scatter(dice, 0.25, 0.25, 0.2) * long
-                way = end_direction(branch) + np.array([dice.gauss(0, 0.35), dice.gauss(0, 0.35), -heavy * 0.3])
-                _spikelet(growth, at, way / float(np.linalg.norm(way)), tone, dice)
+        reach = (0.6 * span * (1 - t) + 0.5 * long) * dice.uniform(0.85, 1.0)
+        for k in range(2):
+            turn = k * math.pi + level * 1.0 + dice.gauss(0, 0.25)
+            branch = arc(along(axis, t), turn, 0.3 + 0.5 * t, reach, heavy * 0.6, 7)
+            growth.stem(branch, max(0.25, 0.07 * long), 0.2, mixed(STEM, tone, 0.4))
+            for j in range(max(1, round(number * (1 - 0.6 * t)))):
+                foot = along(branch, 0.45 + 0.55 * (j + 1) / number)
+                way = unit(end_direction(branch) + scatter(dice, 0.3, 0.3, 0.2, 0.15 - heavy * 0.3))
+                _spikelet(growth, foot, way, tone, dice)
+            _spikelet(growth, branch[-1], end_direction(branch), tone, dice)
 
 
 def single_spike(growth: Growth, culm: Array, tone: Rgb, dice: random.Random) -> None:
@@ -134,14 +145,15 @@ def ball(growth: Growth, culm: Array, tone: Rgb, dice: random.Random) -> None:
         way = direction(k * GOLDEN, up, math.sqrt(max(0.0, 1 - up * up)))
         colour = varied(tone, dice, 0.12, 0.03)
         growth.flake(culm[-1] + way * size * 0.45, way, size * 0.36, size * 0.17, colour, pointed=True)
-    _bracts(growth, culm, dice)
+    _bracts(growth, culm, 4 * size, dice)
 
 
-def _bracts(growth: Growth, culm: Array, dice: random.Random) -> None:
+def _bracts(growth: Growth, culm: Array, span: float, dice: random.Random) -> None:
+    """Leafy bracts below a head that is ``span`` mm long."""
     shown, bracts = growth.shown, growth.shown.state("head_bracts", "longer")
     if bracts == "none":
         return
-    long = _head_length(shown) * (1.35 if bracts == "longer" else 0.7)
+    long = span * (2.2 if bracts == "longer" else 1.0)
     for k in range(3):
         turn, rise = k * 2.1 + dice.gauss(0, 0.3), dice.uniform(0.1, 0.8)
         bract = arc(culm[-1], turn, rise, long * dice.uniform(0.6, 1), 0.6, 7)
@@ -149,17 +161,24 @@ def _bracts(growth: Growth, culm: Array, dice: random.Random) -> None:
 
 
 def rays(growth: Growth, culm: Array, tone: Rgb, dice: random.Random) -> None:
-    """Clusters of flat spikelets on rays of unequal length, over leafy bracts."""
-    _bracts(growth, culm, dice)
-    long, span = growth.shown.number("spikelet_length"), _head_length(growth.shown) * 0.55
-    for k in range(dice.randint(5, 8)):
-        branch = arc(culm[-1], k * 2.4, dice.uniform(0.5, 1.35), span * (0.15 + 0.85 * dice.random()), 0.1, 4)
-        growth.stem(branch, 0.8, 0.6, STEM)
-        for j in range(dice.randint(7, 12)):
-            way = direction(j * 2.4, dice.uniform(-0.15, 0.9))
-            way /= float(np.linalg.norm(way))
-            colour = varied(tone, dice, 0.14, 0.05)
-            growth.flake(branch[-1] + way * long * 0.5, way, long, max(1.1, 0.16 * long), colour, pointed=True)
+    """Narrow flat spikelets spreading along the ends of rays of unequal length, over leafy bracts."""
+    long = growth.shown.number("spikelet_length")
+    span = max(2.2 * long, _head_length(growth.shown) * 0.5)
+    _bracts(growth, culm, span, dice)
+    for k in range(6):
+        reach = span * (0.12 if k == 0 else (0.35, 0.75, 1.0, 0.55, 0.9)[k - 1])
+        branch = arc(culm[-1], k * GOLDEN, 1.45 if k == 0 else dice.uniform(0.6, 1.2), reach, 0.05, 5)
+        growth.stem(branch, 0.8, 0.5, STEM)
+        course = end_direction(branch)
+        for j in range(8):
+            out = direction(j * GOLDEN, 0.0)
+            way = unit(0.55 * course + out * (0.9 - 0.08 * j) + 0.1 * UP)
+            foot = branch[-1] - course * 0.05 * long * (8 - j)
+            colour = varied(tone, dice, 0.1, 0.04)
+            growth.flake(foot + way * long * 0.5, way, long, max(1.3, 0.13 * long), colour, pointed=True)
+            for part in range(6):  # the overlapping scales
+                spot = foot + way * long * (0.15 + 0.13 * part)
+                growth.flake(spot, way, 0.16 * long, 0.09 * long, lit(colour, 1.25 if part % 2 else 0.8), pointed=True)
 
 
 def burrs(growth: Growth, culm: Array, tone: Rgb, dice: random.Random) -> None:

@@ -18,7 +18,7 @@ STAGES: tuple[Stage, ...] = ("seedling", "leaves", "flowering", "seeding")
 RIPE = {"flowering": 0.12, "seeding": 0.85}  # share of the flowers that have gone to seed
 
 
-def grow(shown: Shown, stage: Stage, mown: bool = False) -> Plant:
+def grow(shown: Shown, stage: Stage) -> Plant:
     """One plant at a stage. Leaves and flowers have chances of their own, so that a changed
     flower leaves the foliage as it was.
     """
@@ -26,7 +26,7 @@ def grow(shown: Shown, stage: Stage, mown: bool = False) -> Plant:
         return _seedling(shown)
     leafy = dice(shown.seed, "leaves")
     leaves = foliage_of(shown, leafy)
-    growth = Growth(shown, leaves, bloom_of(shown) if stage in RIPE else None, RIPE.get(stage, 0.0), mown)
+    growth = Growth(shown, leaves, bloom_of(shown) if stage in RIPE else None, RIPE.get(stage, 0.0))
     kind = shown.state("growth_habit", "rosette")
     if shown.grassy:
         if kind == "creeping":
@@ -44,7 +44,7 @@ def grow(shown: Shown, stage: Stage, mown: bool = False) -> Plant:
         habit.rosette(growth, leafy)
     elif kind == "erect":
         habit.upright(growth, leafy, 0.12)
-        if shown.state("rosette_at_flowering", "withered") == "present" and not mown:
+        if shown.state("rosette_at_flowering", "withered") == "present":
             habit.rosette(growth, leafy, 0.9)
     elif kind == "sprawling":
         habit.upright(growth, leafy, 0.95)

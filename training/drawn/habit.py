@@ -22,10 +22,18 @@ def _whole(number: float, low: int, high: int) -> int:
     return int(min(high, max(low, round(number))))
 
 
+def leaf_reach(growth: Growth) -> float:
+    """How far one leaf reaches from the stem (mm)."""
+    shown = growth.shown
+    if shown.leaf_build in ("simple", "finely_cut"):
+        return growth.leaves.length
+    return max(1.3 * growth.leaves.length, shown.number("leaf_length"))
+
+
 def rosette(growth: Growth, dice: random.Random, size: float = 1.0) -> None:
     """Leaves from one crown, the oldest lowest and longest, the youngest upright."""
     shown, leaves = growth.shown, growth.leaves
-    number = _whole(shown.drawing.dense * dice.uniform(9, 19) * (0.6 + 0.7 * shown.vigour), 5, 34)
+    number = _whole(shown.drawing.dense * dice.uniform(9, 19), 5, 34)
     flat, first = dice.uniform(0.02, 0.5), dice.uniform(0, 6.3)
     round_leaf = leaves.form.outline == "round_kidney"
     for k in range(number):
@@ -40,7 +48,7 @@ def scapes(growth: Growth, dice: random.Random) -> None:
     """Leafless flower stalks from the crown."""
     shown, bloom = growth.shown, growth.bloom
     assert bloom is not None
-    height = shown.number("stalk_height") * 10 * (0.5 if growth.mown else 1.0)
+    height = shown.number("stalk_height") * 10
     thick = min(3.2, max(0.8, 0.09 * bloom.radius + 0.005 * height))
     forked = shown.state("flower_stalk", "leafless_single") == "leafless_branched"
     for _ in range(dice.choice((1, 1, 2, 2, 3, 4, 6)) if not forked else dice.choice((1, 2, 3, 4))):
@@ -86,14 +94,13 @@ def upright(growth: Growth, dice: random.Random, lean: float) -> None:
     tall = shown.number("plant_height") * 10
     if lean > 0.4:
         tall = max(tall, shown.number("stem_length") * 10)
-    tall = min(tall, 70.0 if growth.mown else 700.0)
-    number = dice.choice((1, 1, 1, 2, 3)) if lean < 0.4 else dice.randint(4, 9)
+        tall = min(tall, 9 * leaf_reach(growth))  # one that shows its leaves; older plants are longer
+    tall = min(tall, 700.0)
+    number = dice.choice((1, 1, 2)) if lean < 0.4 else dice.randint(3, 5)
     number = _whole(number * shown.drawing.dense, 1, 12)
-    whole = growth.leaves.length
-    if shown.leaf_build not in ("simple", "finely_cut"):
-        whole = 1.3 * shown.number("leaf_length")
-    step = max(3.0, 0.3 * whole)
-    thick = min(9.0, max(0.8, 0.012 * tall + 0.3))
+    whole = leaf_reach(growth)
+    step = max(3.0, (0.3 if lean < 0.4 else 0.45) * whole)
+    thick = min(9.0, max(0.6, 0.012 * tall + 0.3), 0.08 * whole + 0.4)
     thin = thick * 0.45 if bloom is None else min(thick * 0.45, 0.4 + 0.22 * bloom.radius)
     flowers = apart(dice)
     for k in range(number):
@@ -103,7 +110,7 @@ def upright(growth: Growth, dice: random.Random, lean: float) -> None:
         path = arc((0, 0, 1), turn, max(0.08, rise), tall * part, dice.uniform(-0.35, 0.15) if lean > 0.4 else 0.08, 12)
         growth.stem(path, thick, thin)
         joints = _whole(tall * part / step, 4, max(5, MOST_LEAVES // (number * 2)))
-        _joint_leaves(growth, path, 1.0, joints, 0.06, dice, lying=False)
+        _joint_leaves(growth, path, 1.0, joints, 0.06, dice, lying=lean > 0.4)
         _branches(growth, path, tall * part, thick, dice)
         if bloom is not None:
             flower_stem_end(growth, path, flowers)
@@ -143,7 +150,7 @@ def _in_axils(growth: Growth, path: Array, dice: random.Random) -> None:
 def mat(growth: Growth, dice: random.Random) -> None:
     """Stems that lie flat around one point, branching."""
     shown, leaves = growth.shown, growth.leaves
-    reach = min(320.0, shown.number("stem_length") * 10 * 0.75)
+    reach = min(320.0, shown.number("stem_length") * 7.5, 9 * leaf_reach(growth))
     number = _whole(dice.uniform(7, 15) * shown.drawing.dense, 4, 18)
     thick = min(2.2, max(0.7, 0.09 * leaves.length))
     step = max(2.2, 0.42 * leaves.length + 0.06 * shown.number("petiole_length"))
@@ -187,16 +194,20 @@ def _runner(growth: Growth, path: Array, thick: float, step: float, most: int, d
 
 
 def creeping(growth: Growth, dice: random.Random) -> None:
-    """Runners across a patch, rooting as they go, with leaves all along."""
+    """Runners from one plant, rooting as they go, with leaves all along."""
     shown, leaves = growth.shown, growth.leaves
-    high = shown.number("petiole_length")
-    extent = min(240.0, max(34.0, 3.6 * (leaves.length + 0.3 * high)))
-    number = _whole(dice.uniform(6, 18) * shown.drawing.dense, 3, 20)
-    step = max(2.5, 0.42 * leaves.length + 0.03 * high)
-    thick = min(2.4, max(0.8, 0.08 * leaves.length))
-    for _ in range(number):
-        away = extent * abs(dice.gauss(0, 0.5))
-        foot = direction(dice.uniform(0, 6.3), 1.0, away)
-        path = arc(foot, dice.uniform(0, 6.3), 0.03, extent * dice.uniform(0.5, 1.2), 0.0, 9)
+    high = shown.number("petiole_length") if shown.leaf_build == "three_leaflets" else 0.0
+    blade = leaves.length * (1 - leaves.form.stalk) + 0.3 * high
+    extent = min(240.0, max(30.0, 5 * blade))
+    number = _whole(7 * shown.drawing.dense, 3, 12)
+    for k in range(number):
+        path = arc((0, 0, 1.0), k * GOLDEN + dice.gauss(0, 0.2), 0.03, extent * dice.uniform(0.35, 1.0), 0.0, 9)
         wander(path, 0.025, extent, dice)
-        _runner(growth, path, thick, step, MOST_LEAVES // number, dice)
+        _runner(
+            growth,
+            path,
+            min(2.4, max(0.6, 0.07 * blade)),
+            max(2.5, 0.4 * leaves.length * (1 - leaves.form.stalk) + 0.03 * high),
+            MOST_LEAVES // number,
+            dice,
+        )

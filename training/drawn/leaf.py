@@ -31,13 +31,15 @@ RATIO = {
     "divided": 0.6,
 }
 
+TIPS = {"boat": "grass_boat", "abrupt": "grass_abrupt"}
+VEINS = {"ribs": "parallel", "hidden": "none"}
+
 
 @dataclass(frozen=True)
 class LeafForm:
     """Everything that the shape and the surface of one blade depend on.
 
     ``ratio``: width over length. ``stalk``: share of the length that is a bare stalk.
-    ``gloss``: 0 dull to 1 shining.
     """
 
     outline: str
@@ -51,8 +53,7 @@ class LeafForm:
     veins: str = "pinnate"
     mark: str = "none"
     hairs: str = "none"
-    texture: str = "thin"
-    gloss: float = 0.2
+    arrow: bool = False
 
 
 @dataclass(frozen=True)
@@ -70,11 +71,6 @@ class LeafShape:
     spines: tuple[Points, ...] = ()
 
 
-def stepped(value: float, step: float = 1.3) -> float:
-    """Rounded on a logarithmic scale, so that like plants share their painted leaves."""
-    return round(step ** round(math.log(max(value, 1e-3), step)), 3)
-
-
 def form_of(shown: Shown) -> LeafForm:
     """The form of one blade, or of one leaflet, that a plant shows."""
     build = shown.state("leaf_build", "simple")
@@ -84,8 +80,8 @@ def form_of(shown: Shown) -> LeafForm:
     if build == "finely_cut":
         outline = "divided"
     if shown.grassy:
-        ratio = shown.number("blade_width") / shown.number("leaf_length")
-        outline, edge = "linear", "smooth"
+        ratio = min(0.14, shown.number("blade_width") / shown.number("leaf_length"))
+        outline, edge = TIPS.get(shown.state("leaf_tip", "tapering"), "grass"), "smooth"
     elif build in ("three_leaflets", "feather"):
         ratio = RATIO.get(outline, 0.6)
     else:
@@ -96,35 +92,23 @@ def form_of(shown: Shown) -> LeafForm:
         low = {"round_kidney": 0.85, "linear": 0.03, "lance": 0.1}.get(outline, 0.25)
         high = {"round_kidney": 1.35, "linear": 0.16, "lance": 0.42, "spoon": 0.75}.get(outline, 1.0)
         ratio = min(max(ratio, low), high)
-    drawing, texture = shown.drawing, shown.state("leaf_texture", "thin")
+    drawing = shown.drawing
     depth = {"lobed": 0.38, "deep_lobed": 0.7, "prickly": 0.5}.get(edge, 0.0)
     lobes = drawing.lobes or ("spreading" if edge == "prickly" else "blunt")
     return LeafForm(
         outline=outline,
         edge=edge,
-        ratio=stepped(ratio),
+        ratio=round(ratio, 3),
         stalk=0.0 if shown.grassy else round(stalk * 5) / 5,
         lobes=lobes,
         lobe_count=drawing.lobe_count or 5,
         lobe_depth=min(0.92, depth * 1.25) if drawing.lobe_depth is None or not depth else drawing.lobe_depth,
         teeth=drawing.teeth or (12 if build == "simple" else 7),
-        veins="parallel"
-        if shown.grassy or outline == "linear"
-        else "palmate"
-        if outline == "round_kidney"
-        else "pinnate",
+        veins=VEINS.get(shown.state("leaf_veins", "ribs" if shown.grassy or outline == "linear" else ""), "pinnate"),
         mark=shown.state("leaf_mark", "none"),
         hairs=shown.state("leaf_hairs", "none"),
-        texture=texture,
-        gloss=_gloss(shown) if drawing.gloss is None else drawing.gloss,
+        arrow=drawing.arrow_base,
     )
-
-
-def _gloss(shown: Shown) -> float:
-    """How much a leaf shines, from how it feels."""
-    if shown.state("leaf_hairs", "none") in ("woolly", "bristly"):
-        return 0.06
-    return {"fleshy": 0.5, "stiff": 0.45}.get(shown.state("leaf_texture", "thin"), 0.22)
 
 
 @lru_cache(maxsize=4096)
@@ -139,6 +123,9 @@ def leaf_shape(form: LeafForm, variant: int = 0) -> LeafShape:
 
 def _profile(outline: str, t: Points) -> Points:
     """Half width along the blade, 1 at its widest."""
+    if outline.startswith("grass"):  # even sides, then a short or a long tip
+        tip = {"grass_boat": 0.07, "grass_abrupt": 0.2}.get(outline, 0.5)
+        return np.asarray((0.8 + 0.2 * np.minimum(1, t * 6)) * np.minimum(1.0, (1 - t) / tip) ** 0.75)
     peak, base, tip = {
         "linear": (0.35, 0.35, 0.55),
         "lance": (0.42, 0.85, 1.0),
@@ -203,10 +190,12 @@ def _along(form: LeafForm, chance: np.random.Generator) -> LeafShape:
         if form.outline in ("heart", "fishtail"):
             half = _notched(form) * np.array([1.0, chance.uniform(0.93, 1.05)])
         else:
-            cut = form.edge in ("lobed", "deep_lobed", "prickly", "toothed")
+            cut = form.arrow or form.edge in ("lobed", "deep_lobed", "prickly", "toothed")
             t = np.linspace(0, 1, 90 if cut else 28)
             factor, shift = _cut(form, t, chance)
             width = _profile(form.outline, t) * factor * form.ratio / 2 * chance.uniform(0.94, 1.05)
+            if form.arrow:  # two lobes at the base that point outwards
+                width = np.maximum(width, 0.62 * form.ratio * np.clip(1 - np.abs(t - 0.07) / 0.09, 0, 1))
             half = np.stack([np.clip(t + shift, 0, 1), np.maximum(width, 0.004)], axis=1)
             if form.edge == "prickly":
                 tops = 1 + np.nonzero((width[1:-1] > width[:-2]) & (width[1:-1] >= width[2:]))[0]
@@ -225,12 +214,12 @@ def _along(form: LeafForm, chance: np.random.Generator) -> LeafShape:
 def _veins(form: LeafForm, chance: np.random.Generator, end: float) -> tuple[Points, ...]:
     found: list[Points] = []
     if form.veins == "parallel":
-        for part in (0.3, 0.62) if form.ratio < 0.2 else (0.25, 0.5, 0.75):
-            x = np.linspace(0.03, 0.95, 9)
+        for part in (0.36, 0.7):
+            x = np.linspace(0.0, 0.97, 15)
             for sign in (1, -1):
                 found.append(np.stack([x, sign * part * _profile(form.outline, x) * form.ratio / 2], axis=1))
         return tuple(found)
-    count = 7
+    count = 7 if form.veins == "pinnate" else 0
     for i in range(count):
         start = 0.08 + 0.74 * end * i / count
         for sign in (1, -1):

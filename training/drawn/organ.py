@@ -20,7 +20,7 @@ from training.drawn.traits import Shown
 class Leaves:
     """Blades of one form. Arrays have one row a blade; ``rows`` are base x, y, z (mm), turn
     and rise (rad) at the base, length (mm), droop, roll (rad), fold (rad), width factor, tone
-    factor, age (0 fresh to 1 dead) and variant.
+    factor and variant.
     """
 
     form: LeafForm
@@ -30,12 +30,13 @@ class Leaves:
 
 @dataclass(frozen=True)
 class Stem:
-    """A line with thickness (mm) at its start and end."""
+    """A line with thickness (mm) at its start and end; ``ridged`` along its length."""
 
     path: Array = field(repr=False)
     thick: float
     thin: float
     colour: Rgb
+    ridged: bool = False
 
 
 @dataclass(frozen=True)
@@ -70,13 +71,23 @@ class Bristles:
 class Plant:
     """All parts of one plant and how far it reaches (mm): sideways and up."""
 
-    leaves: tuple[Leaves, ...]
-    stems: tuple[Stem, ...]
-    blossoms: tuple[Blossom, ...]
-    flakes: tuple[Flakes, ...]
-    bristles: tuple[Bristles, ...]
-    spread: float
-    height: float
+    leaves: tuple[Leaves, ...] = ()
+    stems: tuple[Stem, ...] = ()
+    blossoms: tuple[Blossom, ...] = ()
+    flakes: tuple[Flakes, ...] = ()
+    bristles: tuple[Bristles, ...] = ()
+    spread: float = 0.0
+    height: float = 0.0
+
+    def points(self) -> list[Array]:
+        """Points (n, 3) in mm all over the plant, for framing it."""
+        found = [stem.path for stem in self.stems]
+        for batch in self.leaves:
+            found += [batch.rows[:, :3], batch.rows[:, :3] + _reach(batch.rows)]
+        for blossom in self.blossoms:
+            found += [np.array(blossom.centre) + blossom.radius * np.concatenate([np.eye(3), -np.eye(3)])]
+        found += [flakes.rows[:, :3] for flakes in self.flakes]
+        return found + [bristles.rows[:, 3:6] for bristles in self.bristles]
 
 
 @dataclass(frozen=True)
@@ -87,7 +98,6 @@ class Foliage:
     length: float
     colour: Rgb
     stalk_colour: Rgb
-    ageing: float
 
 
 @dataclass(frozen=True)
@@ -107,10 +117,8 @@ class Growth:
     ``bloom``: None while it bears nothing. ``ripe``: share of the flowers that have gone to seed, 0..1.
     """
 
-    def __init__(
-        self, shown: Shown, leaves: Foliage, bloom: Bloom | None = None, ripe: float = 0.0, mown: bool = False
-    ) -> None:
-        self.shown, self.leaves, self.bloom, self.ripe, self.mown = shown, leaves, bloom, ripe, mown
+    def __init__(self, shown: Shown, leaves: Foliage, bloom: Bloom | None = None, ripe: float = 0.0) -> None:
+        self.shown, self.leaves, self.bloom, self.ripe = shown, leaves, bloom, ripe
         self._blades: dict[tuple[LeafForm, Rgb], list[tuple[float, ...]]] = {}
         self._stems: list[Stem] = []
         self._blossoms: list[Blossom] = []
@@ -123,7 +131,8 @@ class Growth:
 
     def stem(self, path: Array, thick: float, thin: float, colour: Rgb | None = None) -> None:
         """One stem, stalk or runner, in the colour of the plant's stems unless another is given."""
-        self._stems.append(Stem(path, thick, thin, colour or self.shown.stem_colour))
+        ridged = self.shown.state("stalk_ridged", "absent") == "present"
+        self._stems.append(Stem(path, thick, thin, colour or self.shown.stem_colour, ridged))
 
     def blossom(self, form: FlowerForm, centre: Place, facing: Array, radius: float, variant: int) -> None:
         """One flower, head or fruit."""

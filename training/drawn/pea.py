@@ -8,7 +8,7 @@ import random
 import numpy as np
 
 from training.drawn.colour import Rgb, lit, mixed, varied
-from training.drawn.flower import GOLDEN_ANGLE, GREEN, UP, FlowerForm, Sketch, outline, polar, spun
+from training.drawn.flower import GOLDEN_ANGLE, GREEN, FlowerForm, Sketch, outline, polar, spun
 
 WITHERED: Rgb = (156, 120, 78)
 # One flower of a head from its foot outwards, and the shorter petals on it.
@@ -51,16 +51,3 @@ def head_from_top(to: Sketch, form: FlowerForm, dice: random.Random) -> None:
         _floret(to, form, dice, place, k * GOLDEN_ANGLE + dice.gauss(0, 0.12), old)
     for k in range(int(7 * min(1, count / 20))):
         to.disc(polar(0.14, k * 2.4), 0.08, mixed(form.colour, (170, 190, 120), 0.55), 1.3)
-
-
-def head_from_side(to: Sketch, form: FlowerForm, dice: random.Random) -> None:
-    """The ball from the side: upper flowers erect, lower ones spreading, then hanging and brown."""
-    to.disc((0, 0.15), 0.5, mixed(form.colour, GREEN, 0.5))
-    fade, rows = dice.random() * 0.5, 4
-    number = max(3, max(6, form.count) // rows)
-    for row in range(rows):
-        level = row / (rows - 1)  # 0 lowest
-        for k in range(number):
-            across = (k + 0.5) / number * 2 - 1 + dice.gauss(0, 0.05)
-            turn = UP + across * (2.7 - 1.6 * level) * (1.0 if row == 0 else 0.85)
-            _floret(to, form, dice, 0.75 - 0.2 * level, turn, 0.85 if level < fade else 0.0, 0.25 - 0.3 * level)

@@ -11,8 +11,7 @@ from model.flora import load_flora
 from model.flora.species import Score, Species
 from training.drawn.ground import Ground
 from training.drawn.grow import Stage
-from training.drawn.picture import draw
-from training.drawn.scene import PLAIN_LAWN
+from training.drawn.scene import PLAIN_LAWN, draw
 
 SIDE = 480  # px
 QUALITY = 82
@@ -49,10 +48,10 @@ SAMPLES: tuple[Sample, ...] = (
     Sample("poa_annua", 41, "flowering", "gravel"),
     Sample("cyperus_rotundus", 8, "flowering", "turf"),
     Sample("cyperus_rotundus", 24, "leaves", "soil"),
-    Sample("oxalis_corniculata", 2, "flowering", "paving"),
-    Sample("oxalis_corniculata", 15, "flowering", "paving"),
-    Sample("euphorbia_peplus", 33, "flowering", "mulch"),
-    Sample("euphorbia_peplus", 1, "leaves", "mulch"),
+    Sample("oxalis_corniculata", 2, "flowering", "gravel"),
+    Sample("oxalis_corniculata", 15, "flowering", "gravel"),
+    Sample("euphorbia_peplus", 33, "flowering", "soil"),
+    Sample("euphorbia_peplus", 1, "leaves", "soil"),
     Sample("plantago_lanceolata", 2, "flowering", "turf"),
     Sample("plantago_lanceolata", 27, "leaves", "turf"),
     Sample("stellaria_media", 12, "flowering", "soil"),

@@ -1,16 +1,16 @@
-"""What one plant shows: the states and numbers of its species file, drawn by how often they occur."""
+"""What a typical plant shows: the usual states and middling numbers of its species file."""
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 
-from model.flora.species import Score, Species
+from model.flora.species import Frequency, Score, Species
 from training.drawn import colour
-from training.drawn.chance import pick, share
 from training.drawn.colour import Rgb
 from training.drawn.drawing import Drawing, drawing_of
 
-# Of several flower builds, one that is only like that from afar is not drawn.
+# Ordinary numbers where a file gives none, in the character's unit, from memory.
 _GUESS: dict[str, float] = {
     "leaf_length": 60.0,
     "leaf_width": 20.0,
@@ -30,16 +30,18 @@ _GUESS: dict[str, float] = {
 }
 
 
+RANK: Mapping[Frequency, int] = {"always": 3, "usually": 2, "sometimes": 1, "rarely": 0}
+
+
 @dataclass(frozen=True)
 class Shown:
     """One plant of a species: ``states`` and ``numbers`` by character, in the character's unit.
 
-    ``vigour`` (0..1) moves all sizes together; ``drawing`` holds what characters do not say.
+    ``drawing`` holds what characters do not say.
     """
 
     species: str
     seed: int
-    vigour: float
     states: dict[str, str]
     numbers: dict[str, float]
     drawing: Drawing = field(repr=False)
@@ -104,22 +106,31 @@ class Shown:
         return colour.RED_STEM if self.state("stem_colour", "green") == "reddish" else colour.STEM
 
 
-def show(species: Species, seed: int, mown: bool = False) -> Shown:
-    """Draw one plant of a species. Each character has its own chance, so that a changed trait
-    changes nothing else. Mown plants stay at the small end of their ranges.
+def show(species: Species, seed: int, stage: str = "flowering") -> Shown:
+    """The typical plant of a species at a stage: of each character the commonest state and the middle of its range.
+
+    A plant in leaf shows what its file says of younger plants.
     """
-    vigour = 0.2 + 0.75 * share(seed, "vigour")
-    if mown:
-        vigour *= 0.4
     states, numbers = {}, {}
     for name, score in species.characters.items():
         if not isinstance(score, Score):
             continue
-        if score.states:
-            states[name] = pick(score.states, share(seed, name))
-        elif score.range:
-            low, high = score.range
-            place = 0.65 * vigour + 0.35 * share(seed, name)
-            # Ranges reach far up; most plants are nearer the lower third, as on a logarithmic scale.
-            numbers[name] = low * (high / low) ** place
-    return Shown(species.id, seed, vigour, states, numbers, drawing_of(species.id))
+        young = score.when is not None and stage in ("seedling", "leaves")
+        value = score.before if young else score.states or score.range
+        if isinstance(value, dict):
+            states[name] = max(value, key=lambda state: (RANK[value[state]], state == "erect"))
+        elif value:
+            low, high = value
+            numbers[name] = low * (high / low) ** 0.5
+    return Shown(species.id, seed, states, numbers, drawing_of(species.id))
+
+
+def tilt_of(shown: Shown, bearing: bool) -> float:
+    """From where the plant is best seen: 0 from above, pi/2 from the side (rad); ``bearing`` flowers or seeds."""
+    habit = shown.state("growth_habit", "rosette")
+    if shown.grassy and habit not in ("tuft", "creeping"):
+        return 0.9
+    if habit in ("erect", "tuft") or (shown.grassy and habit == "creeping"):
+        return 1.25
+    stalked = bearing and shown.state("flower_stalk", "leafy").startswith("leafless")
+    return 1.0 if stalked and habit == "rosette" else 0.45

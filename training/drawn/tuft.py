@@ -41,7 +41,7 @@ def tuft(growth: Growth, dice: random.Random) -> None:
             turn, rise = k * 2.4 + dice.gauss(0, 0.2), 1.5 - 0.9 * math.sqrt((number - k) / number)
             leaf(growth, (0, 0, 0.5), turn, rise, dice.uniform(0.55, 1.05), dice)
     else:
-        shoots = max(1, round((1 if bulb else dice.uniform(3, 11)) * shown.drawing.dense * (0.5 + shown.vigour)))
+        shoots = max(1, round((1 if bulb else dice.uniform(3, 11)) * shown.drawing.dense))
         wide = 0.05 * growth.leaves.length + 1.6 * shown.number("blade_width")
         spread = dice.uniform(0.35, 0.8) if not bulb else 0.45
         for _ in range(shoots):
@@ -54,17 +54,17 @@ def tuft(growth: Growth, dice: random.Random) -> None:
 
 def culms(growth: Growth, dice: random.Random, number: int, foot: Place = (0, 0, 0.5)) -> None:
     """Flower stems: of grasses with a leaf or two, of bulbs bare."""
-    shown, leaves, mown = growth.shown, growth.leaves, growth.mown
+    shown, leaves = growth.shown, growth.leaves
     is_grass = shown.state("flower_build", "grass_spikelets") in GRASS
-    tall = min(8 * shown.number("plant_height" if is_grass else "stalk_height"), 75.0 if mown else 600.0)
-    thick = min(3.0, max(0.7, 0.004 * tall + 0.18 * shown.number("blade_width")))
+    tall = min(8 * shown.number("plant_height" if is_grass else "stalk_height"), 600.0)
+    thick = min(3.0, max(0.6, 0.0025 * tall + 0.1 * shown.number("blade_width")))
     if shown.leaf_build == "three_leaflets":
         thick = min(2.4, max(0.9, 0.08 * leaves.length))
     for _ in range(number):
         start = (foot[0] + dice.gauss(0, 1.5), foot[1] + dice.gauss(0, 1.5), foot[2])
-        rise = 1.53 - (dice.uniform(0.05, 0.85) if is_grass and mown else dice.uniform(0.03, 0.45))
+        rise = 1.53 - dice.uniform(0.03, 0.45)
         path = arc(start, dice.uniform(0, 6.3), rise, tall * dice.uniform(0.6, 1.0), dice.uniform(-0.1, 0.3), 9)
-        growth.stem(path, thick, thick * 0.6, mixed(shown.stem_colour, leaves.colour, 0.35))
+        growth.stem(path, thick, thick * 0.6, mixed(shown.stem_colour, leaves.colour, 0.85 if is_grass else 0.35))
         if not is_grass:
             flower_stem_end(growth, path, dice)
             continue
@@ -82,17 +82,16 @@ def running_grass(growth: Growth, dice: random.Random) -> None:
     underground = shown.state("stem_rooting", "absent") == "absent"
     thick = max(0.9, 0.5 * shown.number("blade_width"))
     joints = min(9, max(2, int(extent / max(8.0, 0.28 * length))))
-    for _ in range(round(dice.uniform(5, 10) * shown.drawing.dense)):
-        away = extent * abs(dice.gauss(0, 0.45))
-        foot = direction(dice.uniform(0, 6.3), 1.2, away)
-        path = arc(foot, dice.uniform(0, 6.3), 0.04, extent * dice.uniform(0.4, 1.1), 0.0, 9)
+    for side in (0.15, -2.6, 3.6, 0.9):
+        long = extent * dice.uniform(0.6, 1.0)
+        path = arc((0, 0, 1.2), side + dice.gauss(0, 0.15), 0.04, long, 0.0, 9)
         wander(path, 0.02, extent, dice)
         if not underground:
             growth.stem(path, thick, thick * 0.7, mixed(shown.stem_colour, (150, 140, 90), 0.3))
         for k in range(joints):
-            place = path[min(8, int(9 * (k + dice.random()) / joints))]
-            shoot(growth, place, dice.randint(2, 4), dice.uniform(0.5, 1.0), dice, 0.6 if underground else 1.05)
-        if growth.bloom is not None and dice.random() < 0.4:
+            place = path[min(8, int(9 * (k + 0.5) / joints))]
+            shoot(growth, place, 4, dice.uniform(0.6, 1.0), dice, 0.6)
+        if growth.bloom is not None:
             culms(growth, apart(dice), 1, path[5])
 
 
@@ -104,12 +103,14 @@ def spreading_grass(growth: Growth, dice: random.Random) -> None:
     thick = max(0.9, 0.28 * shown.number("blade_width"))
     for k in range(number):
         turn = k * 2 * math.pi / number + dice.gauss(0, 0.3)
-        path = arc((0, 0, 0.8), turn, dice.uniform(0.02, 0.3), reach * dice.uniform(0.4, 1), dice.uniform(-0.6, 0.0), 8)
+        path = arc(
+            (0, 0, 0.8), turn, dice.uniform(0.02, 0.3), reach * dice.uniform(0.4, 1), dice.uniform(-1.1, -0.5), 8
+        )
         growth.stem(path, thick, thick * 0.7)
         for j in range(1, 8, 2 if length > 60 else 1):
             way = turn + (1 if j % 2 else -1) * dice.uniform(0.3, 1.0)
             long = length * dice.uniform(0.55, 1.05)
             blade(growth, path[j], way, dice.uniform(0.1, 0.8), long, dice, dice.uniform(0.2, 0.8), 0.2)
-        if growth.bloom is not None and dice.random() < 0.6:
+        if growth.bloom is not None and dice.random() < 0.8:
             grass_head(growth, path, apart(dice))
     shoot(growth, (0, 0, 0.5), 5, 0.8, dice, 0.9)
