@@ -121,9 +121,9 @@ def _a_visit() -> None:
 
 def _of_the_first_version(home: Home) -> None:
     # No book had a journal then.
-    with patch.object(schema, "MIGRATIONS", schema.MIGRATIONS[:1]), patch.object(journal, "note"):
-        with patch.object(journal, "mark", return_value=""):
-            a_book(home)
+    before = {"note": lambda *_: None, "mark": lambda *_: ""}
+    with patch.object(schema, "MIGRATIONS", schema.MIGRATIONS[:1]), patch.multiple(journal, **before):
+        a_book(home)
 
 
 def _migrated(home: Home) -> dict[str, Any]:
