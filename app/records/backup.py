@@ -20,7 +20,7 @@ from pathlib import Path
 from filelock import FileLock, Timeout
 
 from app.records import journal
-from app.records.chain import HEADS, ROWS, note_heads, noted_rows, read_heads
+from app.records.chain import HEADS, ROWS, note_heads, noted_rows, read_heads, read_marks
 from app.records.check import check_records
 from app.records.database import FILE
 from app.records.errors import RecordsError, in_a_sentence
@@ -175,7 +175,7 @@ def _sources(home: Path, folders: tuple[str, ...], spare: Path, notes: list[str]
 def _record_book(records: Path, spare: Path, notes: list[str]) -> Iterator[tuple[str, Path]]:
     heads, book = spare / HEADS, spare / FILE
     # Read before the book: what is noted meanwhile may belong to rows that the copy does not have.
-    listed = read_heads(records / HEADS)
+    listed, marks = read_heads(records / HEADS), read_marks(records / HEADS)
     with Records(records) as opened:
         notes += [f"the records are not sound: {fault}" for fault in check_records(opened).faults]
         opened.database.copy_to(book)
@@ -183,7 +183,7 @@ def _record_book(records: Path, spare: Path, notes: list[str]) -> Iterator[tuple
         rows = copy.execute(ROWS).fetchall()
     later = [row for row in noted_rows(records, rows) if len(listed) < row[0] <= len(rows)]
     if listed or later:
-        note_heads(heads, [*listed, *later])
+        note_heads(heads, [*listed, *later], marks)
         yield f"records/{HEADS}", heads
     yield f"records/{FILE}", book
 

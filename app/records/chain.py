@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import hashlib
+import re
 import sqlite3
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import asdict
 from pathlib import Path
 
@@ -12,7 +13,7 @@ from app.records.entries import Signed
 from app.records.serialization import canonical
 from model.storage import append_line, replace_file
 
-HEADS = "signed.txt"  # beside the record book: sequence and sha256 of every signed row
+HEADS = "signed.txt"  # beside the record book: sequence and sha256 of every signed row, and the journal's mark then
 MEANT = "signing.txt"  # beside it: those of the last signature, written just before the book had it
 DIGITS = 20  # of a hash, enough that nobody makes another row with the same
 ROWS = "SELECT sequence, sha256 FROM signed ORDER BY sequence"
@@ -29,10 +30,13 @@ def signed_row(row: sqlite3.Row) -> Signed:
     return Signed(**{name: row[name] for name in Signed.__dataclass_fields__})
 
 
-def note_heads(path: Path, heads: Iterable[tuple[int, str]]) -> None:
-    """Note signed rows in the file beside the book, which shows when the book was shortened. Raises OSError."""
+def note_heads(path: Path, heads: Iterable[tuple[int, str]], marks: Mapping[int, str]) -> None:
+    """Note signed rows in the file beside the book, which shows when the book was shortened. Raises OSError.
+
+    ``marks``: by the numbers of rows, the mark of the journal when they were signed.
+    """
     for sequence, sha256 in heads:
-        append_line(path, f"{sequence} {sha256}")
+        append_line(path, " ".join(filter(None, (str(sequence), sha256, marks.get(sequence, "")))))
 
 
 def note_meant(path: Path, heads: Iterable[tuple[int, str]]) -> None:
@@ -54,14 +58,24 @@ def noted_rows(folder: Path, rows: Iterable[tuple[int, str]]) -> list[tuple[int,
     return noted + more
 
 
+def read_marks(path: Path) -> dict[int, str]:
+    """The marks of the journal that were noted with signed rows, by the numbers of the rows. Raises OSError."""
+    return {n: mark for n, (_, mark) in _parts(path).items() if mark}
+
+
 def _lines(path: Path) -> dict[int, str]:
+    return {n: sha256 for n, (sha256, _) in _parts(path).items()}
+
+
+def _parts(path: Path) -> dict[int, tuple[str, str]]:
     if not path.exists():
         return {}
-    found: dict[int, str] = {}
+    found: dict[int, tuple[str, str]] = {}
     for line in path.read_text(encoding="utf-8", errors="replace").splitlines():
-        number, _, sha256 = line.partition(" ")
-        if number.isdecimal() and len(sha256) == 64:
-            found.setdefault(int(number), sha256)
+        if parts := re.match(
+            rf"(\d{{1,9}}) ([0-9a-f]{{64}})(?: (\d{{1,9}}-[0-9a-f]{{{DIGITS}}}))?(?= |$)", line, re.ASCII
+        ):
+            found.setdefault(int(parts[1]), (parts[2], parts[3] or ""))
     return found
 
 

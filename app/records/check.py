@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import sqlite3
 from collections.abc import Iterator
-from contextlib import closing
+from contextlib import closing, suppress
 from dataclasses import dataclass, replace
 
 from app.records import journal, schema
-from app.records.chain import HEADS, digest, noted_rows, signed_row
+from app.records.chain import HEADS, digest, noted_rows, read_marks, signed_row
 from app.records.entries import VisitRecord
 from app.records.errors import RecordsError
 from app.records.own import Own
@@ -50,6 +50,7 @@ def check_records(records: Records, all_noted: bool = True, with_journal: bool =
         faults += _of_signed(records)
         if with_journal:
             faults += journal.faults(connection)
+            faults += _of_marks(records)
         false = _false_words(records)
     faults += _of_words(records, false)
     faults += _of_photos(records)
@@ -114,6 +115,17 @@ def _of_chain(records: Records, all_noted: bool) -> Iterator[str]:
     for expected, found in zip(noted, heads, strict=False):
         if expected != found:
             yield f"signed row {found[0]}: is not the one that was written down in {HEADS}"
+
+
+def _of_marks(records: Records) -> Iterator[str]:
+    """Whether the journal is still the one that was noted beside the book with each signature."""
+    now = {row[0]: row[1] for row in records.database.read(journal.ENTRIES)}
+    with suppress(OSError):  # which is reported already
+        for row, mark in read_marks(records.folder / HEADS).items():
+            number, _, sha256 = mark.partition("-")
+            if not now.get(int(number), "").startswith(sha256):
+                yield f"the journal is not the one of signed row {row} in {HEADS}: it was cut back or begun anew"
+                return
 
 
 def _of_notes(records: Records) -> Iterator[str]:

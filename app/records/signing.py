@@ -65,8 +65,9 @@ class Signing:
                     note_meant(self._database.folder / MEANT, self._not_noted())
         if outermost:
             # It is signed whether or not this can be written: the next signature makes up for it.
-            with suppress(OSError):
-                note_heads(self._database.folder / HEADS, self._not_noted())
+            with suppress(OSError, sqlite3.Error):
+                rows, mark = self._not_noted(), journal.mark(self._database.connection)
+                note_heads(self._database.folder / HEADS, rows, {number: mark for number, _ in rows})
 
     def _rows_not_listed(self) -> str:
         """What is to be said where rows that were signed before are not in the file beside the book; else "".

@@ -36,6 +36,7 @@ from app.records.chain import HEADS, MEANT
 from app.records.database import FILE
 from tests.app.record_book import keep_some
 
+ANEW = "it was cut back or begun anew"
 DUE = date(2026, 7, 1)
 
 
@@ -167,8 +168,16 @@ def test_a_journal_that_was_made_anew_is_not_the_one_of_a_mark(folder: Path) -> 
     with open_records(folder) as records:
         with records.database.writing() as connection:
             journal.begin(connection)
+        assert check_records(records).faults == (f"the journal is not the one of signed row 1 in {HEADS}: {ANEW}",)
+        (folder / HEADS).write_text((folder / HEADS).read_text()[:67] + "\n")
         assert check_records(records).sound
         assert f"of the mark {mark}" in against_mark(records, mark)[0]
+
+
+def test_a_book_set_back_to_a_version_before_the_journal_is_found_out(folder: Path) -> None:
+    edit(folder, "UPDATE follow_ups SET due = '2027-07-01'", "DROP TABLE journal", "PRAGMA user_version = 6")
+    edit(folder, "DELETE FROM notes WHERE name = 'journal'")
+    assert faults(folder) == (f"the journal is not the one of signed row 1 in {HEADS}: {ANEW}",)
 
 
 def test_all_that_the_program_itself_does_leaves_the_book_sound(folder: Path) -> None:
@@ -197,7 +206,8 @@ def test_all_that_the_program_itself_does_leaves_the_book_sound(folder: Path) ->
 def test_a_book_of_before_the_journal_verifies_and_is_searched(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     with monkeypatch.context() as then:
         then.setattr(schema, "MIGRATIONS", schema.MIGRATIONS[: schema.JOURNAL - 1])
-        then.setattr(journal, "note", lambda *_: None)
+        for name in ("note", "note_foreign", "mark"):
+            then.setattr(journal, name, lambda *_: "")
         with open_records(tmp_path) as records:
             kept = keep_some(records)
             records.add_follow_up(FollowUp(kept.site, DUE, "survivors", kept.visit))

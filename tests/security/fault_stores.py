@@ -121,7 +121,8 @@ def _a_visit() -> None:
 
 def _of_the_first_version(home: Home) -> None:
     # No book had a journal then.
-    with patch.object(schema, "MIGRATIONS", schema.MIGRATIONS[:1]), patch.object(journal, "note"):
+    before = {"note": lambda *_: None, "mark": lambda *_: ""}
+    with patch.object(schema, "MIGRATIONS", schema.MIGRATIONS[:1]), patch.multiple(journal, **before):
         a_book(home)
 
 
