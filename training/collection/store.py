@@ -223,8 +223,9 @@ class Collection:
         return rows[-1]
 
     def _append(self, row: Row) -> Row:
-        self._manifest.append(astuple(row))
-        self._catch_up()
+        with self.locked():
+            self._manifest.append(astuple(row))
+            self._catch_up()
         return row
 
     def _rows(self) -> Iterator[Row]:
