@@ -8,7 +8,7 @@ from typing import Annotated
 import typer
 
 from app.commands.json_output import Json, answer
-from app.commands.terminal import is_interactive, kept_when_stopped, progress_bar
+from app.commands.terminal import is_interactive, kept_when_stopped, progress_bar, say
 from app.records import RecordsError, back_up, plan_restore
 from app.records import restore as bring_back
 from app.records.serialization import plain
@@ -46,7 +46,7 @@ def restore(
     """
     plan = plan_restore(file, home())
     if not as_json:
-        print(plan)
+        say(*str(plan).splitlines())
     if not yes:
         if as_json or not is_interactive():
             raise RecordsError(f"{file}: can be restored; give --yes to do it")

@@ -164,7 +164,8 @@ def treat(
     """
     if blank is not None:
         text = blank_sheet(one_of("--blank", blank, get_args(StateName)[1:]))
-        answer(as_json, {"state": blank, "sheet": text}, text.rstrip("\n"))
+        # As it is, since it goes into a file.
+        answer(as_json, {"state": blank, "sheet": text}, lambda: print(text, end=""))
         return
     if visit is None or file is None:
         raise RecordsError("give the number of the visit and a file of what was done; --blank NSW > FILE makes a file")
