@@ -15,6 +15,7 @@ from app.records.serialization import plain
 from app.records.switch import restore_goes_on
 from app.services.home import home
 from model.errors import StoppedError
+from model.text import counted
 
 
 def backup(
@@ -29,7 +30,7 @@ def backup(
     stopped = "no backup was written, and your data are as they were; run the same command again"
     with kept_when_stopped(stopped), progress_bar("backing up", None, as_json) as progress:
         done = back_up(home(), file, progress=progress)
-    size = f"{done.files} files, {done.bytes / 1e6:.1f} MB ({', '.join(done.folders)})"
+    size = f"{counted(done.files, 'file')}, {done.bytes / 1e6:.1f} MB ({', '.join(done.folders)})"
     mark = f"; mark of the record book {done.mark}" if done.mark else ""
     answer(as_json, plain(done), "\n".join([*done.notes, f"{done.file}: {size}, read back{mark}"]))
 
