@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from app.commands.terminal import print_table
+from app.commands.terminal import print_table, say
 from model.errors import CollectionError
 from model.text import counted
 
@@ -61,10 +61,10 @@ def plan_text(plan: Intake) -> str:
 
 def print_outcome(outcome: Outcome) -> None:
     """Print what was added, and a table of what was refused."""
-    print(f"{counted(outcome.added, 'photo')} added, {outcome.known_already} in the collection already")
+    say(f"{counted(outcome.added, 'photo')} added, {outcome.known_already} in the collection already")
     for note in outcome.notes:
-        print(note)
+        say(note)
     if outcome.refused:
         print_table(("file", "why it was refused"), [(one.file, one.why) for one in outcome.refused[:MOST_SHOWN]])
     if more := len(outcome.refused[MOST_SHOWN:]) + outcome.refused_more:
-        print(f"and {more} more")
+        say(f"and {more} more")

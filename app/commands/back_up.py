@@ -8,13 +8,14 @@ from typing import Annotated
 import typer
 
 from app.commands.json_output import Json, answer
-from app.commands.terminal import is_interactive, kept_when_stopped, progress_bar
+from app.commands.terminal import is_interactive, kept_when_stopped, progress_bar, say
 from app.records import RecordsError, back_up, plan_restore
 from app.records import restore as bring_back
 from app.records.serialization import plain
 from app.records.switch import restore_goes_on
 from app.services.home import home
 from model.errors import StoppedError
+from model.text import counted
 
 
 def backup(
@@ -29,7 +30,7 @@ def backup(
     stopped = "no backup was written, and your data are as they were; run the same command again"
     with kept_when_stopped(stopped), progress_bar("backing up", None, as_json) as progress:
         done = back_up(home(), file, progress=progress)
-    size = f"{done.files} files, {done.bytes / 1e6:.1f} MB ({', '.join(done.folders)})"
+    size = f"{counted(done.files, 'file')}, {done.bytes / 1e6:.1f} MB ({', '.join(done.folders)})"
     mark = f"; mark of the record book {done.mark}" if done.mark else ""
     answer(as_json, plain(done), "\n".join([*done.notes, f"{done.file}: {size}, read back{mark}"]))
 
@@ -49,7 +50,7 @@ def restore(
     """
     plan = plan_restore(file, home(), unlisted)
     if not as_json:
-        print(plan)
+        say(*str(plan).splitlines())
     if not yes:
         if as_json or not is_interactive():
             raise RecordsError(f"{file}: can be restored; give --yes to do it")

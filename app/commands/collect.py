@@ -13,7 +13,7 @@ from app.commands.collect_open import credits_of_photos, open_photos
 from app.commands.json_output import Json, answer
 from app.commands.options import CollectionFolder, option
 from app.commands.plain_help import Commands
-from app.commands.terminal import is_interactive, kept_when_stopped, print_table, progress_bar
+from app.commands.terminal import is_interactive, kept_when_stopped, print_table, progress_bar, say
 from app.services.collection import contents, labeller, open_all, plan_addition
 from app.services.collection import relabel as relabel_photo
 from model.errors import CollectionError
@@ -80,7 +80,7 @@ def add(
         raise CollectionError(plan.obstacle)
     photos = sum(tally.photos for tally in plan.to_add.values())
     if not as_json:
-        print(plan_text(plan))
+        say(*plan_text(plan).splitlines())
         if photos and not yes and is_interactive():
             typer.confirm("Add them?", abort=True)
     with (
@@ -128,7 +128,7 @@ def remove(photo: Photo, by: By = "", folder: CollectionFolder = None, as_json: 
 def print_contents(found: dict[str, Any]) -> None:
     """The collection as a table."""
     species = found["species"]
-    print(f"{found['collection']}: {counted(found['photos'], 'photo')} of {len(species)} species")
+    say(f"{found['collection']}: {counted(found['photos'], 'photo')} of {len(species)} species")
     if species:
         columns = ("photos", "groups", "readable")
         rows = [[label, row["common_name"] or "", *(str(row[c]) for c in columns)] for label, row in species.items()]
@@ -136,8 +136,8 @@ def print_contents(found: dict[str, Any]) -> None:
     if names := found.get("names"):
         print_table(("photo", "species", "group"), [(n["photo"][3:15], n["species"], n["group"]) for n in names])
     if found["removed"]:
-        print(f"{counted(found['removed'], 'photo')} removed; the files are kept")
+        say(f"{counted(found['removed'], 'photo')} removed; the files are kept")
     if found["without_row"]:
-        print(f"{counted(len(found['without_row']), 'file')} without a row: left by an interrupted run, harmless")
+        say(f"{counted(len(found['without_row']), 'file')} without a row: left by an interrupted run, harmless")
     for note in found["notes"]:
-        print(note)
+        say(note)

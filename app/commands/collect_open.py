@@ -11,7 +11,7 @@ import typer
 from app.commands.addition import addition, check_outcome, print_outcome
 from app.commands.json_output import Json, answer
 from app.commands.options import CollectionFolder, option
-from app.commands.terminal import is_interactive, kept_when_stopped, print_table, progress_bar
+from app.commands.terminal import is_interactive, kept_when_stopped, print_table, progress_bar, say
 from app.services.open_photos import (
     countries_of,
     credits_due,
@@ -60,7 +60,7 @@ def open_photos(
             raise CollectionError("no open photo was found; ask for more licences, or from more countries")
         return
     if not as_json:
-        print(plan)
+        say(*str(plan).splitlines())
         if not yes and is_interactive():
             typer.confirm("Fetch them?", abort=True)
     collection, intake = plan_open_addition(plan, by, folder, allow_host or ())

@@ -10,7 +10,7 @@ import typer
 
 from app.commands.json_output import Json, print_json
 from app.commands.options import AnyMonth, Visit, option
-from app.commands.terminal import progress_bar
+from app.commands.terminal import progress_bar, say
 from model.errors import StoppedError
 from model.text import counted
 
@@ -99,7 +99,7 @@ def run_batch(batch: Batch, as_json: bool) -> None:
             for done, row in enumerate(named, start=1):
                 rows.append(row)
                 if table is None and not as_json:
-                    print(row)
+                    say(str(row))
                 progress(done)
     except KeyboardInterrupt:
         kept = f"{done} rows kept in {table.path}; run it again to continue" if table else f"{done} photos done"
@@ -108,6 +108,6 @@ def run_batch(batch: Batch, as_json: bool) -> None:
         found = [row.as_json() for row in (table.rows() if table else rows)]
         print_json({"photos": len(found), "rows": found})
         return
-    print(f"{counted(done, 'photo')} looked at: {outcomes(rows)}")
+    say(f"{counted(done, 'photo')} looked at: {outcomes(rows)}")
     if table:
-        print(f"{batch.before} before; all rows are in {table.path}")
+        say(f"{batch.before} before; all rows are in {table.path}")

@@ -9,6 +9,8 @@ from typing import Annotated, Any
 
 import typer
 
+from app.commands.terminal import say
+
 Json = Annotated[bool, typer.Option("--json", help="Print one JSON object and nothing else.")]
 
 
@@ -18,10 +20,10 @@ def print_json(data: Mapping[str, Any]) -> None:
 
 
 def answer(as_json: bool, data: Mapping[str, Any], text: str | Callable[[], None]) -> None:
-    """Print the data with --json; otherwise the text, or what a function prints for a person."""
+    """Print the data with --json; else the text, wrapped as ``say`` does, or what a function prints for a person."""
     if as_json:
         print_json(data)
     elif isinstance(text, str):
-        sys.stdout.write(f"{text}\n")
+        say(*text.split("\n"))
     else:
         text()

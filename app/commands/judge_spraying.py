@@ -8,9 +8,24 @@ from typing import Annotated, Literal
 import typer
 
 from app.commands.json_output import Json, answer
-from app.commands.options import CLOCK, LAWN, AnyMonth, Cultivar, Figure, Near, Place, Stage, State, Used, option, word
+from app.commands.options import (
+    CLOCK,
+    LAWN,
+    AnyMonth,
+    Cultivar,
+    Figure,
+    Near,
+    Place,
+    Stage,
+    State,
+    Used,
+    option,
+    parsed,
+    word,
+)
 from app.present.degree_days import print_warmth, warmth_json
 from app.present.spray import print_day, print_verdict
+from app.services.choices import DEGREES, PERCENT, SPEED, number_in
 from app.services.spray_window import degree_days as add_up
 from app.services.spray_window import job_of, judge_forecast, verdict_of
 from model.errors import AnswerError
@@ -23,9 +38,13 @@ Weed = Annotated[str | None, option("SPECIES", "The weed: its season and plan co
 
 
 def window(
-    temperature: Annotated[float | None, option("C", "Air temperature in the shade.")] = None,
-    humidity: Annotated[float | None, option("PERCENT", "Relative humidity.")] = None,
-    wind: Annotated[float | None, option("KM_H", "Wind on site.")] = None,
+    temperature: Annotated[
+        float | None, option("C", "Air temperature in the shade.", parser=parsed(number_in(*DEGREES)))
+    ] = None,
+    humidity: Annotated[
+        float | None, option("PERCENT", "Relative humidity.", parser=parsed(number_in(*PERCENT)))
+    ] = None,
+    wind: Annotated[float | None, option("KM_H", "Wind on site.", parser=parsed(number_in(*SPEED)))] = None,
     rain_in: Annotated[float | None, option("HOURS", "Hours until rain.")] = None,
     active: Annotated[list[str] | None, option("NAME", "The active on the label; repeat it for a mix.")] = None,
     hour: Annotated[float | None, option("H", "By the local clock: 17 or 17:30.", parser=CLOCK)] = None,

@@ -10,7 +10,7 @@ from typing import Annotated, Any, Literal, get_args
 import typer
 
 from app.commands.json_output import Json, answer
-from app.commands.options import LAWN, Day, Near, State, option
+from app.commands.options import LAWN, Day, Near, State, option, parsed
 from app.commands.plain_help import Commands
 from app.commands.read_records import Number, check, due, search, show
 from app.commands.sign_records import Changes, Kind, amend, sign
@@ -25,7 +25,7 @@ from app.present.show_records import (
 from app.records import Client, RecordsError, Site, Treatment, Visit, open_records
 from app.records.fields import State as StateName
 from app.records.yaml_fields import blank_sheet, changed_by, read_fields
-from app.services.choices import one_of, state_of
+from app.services.choices import AREA_UNITS, near_of, number_in, one_of, state_of
 from app.services.own_details import own_state
 from app.services.site_lawn import lawn_of_site
 
@@ -75,7 +75,7 @@ def sites(
     state: State = None,
     lawn: Annotated[str | None, LAWN] = None,
     near: Near = None,
-    area: Annotated[float | None, option("M2", "Area in square metres.")] = None,
+    area: Annotated[float | None, option("M2", "Area in square metres.", parser=parsed(number_in(*AREA_UNITS)))] = None,
     notes: Notes = None,
     as_json: Json = False,
 ) -> None:
@@ -87,7 +87,7 @@ def sites(
     details = {"client": client, "address": address, "state": state, "area_m2": area, "notes": notes}
     given: Any = {what: value for what, value in details.items() if value is not None}
     given |= lawn_of_site(lawn, notes or "") if lawn else {}
-    given |= {"near": tuple(near)} if near else {}
+    given |= {"near": near_of(near)} if near else {}
     with open_records() as book:
         if add:
             if client is None:
@@ -160,7 +160,8 @@ def treat(
     """
     if blank is not None:
         text = blank_sheet(one_of("--blank", blank, get_args(StateName)[1:]))
-        answer(as_json, {"state": blank, "sheet": text}, text.rstrip("\n"))
+        # As it is, since it goes into a file.
+        answer(as_json, {"state": blank, "sheet": text}, lambda: print(text, end=""))
         return
     if visit is None or file is None:
         raise RecordsError("give the number of the visit and a file of what was done; --blank NSW > FILE makes a file")

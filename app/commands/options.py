@@ -9,7 +9,7 @@ from typing import Annotated, Any
 
 import typer
 
-from app.services.choices import as_word, clock_time, date_of, group_number, month_of, state_of
+from app.services.choices import PERCENT, as_word, clock_time, date_of, group_number, month_of, number_in, state_of
 from model.errors import SwardkeyError
 
 
@@ -52,7 +52,10 @@ Stage = Annotated[str | None, word("--stage", "STAGE", "Growth stage: seedling, 
 Cultivar = Annotated[
     str | None, word("--cultivar", "NAME", "Variety of a buffalo lawn: st, sapphire, palmetto, matilda or other.")
 ]
-Cover = Annotated[float | None, option("PERCENT", "How much of the ground the weed covers.", "--cover")]
+Cover = Annotated[
+    float | None,
+    option("PERCENT", "How much of the ground the weed covers.", "--cover", parser=parsed(number_in(*PERCENT))),
+]
 State = Annotated[
     str | None,
     typer.Option(

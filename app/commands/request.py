@@ -36,6 +36,7 @@ def request(
     check_place(out, "--out", (".html",))
     wanted = request_of(start_interview(photos or (), answers, visible, month, region))
     write_paper(out, "--out", (".html",), lambda: reply_sheet(wanted))
-    answer(as_json, {**request_json(wanted), "file": str(out)}, f"{request_message(wanted)}\n")
+    # As it is, since it is copied into a message.
+    answer(as_json, {**request_json(wanted), "file": str(out)}, lambda: print(f"{request_message(wanted)}\n"))
     if not as_json:
         sys.stderr.write(f"{out}: send it along; then swardkey ask --reply takes back the text that it gives\n")

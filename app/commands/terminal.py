@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 import math
+import shutil
 import sys
 import time
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import contextmanager
+from textwrap import wrap
 
 from model.errors import StoppedError
 
+WHOLE = 100_000  # columns of what is not a terminal
 PAUSE = 30.0  # seconds between lines of progress where nobody watches a bar
 
 
@@ -17,15 +20,20 @@ def print_table(columns: Sequence[str], rows: Iterable[Sequence[str]], numbers: 
     """Print a plain table; nothing in it is taken for markup. ``numbers`` are the columns to align on the right."""
     # Imported here and below, since few commands need it and all start with this module.
     from rich.console import Console
-    from rich.table import Table
-    from rich.text import Text
 
-    table = Table(box=None, pad_edge=False)
-    for column in columns:
-        table.add_column(column, overflow="fold", justify="right" if column in numbers else "left")
-    for row in rows:
-        table.add_row(*map(Text, row))
-    Console(highlight=False).print(table)
+    from app.present.columns import print_columns
+
+    figures = [number for number, column in enumerate(columns) if column in numbers]
+    print_columns(Console(highlight=False), columns, list(rows), figures)
+
+
+def say(*lines: str) -> None:
+    """Print lines, wrapped at blanks to the width of the terminal with the rest indented; whole where none watches."""
+    width = shutil.get_terminal_size((WHOLE, 0)).columns
+    for line in lines:
+        indent = " " * (len(line) - len(line.lstrip()) + 3)
+        wrapped = wrap(line, width, subsequent_indent=indent, break_long_words=False, break_on_hyphens=False)
+        sys.stdout.write("".join(f"{one}\n" for one in wrapped or [""]))
 
 
 def print_lines(*lines: str, style: str = "") -> None:

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from rich import table
 from rich.console import Console
 from rich.padding import Padding
 from rich.text import Text
 
 from app.present import block as blocks
+from app.present.columns import print_columns
 
 STYLES = {"body": "", "strong": "bold", "small": "dim"}
 MARKS = {"yes": ("YES ", "bold green"), "wait": ("WAIT", "bold yellow"), "no": ("NO  ", "bold red")}
@@ -44,7 +44,7 @@ def _print_all(parts: Iterable[blocks.Block], references: blocks.References, con
             case blocks.Card():
                 _print_card(block, references, console)
             case blocks.Table():
-                console.print(_table(block))
+                _print_table(block, console)
             case blocks.Calendar():
                 # Only a plan has a year, and only a plan needs the whole advice loaded.
                 from model.control.year import spans
@@ -61,18 +61,13 @@ def _print_card(card: blocks.Card, references: blocks.References, console: Conso
     console.print(Padding(Text("\n".join(filter(None, lines))), (0, 0, 0, INDENT), expand=False))
 
 
-def _table(block: blocks.Table) -> table.Table:
-    """A table without rules; columns of figures to the right, columns that are empty throughout left out."""
-    made = table.Table(box=None, pad_edge=False, show_header=bool(block.head))
+def _print_table(block: blocks.Table, console: Console) -> None:
+    """A table without the columns that are empty throughout; columns of figures to the right."""
     width = len(block.rows[0]) if block.rows else len(block.head)
     kept = [n for n in range(width) if any(row[n].strip("-") for row in block.rows)]
-    for n in kept:
-        made.add_column(
-            block.head[n] if block.head else "", overflow="fold", justify="right" if _is_figures(block, n) else "left"
-        )
-    for row in block.rows:
-        made.add_row(*(Text(row[n]) for n in kept))
-    return made
+    figures = [place for place, n in enumerate(kept) if _is_figures(block, n)]
+    head = [block.head[n] for n in kept] if block.head else []
+    print_columns(console, head, [[row[n] for n in kept] for row in block.rows], figures)
 
 
 def _is_figures(block: blocks.Table, column: int) -> bool:

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-import sys
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
 from app.commands.json_output import print_json
+from app.commands.terminal import say
 from app.present.block import Block, Bullets, Paragraph, Section, bullets
 from app.present.finding import day_text, moment_text
 
@@ -20,11 +20,6 @@ def plain(value: Any) -> dict[str, Any]:
     from app.records.serialization import plain as as_data
 
     return as_data(value)
-
-
-def say(*lines: str) -> None:
-    """Print lines."""
-    sys.stdout.write("".join(line + "\n" for line in lines))
 
 
 def show_added(what: str, entry: Any, as_json: bool, outcome: str = "is kept") -> None:

@@ -15,7 +15,7 @@ from app.records.entries import Product, Reading, Treatment, Visit
 from app.records.errors import RecordsError
 from app.records.law import asked_in, load_law
 from app.records.serialization import checked, plain
-from app.services.choices import clock_time, date_of, state_of
+from app.services.choices import AREA_UNITS, DEGREES, PERCENT, SPEED, clock_time, date_of, state_of, without_unit
 from model.errors import SwardkeyError, nearest
 from model.file import read_file
 from model.flora.load import check_keys, check_plain
@@ -141,13 +141,6 @@ def _clock(text: str) -> str:
     return text if re.fullmatch(r"\d\d:\d\d.*\d", text) else written
 
 
-def _number(*units: str) -> Callable[[str], str]:
-    """A reader of numbers that takes off a unit written behind them: the one that the field is in."""
-    pattern = re.compile(rf"([-+]?[0-9.]+)\s*(?:{'|'.join(units)})", re.IGNORECASE)
-    return lambda text: found[1] if (found := pattern.fullmatch(text)) else text
-
-
-_DEGREES = _number("°?C", "degrees?(?: C)?")
 _READERS: Mapping[str, Callable[[str], Any]] = {
     "day": lambda text: date_of(text).isoformat(),
     "started": _clock,
@@ -155,12 +148,12 @@ _READERS: Mapping[str, Callable[[str], Any]] = {
     "at": _clock,
     "state": state_of,
     "groups": lambda text: re.split(r"[\s,+&]+", text),
-    "area_m2": _number("m2", "m²", r"sq\.? ?m", "square metres?"),
-    "water_litres": _number("l", "litres?"),
-    "temperature": _DEGREES,
-    "delta_t": _DEGREES,
-    "humidity": _number("%", "per ?cent"),
-    "wind_speed": _number("km/h", "kmh", "kph"),
+    "area_m2": without_unit(*AREA_UNITS),
+    "water_litres": without_unit("l", "litres?"),
+    "temperature": without_unit(*DEGREES),
+    "delta_t": without_unit(*DEGREES),
+    "humidity": without_unit(*PERCENT),
+    "wind_speed": without_unit(*SPEED),
 }
 
 

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import calendar
 import re
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from datetime import date
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, get_args
 
 from model.errors import AnswerError, nearest
 
@@ -73,6 +73,42 @@ def one_of(option: str, word: str, known: Iterable[str]) -> str:
     if word not in words:
         raise AnswerError(f"{option} {word}: not known; {nearest(word, words)}")
     return word
+
+
+def near_of(things: Iterable[str]) -> tuple[str, ...]:
+    """What is near a site, each once. Raises AnswerError for what the advice does not know."""
+    from model.control.facts import Near  # only here: few commands ask it
+
+    return tuple(dict.fromkeys(one_of("--near", thing, get_args(Near)) for thing in things))
+
+
+def without_unit(*units: str) -> Callable[[str], str]:
+    """A reader of numbers that takes off a unit written behind them: the one that the field is in.
+
+    >>> without_unit("%", "per ?cent")("20 %"), without_unit("%")("20 m")
+    ('20', '20 m')
+    """
+    pattern = re.compile(rf"([-+]?[0-9.]+)\s*(?:{'|'.join(units)})", re.IGNORECASE)
+    return lambda text: found[1] if (found := pattern.fullmatch(text)) else text
+
+
+def number_in(*units: str) -> Callable[[str], float]:
+    """A number, with or without the unit that it is in. Raises AnswerError for anything else."""
+    read = without_unit(*units)
+
+    def number(text: str) -> float:
+        try:
+            return float(read(text.strip()))
+        except ValueError:
+            raise AnswerError(f"{text!r} is not a number; give one, such as 20") from None
+
+    return number
+
+
+AREA_UNITS = ("m2", "m²", r"sq\.? ?m", "square metres?")
+DEGREES = ("°?C", "degrees?(?: C)?")
+PERCENT = ("%", "per ?cent")
+SPEED = ("km/h", "kmh", "kph")
 
 
 def group_number(text: str) -> int:

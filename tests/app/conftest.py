@@ -79,7 +79,7 @@ Run = Callable[..., Ended]
 @pytest.fixture
 def run(capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch) -> Run:
     """Runs a command as the console script does; ``stdin`` is what is typed."""
-    monkeypatch.setenv("COLUMNS", "120")
+    monkeypatch.setenv("COLUMNS", "1000")  # whole lines, however long the paths are in which the tests run
 
     def command(*arguments: object, stdin: str = "") -> Ended:
         capsys.readouterr()

@@ -62,7 +62,8 @@ def test_the_help_of_the_lawn_names_every_grass_and_variety(run: Run, control: C
 @pytest.mark.parametrize(
     ("typed", "says"),
     {
-        "advise bindii --cover x": "--cover: must be a number, not 'x'; see swardkey advise --help",
+        "degree-days f --base x": "--base: must be a number, not 'x'; see swardkey degree-days --help",
+        "advise bindii --cover x": "--cover: 'x' is not a number; give one, such as 20 (see swardkey advise --help)",
         "advise bindii --mnth 3": "No such option: --mnth. Did you mean --month? (see swardkey advise --help)",
         "advise bindii --month 14": "--month: '14' is not a month; give 1 to 12, or a name such as May (see swardkey "
         "advise --help)",

@@ -132,6 +132,8 @@ def test_lists_are_empty_before_anything_is_kept(run: Run, what: str) -> None:
         ("show dog 9", "'dog'"),
         ("sign dog 1 --by Kim", "'dog'"),
         ("sign visit 9 --by Kim", "no visit 9"),
+        ("sites --edit 1 --near dog", "--near dog: not known; choose from: edibles"),
+        ("sites --edit 1 --area big", "--area: 'big' is not a number"),
         ("due --done 9", "no follow up 9"),
         ("due --undo 9", "no follow up 9"),
         ("due --add x", "give --visit NUMBER or --site NUMBER"),
@@ -352,3 +354,14 @@ def test_in_a_terminal_each_question_is_asked(run: Run, tmp_path: Path, monkeypa
     assert "over 20" not in done.out
     answered = run("records", "show", "treatment", "1", "--json").json["record"]["answered"]
     assert sorted(answered.values()) == ["came back", "gusts"]
+
+
+def test_numbers_are_taken_with_their_unit(run: Run, treated: Path) -> None:
+    run("records", "sites", "--edit", "1", "--area", "120 m2")
+    assert run("records", "show", "site", "1", "--json").json["site"]["area_m2"] == 120
+    assert run("advise", "bindii", "--month", "7", "--cover", "20 %", "--json").json["case"]["cover"] == 20
+    reading = ("--temperature", "20 C", "--humidity", "55%", "--wind", "8 km/h")
+    assert (
+        run("window", *reading, "--json").json
+        == run("window", "--temperature", "20", "--humidity", "55", "--wind", "8", "--json").json
+    )

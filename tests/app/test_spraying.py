@@ -239,7 +239,7 @@ def test_with_the_weed_window_is_never_milder_than_advise(
         ((*READING, "--used", "four"), "not a group number"),
         ((*READING, "--weed", "bindii", "--active", "MCPA"), "give --month too"),
         ((*READING, "--weed", "bindii", "--month", 6, "--stage", "old"), "--stage old: not known"),
-        ((*READING, "--hour", "25"), "'--hour': 25 is not a time"),
+        ((*READING, "--hour", "25"), "--hour: 25 is not a time"),
         ((*READING, "--hour", 9, "--state", "NSX"), "did you mean NSW"),
         ((*READING, "--signs", "smok"), "did you mean smoke"),
         ((*READING, "--figure", "a.svg"), "give them with --forecast"),
