@@ -137,12 +137,15 @@ def _decide(context: Context, address: Address, fields: Fields) -> tuple[Address
 
     collection = own_collection()
     labels = {photo.name: photo.label for photo in collection.photos()}
+    known = {*plants_of(context, collection), *labels.values()}
     done = {"keep": 0, "relabel": 0, "drop": 0}
     for name, values in fields.items():
         photo, word = name.removeprefix("on-"), values[0]
         if not name.startswith("on-") or photo not in labels or not word:
             continue
         action, _, species = word.partition(":")
+        if action == "relabel" and species not in known:
+            raise FormError(f'"{species[:60]}" is not on file; choose one of the names that are offered.')
         if action in done:
             carry_out(collection, Decision(photo, labels[photo], action, species), labeller(""))  # type: ignore[arg-type]
             done[action] += 1
