@@ -59,7 +59,8 @@ def why_unsaved() -> str:
     folder = home()
     while not folder.exists() and folder != folder.parent:
         folder = folder.parent
-    places = [path for path in (folder, home() / "records", *(home() / "records").glob("*.sqlite")) if path.exists()]
+    records = home() / "records"
+    places = [path for path in (folder, records, records / "records.sqlite") if path.exists()]
     if not all(os.access(path, os.W_OK) for path in places):
         why = "the folder of your data cannot be written to: fix its permissions, or copy it to another disk"
     elif shutil.disk_usage(folder).free < LEAST_ROOM:

@@ -125,10 +125,12 @@ def _decide(context: Context, address: Address, fields: Fields) -> tuple[Address
 
     collection = own_collection()
     labels = {photo.name: photo.label for photo in collection.photos()}
-    decisions = []
+    known, decisions = {*_plants(context), *labels.values()}, []
     for name, values in fields.items():
         photo, (action, _, species) = name.removeprefix("on-"), values[0].partition(":")
         if name.startswith("on-") and photo in labels and action in get_args(Action):
+            if action == "relabel" and species not in known:
+                raise FormError(f'"{species[:60]}" is not on file; choose one of the names that are offered.')
             decisions.append(Decision(photo, labels[photo], action, species))  # type: ignore[arg-type]  # one of these
     done = carry_out_all(collection, decisions, by="")
     work.clear()

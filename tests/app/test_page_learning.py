@@ -26,6 +26,7 @@ from app.web.message import Message
 from app.web.model_words import training_result
 from app.web.new_photos import for_the_page as of_the_page
 from model.control import Control
+from model.errors import CollectionError
 from model.identify import Key
 from tests.app.page_visitor import context_of
 from tests.app.test_collecting import save
@@ -88,6 +89,20 @@ def test_photos_wait_for_their_name_and_join_the_collection(context: Context, tm
     shown = press(context, learning, address, "name", species="dandelion", by="Sam")
     assert address_in(shown) == {} and "2 photos added: dandelion 2." in shown and "needs" in shown
     assert "no longer here" in press(context, learning, {"pending": "../../x"}, "drop")
+
+
+@pytest.mark.parametrize("species", ["", "x", "../x", "other:", "nul\0", "y" * 3000])
+def test_a_decision_for_a_name_that_was_not_offered_changes_nothing(
+    species: str, context: Context, tmp_path: Path
+) -> None:
+    """An empty one was written down, and from then on neither the page nor any command could read the collection."""
+    assert "1 photo added" in chosen(context, zipped(tmp_path / "a.zip", "dandelion"))
+    before = [(photo.name, photo.label) for photo in learning.own_collection().photos()]
+    shown = press(context, learning, {}, "decide", **{f"on-{before[0][0]}": f"relabel:{species}"})
+    assert "is not on file; choose one of the names that are offered" in shown
+    assert [(photo.name, photo.label) for photo in learning.own_collection().photos()] == before
+    with pytest.raises(CollectionError, match="is not the name of a species"):
+        learning.own_collection().relabel(before[0][0], f"{species} ", "Sam")
 
 
 def test_a_name_that_is_not_on_file_is_asked_about_and_can_be_answered(context: Context, tmp_path: Path) -> None:

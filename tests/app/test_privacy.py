@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import re
 import subprocess
 import sys
 from pathlib import Path
@@ -36,6 +37,14 @@ print(len(model_in_charge().look([open_photo({str(PHOTO)!r})]).photos))
     assert done.stdout.strip() == "1", done.stderr
     left = [path.relative_to(tmp_path) for path in tmp_path.rglob("*") if path.is_file()]
     assert [path for path in left if path.parts[0] != "cache"] == []
+
+
+def test_only_one_module_loads_that_library() -> None:
+    """Wherever else it were loaded first, it would have asked already whether it may report."""
+    sources = [file for name in ("app", "model", "training", "tests") for file in (ROOT / name).rglob("*.py")]
+    loads = re.compile(r"^\s*(import|from) onnxruntime", re.MULTILINE)
+    found = [file.relative_to(ROOT).as_posix() for file in sources if loads.search(file.read_text(encoding="utf-8"))]
+    assert found == ["model/photo/runtime.py"]
 
 
 @pytest.mark.parametrize("place", PLACES)

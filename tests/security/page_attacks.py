@@ -16,6 +16,7 @@ from pathlib import Path
 from typing import Any
 from urllib.parse import quote
 
+from app.web.connections import MOST_OF_ONE
 from tests.security.visitor import PHOTO, PRESS, Answer, Server, Visitor, ask, multipart
 
 CALL, UPLOAD = "/gradio_api/queue/join", "/gradio_api/upload"
@@ -248,13 +249,20 @@ def buttons(server: Server, plant: str) -> Tried:
 
 
 def flood(server: Server, plant: str, count: int = 200) -> Tried:
-    """More than may wait: some are asked to come again, and the next visitor is served."""
+    """More than may wait: some are asked to come again or cut off, and the next visitor is served."""
     tried, component = Tried(), Visitor(server).component
     body = json.dumps({"data": {"do": "go"}, "component_id": component, "fn_name": "press", "session_hash": "f100d"})
 
+    answered = []
+
     def one() -> None:
-        came = post(server, PRESS, body.encode())
-        tried.expect(came.status == 200, f"{came.status} at once")
+        try:
+            came = post(server, PRESS, body.encode())
+        except ConnectionError:  # one of more than an address may have
+            tried.expect(True, "cut off")
+        else:
+            answered.append(came.status)
+            tried.expect(came.status == 200, f"{came.status} at once")
 
     threads = [threading.Thread(target=one) for _ in range(count)]
     for thread in threads:
@@ -267,6 +275,7 @@ def flood(server: Server, plant: str, count: int = 200) -> Tried:
             Visitor(server)
             break
     spent = time.monotonic() - begun
+    tried.expect(len(answered) >= MOST_OF_ONE // 2, f"only {len(answered)} of {count} were answered")
     tried.expect(spent <= 30, f"the next visitor waited {spent:.0f} s")
     return tried
 

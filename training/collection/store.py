@@ -223,6 +223,8 @@ class Collection:
         return rows[-1]
 
     def _append(self, row: Row) -> Row:
+        if not LABEL.fullmatch(row.species):  # a row of it could not be read again
+            raise CollectionError(f"{row.photo}: {row.species[:40]!r} is not the name of a species; give one on file")
         with self.locked():
             self._manifest.append(astuple(row))
             self._catch_up()
