@@ -13,7 +13,7 @@ from app.records.entries import VisitRecord
 from app.records.errors import RecordsError
 from app.records.own import Own
 from app.records.record_book import Records
-from app.records.search import false_words, index_is_false
+from app.records.search import false_words, index_is_false, words_are_stale
 from app.records.serialization import plain
 from model.file import sha256_of
 
@@ -136,7 +136,12 @@ def _of_notes(records: Records) -> Iterator[str]:
 
 
 def _false_words(records: Records) -> list[str]:
-    """What is found by words that are not its own; nothing where a record cannot be read, which is reported already."""
+    """What is found by words that are not its own; nothing where a record cannot be read, which is reported already.
+
+    Nothing either where a migration left the words to be made again, and the disk cannot be written to.
+    """
+    if words_are_stale(records.database.connection):
+        return []
     try:
         return list(false_words(records.database.connection, records.all_words()))
     except RecordsError:

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import sqlite3
 from collections.abc import Iterator
+from contextlib import suppress
 from datetime import date
 from typing import Any
 
@@ -121,6 +123,11 @@ class Latest:
 
     def make_words_again(self) -> None:
         """Make the words by which everything is found again from the records."""
+        if self._database.refused:
+            # A copy in memory, of a book of an earlier version, takes them; a file that cannot be written stays as it is.
+            with suppress(sqlite3.OperationalError):
+                put_all_words(self._database.connection, list(self.all_words()))
+            return
         with self._database.writing() as connection:
             put_all_words(connection, list(self.all_words()))
 

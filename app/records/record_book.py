@@ -77,7 +77,7 @@ class Records:
 
         self.merging = Merging(self.database, book)
 
-        if words_are_stale(self.database.connection) and not self.database.refused:
+        if words_are_stale(self.database.connection):
             self.make_words_again()
 
         drafts = Drafts(self.database)

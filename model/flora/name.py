@@ -183,7 +183,7 @@ class PlantNames:
 
         >>> from model.flora.load import load_flora
         >>> names = PlantNames(load_flora())
-        >>> names.near("curly dock"), names.near("wandering jew")
+        >>> names.near("curly dock"), names.near("yellow rattle")
         ('curled dock (rumex_crispus)', '')
         """
         found = self.candidates(text)

@@ -65,18 +65,18 @@ def test_add_list_relabel_and_remove_from_one_end_to_the_other(run: Run, folders
 
 def test_bad_names_are_listed_with_exit_status_2_and_nothing_is_written(run: Run, folders: Path) -> None:
     save(folders / "milk thistle" / "x.jpg", 20)
-    save(folders / "wandering jew" / "x.jpg", 21)
+    save(folders / "yellow rattle" / "x.jpg", 21)
     done = run("collect", "add", folders, "--json")
     assert done.status == 2 and done.err.count("\n") == 1 and "Traceback" not in done.err
     found = json.loads(done.out)
-    assert found["added"] == 0 and found["unknown_names"] == ["wandering jew"]
+    assert found["added"] == 0 and found["unknown_names"] == ["yellow rattle"]
     assert found["ambiguous"] == {"milk thistle": ["silybum_marianum", "sonchus_oleraceus"]}
     done = run("collect", "add", folders)
     assert done.status == 2 and "several plants are called milk thistle" in done.out
     (folders / "milk thistle").rename(folders / "sonchus oleraceus")
     mine = ("--collection", folders.parent / "mine", "--json")
-    assert run("collect", "add", folders, "--accept-new", *mine).json["species"]["wandering_jew"] == 1
-    listed = run("collect", "list", *mine).json["species"]["wandering_jew"]
+    assert run("collect", "add", folders, "--accept-new", *mine).json["species"]["yellow_rattle"] == 1
+    listed = run("collect", "list", *mine).json["species"]["yellow_rattle"]
     assert listed["own"] and listed["common_name"]
     assert not (home() / "collection").exists()
 
@@ -91,18 +91,18 @@ MISSPELT = {
 
 def test_a_name_near_a_known_one_is_suggested_and_never_becomes_a_twin_unsaid(run: Run, tmp_path: Path) -> None:
     folders = tmp_path / "weeds"
-    for number, name in enumerate((*MISSPELT, "wandering jew")):
+    for number, name in enumerate((*MISSPELT, "yellow rattle")):
         for seed in range(2):
             save(folders / name / f"{seed}.jpg", 10 * number + seed)
     done = run("collect", "add", folders)
     assert done.status == 2
     for name, meant in MISSPELT.items():
         assert f"not in the key: {name} (2 photos); did you mean {meant}?" in done.out
-    assert "not in the key: wandering jew (2 photos)\n" in done.out
+    assert "not in the key: yellow rattle (2 photos)\n" in done.out
     done = run("collect", "add", folders, "--accept-new", "--json")
     found = json.loads(done.out)
     assert done.status == 2 and found["added"] == 0 and found["near"] == MISSPELT
-    assert found["unknown_photos"] == dict.fromkeys(MISSPELT, 2), "wandering jew is near none, and may be new"
+    assert found["unknown_photos"] == dict.fromkeys(MISSPELT, 2), "yellow rattle is near none, and may be new"
     assert "--new NAME" in done.err and not (home() / "collection").exists()
     for name in list(MISSPELT)[1:]:
         (folders / name).rename(folders / MISSPELT[name].split("(")[1].rstrip(")"))

@@ -247,16 +247,16 @@ def test_a_stored_photo_is_known_when_it_comes_back(folders: Path, names: Names,
 def test_unknown_and_ambiguous_names_are_all_listed_and_nothing_is_written(
     folders: Path, names: Names, collection: Collection
 ) -> None:
-    for seed, folder in enumerate(("wandering jew", "milk thistle", "unheard of")):
+    for seed, folder in enumerate(("yellow rattle", "milk thistle", "unheard of")):
         save(folders / folder / "x.jpg", 20 + seed)
     intake = plan(folders, names, collection)
     assert not intake.acceptable
-    assert intake.unknown_names == {"wandering jew": 1, "unheard of": 1}
+    assert intake.unknown_names == {"yellow rattle": 1, "unheard of": 1}
     assert intake.ambiguous == {"milk thistle": ("silybum_marianum", "sonchus_oleraceus")}
     assert sum(tally.photos for tally in intake.to_add.values()) == 7, "those with a known name count all the same"
     with pytest.raises(
         CollectionError,
-        match=r"'unheard of' \(1 photo\), 'wandering jew' \(1 photo\); 'milk thistle' \(1 photo\) may be silybum_",
+        match=r"'unheard of' \(1 photo\), 'yellow rattle' \(1 photo\); 'milk thistle' \(1 photo\) may be silybum_",
     ):
         collection.add(intake)
     # An ambiguous name is refused whatever else is accepted.
@@ -266,15 +266,15 @@ def test_unknown_and_ambiguous_names_are_all_listed_and_nothing_is_written(
 
 
 def test_a_person_says_what_each_name_means(folders: Path, names: Names, collection: Collection) -> None:
-    for seed, folder in enumerate(("curly dock", "milk thistle", "unheard of", "wandering jew")):
+    for seed, folder in enumerate(("curly dock", "milk thistle", "unheard of", "yellow rattle")):
         save(folders / folder / "x.jpg", 20 + seed)
     meant = {"curly dock": "rumex_crispus", "milk thistle": "sonchus_oleraceus", "unheard of": LEAVE_OUT}
     intake = plan(folders, names, collection, meant=meant)
-    assert intake.unknown_names == {"wandering jew": 1} and not intake.acceptable
-    intake = plan(folders, names, collection, meant=meant, new_names=["Wandering Jew"])
+    assert intake.unknown_names == {"yellow rattle": 1} and not intake.acceptable
+    intake = plan(folders, names, collection, meant=meant, new_names=["Yellow Rattle"])
     assert intake.acceptable and intake.left_out == {"unheard of": 1}
     species = collection.add(intake).species
-    assert species["rumex_crispus"] == species["sonchus_oleraceus"] == species["wandering_jew"] == 1
+    assert species["rumex_crispus"] == species["sonchus_oleraceus"] == species["yellow_rattle"] == 1
     assert sum(species.values()) == 10
 
 
@@ -287,18 +287,18 @@ def test_unknown_names_are_skipped_on_demand(folders: Path, names: Names, collec
 def test_unknown_names_become_species_of_the_users_own_on_demand(
     folders: Path, key: Key, names: Names, collection: Collection
 ) -> None:
-    save(folders / "Wandering Jew" / "x.jpg", 20)
-    save(folders / "wandering_jew" / "y.jpg", 21)
-    assert add(folders, names, collection, accept_new=True).species["wandering_jew"] == 2
+    save(folders / "Yellow Rattle" / "x.jpg", 20)
+    save(folders / "yellow_rattle" / "y.jpg", 21)
+    assert add(folders, names, collection, accept_new=True).species["yellow_rattle"] == 2
     own = collection.own_species()
-    assert list(own) == ["wandering_jew"]
-    plant = own["wandering_jew"]
+    assert list(own) == ["yellow_rattle"]
+    plant = own["yellow_rattle"]
     assert isinstance(plant, OwnSpecies)
-    assert plant.common_names == ["Wandering Jew"] and plant.scientific_name == "" and plant.labelled_by == "Kim"
+    assert plant.common_names == ["Yellow Rattle"] and plant.scientific_name == "" and plant.labelled_by == "Kim"
     assert plant.added_at.endswith("Z")
     later = Names(key.flora, own)
-    save(folders / "Wandering-Jew" / "z.jpg", 22)
-    assert add(folders, later, collection).species == {"wandering_jew": 1}
+    save(folders / "Yellow-Rattle" / "z.jpg", 22)
+    assert add(folders, later, collection).species == {"yellow_rattle": 1}
 
 
 def test_an_own_species_with_characters_is_a_whole_species(collection: Collection) -> None:

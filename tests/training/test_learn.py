@@ -293,7 +293,7 @@ def test_held_out_photos_that_are_copies_of_learned_ones_are_counted() -> None:
 
 
 def test_recipes_are_those_with_a_module_and_a_file(made: list[LabelledPhoto], tmp_path: Path) -> None:
-    assert {"full", "quick"} <= set(recipe_names()) and "quick: the shipped network's features" in recipes_said()
+    assert {"full", "quick"} <= set(recipe_names()) and "quick: minutes; the shipped network" in recipes_said()
     assert not {"make_starter", "starter", "recipe"} & set(recipe_names())
     for name in ("make_starter", "starter", "../quick", "recipe", ""):
         with pytest.raises(CollectionError, match=f"there is no such recipe; choose {' or '.join(recipe_names())}"):
