@@ -73,6 +73,12 @@ def test_no_note_calls_a_plant_by_the_shown_name_of_a_third(key: Key) -> None:
     assert wrong == []
 
 
+def test_notes_are_sentences(key: Key) -> None:
+    """They follow the question "Ryegrass or winter grass?" in a plan."""
+    loose = [entry.note for _, entry in notes(key.flora) if not (entry.note[0].isupper() and entry.note[-1] == ".")]
+    assert loose == []
+
+
 @pytest.mark.parametrize("note", ["Weak: this one has hairy blades, the other bare ones.", "Here they cover both."])
 def test_such_a_note_would_be_found(note: str) -> None:
     assert POINTING.search(note)
