@@ -227,14 +227,21 @@ class Resistance(Fact):
     text: str
 
 
-class Kind(Entry):
-    """Weeds that grow back alike, with the options that apply to all of them.
+class Seeding(Statement):
+    """What to do first when a plant is pulled or dug in seed.
 
-    ``seeding``: what to do first when one is pulled or dug in seed.
+    ``no_seed``: for a plant that sets hardly any seed here, or none: what the summary says in place of bagging the seed
+    heads, as the stage that was given, or the name, may be wrong.
     """
 
+    no_seed: str | None = None
+
+
+class Kind(Entry):
+    """Weeds that grow back alike, with the options that apply to all of them."""
+
     name: str
-    seeding: Statement
+    seeding: Seeding
     options: Annotated[list[Option], Field(min_length=1)]
 
 
@@ -247,7 +254,7 @@ class Treatment(Entry):
 
     kind: str
     about: list[Statement] = Field(default_factory=list)
-    seeding: Statement | None = None
+    seeding: Seeding | None = None
     hazards: list[Hazard] = Field(default_factory=list)
     without: list[MethodName] = Field(default_factory=list)
     without_mixes: list[list[str]] = Field(default_factory=list)

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from functools import cached_property
 
 from model.control.case import Case
-from model.control.facts import Active, Method, Option, Stage, Statement, When
+from model.control.facts import Active, Method, Option, Seeding, Stage, When
 from model.control.knowledge import Control
 from model.control.use import WORST, How, Reason, Suited, Use, capital, judge_use, of, suited_of
 from model.control.year import Timing, next_month, spans, timing_of
@@ -82,7 +82,7 @@ class Matter:
         )  # fmt: skip
 
     @property
-    def seeding(self) -> Statement | None:
+    def seeding(self) -> Seeding | None:
         """What to do first, where the plant is in seed."""
         if not shows(self) or not in_stage(self, "seeding"):
             return None

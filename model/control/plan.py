@@ -7,7 +7,7 @@ from typing import Any
 
 from model.control.case import Case, check_case
 from model.control.caution import cautions_for, law_for
-from model.control.facts import Rating, Statement
+from model.control.facts import Rating, Seeding, Statement
 from model.control.judge import Matter, is_the_lawn
 from model.control.knowledge import Control
 from model.control.option import JudgedOption, judged_option, with_standing
@@ -29,7 +29,7 @@ class Plan:
 
     case: Case
     summary: tuple[str, ...]
-    first: tuple[Statement, ...]
+    first: tuple[Seeding, ...]
     options: tuple[JudgedOption, ...]
     only: tuple[JudgedOption, ...]
     distinctions: tuple[Distinction, ...]

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 
 from model.control.case import Case
-from model.control.facts import Statement
+from model.control.facts import Seeding
 from model.control.judge import MONTHS
 from model.control.knowledge import Control
 from model.control.option import JudgedOption
@@ -17,20 +17,21 @@ AT_MOST = 2  # things to name in one line
 
 
 def summarise(
-    control: Control, case: Case, first: Sequence[Statement], options: Sequence[JudgedOption]
+    control: Control, case: Case, first: Sequence[Seeding], options: Sequence[JudgedOption]
 ) -> tuple[str, ...]:
     """Two lines at most: "Now: ..." and "For more: ..." or "Later: ..."."""
     now = [option for option in options if option.suited == "yes"]
     plain = sorted((o for o in now if not o.actives), key=lambda o: FIRST.index(o.method))
     # Control of the plants that are there comes before preventing the next ones.
     sprays = sorted((o for o in now if o.actives), key=lambda o: o.method == "pre_emergent")
-    doing = [_seed_first(control, case)] if first else []
+    doing = [_seed_first(control, case, first)] if first else []
+    seeding = any(said.no_seed is None for said in first)
     # Taking off the seed goes against leaving the plant; and one way to thicken the turf is enough.
-    named = {o.method: o for o in reversed(plain) if not (first and o.method == "leave")}
+    named = {o.method: o for o in reversed(plain) if not (seeding and o.method == "leave")}
     if "leave" in named and "cultural" in named:
         # Where the plant may stay, feeding the grass comes before digging.
         named = {"cultural": named.pop("cultural"), "leave": named.pop("leave")}
-    doing += [_doing(o, case.month, bool(first)) for o in reversed(named.values())][:AT_MOST]
+    doing += [_doing(o, case.month, seeding) for o in reversed(named.values())][:AT_MOST]
     if not doing and sprays:
         doing, sprays = [_with(control, case, sprays[0])], sprays[1:]
     line = f"Now: {'; '.join(doing)}." if doing else f"Nothing to do now: {_why_nothing(options)}"
@@ -38,7 +39,11 @@ def summarise(
     return tuple(filter(None, (line, " ".join((*more, *_later(control, case, options, bool(sprays)))))))
 
 
-def _seed_first(control: Control, case: Case) -> str:
+def _seed_first(control: Control, case: Case, first: Sequence[Seeding]) -> str:
+    """What comes first of a plant in seed; where none of the plants sets seed here, to check that it is one of them."""
+    doubts = [said.no_seed for said in first if said.no_seed is not None]
+    if len(doubts) == len(first):
+        return doubts[0]
     hazards = {hazard for species in case.species for hazard in control.treatments[species].hazards}
     return "take up the burrs first, in shoes" if "burrs" in hazards else "bag the seed heads first"
 

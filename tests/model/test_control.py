@@ -198,6 +198,32 @@ def test_cover_stage_and_place_are_judged(control: Control) -> None:
     assert "keep it off the lawn" in words(the(bed, "non_selective", "glyphosate"))
 
 
+WITHOUT_SEED = {  # of these no seed is known here, or hardly any, and the answer "in seed" points to another plant
+    "tradescantia_fluminensis": "not known to set seed here",
+    "oxalis_articulata": "not known to set seed here",
+    "oxalis_pes_caprae": "little or no seed here",
+    "oxalis_debilis": "little or no seed here",
+    "oxalis_latifolia": "little or no seed here",
+    "moss_in_lawns": "have no seed",
+    "algae_on_turf": "have no seed",
+}
+
+
+@pytest.mark.parametrize("species", WITHOUT_SEED)
+def test_no_seed_heads_are_bagged_of_a_plant_that_sets_no_seed_here(species: str, control: Control) -> None:
+    assert control.flora.species[species].season.seeds is None
+    for place in ("lawn", "bed"):
+        now = plan(control, Case((species,), 6, "couch", place=place, stage="seeding")).summary[0]
+        assert now.startswith("Now: check its name") and WITHOUT_SEED[species] in now
+        assert "bag the seed heads" not in now
+    assert "check its name" not in " ".join(plan(control, Case((species,), 6, "couch", stage="young")).summary)
+
+
+def test_seed_heads_are_bagged_where_one_of_several_plants_sets_seed(control: Control) -> None:
+    both = plan(control, Case(("tradescantia_fluminensis", "stellaria_media"), 6, "couch", stage="seeding"))
+    assert len(both.first) == 2 and both.summary[0].startswith("Now: bag the seed heads first")
+
+
 def test_a_lawn_is_not_weeded_out_of_itself(control: Control) -> None:
     for species, lawn in (
         ("cynodon_dactylon", "couch"),

@@ -133,7 +133,7 @@ def test_sowthistle_reaches_one_and_a_half_metres_and_is_pulled_before_flowering
     assert "before it flowers" in of(made, "hand")[0].do[0].text
 
 
-def test_flatweed_must_come_out_whole(control: Control) -> None:
+def test_flatweed_is_removed_whole(control: Control) -> None:
     (hand,) = of(advice(control, "hypochaeris_radicata"), "hand")
     assert "whole plant" in hand.out
-    assert "must come out whole" in said(advice(control, "hypochaeris_radicata"))
+    assert "remove catsear whole" in said(advice(control, "hypochaeris_radicata"))
