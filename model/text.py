@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import unicodedata
+from datetime import date
 
 
 def shown(text: str, longest: int = 200) -> str:
@@ -18,3 +19,12 @@ def counted(number: int, noun: str) -> str:
     ('1 photo', '2 photos')
     """
     return f"{number} {noun}{'' if number == 1 else 's'}"
+
+
+def day_text(day: date) -> str:
+    """A day as people write it.
+
+    >>> day_text(date(2026, 6, 9))
+    '9 June 2026'
+    """
+    return f"{day.day} {day:%B %Y}"

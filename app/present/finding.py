@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import calendar
-from datetime import date, datetime
+from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from model.finding import CONFIRMED, LEADS
 from model.flora.character import PARTS, UNSURE, Character
+from model.text import day_text as day_text  # commands and pages take it from here
 
 if TYPE_CHECKING:
     from model.finding import Candidate, Finding
@@ -160,15 +161,6 @@ def progress(answers: Answers, finding: Finding) -> str:
     if lead.probability < LEAST_NAMED:
         return f"{len(answers)} answered; no plant stands out yet"
     return f"{len(answers)} answered; in front: {lead.common_name} {share(lead.probability)}"
-
-
-def day_text(day: date) -> str:
-    """A day as people write it.
-
-    >>> day_text(date(2026, 6, 9))
-    '9 June 2026'
-    """
-    return f"{day.day} {day:%B %Y}"
 
 
 def moment_text(moment: datetime | str) -> str:

@@ -3,15 +3,16 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
-from datetime import datetime, timedelta
+from datetime import date, datetime, timedelta
 
 from app.records.days import latest_now, latest_today
 from app.records.entries import Reading, Treatment, VisitRecord
 from app.records.errors import RecordsError
 from app.records.fields import says_something
 from app.records.law import NO_SPRAY, load_law
+from model.text import day_text
 
 # What may be asked, by the keys of the questions, and what the answer says.
 QUESTIONS = {
@@ -30,7 +31,7 @@ def refuse_impossible(record: Treatment | VisitRecord) -> None:
     """Raises RecordsError for a day or an hour to come, and for an end before the start."""
     day = record.day if isinstance(record, Treatment) else record.visit.day
     if day > latest_today():
-        raise RecordsError(f"its day, {day.isoformat()}, is still to come; correct it, then sign")
+        raise RecordsError(f"its day, {day_text(day)}, is still to come; correct it, then sign")
     if isinstance(record, Treatment):
         _refuse_hours_to_come(record)
     if isinstance(record, Treatment) and record.started and record.finished and record.finished < record.started:
@@ -42,10 +43,14 @@ def refuse_impossible(record: Treatment | VisitRecord) -> None:
 
 @dataclass(frozen=True)
 class Doubt:
-    """A question before a treatment is signed. ``key``: by which a file or an option answers it."""
+    """A question before a treatment is signed. ``key``: by which a file or an option answers it.
+
+    ``formerly``: the same question in the words of an earlier version, under which its answer may be kept.
+    """
 
     key: str
     text: str
+    formerly: str = ""
 
 
 def _refuse_hours_to_come(treatment: Treatment) -> None:
@@ -58,8 +63,7 @@ def doubts(treatment: Treatment, visit: VisitRecord, signer: str = "") -> tuple[
     """What is asked before a treatment is signed and was not answered yet: of ``signer`` only where one is given."""
     asked = []
     if treatment.day != visit.visit.day:
-        text = f"The treatment is dated {treatment.day.isoformat()}, the visit {visit.visit.day.isoformat()}: why?"
-        asked.append(Doubt("day", text))
+        asked.append(_of_day(treatment.day, visit.visit.day))
     asked += _of_place(treatment, visit)
     if treatment.chemical:
         asked += _of_wind(treatment)
@@ -69,7 +73,15 @@ def doubts(treatment: Treatment, visit: VisitRecord, signer: str = "") -> tuple[
     else:
         asked += _of_work(treatment, visit)
     once = {one.text: one for one in reversed(asked)}
-    return tuple(one for one in reversed(once.values()) if one.text not in treatment.answered)
+    settled = treatment.answered.keys()
+    return tuple(one for one in reversed(once.values()) if not settled & {one.text, one.formerly or one.text})
+
+
+def _of_day(done: date, visited: date) -> Doubt:
+    def asked(write: Callable[[date], str]) -> str:
+        return f"The treatment is dated {write(done)}, the visit {write(visited)}: why?"
+
+    return Doubt("day", asked(day_text), asked(date.isoformat))
 
 
 def _of_place(treatment: Treatment, visit: VisitRecord) -> list[Doubt]:

@@ -216,6 +216,14 @@ def called(plants: Mapping[str, Any], label: str) -> str:
     return f"{common} ({label})" if common != label else label
 
 
+def both_names(plants: Mapping[str, Any], label: str) -> str:
+    """The common and the scientific name of a label, for a page on which photos are decided on."""
+    if label not in plants:
+        return called(plants, label)
+    common, scientific = str(plants[label].common_name), str(plants[label].scientific_name)
+    return f"{common} ({scientific})" if common != scientific else scientific
+
+
 def write_questions(
     report: Report, photos: Sequence[LabelledPhoto], plants: Mapping[str, Any], sheet: Path | None,
     decisions: Path | None,
@@ -226,8 +234,8 @@ def write_questions(
     from training.audit.pages import write_pages
     from training.audit.sheet import Words, write_sheet
 
-    words = Words(lambda label: called(plants, label), sorted({*plants, *report.labels.values()}))
-    questions, written = report.questions(), []
+    words = Words(lambda label: both_names(plants, label), sorted({*plants, *report.labels.values()}))
+    questions, written = report.questions(words.called), []
     where = {photo.name: photo.file for photo in photos}
     if decisions is not None:
         kept = write_decisions(decisions, questions)

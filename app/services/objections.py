@@ -23,8 +23,6 @@ PLACES: tuple[tuple[Place, str], ...] = (
     ("paving", r"\b(pav\w*|paths?|footpaths?|drive\w*|patios?|gravel|concrete|bricks?|kerbs?|gutters?)\b"),
 )
 WIPED = r"\b(wip|dab|paint|wick|spong)"
-# Ends of a name that labels leave away: halosulfuron for halosulfuron-methyl.
-ESTERS = r"(-P)?-(methyl|dimethyl|ethyl|butyl|sodium|ammonium)$"
 
 
 @dataclass(frozen=True)
@@ -69,14 +67,7 @@ def actives_named(control: Control, products: tuple[Product, ...]) -> tuple[str,
 
     A name that is not known is passed over.
     """
-    text = "; ".join(f"{product.actives}; {product.name}" for product in products)
-    text = re.sub("sulph", "sulf", text, flags=re.IGNORECASE)
-    found = []
-    for key, active in control.actives.items():
-        names = {key, re.sub(ESTERS, "", key), *active.also_called}
-        if any(re.search(_spelt_anyhow(name), text, re.IGNORECASE) for name in names):
-            found.append(key)
-    return tuple(found)
+    return control.actives_in("; ".join(f"{product.actives}; {product.name}" for product in products))
 
 
 def use_of_treatment(control: Control, treatment: Treatment, record: VisitRecord, actives: tuple[str, ...]) -> Use:
@@ -121,9 +112,3 @@ def _remark(control: Control, reason: Reason) -> Remark:
     text = reason.whole if reason.suited == "no" else f"{reason.whole} Look at the day of the treatment."
     fact = Fact(source=list(reason.source), standing=reason.standing)  # type: ignore[arg-type]  # never by a label
     return Remark(text, cite(control.flora.sources, fact))
-
-
-def _spelt_anyhow(name: str) -> str:
-    parts = re.findall(r"[0-9]+|[A-Za-z]+", name)
-    # "glyphosate-free" names none.
-    return rf"(?<![0-9A-Za-z]){r'[^0-9A-Za-z]*'.join(parts)}(?![0-9A-Za-z]|[ -]free\b)"

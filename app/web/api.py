@@ -10,7 +10,7 @@ import gradio as gr
 from pydantic import Field, TypeAdapter, ValidationError
 
 from app.present.deciding import finding_json
-from app.services.advice import plan_for
+from app.services.advice import plan_for, weeds_named
 from app.services.choices import lawn_of
 from app.services.interview import start_interview
 from app.services.labels import labels_read
@@ -48,10 +48,14 @@ def add(context: Context, uploads: Uploads) -> None:
         used: list[int] | None = None,
         near: list[str] | None = None,
         cultivar: str | None = None,
+        together: bool = False,
     ) -> Json:
-        """Say what to do about a weed, or all that it may be, on a lawn in a month: the JSON of `swardkey advise`."""
+        """Say what to do about a weed, or all that it may be, on a lawn in a month: the JSON of `swardkey advise`.
+
+        ``together``: all these weeds grow there, each name meaning one plant; one plan for them side by side.
+        """
         case = {"month": month, "lawn": lawn, "place": place, "cover": cover, "stage": stage, "state": state}
-        case |= {"used": used, "near": near, "cultivar": cultivar}
+        case |= {"used": used, "near": near, "cultivar": cultivar, "together": together}
         return _answer(context, lambda: _advise(context, species, case))
 
     gr.api(identify)
@@ -90,7 +94,8 @@ def _identify(uploads: Uploads, photos: Any, answers: Any, month: Any) -> Json:
 
 
 def _advise(context: Context, species: Any, given: Mapping[str, Any]) -> Json:
-    plants = PlantNames(context.control.flora).the_plants_in(NAMES.validate_python(species))
+    together = TypeAdapter(bool | None).validate_python(given["together"]) or False
+    plants = weeds_named(PlantNames(context.control.flora), NAMES.validate_python(species), together=together)
     words = WORDS.validate_python({name: given.get(name) for name in ("lawn", "cultivar", "place", "stage", "state")})
     grass, variety = lawn_of(context.control, words["lawn"], words["cultivar"])
     given = {**given, "lawn": grass, "cultivar": variety}

@@ -9,6 +9,7 @@ from typing import Any, get_args
 from model.control.facts import Near, Place, Stage
 from model.control.knowledge import Control
 from model.errors import AnswerError, nearest
+from model.text import day_text
 
 HIGHEST_GROUP = 34  # of the modes of action that have a number world-wide
 
@@ -31,7 +32,7 @@ class LabelRead:
         return active in self.actives and lawn == self.lawn
 
     def __str__(self) -> str:
-        return f"by the label, read by {self.by} on {self.on.day} {self.on:%B %Y}, product {self.number}"
+        return f"by the label, read by {self.by} on {day_text(self.on)}, product {self.number}"
 
     def as_json(self) -> dict[str, Any]:
         """The same as plain data."""

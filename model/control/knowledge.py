@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+import re
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
+from model.control.active_name import base_name, spelt_anyhow
 from model.control.facts import (
     OCCASIONS,
     Active,
@@ -105,12 +107,20 @@ class Control:
         return None
 
     def active_named(self, name: str) -> str | None:
-        """The active with that name or synonym, in upper or lower case; None where it is not known."""
-        word = name.strip().casefold()
+        """The active with that name or synonym, with or without its salt or ester; None where it is not known."""
+        word = base_name(name)
+        return next((key for key, names in self._names_of_actives() if re.fullmatch(names, word, re.IGNORECASE)), None)
+
+    def actives_in(self, text: str) -> tuple[str, ...]:
+        """All actives that a text names, however they are written there; a name that is not known is passed over."""
+        text = re.sub("sulph", "sulf", text, flags=re.IGNORECASE)
+        return tuple(key for key, names in self._names_of_actives() if re.search(names, text, re.IGNORECASE))
+
+    def _names_of_actives(self) -> Iterator[tuple[str, str]]:
+        """Each active, and a pattern for all its names."""
         for key, active in self.actives.items():
-            if word in (key.casefold(), *(other.casefold() for other in active.also_called)):
-                return key
-        return None
+            names = dict.fromkeys((base_name(key), key, *active.also_called))
+            yield key, "|".join(map(spelt_anyhow, names))
 
 
 def load_control(flora: Flora, configs: Path = CONFIGS, read: Reader | None = None) -> Control:

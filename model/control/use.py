@@ -14,6 +14,7 @@ from model.control.case import LabelRead
 from model.control.facts import Active, Near, Place, Rating, Registration, Response
 from model.control.knowledge import Control
 from model.flora.species import Fact, Standing
+from model.text import day_text
 
 Suited = Literal["yes", "wait", "no"]
 How = Literal["spray", "wipe", "soil"]
@@ -223,7 +224,7 @@ def capital(text: str) -> str:
 
 
 def _day(known: Registration) -> str:
-    return f"{known.checked.day} {known.checked:%B %Y}"
+    return day_text(known.checked)
 
 
 def _sentence(note: str) -> str:

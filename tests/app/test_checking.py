@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import re
 import shutil
 from collections.abc import Sequence
 from pathlib import Path
@@ -94,6 +95,12 @@ def test_what_was_decided_is_done_and_no_more(run: Run, collection: Collection, 
     with decisions.open(encoding="utf-8", newline="") as file:
         rows = {row["photo"]: row for row in csv.DictReader(file)}
     assert all(row["decision"] == "" for row in rows.values())
+    page = sheet.read_text(encoding="utf-8")
+    seen = re.sub(
+        r'(?s)<script.*?</script>|<style.*?</style>|data-l\w+="[^"]*"|value="relabel:\w+"|src="[^"]*"', "", page
+    )
+    assert "winter grass (Poa annua)" in seen and "as likely to be English daisy (Bellis perennis)" in seen
+    assert re.findall(r"poa_annua|bellis_perennis|\b[a-z]+_[a-z]+\b", seen) == [], "ids are for the file"
     wrong = next(name for name, row in rows.items() if row["given"] == "poa_annua" and float(row["score"]) < 0.2)
     copy = next(name for name, row in rows.items() if row["given"] == "bellis_perennis")
     labels = {photo.name: photo.label for photo in collection.photos()}

@@ -109,6 +109,12 @@ def test_other_programs_call_the_api_and_get_the_json_of_the_commands(server: Se
     advice = client.predict(["dandelion"], 11, "buffalo", state="NSW", near=["pets"], api_name="/advise")
     made = plan(load_advice(), Case(("taraxacum_officinale",), 11, "buffalo", state="NSW", near=("pets",)))
     assert advice == json.loads(json.dumps(made.as_json(load_advice())))
+    both = client.predict(["dandelion", "bindii"], 11, "couch", together=True, api_name="/advise")
+    case = Case(("taraxacum_officinale", "soliva_sessilis"), 11, "couch", together=True)
+    assert both == json.loads(json.dumps(plan(load_advice(), case).as_json(load_advice())))
+    assert both != client.predict(["dandelion", "bindii"], 11, "couch", api_name="/advise"), "a shortlist is not all"
+    with pytest.raises(AppError, match="two weeds or more"):
+        client.predict(["dandelion"], 11, together=True, api_name="/advise")
     for bad, why in (
         (("dandelion", 11), "must be a list"),
         ((["dandelion"], 13), "month 13"),

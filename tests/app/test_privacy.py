@@ -12,6 +12,7 @@ import pytest
 
 from tests.security.picture_parts import saved
 from tests.security.privacy import PLACES, Search, Secret, picture_of, search_all
+from tests.security.shut_in import HELD_BACK
 from tests.security.visitor import PHOTO, ROOT
 
 
@@ -25,9 +26,7 @@ def test_nothing_of_what_was_planted_is_stored_or_said(tmp_path: Path) -> None:
 def test_looking_at_a_photo_leaves_no_number_of_this_machine_and_no_report_to_be_sent(tmp_path: Path) -> None:
     """The library that runs the networks writes both for its maker, unless it is told not to before it is loaded."""
     places = {name: str(tmp_path) for name in ("HOME", "USERPROFILE", "LOCALAPPDATA", "TMPDIR", "SWARDKEY_HOME")}
-    # It holds back by itself where it takes itself to be under test.
-    held_back = ("CI", "GITHUB_ACTIONS", "ORT_DISABLE_TELEMETRY", "XDG_CACHE_HOME", "PYTEST_CURRENT_TEST")
-    environment = {name: value for name, value in os.environ.items() if name not in held_back} | places
+    environment = {name: value for name, value in os.environ.items() if name not in HELD_BACK} | places
     code = f"""
 from app.services.photo_model import model_in_charge
 from model.photo.sandbox import open_photo

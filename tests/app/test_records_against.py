@@ -75,9 +75,32 @@ def test_actives_are_found_however_they_are_written(told: str, known: tuple[str,
     assert actives_named(control, (Product(actives=told),)) == known
 
 
+@pytest.mark.parametrize(
+    ("told", "known"),
+    [
+        ("halosulfuron", "halosulfuron-methyl"),
+        ("Fluazifop-P-butyl", "fluazifop-P-butyl"),
+        ("fluazifop", "fluazifop-P-butyl"),
+        ("2,4-D amine", "2,4-D"),
+        ("24D ester", "2,4-D"),
+        ("MCPA (as the dimethylamine salt)", None),  # one active is asked for, by its name
+        ("mcpa dimethylamine salt", "MCPA"),
+        ("glyphosate-isopropylammonium", "glyphosate"),
+        ("metsulphuron methyl", "metsulfuron-methyl"),
+        ("2,4-DB", None),
+        ("methyl", None),
+        ("amine", None),
+        ("", None),
+    ],
+)
+def test_an_active_is_named_with_or_without_its_salt_or_ester(told: str, known: str | None, control: Control) -> None:
+    assert control.active_named(told) == known
+
+
 def test_every_active_is_found_by_all_its_names(control: Control) -> None:
     for key, active in control.actives.items():
         for name in (key, key.upper(), key.replace("-", " "), *active.also_called):
+            assert control.active_named(name) == key, name
             assert key in actives_named(control, (Product(actives=f"{name} 100 g/L"),)), name
             assert key in actives_named(control, (Product(name=f"Own {name} 100"),)), name
 

@@ -350,7 +350,7 @@ def test_in_a_terminal_each_question_is_asked(run: Run, tmp_path: Path, monkeypa
     run("records", "treat", "1", windy_sheet(tmp_path, "answers:\n  wind: gusts\n"))
     monkeypatch.setattr("app.commands.sign_records.is_interactive", lambda: True)
     done = run("records", "sign", "treatment", "1", "--by", "Kim", stdin="came back\n")
-    assert done.status == 0 and "The treatment is dated 2026-06-02, the visit 2026-06-01: why?" in done.out
+    assert done.status == 0 and "The treatment is dated 2 June 2026, the visit 1 June 2026: why?" in done.out
     assert "over 20" not in done.out
     answered = run("records", "show", "treatment", "1", "--json").json["record"]["answered"]
     assert sorted(answered.values()) == ["came back", "gusts"]

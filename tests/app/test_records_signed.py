@@ -351,7 +351,9 @@ def test_what_is_odd_is_asked_and_the_answer_is_kept(tmp_path: Path) -> None:
         kept = keep_some(records)
         windy = replace(kept.treatment.weather[0], wind_speed=45.0)
         records.change_treatment(replace(kept.treatment, weather=(windy,), day=date(2026, 6, 2)))
-        with pytest.raises(RecordsError, match=r"dated 2026-06-02, .* 45 km/h, over 20.* Kim applied it and Lee signs"):
+        with pytest.raises(
+            RecordsError, match=r"dated 2 June 2026, .* 45 km/h, over 20.* Kim applied it and Lee signs"
+        ):
             records.sign("treatment", kept.treatment.id, "Lee")
         elsewhere = {"state": "NSW", "address": "5 Other Road", "client": "B. Banksia"}
         records.change_treatment(replace(records.treatment_row(1), **elsewhere))  # type: ignore[arg-type]
@@ -371,7 +373,7 @@ def test_what_is_odd_is_asked_and_the_answer_is_kept(tmp_path: Path) -> None:
         record = records.current("treatment", kept.treatment.id).record
         assert isinstance(record, Treatment)
         assert record.answered == {
-            "The treatment is dated 2026-06-02, the visit 2026-06-01: why?": "came back",
+            "The treatment is dated 2 June 2026, the visit 1 June 2026: why?": "came back",
             "The wind was 45 km/h, over 20: why was it sprayed?": "gusts at the end",
             "Kim applied it and Lee signs: why?": "Kim is away",
         }
@@ -381,6 +383,21 @@ def test_what_is_odd_is_asked_and_the_answer_is_kept(tmp_path: Path) -> None:
             windier = (replace(windy, wind_speed=50.0),)
             records.amend("treatment", 1, replace(record, weather=windier), "Lee", "read again")
         assert check_records(records).sound
+
+
+def test_a_question_that_was_answered_in_its_words_of_before_is_not_asked_again(tmp_path: Path) -> None:
+    with open_records(tmp_path) as records:
+        kept = keep_some(records)
+        later = replace(kept.treatment, day=date(2026, 6, 2))
+        records.change_treatment(later)
+        assert [one.key for one in records.asked(1)] == ["day"]
+        of_before = {"The treatment is dated 2026-06-02, the visit 2026-06-01: why?": "came back"}
+        records.change_treatment(replace(later, answered=of_before))
+        assert records.asked(1) == ()
+        records.change_treatment(replace(later, answered=of_before, day=date(2026, 6, 3)))
+        assert [one.text for one in records.asked(1)] == [
+            "The treatment is dated 3 June 2026, the visit 1 June 2026: why?"
+        ], "another day is another question"
 
 
 def test_a_file_of_heads_that_was_deleted_or_cut_is_found(folder: Path) -> None:

@@ -11,6 +11,7 @@ import os
 import socket
 import sys
 import tempfile
+import time
 from collections.abc import Callable
 from pathlib import Path
 
@@ -20,11 +21,14 @@ from tests.benchmarks.load import Person, Tally
 from tests.claims.observer import SimulatedObserver
 from tests.security import page_attacks
 from tests.security.page_attacks import CANARY, Tried
+from tests.security.shut_in import can_shut_in, sent
 from tests.security.visitor import PHOTO, Server, Visitor, ask, served
 
 PASSWORD = "dandelion-clock-77"
+REPORTS_LATE = 30.0  # seconds: a library that reports collects first, and sends some time after
 CUT = "import sys, pathlib; from tests.security.cut_off import cut_off; cut_off(pathlib.Path({!r})); {}"
 START = "from app.command_line import main; main()"
+WALK = "import sys, pathlib; from tests.security.pages import walk_served; walk_served(pathlib.Path(sys.argv[1]))"
 OPEN = "import sys; from app.web.serving import serve_page; serve_page(int(sys.argv[-1]), False, {!r})"
 KINDS: dict[str, Callable[[Server, str], Tried]] = {
     "files by any path": page_attacks.paths,
@@ -64,13 +68,24 @@ def open_all(server: Server, visit: int) -> Tried:
 
 
 def nothing_leaves(work: Path) -> Tried:
-    """The whole path in a server that is cut off from all other machines."""
+    """The whole path in a server that is cut off from all other machines, and once more where the kernel counts."""
     notes = work / "tried.txt"
     with served(work / "cut", CUT.format(str(notes), START), HF_HUB_OFFLINE="0") as server:
         tried = walk_path(server)
         tried.wrong += [f"connected to {far}" for far in connected(server.process.pid)]
     tried.wrong += notes.read_text(encoding="utf-8").splitlines() if notes.exists() else []
+    if can_shut_in():  # the first of these sees what Python sends, this one what native code does
+        count = sent([sys.executable, "-c", WALK, str(work / "shut in")])
+        tried.expect(not count, f"sent by native code: {count}")
     return tried
+
+
+def walk_served(home: Path) -> None:
+    """The whole path, in a server of its own that then stays open a while. Raises AssertionError where a step fails."""
+    with served(home, HF_HUB_OFFLINE="0") as server:
+        wrong = walk_path(server).wrong
+        time.sleep(REPORTS_LATE)
+    assert not wrong, wrong
 
 
 def connected(process: int) -> list[str]:

@@ -203,7 +203,9 @@ def test_the_sheet_loads_nothing_and_is_decided_on_by_nobody_but_the_person(tmp_
     assert not re.findall(r"(?:src|href)=\"(?!data:)", text) and "://" not in text
     chosen = [a["value"] for tag, a in page.tags if tag == "option" and "selected" in a]
     assert chosen == ["", "drop", "other"]
-    assert [a["value"] for tag, a in page.tags if tag == "input"] == ["", "", "soliva_sessilis"]
+    assert [a["value"] for tag, a in page.tags if tag == "input"] == ["", "", "soliva sessilis"], "by name"
+    offered = {a["value"]: a["data-label"] for tag, a in page.tags if tag == "option" and "data-label" in a}
+    assert offered == {"bellis perennis": "bellis_perennis", "poa annua": "poa_annua", "soliva sessilis": SPECIES[2]}
     body = dict(next(a for tag, a in page.tags if tag == "body"))
     assert body["data-file"] == "sheet.csv" and body["data-head"] == "file,photo,given,likelier,score,decision"
 

@@ -12,6 +12,7 @@ from PIL import Image, ImageDraw, ImageFont
 from model.errors import CollectionError
 from model.photo.thumbnail import thumbnail
 from model.storage import replace_file
+from model.text import day_text
 from training.audit.report import Question
 from training.audit.sheet import Words
 
@@ -28,12 +29,12 @@ def write_pages(path: Path, questions: Sequence[Question], where: Mapping[str, P
 
     Raises CollectionError where one cannot be written.
     """
-    size, today = ACROSS * DOWN, date.today()
+    size = ACROSS * DOWN
     chunks = [questions[start : start + size] for start in range(0, len(questions), size)]
     written = []
     for number, chunk in enumerate(chunks, start=1):
         out = io.BytesIO()
-        page(chunk, where, words, f"{today.day} {today:%B %Y}, page {number} of {len(chunks)}").save(out, "PNG")
+        page(chunk, where, words, f"{day_text(date.today())}, page {number} of {len(chunks)}").save(out, "PNG")
         file = path.with_name(f"{path.stem}-{number}{path.suffix}")
         try:
             replace_file(file, out.getvalue())

@@ -80,10 +80,10 @@ class Report:
         """Pictures that are there under several labels."""
         return tuple(c for c in self.clusters if c.is_conflict)
 
-    def questions(self) -> tuple[Question, ...]:
-        """Each photo that a person is asked about, once, the gravest first."""
+    def questions(self, called: Called = str) -> tuple[Question, ...]:
+        """Each photo that a person is asked about, once, the gravest first; ``called`` turns a label into words."""
         asked: dict[str, Question] = {}
-        for question in self._all_questions():
+        for question in self._all_questions(called):
             first = asked.get(question.photo)
             if first is None:
                 asked[question.photo] = question
@@ -92,17 +92,17 @@ class Report:
                 asked[question.photo] = replace(first, likelier=likelier, words=words)
         return tuple(asked.values())
 
-    def _all_questions(self) -> Iterator[Question]:
+    def _all_questions(self, called: Called) -> Iterator[Question]:
         doubted = {s.photo: s.likelier for s in self.suspects}
         for cluster in self.conflicts:
             for photo in cluster.photos:
                 given = self.labels[photo]
                 others = [label for label in cluster.labels if label != given]
                 likelier = doubted.get(photo, others[0] if len(others) == 1 else "")
-                words = f"the same picture is there as {' and as '.join(others)}"
+                words = f"the same picture is there as {' and as '.join(map(called, others))}"
                 yield self._question(photo, likelier, "two labels", words)
         for suspect in self.suspects:
-            words = f"{times(suspect.odds)} as likely to be {suspect.likelier}"
+            words = f"{times(suspect.odds)} as likely to be {called(suspect.likelier)}"
             yield self._question(suspect.photo, suspect.likelier, "label", words)
         for cluster in self.clusters:
             for photo in () if cluster.is_conflict else cluster.photos[1:]:

@@ -1,6 +1,10 @@
 // Decisions are made on this page and saved as a CSV file; nothing is sent anywhere.
 const cards = [...document.querySelectorAll(".card")];
-const known = new Set([...document.querySelectorAll("#species option")].map((o) => o.value));
+// The label that a file holds, by what a person picks or types: the plant's name, or the label itself.
+const labels = new Map();
+for (const { value, dataset } of document.querySelectorAll("#species option")) {
+  labels.set(value.toLowerCase(), dataset.label).set(dataset.label, dataset.label);
+}
 const status = document.querySelector("output");
 const button = document.querySelector("button");
 let saved = true;
@@ -8,8 +12,8 @@ let saved = true;
 function decision(card) {
   const choice = card.querySelector("select").value;
   if (choice !== "other") return choice;
-  const name = card.querySelector("input").value.trim();
-  return known.has(name) ? "relabel:" + name : null;
+  const label = labels.get(card.querySelector("input").value.trim().toLowerCase());
+  return label ? "relabel:" + label : null;
 }
 
 function refresh() {

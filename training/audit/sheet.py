@@ -15,6 +15,7 @@ from jinja2 import Environment
 from model.errors import CollectionError
 from model.photo.thumbnail import jpeg_thumbnail
 from model.storage import replace_file
+from model.text import day_text
 from training.audit.decisions import RELABEL, WRITTEN, question_line
 from training.audit.report import Called, Question, Why
 
@@ -69,7 +70,7 @@ def sheet_html(
 ) -> str:
     """The whole page. ``csv_name`` is the name under which the browser saves the decisions."""
     here = files(__package__)
-    sections, today = [], date.today()
+    sections = []
     for why, (title, lead) in SECTIONS.items():
         cards = [_card(q, where.get(q.photo), words, made.get(q.photo, "")) for q in questions if q.why == why]
         sections.append({"title": title, "lead": lead, "cards": cards})
@@ -80,7 +81,7 @@ def sheet_html(
         head=",".join(WRITTEN),
         file=csv_name,
         count=len(questions),
-        day=f"{today.day} {today:%B %Y}",
+        day=day_text(date.today()),
         sections=sections,
         species=[(name, words.called(name)) for name in words.species],
     )
@@ -102,7 +103,7 @@ def _card(question: Question, file: Path | None, words: Words, made: str) -> dic
         "words": question.words + ("" if question.score is None else f" (score {question.score:.3f})"),
         "choices": choices,
         "chosen": "other" if other else made,
-        "other": other,
+        "other": words.called(other) if other else "",
     }
 
 

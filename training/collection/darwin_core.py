@@ -113,7 +113,7 @@ class DarwinCore:
                 _check_form(part)
         except (InvalidArchive, LookupError, ValueError, TypeError, AttributeError, SyntaxError) as error:
             raise CollectionError(
-                f"{self.title}: {META} describes no archive ({_first_line(error)}); ask for the archive again"
+                f"{self.title}: {META} describes no archive ({_fault_of_meta(error)}); ask for the archive again"
             ) from None
         if not (found.core.type or "").endswith("/Occurrence"):
             raise CollectionError(f"{self.title}: holds {found.core.type or 'nothing known'}; ask for occurrences")
@@ -167,14 +167,14 @@ class DarwinCore:
 
 
 def _check_form(part: DataFileDescriptor) -> None:
-    """Raises ValueError, or LookupError, for a table in a form that is not taken."""
+    """Raises InvalidArchive, or LookupError, for a table in a form that is not taken."""
     encoding = codecs.lookup(part.file_encoding).name
     if encoding not in ENCODINGS:
-        raise ValueError(f"encoding {encoding} is not taken")
+        raise InvalidArchive(f"encoding {encoding} is not taken")
     if part.lines_terminated_by not in ("\n", "\r\n", "\r") or len(part.fields_terminated_by) != 1:
-        raise ValueError("its cells or lines end in an unusual way")
+        raise InvalidArchive("its cells or lines end in an unusual way")
     if len(part.fields_enclosed_by) > 1 or not 0 <= part.lines_to_ignore <= MOST_HEADS:
-        raise ValueError("its quotes or its heads are unusual")
+        raise InvalidArchive("its quotes or its heads are unusual")
 
 
 def _fault(plant: dict[str, str], row: dict[str, str], kinds: tuple[str, ...]) -> str:
@@ -257,6 +257,15 @@ def _check_lines(path: Path, title: str, ends: re.Pattern[bytes]) -> None:
             *lines, left = ends.split(left + chunk)
             if max(map(len, (left, *lines))) > LONGEST_LINE:
                 raise CollectionError(f"{title}: has a line of over {LONGEST_LINE} bytes; it is not a table")
+
+
+def _fault_of_meta(error: Exception) -> str:
+    """What is wrong with meta.xml, in words: only what the reader of archives says itself is meant for people."""
+    if isinstance(error, InvalidArchive):
+        return _first_line(error)
+    if type(error) is LookupError:
+        return "a table has an encoding that is not known"
+    return "it has no core table, or does not say which file or which column holds what"
 
 
 def _first_line(error: Exception) -> str:
