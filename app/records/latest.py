@@ -124,7 +124,7 @@ class Latest:
     def make_words_again(self) -> None:
         """Make the words by which everything is found again from the records."""
         if self._database.refused:
-            # A copy in memory, of a book of an earlier version, takes them; a file that cannot be written stays as it is.
+            # A copy in memory, of a book of an earlier version, takes them; a file that cannot be written does not.
             with suppress(sqlite3.OperationalError):
                 put_all_words(self._database.connection, list(self.all_words()))
             return

@@ -325,7 +325,8 @@ STORES = (
     Store("records: a visit with all its parts", a_book, _a_visit, written),
     Store("records: sign", a_book, commands([*SIGN, "--json"]), written, again=False),
     Store("records: amend", a_book, commands([*AMEND, "--because", "less", "--json"]), written, again=False),
-    Store("migration", _of_the_first_version, commands(["records", "check"]), _migrated),
+    # A book that cannot be written is read from a copy in memory.
+    Store("migration", _of_the_first_version, commands(["records", "check"]), _migrated, optional=True),
     Store("backup", everything, commands(["backup", "b.zip", "--json"]), _backed_up, again=False),
     Store("restore", _to_restore, commands(["restore", "b.zip", "--yes", "--json"]), _restored),
     Store("collection: add", a_collection, _add, collected, parts=True),

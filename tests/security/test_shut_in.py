@@ -31,5 +31,6 @@ def test_what_native_code_sends_is_seen(sends: str, seen: str | None) -> None:
     assert sent([sys.executable, "-c", NATIVE + sends]) == ({seen: 1} if seen else {})
 
 
+@pytest.mark.long
 def test_on_the_whole_path_nothing_leaves_the_machine_by_native_code_either(tmp_path: Path) -> None:
     assert sent([sys.executable, "-c", WALK, str(tmp_path)]) == {}
