@@ -59,7 +59,7 @@ def test_words_without_end_are_refused_in_moments(names: PlantNames) -> None:
 @pytest.mark.parametrize("value", [7, True, ["NSW"], {"a": 1}, LONG])
 def test_the_api_says_of_a_word_that_is_none_what_is_wrong(name: str, value: Any, context: Context) -> None:
     with pytest.raises((ValidationError, SwardkeyError)) as refused:
-        api._advise(context, ["bindii"], {"month": 7, "lawn": "buffalo", name: value})
+        api._advise(context, ["bindii"], {"month": 7, "lawn": "buffalo", "together": False, name: value})
     assert LONG not in str(refused.value)
 
 

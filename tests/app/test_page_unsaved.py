@@ -17,7 +17,7 @@ from app.services.paper_making import paper_of_visit, record_of_treatment
 from app.web.content import LEFT, cut_odd, is_taken
 from app.web.context import Context
 from app.web.faults import in_a_sentence
-from app.web.frame import FormError
+from app.web.frame import FormError, templates
 from app.web.message import read_address, read_message
 from app.web.page import Pages, _pressed
 from app.web.places import PLACES, Place
@@ -65,6 +65,8 @@ def test_where_nothing_can_be_saved_each_page_is_read_and_says_so(places: dict[s
     for name, addresses in ADDRESSES.items():  # what they need is loaded by now
         for address in addresses:
             assert SAYS not in places[name].open(read_address(address))
+    for name in templates.list_templates():  # nor may the stranger read the program's folder, wherever it lies
+        templates.get_template(name)
     paper_of_visit("advice", 1, key=places[""].context.key), record_of_treatment(1)
 
     def work() -> None:
