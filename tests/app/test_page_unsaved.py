@@ -57,7 +57,10 @@ def places(key: Key, control: Control) -> dict[str, Any]:
 @pytest.mark.skipif(
     os.name == "nt", reason="without another user to be, a page that fails on a read-only disk goes unseen"
 )
-def test_where_nothing_can_be_saved_each_page_is_read_and_says_so(places: dict[str, Any], tmp_path: Path) -> None:
+def test_where_nothing_can_be_saved_each_page_is_read_and_says_so(
+    places: dict[str, Any], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(templates, "auto_reload", False)
     kept = book(home() / "records")
     with open_records() as records:
         records.sign("treatment", kept.treatment.id, "Kim")
