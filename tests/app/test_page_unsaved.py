@@ -17,7 +17,7 @@ from app.services.paper_making import paper_of_visit, record_of_treatment
 from app.web.content import LEFT, cut_odd, is_taken
 from app.web.context import Context
 from app.web.faults import in_a_sentence
-from app.web.frame import FormError, templates
+from app.web.frame import FormError
 from app.web.message import read_address, read_message
 from app.web.page import Pages, _pressed
 from app.web.places import PLACES, Place
@@ -57,10 +57,7 @@ def places(key: Key, control: Control) -> dict[str, Any]:
 @pytest.mark.skipif(
     os.name == "nt", reason="without another user to be, a page that fails on a read-only disk goes unseen"
 )
-def test_where_nothing_can_be_saved_each_page_is_read_and_says_so(
-    places: dict[str, Any], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    monkeypatch.setattr(templates, "auto_reload", False)
+def test_where_nothing_can_be_saved_each_page_is_read_and_says_so(places: dict[str, Any], tmp_path: Path) -> None:
     kept = book(home() / "records")
     with open_records() as records:
         records.sign("treatment", kept.treatment.id, "Kim")
@@ -68,8 +65,6 @@ def test_where_nothing_can_be_saved_each_page_is_read_and_says_so(
     for name, addresses in ADDRESSES.items():  # what they need is loaded by now
         for address in addresses:
             assert SAYS not in places[name].open(read_address(address))
-    for name in templates.list_templates():  # nor may the stranger read the program's folder, wherever it lies
-        templates.get_template(name)
     paper_of_visit("advice", 1, key=places[""].context.key), record_of_treatment(1)
 
     def work() -> None:
