@@ -23,6 +23,7 @@ from tests.security.kill_points import Action, kill, kill_points
 
 PROGRAM = Path(__file__).resolve()
 
+
 @dataclass(frozen=True)
 class Ended:
     """How a program ended: its exit status, minus the number of the signal that killed it; points that it passed."""
