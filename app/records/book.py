@@ -17,7 +17,7 @@ from app.records.entries import Client, FollowUp, GroupUse, Hit, Site, Treatment
 from app.records.errors import RecordsError, in_a_sentence
 from app.records.findings import KeptFinding, KeptPhoto, KeptPlan
 from app.records.photos import keep_photo, photo_name
-from app.records.search import Words, find, put_words, words_of
+from app.records.search import Words, find, put_words, words_are_stale, words_of
 from app.records.serialization import TABLES, entry_of, insert, missing, plain, rechecked, update
 
 Entry = TypeVar("Entry", Client, Site, Visit, KeptPhoto, KeptFinding, KeptPlan, Treatment, FollowUp)
@@ -177,6 +177,9 @@ class Book:
 
     def search(self, text: str, most: int = 50) -> tuple[Hit, ...]:
         """Clients, sites, visits and treatments in which every word of ``text`` occurs, at most ``most``."""
+        if words_are_stale(self._database.connection):
+            why = "the words to search could not be made, as on a full disk; make room, or see swardkey records check"
+            raise RecordsError(f"{self._database.path}: {why}")
         with in_a_sentence(self._database.path):
             return tuple(find(self._database.connection, text, most))
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from contextlib import suppress
 from pathlib import Path
 from types import TracebackType
 from typing import Self
@@ -9,6 +10,7 @@ from typing import Self
 from app.records.book import Book
 from app.records.database import PATIENCE, Clock, Database, utc_now
 from app.records.drafts import Drafts
+from app.records.errors import RecordsError
 from app.records.latest import Latest
 from app.records.merging import Merging
 from app.records.own import Own
@@ -78,7 +80,9 @@ class Records:
         self.merging = Merging(self.database, book)
 
         if words_are_stale(self.database.connection):
-            self.make_words_again()
+            # Where the disk is full the book is read without them: a search says so, and a later start makes them.
+            with suppress(RecordsError):
+                self.make_words_again()
 
         drafts = Drafts(self.database)
         self.save_draft = drafts.save_draft

@@ -154,6 +154,22 @@ def test_a_book_of_before_still_verifies_is_read_and_goes_on(of_before: Path, tm
     assert back_up(home, tmp_path / "backup.zip").notes == ()
 
 
+def test_a_full_disk_after_a_migration_leaves_the_book_readable_and_a_search_says_so(
+    of_before: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def full(*_: object) -> None:
+        raise RecordsError("the disk is full")
+
+    with monkeypatch.context() as then:
+        then.setattr("app.records.latest.put_all_words", full)
+        with open_records(of_before) as records:
+            assert records.clients() and check_records(records).faults == ()
+            with pytest.raises(RecordsError, match="the words to search could not be made, as on a full disk"):
+                records.search("wattle")
+    with open_records(of_before) as records:
+        assert records.search("wattle") and check_records(records).faults == ()
+
+
 def test_a_draft_keeps_its_order() -> None:
     with open_records() as records:
         draft = records.save_draft({"step": "questions", "answers": GIVEN})
