@@ -87,12 +87,12 @@ def own_species(folder: Path) -> dict[str, Species]:
     """Species of the user's own; of those with names only, the key knows no characters."""
     if not any(folder.glob("*.yaml")):
         return {}
-    from model.flora.load import species_without_characters
+    from model.flora.load import placeholder_species
     from training.collection.own import OwnSpecies, read_own
 
     found = read_own(folder)
     return {
-        name: species_without_characters(name, plant.scientific_name, list(plant.common_names))
+        name: placeholder_species(name, plant.scientific_name, list(plant.common_names))
         if isinstance(plant, OwnSpecies)
         else plant
         for name, plant in found.items()

@@ -79,8 +79,9 @@ def plan(control: Control, case: Case) -> Plan:
     each = {species: _judged(control, case, species) for species in case.species}
     shared, only = shared_and_own(control, list(each.values()))
     options, rest = _ordered(control, case, shared), _ordered(control, case, only)
-    seeding = [Matter(control, case, s, control.options(s)[0]).seeding for s in case.species]
-    first = {statement.text: statement for statement in seeding if statement is not None}
+    seeding = {s: Matter(control, case, s, control.options(s)[0]).seeding for s in case.species}
+    in_seed = {species: statement for species, statement in seeding.items() if statement is not None}
+    first = {statement.text: statement for statement in in_seed.values()}
     made = Plan(
         case=case,
         summary=(),
@@ -94,7 +95,7 @@ def plan(control: Control, case: Case) -> Plan:
         law=law_for(control, case, (*options, *rest)),
         years=tuple(year_of(control, species, case.lawn) for species in case.species),
     )
-    return replace(made, summary=summarise(control, case, made.first, options))
+    return replace(made, summary=summarise(control, case, in_seed, options))
 
 
 def _of_the_lawn_itself(control: Control, case: Case) -> Plan:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 
 from model.control.case import Case
 from model.control.facts import Seeding
@@ -17,15 +17,15 @@ AT_MOST = 2  # things to name in one line
 
 
 def summarise(
-    control: Control, case: Case, first: Sequence[Seeding], options: Sequence[JudgedOption]
+    control: Control, case: Case, first: Mapping[str, Seeding], options: Sequence[JudgedOption]
 ) -> tuple[str, ...]:
-    """Two lines at most: "Now: ..." and "For more: ..." or "Later: ..."."""
+    """Two lines at most: "Now: ..." and "For more: ..." or "Later: ...". ``first``: by the species that are in seed."""
     now = [option for option in options if option.suited == "yes"]
     plain = sorted((o for o in now if not o.actives), key=lambda o: FIRST.index(o.method))
     # Control of the plants that are there comes before preventing the next ones.
     sprays = sorted((o for o in now if o.actives), key=lambda o: o.method == "pre_emergent")
-    doing = [_seed_first(control, case, first)] if first else []
-    seeding = any(said.no_seed is None for said in first)
+    doing = [_seed_first(control, first)] if first else []
+    seeding = any(said.no_seed is None for said in first.values())
     # Taking off the seed goes against leaving the plant; and one way to thicken the turf is enough.
     named = {o.method: o for o in reversed(plain) if not (seeding and o.method == "leave")}
     if "leave" in named and "cultural" in named:
@@ -39,12 +39,14 @@ def summarise(
     return tuple(filter(None, (line, " ".join((*more, *_later(control, case, options, bool(sprays)))))))
 
 
-def _seed_first(control: Control, case: Case, first: Sequence[Seeding]) -> str:
-    """What comes first of a plant in seed; where none of the plants sets seed here, to check that it is one of them."""
-    doubts = [said.no_seed for said in first if said.no_seed is not None]
+def _seed_first(control: Control, first: Mapping[str, Seeding]) -> str:
+    """What comes first of the plants in seed; where none of them sets seed here, to check that it is one of them."""
+    doubts = [said.no_seed for said in first.values() if said.no_seed is not None]
     if len(doubts) == len(first):
         return doubts[0]
-    hazards = {hazard for species in case.species for hazard in control.treatments[species].hazards}
+    # Of plants that are in seed alone: another one's burrs are not there yet.
+    seeding = [species for species, said in first.items() if said.no_seed is None]
+    hazards = {hazard for species in seeding for hazard in control.treatments[species].hazards}
     return "take up the burrs first, in shoes" if "burrs" in hazards else "bag the seed heads first"
 
 

@@ -40,7 +40,7 @@ def check_keys(node: yaml.MappingNode) -> None:
         seen.add(str(key.value))
 
 
-class _YesAsText(getattr(yaml, "CSafeLoader", yaml.SafeLoader)):  # type: ignore[misc]
+class _BooleanFreeLoader(getattr(yaml, "CSafeLoader", yaml.SafeLoader)):  # type: ignore[misc]
     """Safe YAML in which yes, no, on and off are text, not truth values, and a key is given once."""
 
     def construct_mapping(self, node: yaml.MappingNode, deep: bool = False) -> dict[Any, Any]:
@@ -50,9 +50,9 @@ class _YesAsText(getattr(yaml, "CSafeLoader", yaml.SafeLoader)):  # type: ignore
         return found
 
 
-_YesAsText.yaml_implicit_resolvers = {
+_BooleanFreeLoader.yaml_implicit_resolvers = {
     letter: [(tag, pattern) for tag, pattern in resolvers if tag != "tag:yaml.org,2002:bool"]
-    for letter, resolvers in _YesAsText.yaml_implicit_resolvers.items()
+    for letter, resolvers in _BooleanFreeLoader.yaml_implicit_resolvers.items()
 }
 
 
@@ -62,7 +62,7 @@ def check_plain(text: str) -> None:
     A few lines of references can expand to more than memory holds. Raises yaml.YAMLError.
     """
     depth = 0
-    for event in yaml.parse(text, Loader=_YesAsText):
+    for event in yaml.parse(text, Loader=_BooleanFreeLoader):
         depth += isinstance(event, yaml.CollectionStartEvent) - isinstance(event, yaml.CollectionEndEvent)
         problem = "it is nested too deeply" if depth > DEEPEST else ""
         if isinstance(event, yaml.AliasEvent):
@@ -146,7 +146,7 @@ def read_yaml(path: Path) -> Any:
     try:
         text = read_file(path, LARGEST_BYTES).decode("utf-8-sig")
         check_plain(text)
-        return yaml.load(text, Loader=_YesAsText)
+        return yaml.load(text, Loader=_BooleanFreeLoader)
     except FileNotFoundError:
         raise FloraError(f"{path}: no such file; restore it or name another") from None
     except OSError as error:
@@ -262,7 +262,7 @@ def with_own(flora: Flora, own: Mapping[str, Species], folder: Path) -> Flora:
     return extended
 
 
-def species_without_characters(species: str, scientific_name: str, common_names: list[str]) -> Species:
+def placeholder_species(species: str, scientific_name: str, common_names: list[str]) -> Species:
     """A species of which only names are known: it may be seen in any month, and no answer is evidence for it."""
     whole_year = list(range(1, 13))
     return Species(

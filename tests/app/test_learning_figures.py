@@ -15,7 +15,7 @@ from app.web.model_figures import FILE, draw_figures, last_figures
 from training.evaluate.learning_curve import Point
 
 
-def test_the_caption_of_the_confusion_names_the_commonest_mistakes() -> None:
+def test_confusion_caption_lists_the_most_frequent_errors() -> None:
     shown = ["bindii"] * 5 + ["clover"] * 4 + ["other"]
     said = ["bindii"] * 3 + ["clover"] * 2 + ["clover"] * 3 + ["bindii"] + ["other"]
     svg, words = confusion_svg(said, shown, lambda label: f"<{label}>")

@@ -22,17 +22,11 @@ from model.control import Case
 from model.errors import AnswerError
 from model.identify import Key, identify
 from model.traits import check_answers
+from tests.app.test_papers import BINDII as WITH_SAP
 
 JULY = date(2026, 7, 8)
 SPRAYED = "Selective herbicide: bromoxynil + MCPA"
-BINDII = {
-    "leaf_build": "finely_cut",
-    "growth_habit": "rosette",
-    "flower_build": "button",
-    "seed_structure": "winged_spine_seed",
-    "seed_wings": "broad",
-    "spines": "on_fruit",
-}
+BINDII = {character: state for character, state in WITH_SAP.items() if character != "milky_sap"}
 CANDIDATES = [
     {"species": "hypochaeris_radicata", "probability": 0.5},
     {"species": "taraxacum_officinale", "probability": 0.35},

@@ -219,6 +219,14 @@ def test_no_seed_heads_are_bagged_of_a_plant_that_sets_no_seed_here(species: str
     assert "check its name" not in " ".join(plan(control, Case((species,), 6, "couch", stage="young")).summary)
 
 
+def test_burrs_are_taken_up_first_only_where_the_plant_that_has_them_is_in_seed(control: Control) -> None:
+    both = ("soliva_sessilis", "poa_annua")
+    july = plan(control, Case(species=both, month=7, lawn="buffalo", together=True)).summary[0]
+    assert july.startswith("Now: bag the seed heads first"), "winter grass is in seed then, bindii is not"
+    november = plan(control, Case(species=both, month=11, lawn="buffalo", together=True)).summary[0]
+    assert november.startswith("Now: take up the burrs first")
+
+
 def test_seed_heads_are_bagged_where_one_of_several_plants_sets_seed(control: Control) -> None:
     both = plan(control, Case(("tradescantia_fluminensis", "stellaria_media"), 6, "couch", stage="seeding"))
     assert len(both.first) == 2 and both.summary[0].startswith("Now: bag the seed heads first")

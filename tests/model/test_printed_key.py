@@ -172,10 +172,10 @@ def test_plants_that_nothing_separates_end_together_with_what_to_look_at(key: Ke
 
 
 def test_a_plant_known_by_name_only_is_listed_as_left_out(key: Key) -> None:
-    from model.flora.load import CONFIGS, species_without_characters, with_own
+    from model.flora.load import CONFIGS, placeholder_species, with_own
     from model.traits import Likelihoods
 
-    own = {"novus_horti": species_without_characters("novus_horti", "Novus horti", ["new one"])}
+    own = {"novus_horti": placeholder_species("novus_horti", "Novus horti", ["new one"])}
     flora = with_own(key.flora, own, CONFIGS / "species")
     printed = make_key(Likelihoods(flora, key.likelihoods.observer), 1)
     assert printed.names_only == ("novus_horti",)

@@ -10,7 +10,9 @@ import pytest
 from tests.security.pages import WALK
 from tests.security.shut_in import can_shut_in, sent
 
-pytestmark = pytest.mark.skipif(not can_shut_in(), reason="this system gives a program no network of its own")
+pytestmark = pytest.mark.skipif(
+    not can_shut_in(), reason="without a network of its own, a report that native code sends goes unseen"
+)
 # By the C library, so that nothing in Python sees it: a connection, a datagram, and a name that is looked up.
 NATIVE = """
 import ctypes, socket, struct
