@@ -431,6 +431,8 @@ def test_a_mark_and_a_backup_prove_what_the_book_still_holds(folder: Path, tmp_p
             against_mark(records, "3")
     with open_records(tmp_path / "other") as records:  # another book in its place, sound in itself
         kept = keep_some(records)
+        # Signed in the same second, the very same treatment would be the very same row.
+        records.change_treatment(replace(kept.treatment, area_m2=77.0))
         records.sign("treatment", kept.treatment.id, "Kim")
         assert check_records(records).sound
         assert f"of the mark {mark}" in against_mark(records, mark)[0]
