@@ -26,7 +26,6 @@ from app.commands.options import (
 )
 from app.commands.plain_help import Commands
 from app.papers.paper_file import check_place, write_paper
-from app.papers.visit_paper import visit_papers
 from app.services import paper_making as making
 from model.errors import AnswerError
 
@@ -126,6 +125,19 @@ def job(
 
 
 @papers.command()
+def client(
+    out: Out,
+    visit: Annotated[int, VISIT],
+    place: Place = None,
+    cover: Cover = None,
+    maker: Annotated[str | None, option("NAME", "Who hands the paper out; by default who visited.", "--maker")] = None,
+    as_json: Json = False,
+) -> None:
+    """One page for the client: what was found and done, and what to do now."""
+    write(out, lambda: making.paper_of_visit("client", visit, maker, place, cover), as_json, ".pdf")
+
+
+@papers.command()
 def record(
     treatment: Annotated[int, typer.Argument(metavar="NUMBER", min=1, help="A treatment in the records.")],
     out: Out,
@@ -167,27 +179,3 @@ def findings(
     """Confirmed findings in Darwin Core for open portals: .csv, or a .zip archive. No locations unless asked."""
     ending = out.suffix.lower()
     write(out, lambda: making.shared_findings(ending, by, licence, decimals, names, site), as_json, ".csv", ".zip")
-
-
-def _command_of(name: str) -> Callable[..., None]:
-    """The command of a paper of a visit."""
-
-    def paper(
-        out: Out,
-        visit: Annotated[int, VISIT],
-        place: Place = None,
-        cover: Cover = None,
-        maker: Annotated[
-            str | None, option("NAME", "Who hands the paper out; by default who visited.", "--maker")
-        ] = None,
-        as_json: Json = False,
-    ) -> None:
-        write(out, lambda: making.paper_of_visit(name, visit, maker, place, cover), as_json, ".pdf")
-
-    return paper
-
-
-# Papers of a visit that need no option of their own have no function above.
-for _name, _paper in visit_papers().items():
-    if _name not in {command.callback.__name__ for command in papers.registered_commands if command.callback}:
-        papers.command(_name, help=_paper.says)(_command_of(_name))

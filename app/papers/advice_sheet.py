@@ -12,7 +12,7 @@ from app.papers.pdf import Head
 from app.papers.plant_figure import SheetPhoto, beside, drawings_figure, photo_figure
 from app.papers.plant_title import by_plant, plants_of, write_title
 from app.papers.sheet import Sheet
-from app.papers.visit_paper import PaperVisit, VisitPaper
+from app.papers.visit_paper import PaperVisit
 from app.papers.year_bar import side_by_side
 from app.present import plan as plan_words
 from app.present.block import Paragraph, capital
@@ -94,12 +94,9 @@ def _figure(advice: AdviceSheet, species: Sequence[str], key: Key) -> list[Flowa
     return drawings_figure([(capital(plants[one].common_name), telling(key, one)) for one in species[:MOST_DRAWN]])
 
 
-def advice_of(visit: PaperVisit, client: str = "") -> bytes:
+def of_visit(visit: PaperVisit, client: str = "") -> bytes:
     """The advice sheet of a visit. ``client``: whom it is for, by default the client of the visit."""
     who = client or visit.record.client.name
     where, others = visit.record.site.address, visit.namings[1:]
     sheet = AdviceSheet(visit.naming, visit.plan, who, where, visit.day, visit.maker, visit.photo, others, visit.mark)
     return advice_paper(sheet, visit.key, visit.control)
-
-
-PAPER = VisitPaper("Advice sheet", "The advice sheet for the homeowner. Never a rate.", advice_of)

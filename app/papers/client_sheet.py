@@ -10,7 +10,7 @@ from app.papers.plant_figure import beside, photo_figure
 from app.papers.plant_title import names_in_words, write_title
 from app.papers.sheet import Sheet
 from app.papers.to_bring import ForClient, load_papers
-from app.papers.visit_paper import PaperVisit, VisitPaper
+from app.papers.visit_paper import PaperVisit
 from app.present.block import Block, Paragraph, Section, Table, Words, as_text, bullets, capital
 from app.present.finding import day_text, share
 from app.present.naming import GIVEN, Naming
@@ -26,7 +26,7 @@ ROW = (0.2, 0.8)
 WET = ("selective", "wipe", "non_selective")  # taken up by leaves, so that mowing waits
 
 
-def client_of(visit: PaperVisit) -> bytes:
+def of_visit(visit: PaperVisit) -> bytes:
     """The paper for the client of a visit. Raises AnswerError while a treatment of it is not signed."""
     record = visit.record
     where = ", ".join(filter(None, (record.client.name, record.site.address)))
@@ -164,6 +164,3 @@ def _as_begun(text: str) -> str:
 
 def _weekday(day: date) -> str:
     return f"{day:%A} {day_text(day)}"
-
-
-PAPER = VisitPaper("For the client", "One page for the client: what was found and done, and what to do now.", client_of)

@@ -4,13 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from datetime import UTC, datetime, timedelta
-from typing import TYPE_CHECKING
+
+from icalendar import Alarm, Calendar, Event
 
 from app.records.days import later
 from app.records.entries import FollowUp, Site
-
-if TYPE_CHECKING:
-    from icalendar import Event
 
 MAKER = "-//swardkey//follow-ups//EN"
 REMIND_HOURS = 8  # after midnight of the day
@@ -22,8 +20,6 @@ def calendar_file(follow_ups: Iterable[FollowUp], sites: Mapping[int, Site], mad
     ``made`` is the time of making, with its zone. An event keeps its ``uid``, so that taking the
     file in again changes it and doubles nothing.
     """
-    from icalendar import Calendar  # here and below: all papers are looked through at a start
-
     calendar = Calendar()
     calendar.add("prodid", MAKER)
     calendar.add("version", "2.0")
@@ -38,8 +34,6 @@ def calendar_file(follow_ups: Iterable[FollowUp], sites: Mapping[int, Site], mad
 
 
 def _event(follow_up: FollowUp, site: Site | None, made: datetime) -> Event:
-    from icalendar import Alarm, Event
-
     event = Event()
     event.add("uid", follow_up.uid or f"follow-up-{follow_up.id}@swardkey")
     event.add("dtstamp", made.astimezone(UTC))

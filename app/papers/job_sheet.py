@@ -9,7 +9,7 @@ from app.papers.pdf import Head
 from app.papers.plant_title import by_plant, write_title
 from app.papers.sheet import Sheet
 from app.papers.to_bring import load_papers, to_bring
-from app.papers.visit_paper import PaperVisit, VisitPaper
+from app.papers.visit_paper import PaperVisit
 from app.present import plan as plan_words
 from app.present.block import Block, Paragraph, Section, Table, ticks
 from app.present.naming import Naming, look_again
@@ -132,7 +132,7 @@ def _to_write(sprayed: bool) -> list[Section]:
     return [*sections, Section("Done", (when, done), together=True)]
 
 
-def job_of(visit: PaperVisit, chosen: tuple[MethodName, ...] = (), sums: tuple[str | Block, ...] = ()) -> bytes:
+def of_visit(visit: PaperVisit, chosen: tuple[MethodName, ...] = (), sums: tuple[str | Block, ...] = ()) -> bytes:
     """The job sheet of a visit: of the ``chosen`` methods, else of what was decided on at the visit."""
     sheet = JobSheet(
         visit.naming,
@@ -148,6 +148,3 @@ def job_of(visit: PaperVisit, chosen: tuple[MethodName, ...] = (), sums: tuple[s
         mark=visit.mark,
     )
     return job_paper(sheet, visit.key, visit.control, load_rules())
-
-
-PAPER = VisitPaper("Job sheet", "The job sheet: where, what, how, in which weather, with space to write.", job_of)

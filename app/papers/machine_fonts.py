@@ -2,9 +2,6 @@
 
 from __future__ import annotations
 
-import os
-import sys
-from collections.abc import Iterator
 from functools import lru_cache
 from pathlib import Path
 
@@ -13,18 +10,6 @@ from reportlab.pdfbase.ttfonts import TTFError, TTFont
 
 MOST = 3000  # files that are looked at
 NOT_TO_EMBED = 0x0002  # of the rights that a font states: it may not go into a document
-ENDINGS = (".ttf", ".ttc", ".otf")
-
-
-def font_folders() -> list[Path]:
-    """Where this system and this user keep fonts."""
-    if sys.platform == "win32":
-        windows, own = os.environ.get("WINDIR", r"C:\Windows"), os.environ.get("LOCALAPPDATA", "")
-        return [Path(windows) / "Fonts", *([Path(own) / "Microsoft" / "Windows" / "Fonts"] if own else [])]
-    if sys.platform == "darwin":
-        return [Path("/System/Library/Fonts"), Path("/Library/Fonts"), Path.home() / "Library" / "Fonts"]
-    own = Path.home() / ".local" / "share" / "fonts"
-    return [Path("/usr/share/fonts"), Path("/usr/local/share/fonts"), own, Path.home() / ".fonts"]
 
 
 @lru_cache(maxsize=4096)
@@ -38,20 +23,16 @@ def font_with(letter: str) -> str | None:
 
 @lru_cache(maxsize=1)
 def _files() -> tuple[Path, ...]:
-    """The files of fonts, always in the same order."""
-    return tuple(sorted(_listed())[:MOST])
+    """The files of fonts of this system and this user, always in the same order."""
+    from matplotlib.font_manager import findSystemFonts  # here and below: most papers need no other font
 
-
-def _listed() -> Iterator[Path]:
-    for folder in font_folders():
-        for place, _, names in os.walk(folder):
-            yield from (Path(place, name) for name in names if name.lower().endswith(ENDINGS))
+    return tuple(sorted(map(Path, findSystemFonts()))[:MOST])
 
 
 @lru_cache(maxsize=MOST)
 def _letters(file: Path) -> frozenset[int]:
     """The letters of a font that may be embedded; none of a file that cannot be read."""
-    from fontTools.ttLib import TTFont as Opened  # only here: most papers need no other font
+    from fontTools.ttLib import TTFont as Opened
 
     try:
         with Opened(file, fontNumber=0, lazy=True) as font:

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import io
-import re
 import xml.etree.ElementTree as ElementTree
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
+from fontTools.pens.basePen import BasePen
+from fontTools.svgLib.path import parse_path
 from reportlab.lib.units import mm
 from reportlab.lib.utils import ImageReader
 from reportlab.platypus import Flowable, Image, Paragraph, Spacer, Table
@@ -22,7 +23,6 @@ COLUMN, HIGHEST, GAP = 40 * mm, 38 * mm, 4 * mm  # of the figure, and what parts
 SQUARE = 1000  # units of a drawing
 CAPTION = style(7, textColor=grey(GREY), spaceBefore=2)
 NOT_THE_PLANT = "Line drawings of the most telling characters; none shows the whole plant."
-NUMBERS = {"M": 2, "L": 2, "H": 1, "V": 1, "C": 6, "Q": 4, "Z": 0}  # of each command of a path
 Point = tuple[float, float]
 TOP_LEFT: list[Any] = [
     OWN_FACE,
@@ -69,6 +69,24 @@ def drawings_figure(plants: Sequence[tuple[str, Sequence[Sketch]]]) -> list[Flow
     return [*found, Paragraph(NOT_THE_PLANT, CAPTION)] if found else []
 
 
+class PathPen(BasePen):  # type: ignore[misc]  # the library has no types
+    """Draws the path of an SVG onto a path of a page."""
+
+    def __init__(self, path: Any) -> None:
+        super().__init__()
+        self.path = path
+        self._closePath = path.close
+
+    def _moveTo(self, to: Point) -> None:  # noqa: N802  # here and below: the names that the library calls
+        self.path.moveTo(*to)
+
+    def _lineTo(self, to: Point) -> None:  # noqa: N802
+        self.path.lineTo(*to)
+
+    def _curveToOne(self, first: Point, second: Point, to: Point) -> None:  # noqa: N802
+        self.path.curveTo(*first, *second, *to)
+
+
 class LineDrawing(Flowable):
     """A drawing of configs/figures in black and greys; its letters are left out, as no state has any."""
 
@@ -99,50 +117,6 @@ class LineDrawing(Flowable):
             canvas.setFillAlpha(float(element.get("fill-opacity", "1")))
             canvas.setLineWidth(float(element.get("stroke-width", "1")))
             path = canvas.beginPath()
-            for name, numbers in steps(element.get("d", "")):
-                getattr(path, name)(*numbers)
+            parse_path(element.get("d", ""), PathPen(path))
             canvas.drawPath(path, stroke=int(stroked), fill=int(filled), fillMode=1)
         canvas.restoreState()
-
-
-def steps(data: str) -> Iterator[tuple[str, tuple[float, ...]]]:
-    """The data of an SVG path as calls of a path on paper: moveTo, lineTo, curveTo, close.
-
-    >>> list(steps("M1 2h3z"))
-    [('moveTo', (1.0, 2.0)), ('lineTo', (4.0, 2.0)), ('close', ())]
-    """
-    at = start = (0.0, 0.0)
-    for letter, text in re.findall(r"([MLHVCQZmlhvcqz])([^A-Za-z]*)", data):
-        kind, numbers = letter.upper(), [float(n) for n in re.findall(r"-?(?:\d+\.?\d*|\.\d+)", text)]
-        each = NUMBERS[kind]
-        if not each:
-            at = start
-            yield "close", ()
-        for k in range(0, len(numbers), each or 1):
-            points = _points(kind, numbers[k : k + each], at, letter.islower())
-            if kind == "M" and k == 0:
-                start = points[-1]
-                yield "moveTo", start
-            elif len(points) == 1:
-                yield "lineTo", points[0]
-            else:
-                yield "curveTo", tuple(n for point in _cubic(at, points) for n in point)
-            at = points[-1]
-
-
-def _points(kind: str, numbers: Sequence[float], at: Point, relative: bool) -> list[Point]:
-    """The points of one step, in the units of the drawing."""
-    x, y = at if relative else (0.0, 0.0)
-    if kind == "H":
-        return [(x + numbers[0], at[1])]
-    if kind == "V":
-        return [(at[0], y + numbers[0])]
-    return [(x + a, y + b) for a, b in zip(numbers[::2], numbers[1::2], strict=True)]
-
-
-def _cubic(at: Point, points: Sequence[Point]) -> Sequence[Point]:
-    """The three points of a cubic curve; one with a single control point is raised to that."""
-    if len(points) == 3:
-        return points
-    middle, end = points
-    return [*(tuple((p + 2 * m) / 3 for p, m in zip(one, middle, strict=True)) for one in (at, end)), end]  # type: ignore[list-item]

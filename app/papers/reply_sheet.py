@@ -11,6 +11,8 @@ from datetime import date
 from pathlib import Path
 from typing import Any
 
+from jinja2 import Environment, FileSystemLoader, StrictUndefined
+
 from app.figures.line_drawings import line_drawing
 from app.present.finding import day_text
 from app.services.reply import DIGITS, SIGN, VERSION
@@ -29,8 +31,6 @@ PARTS: dict[Part, str] = {
 
 def reply_sheet(request: Request) -> bytes:
     """The page of a request as UTF-8, under MOST_BYTES."""
-    from jinja2 import Environment, FileSystemLoader, StrictUndefined  # all papers are looked through at a start
-
     templates = Environment(
         loader=FileSystemLoader(Path(__file__).parent),
         autoescape=True,

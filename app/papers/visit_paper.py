@@ -1,22 +1,22 @@
-"""Papers of a visit. Each is a module of this package with a ``PAPER``; no list of them is kept anywhere."""
+"""Papers of a visit: what they are made from, and which there are."""
 
 from __future__ import annotations
 
-import importlib
-import pkgutil
-from collections.abc import Callable
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from importlib import import_module
+from typing import TYPE_CHECKING, Any
 
-import app.papers
-from app.papers.plant_figure import SheetPhoto
 from app.present.finding import day_text
-from app.present.naming import Naming
-from model.control import Control, Plan
-from model.identify import Key
 
 if TYPE_CHECKING:
+    from app.papers.plant_figure import SheetPhoto
+    from app.present.naming import Naming
     from app.records import Current, FollowUp, Profile, VisitRecord
+    from model.control import Control, Plan
+    from model.identify import Key
+
+# By the name of its command, and of its module less "_sheet": the words on its button.
+TITLES = {"advice": "Advice sheet", "client": "For the client", "job": "Job sheet"}
 
 
 @dataclass(frozen=True)
@@ -47,21 +47,7 @@ class PaperVisit:
         return day_text(self.record.visit.day)
 
 
-@dataclass(frozen=True)
-class VisitPaper:
-    """A paper of a visit.
-
-    ``title``: the words on its button; ``says``: what it is, in a sentence for ``swardkey print --help``; ``make``: its
-    PDF, which raises SwardkeyError where the visit lacks what it needs.
-    """
-
-    title: str
-    says: str
-    make: Callable[[PaperVisit], bytes]
-
-
-def visit_papers() -> dict[str, VisitPaper]:
-    """Every paper of a visit, by the name of its module without ``_sheet``, in alphabetical order."""
-    modules = sorted(module.name for module in pkgutil.iter_modules(app.papers.__path__))
-    found = {name: getattr(importlib.import_module(f"app.papers.{name}"), "PAPER", None) for name in modules}
-    return {name.removesuffix("_sheet").replace("_", "-"): paper for name, paper in found.items() if paper is not None}
+def make_paper(name: str, visit: PaperVisit, **more: Any) -> bytes:
+    """A paper of TITLES as PDF; only its module is loaded. Raises SwardkeyError where the visit lacks what it needs."""
+    made: bytes = import_module(f"app.papers.{name}_sheet").of_visit(visit, **more)
+    return made

@@ -8,11 +8,7 @@ from datetime import UTC, date, datetime
 from pathlib import Path
 from typing import Any
 
-from app.papers.advice_sheet import AdviceSheet, advice_of, advice_paper
-from app.papers.client_sheet import client_text
-from app.papers.job_sheet import job_of
-from app.papers.record_sheet import paper_of_treatment
-from app.papers.visit_paper import PaperVisit, visit_papers
+from app.papers.visit_paper import PaperVisit, make_paper
 from app.present.block import Block
 from app.present.finding import day_text
 from app.present.naming import Naming
@@ -54,15 +50,17 @@ def paper_of_visit(
     name: str, number: int, maker: str | None = None, place: str | None = None, cover: float | None = None,
     key: Key | None = None,
 ) -> bytes:  # fmt: skip
-    """The paper ``name``, one of visit_papers(), of a visit. Raises SwardkeyError where the visit lacks what it needs.
+    """The paper ``name``, one of TITLES, of a visit. Raises SwardkeyError where the visit lacks what it needs.
 
     ``maker``: who hands it out, by default who made the visit. ``key`` is loaded where it is not given.
     """
-    return visit_papers()[name].make(_visit(number, maker, place, cover, key))
+    return make_paper(name, _visit(number, maker, place, cover, key))
 
 
 def text_for_client(number: int, key: Key | None = None) -> str:
     """What the client's paper of a visit says, for a mail. Raises SwardkeyError where there is none yet."""
+    from app.papers.client_sheet import client_text  # here and below: what one paper needs, the others do not wait for
+
     return client_text(_visit(number, None, None, None, key, pictured=False))
 
 
@@ -74,7 +72,7 @@ def advice_of_visit(
 
     ``maker``: who hands it out, by default who made the visit. ``key`` is loaded where it is not given.
     """
-    return advice_of(_visit(number, maker, place, cover, key), client)
+    return make_paper("advice", _visit(number, maker, place, cover, key), client=client)
 
 
 def advice_on(
@@ -82,6 +80,8 @@ def advice_on(
     **circumstances: Any,
 ) -> bytes:  # fmt: skip
     """The advice sheet without a visit, of weeds that are named, or of one that a file of answers names."""
+    from app.papers.advice_sheet import AdviceSheet, advice_paper
+
     key = load_key()
     named = weeds_named(PlantNames(key.flora), names, together=together)
     naming, species = named_for_paper(key, named, answers, month)
@@ -110,18 +110,20 @@ def job_of_visit(
     if with_last_sum:
         title, day, rows, working = last_sum()
         worked_out.append(figures_on_paper(f"{title}, worked out on {day_text(day)}", rows, working))
-    return job_of(visit, chosen, tuple(worked_out))  # type: ignore[arg-type]  # checked just now
+    return make_paper("job", visit, chosen=chosen, sums=tuple(worked_out))
 
 
 def record_of_treatment(number: int, maker: str = "") -> bytes:
     """The spray record of a treatment, with its amendments. Raises RecordsError where there is none."""
+    from app.papers.record_sheet import paper_of_treatment
+
     with open_records() as book:
         return paper_of_treatment(book, number, maker)
 
 
 def calendar(site: int | None = None) -> tuple[bytes, int]:
     """The open follow-ups as a calendar file, and how many there are."""
-    from app.papers.follow_ups import calendar_file  # here and below: what one paper needs, the others do not wait for
+    from app.papers.follow_ups import calendar_file
 
     with open_records() as book:
         due, sites = book.follow_ups(site), {one.id: one for one in book.sites()}

@@ -52,9 +52,9 @@ def job(context: Context, draft: Draft) -> bytes:
 
 def kinds() -> dict[str, str]:
     """The papers of a visit, by name, with the words on the button of each."""
-    from app.papers.visit_paper import visit_papers
+    from app.papers.visit_paper import TITLES
 
-    return {name: paper.title for name, paper in visit_papers().items()}
+    return TITLES
 
 
 def of_all(name: str) -> tuple[bytes, str]:

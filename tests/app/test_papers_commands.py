@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import subprocess
 import sys
 from dataclasses import replace
 from datetime import date
@@ -10,10 +11,10 @@ from pathlib import Path
 import pytest
 from pypdf import PdfReader
 
-import app.papers
+from app.commands.print_papers import papers as commands
+from app.papers.visit_paper import TITLES
 from app.records import Client, FollowUp, KeptFinding, Product, Site, Visit, open_records
 from app.services.knowledge import printed_key
-from app.web.paper_files import kinds
 from tests.app.conftest import Run
 
 
@@ -69,36 +70,13 @@ def test_the_papers_of_a_visit(run: Run, visit: int, tmp_path: Path) -> None:
         assert (tmp_path / name).stat().st_size > 100
 
 
-SLIP = """
-from app.papers.pdf import Head
-from app.papers.sheet import Sheet
-from app.papers.visit_paper import PaperVisit, VisitPaper
-
-
-def slip(visit: PaperVisit) -> bytes:
-    sheet = Sheet(Head("Slip", visit.record.site.address, visit.day, visit.maker))
-    sheet.title(visit.naming.species)
-    return sheet.as_pdf()
-
-
-PAPER = VisitPaper("Gate slip", "A slip for the gate.", slip)
-"""
-
-
-def test_a_new_paper_of_a_visit_is_one_module(
-    run: Run, visit: int, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    (tmp_path / "gate_slip.py").write_text(SLIP, encoding="utf-8")
-    monkeypatch.setattr(app.papers, "__path__", [*app.papers.__path__, str(tmp_path)])
-    monkeypatch.delitem(sys.modules, "app.commands.print_papers", raising=False)
-    try:
-        assert "A slip for the gate." in run("print", "--help").out
-        run("print", "gate-slip", "--visit", visit, "--out", tmp_path / "slip.pdf", "--maker", "Own Lawns")
-        assert "soliva_sessilis" in text_of(tmp_path / "slip.pdf") and "Own Lawns" in text_of(tmp_path / "slip.pdf")
-        assert {"advice": "Advice sheet", "gate-slip": "Gate slip", "job": "Job sheet"}.items() <= kinds().items()
-    finally:
-        sys.modules.pop("app.papers.gate_slip", None)
-        sys.modules.pop("app.commands.print_papers", None)
+def test_a_paper_of_a_visit_loads_no_other_paper(visit: int, tmp_path: Path) -> None:
+    arguments = ["print", "advice", "--visit", str(visit), "--out", str(tmp_path / "a.pdf")]
+    ask = f"import sys; from app.command_line import main\ntry: main({arguments!r})\nfinally: print(*sys.modules)"
+    loaded = subprocess.run([sys.executable, "-c", ask], capture_output=True, text=True, check=True).stdout.split()
+    others = ("client_sheet", "job_sheet", "record_sheet", "key_sheet", "darwin_core", "follow_ups", "reply_sheet")
+    assert "app.papers.advice_sheet" in loaded and not {f"app.papers.{name}" for name in others} & set(loaded)
+    assert set(TITLES) <= {command.callback.__name__ for command in commands.registered_commands if command.callback}
 
 
 def test_only_groups_used_before_the_visit_count_against_its_plan(run: Run, visit: int, tmp_path: Path) -> None:

@@ -40,14 +40,14 @@ def make_font(file: Path, letter: str, rights: int = 0) -> None:
 
 
 def forget() -> None:
-    for known in (machine_fonts.font_with, machine_fonts._files, machine_fonts._letters, machine_fonts._known):
+    for known in (machine_fonts.font_with, machine_fonts._letters, machine_fonts._known):
         known.cache_clear()
 
 
 @pytest.fixture
 def fonts(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Path]:
     """A folder that stands for the fonts of the machine."""
-    monkeypatch.setattr(machine_fonts, "font_folders", lambda: [tmp_path])
+    monkeypatch.setattr(machine_fonts, "_files", lambda: sorted(tmp_path.iterdir()))
     forget()
     yield tmp_path
     forget()

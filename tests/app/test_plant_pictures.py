@@ -8,13 +8,16 @@ from datetime import date
 from pathlib import Path
 
 import pytest
+from fontTools.pens.boundsPen import ControlBoundsPen
+from fontTools.svgLib.path import parse_path
 from PIL import Image
 from pypdf import PdfReader
+from reportlab.pdfgen.canvas import Canvas
 
-from app.figures.line_drawings import files
+from app.figures.line_drawings import files, read_drawing
 from app.figures.telling import MOST, telling
 from app.papers.advice_sheet import AdviceSheet, advice_paper
-from app.papers.plant_figure import NOT_THE_PLANT, SheetPhoto, steps
+from app.papers.plant_figure import NOT_THE_PLANT, LineDrawing, SheetPhoto
 from app.present.naming import Naming
 from app.records import Client, KeptFinding, KeptPhoto, Site, Visit, open_records
 from app.services.home import home
@@ -178,16 +181,18 @@ def test_the_photo_of_a_visit_comes_first_and_carries_no_metadata(key: Key, cont
 
 
 def test_every_drawing_can_be_laid_on_paper() -> None:
-    assert list(steps("M0 0q3 3 6 0V9z")) == [
-        ("moveTo", (0.0, 0.0)),
-        ("curveTo", (2.0, 2.0, 4.0, 2.0, 6.0, 0.0)),
-        ("lineTo", (6.0, 9.0)),
-        ("close", ()),
-    ]
+    page = Canvas(io.BytesIO(), pageCompression=0)
     for path in files().values():
-        for data in path.read_text(encoding="utf-8").split(' d="')[1:]:
-            for _, numbers in steps(data.split('"')[0]):
-                assert all(-1000 <= number <= 2000 for number in numbers), path
+        drawing = read_drawing(path).svg
+        LineDrawing(drawing, 30).drawOn(page, 0, 0)
+        for data in drawing.split(' d="')[1:]:
+            pen = ControlBoundsPen(None)
+            parse_path(data.split('"')[0], pen)
+            assert all(-1000 <= number <= 2000 for number in pen.bounds), path
+    page = Canvas(io.BytesIO(), pageCompression=0)
+    curve = '<svg xmlns="http://www.w3.org/2000/svg"><path d="M0 0q3 3 6 0V9z"/></svg>'
+    LineDrawing(curve, 1000).drawOn(page, 0, 0)
+    assert b"0 0 m 2 2 4 2 6 0 c 6 9 l 0 0 l h" in page.getpdfdata()
 
 
 def test_lawn_grasses_are_told_from_one_another_by_what_a_mown_lawn_shows(key: Key, control: Control) -> None:
