@@ -11,7 +11,6 @@ from app.records import journal, schema
 from app.records.chain import HEADS, digest, noted_rows, read_marks, signed_row
 from app.records.entries import VisitRecord
 from app.records.errors import RecordsError
-from app.records.own import Own
 from app.records.record_book import Records
 from app.records.search import false_words, index_is_false, words_are_stale
 from app.records.serialization import plain
@@ -77,7 +76,7 @@ def _of_file(records: Records) -> Iterator[str]:
     for row in database.read("PRAGMA foreign_key_check"):
         yield f"a row of {row[0]} refers to one of {row[2]} that is not there"
     try:
-        Own(database).profile(), Own(database).own_products()
+        records.profile(), records.own_products()
     except RecordsError as error:
         yield str(error)
     changed = schema.shape(database.connection) ^ expected_shape(len(schema.MIGRATIONS))

@@ -8,15 +8,15 @@ from typing import Literal, TypeVar
 
 from app.records import journal
 from app.records.book import Book
-from app.records.database import Database
 from app.records.entries import Client, Site
 from app.records.errors import RecordsError
 from app.records.search import drop_words
+from app.records.serialization import TABLES
 from model.text import counted
 
 Merged = Literal["client", "site"]
-Entry = TypeVar("Entry", Client, Site)
-TABLE: dict[Merged, str] = {"client": "clients", "site": "sites"}
+Entry = TypeVar("Entry", bound=Client | Site)
+KINDS: dict[Merged, type[Client] | type[Site]] = {"client": Client, "site": Site}
 # The tables whose rows hang on a client or a site, and what a row of each is called.
 HANGING: dict[Merged, dict[str, str]] = {
     "client": {"sites": "site"},
@@ -24,12 +24,8 @@ HANGING: dict[Merged, dict[str, str]] = {
 }
 
 
-class Merging:
+class Merging(Book):
     """Puts clients and sites of a book together, or takes them out."""
-
-    def __init__(self, database: Database, book: Book) -> None:
-        self._database = database
-        self._book = book
 
     def merge(self, kind: Merged, number: int, into: int) -> Client | Site:
         """Put all of a client or site under another one, which also takes what it lacks itself; the first goes.
@@ -39,14 +35,14 @@ class Merging:
         """
         if number == into:
             raise RecordsError(f"that is {kind} {number} twice; give two different numbers")
-        gone, stays = self._one(kind, number), self._one(kind, into)
+        gone, stays = self.one(KINDS[kind], number), self.one(KINDS[kind], into)
         if kind == "site" and self._has_signed(number):
             raise RecordsError(
                 f"site {number} has signed visits or treatments, which never move; merge site {into} into site "
                 f"{number} instead"
             )
-        with self._database.writing() as connection:
-            kept = _change(self._book, gone, stays)
+        with self.database.writing() as connection:
+            kept = self._change(_joined(gone, stays))
             for table in HANGING[kind]:
                 moved = connection.execute(f"SELECT id FROM {table} WHERE {kind} = ?", (number,)).fetchall()
                 for (row,) in moved:
@@ -60,41 +56,31 @@ class Merging:
 
     def remove(self, kind: Merged, number: int) -> Client | Site:
         """Take out a client or a site that nothing hangs on. Raises RecordsError saying what does."""
-        gone = self._one(kind, number)
+        gone = self.one(KINDS[kind], number)
         hanging = []
         for table, noun in HANGING[kind].items():
-            if count := self._database.read(f"SELECT count(*) FROM {table} WHERE {kind} = ?", number)[0][0]:
+            if count := self.database.read(f"SELECT count(*) FROM {table} WHERE {kind} = ?", number)[0][0]:
                 hanging.append(counted(count, noun))
         if hanging:
             raise RecordsError(
                 f"{kind} {number} has {' and '.join(hanging)}, so it stays; to join it to another one, "
                 f"use swardkey records merge {kind} {number} --into NUMBER"
             )
-        with self._database.writing() as connection:
+        with self.database.writing() as connection:
             _delete(connection, kind, number)
         return gone
-
-    def _one(self, kind: Merged, number: int) -> Client | Site:
-        return self._book.client(number) if kind == "client" else self._book.site(number)
 
     def _has_signed(self, site: int) -> bool:
         sql = """SELECT 1 FROM visits v LEFT JOIN treatments t ON t.visit = v.id JOIN signed s
           ON (s.kind = 'visit' AND s.record = v.id) OR (s.kind = 'treatment' AND s.record = t.id)
           WHERE v.site = ? LIMIT 1"""
-        return bool(self._database.read(sql, site))
+        return bool(self.database.read(sql, site))
 
 
 def _delete(connection: sqlite3.Connection, kind: Merged, number: int) -> None:
     drop_words(connection, kind, number)
-    connection.execute(f"DELETE FROM {TABLE[kind]} WHERE id = ?", (number,))
-    journal.note(connection, TABLE[kind], number)
-
-
-def _change(book: Book, gone: Client | Site, stays: Client | Site) -> Client | Site:
-    if isinstance(gone, Client) and isinstance(stays, Client):
-        return book.change_client(_joined(gone, stays))
-    assert isinstance(gone, Site) and isinstance(stays, Site)
-    return book.change_site(_joined(gone, stays))
+    connection.execute(f"DELETE FROM {TABLES[KINDS[kind]]} WHERE id = ?", (number,))
+    journal.note(connection, TABLES[KINDS[kind]], number)
 
 
 def _joined(gone: Entry, stays: Entry) -> Entry:

@@ -10,15 +10,14 @@ from datetime import datetime
 from types import MappingProxyType
 
 from app.records import journal
-from app.records.book import Book, completed
+from app.records.book import Record, completed
 from app.records.chain import HEADS, MEANT, ROWS, digest, note_heads, note_meant, noted_rows, read_heads
-from app.records.database import Database
 from app.records.days import check_day
 from app.records.doubts import Doubt, answered, doubts, refuse_impossible
 from app.records.entries import Signed, Treatment, VisitRecord
 from app.records.errors import RecordsError
 from app.records.fields import Kind, says_something
-from app.records.latest import Latest, Record
+from app.records.latest import Latest
 from app.records.law import key_of, missing_fields, write_up_by
 from app.records.own import Own, filled_in
 from app.records.search import put_words
@@ -36,15 +35,10 @@ class Waiting:
     late: bool
 
 
-class Signing:
+class Signing(Latest, Own):
     """Signatures over the entries of a book, each a row of the chain."""
 
-    def __init__(self, database: Database, book: Book, own: Own, latest: Latest) -> None:
-        self._database = database
-        self._book = book
-        self._own = own
-        self._latest = latest
-        self._gap = ""
+    _gap = ""  # what the next signature is to say of rows that signed.txt did not list
 
     @contextmanager
     def together(self) -> Iterator[None]:
@@ -55,28 +49,28 @@ class Signing:
     @contextmanager
     def _signing(self) -> Iterator[sqlite3.Connection]:
         """A transaction; what is signed in it is noted beside the book, as meant before it ends and as done after."""
-        outermost = not self._database.connection.in_transaction
-        with self._database.writing() as connection:
+        outermost = not self.database.connection.in_transaction
+        with self.database.writing() as connection:
             if outermost:
                 self._gap = self._rows_not_listed()
             yield connection
             if outermost:
                 with suppress(OSError):
-                    note_meant(self._database.folder / MEANT, self._not_noted())
+                    note_meant(self.database.folder / MEANT, self._not_noted())
         if outermost:
             # It is signed whether or not this can be written: the next signature makes up for it.
             with suppress(OSError, sqlite3.Error):
-                rows, mark = self._not_noted(), journal.mark(self._database.connection)
-                note_heads(self._database.folder / HEADS, rows, {number: mark for number, _ in rows})
+                rows, mark = self._not_noted(), journal.mark(self.database.connection)
+                note_heads(self.database.folder / HEADS, rows, {number: mark for number, _ in rows})
 
     def _rows_not_listed(self) -> str:
         """What is to be said where rows that were signed before are not in the file beside the book; else "".
 
         The next signature lists them again, so what it says stays as the trace.
         """
-        rows = [(row[0], row[1]) for row in self._database.read(ROWS)]
+        rows = [(row[0], row[1]) for row in self.database.read(ROWS)]
         try:
-            listed = len(noted_rows(self._database.folder, rows))
+            listed = len(noted_rows(self.database.folder, rows))
         except OSError:
             return ""
         return (
@@ -84,18 +78,18 @@ class Signing:
         )
 
     def _not_noted(self) -> list[tuple[int, str]]:
-        noted = len(read_heads(self._database.folder / HEADS))
+        noted = len(read_heads(self.database.folder / HEADS))
         sql = "SELECT sequence, sha256 FROM signed WHERE sequence > ? ORDER BY sequence"
-        return [(row["sequence"], row["sha256"]) for row in self._database.read(sql, noted)]
+        return [(row["sequence"], row["sha256"]) for row in self.database.read(sql, noted)]
 
     def new_treatment(self, visit: int) -> Treatment:
         """A treatment to fill in: place and client from the site, person and business from the profile or the last one.
 
         Never products or rates: those come from the label in hand.
         """
-        today = self._latest.visit(visit)
-        site = self._book.site(today.site)
-        client = self._book.client(site.client)
+        today = self.visit(visit)
+        site = self.site(today.site)
+        client = self.client(site.client)
         contact = ", ".join(text for text in (client.phone, client.email) if text)
         new = Treatment(
             visit=visit,
@@ -106,18 +100,18 @@ class Signing:
             client_contact=contact or client.address,
             applicator=today.who,
         )
-        last = self._database.read("SELECT id FROM treatments ORDER BY id DESC LIMIT 1")
-        former = self._latest.current("treatment", last[0]["id"]).record if last else None
-        return filled_in(new, self._own.profile(), former if isinstance(former, Treatment) else None)
+        last = self.database.read("SELECT id FROM treatments ORDER BY id DESC LIMIT 1")
+        former = self.current("treatment", last[0]["id"]).record if last else None
+        return filled_in(new, self.profile(), former if isinstance(former, Treatment) else None)
 
     def asked(self, number: int, who: str = "", changed: Treatment | None = None) -> tuple[Doubt, ...]:
         """What is asked before ``who`` signs a treatment, or what is new where it is amended to ``changed``.
 
         Questions that were answered already are left out. Raises RecordsError where there is none.
         """
-        now = self._latest.current("treatment", number).record
+        now = self.current("treatment", number).record
         assert isinstance(now, Treatment)
-        visit = self._latest.current("visit", now.visit).record
+        visit = self.current("visit", now.visit).record
         assert isinstance(visit, VisitRecord)
         if changed is None:
             return doubts(now, visit, who)
@@ -133,13 +127,13 @@ class Signing:
         _refuse_nobody(who)
         with self._signing() as connection:
             # Read in the same transaction, so that what is signed is what is there.
-            if self._latest.versions(kind, number):
+            if self.versions(kind, number):
                 raise RecordsError(f"{kind} {number} is signed; amend it, and say why")
-            record = self._latest.unsigned_record(kind, number)
+            record = self.unsigned_record(kind, number)
             if isinstance(record, Treatment):
                 _check_complete(record)
                 settled = answered(record, self.asked(number, who), answers)
-                record = self._book.change_treatment(settled) if settled != record else record
+                record = self.change_treatment(settled) if settled != record else record
             signed = self._add_signed(connection, kind, number, record, who)
         return signed
 
@@ -155,7 +149,7 @@ class Signing:
             raise RecordsError("no reason was given for the amendment; give one")
         changed = _valid(kind, number, changed)
         with self._signing() as connection:
-            former = self._latest.versions(kind, number)
+            former = self.versions(kind, number)
             if not former:
                 raise RecordsError(f"{kind} {number} is not signed; change it instead")
             row, record = former[-1]
@@ -166,17 +160,17 @@ class Signing:
             if plain(record) == plain(changed):
                 raise RecordsError(f"{kind} {number} is the same as before; change something in it")
             signed = self._add_signed(connection, kind, number, changed, who, row.sequence, reason)
-            put_words(connection, self._latest.words_of(self._latest.current(kind, number).record))
+            put_words(connection, self.words_of(self.current(kind, number).record))
         return signed
 
     def unsigned(self, now: datetime | None = None) -> tuple[Waiting, ...]:
         """Treatments with a chemical still to be signed, by when; ``now`` by the clock at the site."""
-        now = now or self._database.clock().astimezone().replace(tzinfo=None)
-        rows = self._database.read(
+        now = now or self.database.clock().astimezone().replace(tzinfo=None)
+        rows = self.database.read(
             "SELECT id FROM treatments t WHERE NOT EXISTS "
             "(SELECT 1 FROM signed WHERE kind = 'treatment' AND record = t.id)"
         )
-        treatments = (self._book.treatment_row(row["id"]) for row in rows)
+        treatments = (self.treatment_row(row["id"]) for row in rows)
         due = [(treatment, write_up_by(treatment).at) for treatment in treatments if treatment.chemical]
         return tuple(Waiting(treatment, at, now > at) for treatment, at in sorted(due, key=lambda pair: pair[1]))
 
@@ -194,7 +188,7 @@ class Signing:
         _check_complete(record)
         last = connection.execute("SELECT * FROM signed ORDER BY sequence DESC LIMIT 1").fetchone()
         sequence, former, former_at = (last["sequence"], last["sha256"], last["signed_at"]) if last else (0, "", "")
-        at, clock = self._database.now(), ""
+        at, clock = self.database.now(), ""
         if former_at > at:
             clock = f"earlier than the signature before this one, at {former_at}: the clock was wrong then or is now"
         note, self._gap = "; ".join(filter(None, (clock, self._gap))), ""
