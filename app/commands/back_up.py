@@ -8,11 +8,11 @@ from typing import Annotated
 import typer
 
 from app.commands.json_output import Json, answer
-from app.commands.terminal import is_interactive, kept_when_stopped, progress_bar, say
+from app.commands.terminal import is_interactive, on_interrupt, progress_bar, say
 from app.records import RecordsError, back_up, plan_restore
 from app.records import restore as bring_back
 from app.records.serialization import plain
-from app.records.switch import restore_goes_on
+from app.records.switch import restore_is_pending
 from app.services.home import home
 from model.errors import StoppedError
 from model.text import counted
@@ -28,7 +28,7 @@ def backup(
         swardkey backup swardkey-2026-11-28.zip
     """
     stopped = "no backup was written, and your data are as they were; run the same command again"
-    with kept_when_stopped(stopped), progress_bar("backing up", None, as_json) as progress:
+    with on_interrupt(stopped), progress_bar("backing up", None, as_json) as progress:
         done = back_up(home(), file, progress=progress)
     size = f"{counted(done.files, 'file')}, {done.bytes / 1e6:.1f} MB ({', '.join(done.folders)})"
     mark = f"; mark of the record book {done.mark}" if done.mark else ""
@@ -59,7 +59,7 @@ def restore(
         with progress_bar("restoring", plan.files, as_json) as progress:
             notes = bring_back(plan, progress=progress)
     except KeyboardInterrupt:
-        if restore_goes_on(home()):
+        if restore_is_pending(home()):
             raise StoppedError("all was checked by then, so the next start of swardkey completes it") from None
         raise StoppedError("nothing was restored, and your data are as they were; run the same command again") from None
     answer(as_json, plain(plan) | {"notes": list(notes)}, "\n".join([*notes, "restored"]))

@@ -12,7 +12,8 @@ import typer
 
 from app.commands.json_output import Json, answer
 from app.commands.options import CollectionFolder, option
-from app.commands.terminal import kept_when_stopped, progress_of_stages
+from app.commands.terminal import on_interrupt, progress_of_stages
+from app.papers.paper_file import check_place
 from app.services.collection import (
     accept_suggestions,
     apply_decisions,
@@ -33,7 +34,6 @@ CHECK_STOPPED = (
     "no photo was changed, and the photos looked at so far need not be looked at again; run the same command to go on"
 )
 APPLY_STOPPED = "what was decided on and done so far is kept; run the same command again for the others"
-ENDINGS = (".html", ".htm", ".png")
 
 
 def check(
@@ -54,10 +54,8 @@ def check(
     as_json: Json = False,
 ) -> None:
     """Find copies, doubtful names, spoilt photos and species with too few. Only --apply and --accept change any."""
-    if sheet is not None and sheet.suffix.lower() not in ENDINGS:
-        raise CollectionError(f"--sheet {sheet}: ends in {sheet.suffix or 'nothing'}; let it end in .html or .png")
-    if sheet is not None and not sheet.absolute().parent.is_dir():
-        raise CollectionError(f"--sheet {sheet}: cannot be written; there is no folder {sheet.parent}")
+    if sheet is not None:
+        check_place(sheet, "--sheet", (".html", ".htm", ".png"))
     if apply and decisions is None:
         raise CollectionError("--apply needs a file of decisions; name it with --decisions")
     if apply and photos is not None:
@@ -67,12 +65,12 @@ def check(
     collection, names, flora = open_all(folder)
     plants = plants_of(collection, flora)
     if decisions is not None and apply:
-        with kept_when_stopped(APPLY_STOPPED):
+        with on_interrupt(APPLY_STOPPED):
             done = apply_decisions(collection, decisions, sorted(plants), by)
         text = f"{done['relabel']} relabelled, {done['drop']} dropped, {done['keep']} kept as they are"
         answer(as_json, done, text)
         return
-    with kept_when_stopped(CHECK_STOPPED), progress_of_stages(quiet=as_json) as progress:
+    with on_interrupt(CHECK_STOPPED), progress_of_stages(quiet=as_json) as progress:
         rows = photos_to_check(collection, photos, names, plants, wanted or ())
         # Photos in a folder may be those that the starter has learned from, and would be judged by themselves.
         report = checked(rows, photos is None, wanted or (), unlabelled, progress)
@@ -83,7 +81,7 @@ def check(
     lines = [report.text(called_so), *(["", *written] if written else [])]
     found = {**report.as_json(), "written": written, "own_names": {row.name: own.get(row.name, "") for row in rows}}
     if accept is not None:
-        with kept_when_stopped(APPLY_STOPPED):
+        with on_interrupt(APPLY_STOPPED):
             sure, left = accept_suggestions(collection, report, accept, sorted(plants), by)
         found |= {"relabelled": [asdict(one) for one in sure], "left": left}
         lines += ["", *(accepted(one, report, called_so) for one in sure)]

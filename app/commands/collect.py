@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import Annotated, Any
 
 import typer
 
@@ -13,14 +13,11 @@ from app.commands.collect_open import credits_of_photos, open_photos
 from app.commands.json_output import Json, answer
 from app.commands.options import CollectionFolder, option
 from app.commands.plain_help import Commands
-from app.commands.terminal import is_interactive, kept_when_stopped, print_table, progress_bar, say
+from app.commands.terminal import is_interactive, on_interrupt, print_table, progress_bar, say
 from app.services.collection import contents, labeller, open_all, plan_addition
 from app.services.collection import relabel as relabel_photo
 from model.errors import CollectionError
 from model.text import counted
-
-if TYPE_CHECKING:
-    pass
 
 STOPPED = "the photos added so far are kept; run the same command again for the others, none is added twice"
 collect = Commands(help="Keep your own labelled photos, from which the photo model learns.")
@@ -67,7 +64,7 @@ def add(
         swardkey collect add shots --as bindii --by Kim
     """
     with (
-        kept_when_stopped("nothing was added yet; run the same command again"),
+        on_interrupt("nothing was added yet; run the same command again"),
         progress_bar("looking", None, as_json) as progress,
     ):
         collection, plan = plan_addition(
@@ -84,7 +81,7 @@ def add(
         if photos and not yes and is_interactive():
             typer.confirm("Add them?", abort=True)
     with (
-        kept_when_stopped(STOPPED),
+        on_interrupt(STOPPED),
         progress_bar(
             "adding", photos + plan.known_already + len(plan.refused) + plan.refused_more, as_json
         ) as progress,

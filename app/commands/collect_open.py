@@ -11,7 +11,7 @@ import typer
 from app.commands.addition import addition, check_outcome, print_outcome
 from app.commands.json_output import Json, answer
 from app.commands.options import CollectionFolder, option
-from app.commands.terminal import is_interactive, kept_when_stopped, print_table, progress_bar, say
+from app.commands.terminal import is_interactive, on_interrupt, print_table, progress_bar, say
 from app.services.open_photos import (
     countries_of,
     credits_due,
@@ -52,7 +52,7 @@ def open_photos(
     """
     names, kinds = species_wanted(species or [], every, kind, folder), kinds_of_licence(licence)
     asked = "nothing was fetched yet; run the same command again"
-    with kept_when_stopped(asked), progress_bar("asking", len(names), as_json) as progress:
+    with on_interrupt(asked), progress_bar("asking", len(names), as_json) as progress:
         plan = plan_open_photos(names, each, kinds, countries_of(country), progress)
     if dry_run or not plan.photos:
         answer(as_json, {"plan": plan.as_json()}, str(plan))
@@ -65,7 +65,7 @@ def open_photos(
             typer.confirm("Fetch them?", abort=True)
     collection, intake = plan_open_addition(plan, by, folder, allow_host or ())
     stopped = "the photos fetched so far are kept; run the same command again for the others, none is fetched twice"
-    with kept_when_stopped(stopped), progress_bar("fetching", len(plan.photos), as_json) as progress:
+    with on_interrupt(stopped), progress_bar("fetching", len(plan.photos), as_json) as progress:
         outcome = collection.add(intake, progress)
     answer(as_json, {"plan": plan.as_json(), **addition(intake, outcome)}, lambda: print_outcome(outcome))
     check_outcome(Path("open photos"), outcome)

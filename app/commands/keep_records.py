@@ -14,14 +14,7 @@ from app.commands.options import LAWN, Day, Near, State, option, parsed
 from app.commands.plain_help import Commands
 from app.commands.read_records import Number, check, due, search, show
 from app.commands.sign_records import Changes, Kind, amend, sign
-from app.present.show_records import (
-    client_line,
-    show_added,
-    show_list,
-    show_treatment,
-    site_line,
-    visit_line,
-)
+from app.present.show_records import client_line, show_added, show_list, show_treatment, site_line, visit_line
 from app.records import Client, RecordsError, Site, Treatment, Visit, open_records
 from app.records.fields import State as StateName
 from app.records.yaml_fields import blank_sheet, changed_by, read_fields

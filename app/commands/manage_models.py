@@ -12,7 +12,7 @@ from app.commands.json_output import Json, answer
 from app.commands.options import option
 from app.commands.plain_help import Commands
 from app.commands.share_models import join, share
-from app.commands.terminal import kept_when_stopped, print_lines, print_table, progress_of_stages
+from app.commands.terminal import on_interrupt, print_lines, print_table, progress_of_stages
 from app.services.activation import activate
 from app.services.home import registry
 from model.errors import CollectionError
@@ -123,7 +123,7 @@ def measure(
     """
     if page is not None and (page.is_dir() or not page.absolute().parent.is_dir()):
         raise CollectionError(f"{page}: cannot be written; name a file in a folder that is there")
-    with kept_when_stopped(MEASURE_STOPPED), progress_of_stages(quiet=False) as progress:
+    with on_interrupt(MEASURE_STOPPED), progress_of_stages(quiet=False) as progress:
         from app.services.measuring import measure_photos  # only here: `models` needs none of its libraries
 
         found = measure_photos(folder, name, held_out, lambda done, of: progress("looking", done, of))

@@ -18,7 +18,7 @@ from model.mix.result import LABEL_FIRST, Result
 
 mix = Commands(
     help="Do the sums of spraying, spreading and feeding, with the working. A rate is always yours, from the label "
-    "in hand. Numbers are metric, or give their unit.",
+    "in hand. Numbers are metric, or give their unit."
 )
 
 

@@ -75,8 +75,7 @@ Used = Annotated[
     ),
 ]  # fmt: skip
 Together = Annotated[
-    bool,
-    typer.Option("--together", help="All of these weeds grow there: one plan for them together, not a shortlist."),
+    bool, typer.Option("--together", help="All of these weeds grow there: one plan for them together, not a shortlist.")
 ]
 Day = Annotated[
     date | None,

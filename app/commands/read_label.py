@@ -17,9 +17,7 @@ from model.errors import AnswerError
 if TYPE_CHECKING:
     from model.control import LabelRead
 
-label = Commands(
-    help="Record that you have read a label that names this lawn, where nothing is published about it.",
-)
+label = Commands(help="Record that you have read a label that names this lawn, where nothing is published about it.")
 
 Actives = Annotated[str, typer.Argument(metavar="ACTIVES", help='Its active ingredients, such as "MCPA + dicamba".')]
 Lawn = Annotated[str, LAWN]

@@ -9,7 +9,7 @@ import typer
 
 from app.commands.json_output import Json, answer
 from app.commands.options import CollectionFolder, option
-from app.commands.terminal import is_interactive, kept_when_stopped, print_lines, print_table, progress_of_stages
+from app.commands.terminal import is_interactive, on_interrupt, print_lines, print_table, progress_of_stages
 from app.services import sharing
 from app.services.activation import override_of
 from model.errors import ModelError
@@ -41,7 +41,7 @@ def share(
         swardkey models share learned.swardkey --by "Wattle Lawns"
     """
     stopped = "no file was written; run the same command again"
-    with kept_when_stopped(stopped), progress_of_stages(as_json) as progress:
+    with on_interrupt(stopped), progress_of_stages(as_json) as progress:
         header = sharing.share_statistics(
             out, species or [], giver=by, licence=licence, note=note, folder=folder, progress=progress
         )
@@ -72,12 +72,12 @@ def join(
     if bool(files) == bool(without):
         raise ModelError("name files to join, or with --without the giver whose file is to go; one of the two")
     if without:
-        with kept_when_stopped(JOIN_STOPPED):
+        with on_interrupt(JOIN_STOPPED):
             found = sharing.take_out(without)
         answer(as_json, {"in_charge": found.name, "without": without}, f"{found.name} is active now, without it")
         return
     override = override_of(by, because)
-    with kept_when_stopped(JOIN_STOPPED), progress_of_stages(as_json) as progress:
+    with on_interrupt(JOIN_STOPPED), progress_of_stages(as_json) as progress:
         plan = sharing.plan_join(files or [], folder, progress)
     if not as_json:
         print_table(COLUMNS, plan.rows(), numbers=COLUMNS[2:4])
@@ -87,7 +87,7 @@ def join(
         return
     if not as_json and not yes and is_interactive():
         typer.confirm("Join them?", abort=True)
-    with kept_when_stopped(JOIN_STOPPED):
+    with on_interrupt(JOIN_STOPPED):
         done = sharing.carry_out_join(plan, override)
     result = {
         "changed": done.changed,

@@ -51,7 +51,7 @@ def is_interactive() -> bool:
 
 
 @contextmanager
-def kept_when_stopped(words: str) -> Iterator[None]:
+def on_interrupt(words: str) -> Iterator[None]:
     """Work that Ctrl-C may stop: ``words`` then say what was kept and how to go on, after "stopped; "."""
     try:
         yield

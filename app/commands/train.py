@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Annotated
 
 from app.commands.json_output import Json, answer
 from app.commands.options import CollectionFolder, option
-from app.commands.terminal import kept_when_stopped, print_lines, progress_of_stages
+from app.commands.terminal import on_interrupt, print_lines, progress_of_stages
 from app.services.activation import override_of
 from app.services.retraining import photos_to_learn, recipes_in_words, train_on
 
@@ -20,10 +20,7 @@ STOPPED = (
 
 
 def train(
-    recipe: Annotated[
-        str,
-        option("RECIPE", recipes_in_words()),
-    ] = "quick",
+    recipe: Annotated[str, option("RECIPE", recipes_in_words())] = "quick",
     collection: CollectionFolder = None,
     by: Annotated[str, option("NAME", "Who activates it where the photos do not decide.")] = "",
     because: Annotated[str, option("REASON", "Why; it is logged.")] = "",
@@ -38,7 +35,7 @@ def train(
         swardkey train --recipe full
     """
     override = override_of(by, because)
-    with kept_when_stopped(STOPPED), progress_of_stages(as_json, log=True) as progress:
+    with on_interrupt(STOPPED), progress_of_stages(as_json, log=True) as progress:
         done = train_on(photos_to_learn(collection, recipe), recipe, override, progress)
     answer(as_json, done.as_json(), lambda: print_outcome(done))
 

@@ -8,8 +8,7 @@ from html import escape
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from model.errors import AnswerError
-from model.storage import replace_file
+from app.papers.paper_file import check_place, write_paper
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -32,8 +31,7 @@ DOTS_PER_INCH = 240
 
 def check_ending(file: Path) -> None:
     """Raise AnswerError where a figure cannot be written under this name; asked before anything is worked out."""
-    if file.suffix.lower() not in ENDINGS:
-        raise AnswerError(f"--figure {file}: ends in neither .svg nor .png; choose one of the two")
+    check_place(file, "--figure", ENDINGS)
 
 
 def save_figure(draw: Callable[[], Figure], file: Path, title: str, words: str) -> None:
@@ -41,11 +39,11 @@ def save_figure(draw: Callable[[], Figure], file: Path, title: str, words: str) 
 
     Raises AnswerError where the file cannot be written; what was there before is then still there.
     """
-    data = as_svg(draw, title, words).encode() if file.suffix.lower() == ".svg" else _png(draw, title, words)
-    try:
-        replace_file(file, data)
-    except OSError as error:
-        raise AnswerError(f"--figure {file}: cannot be written ({error.strerror}); name another place") from None
+
+    def made() -> bytes:
+        return as_svg(draw, title, words).encode() if file.suffix.lower() == ".svg" else _png(draw, title, words)
+
+    write_paper(file, "--figure", ENDINGS, made)
 
 
 def as_svg(draw: Callable[[], Figure], title: str, words: str) -> str:

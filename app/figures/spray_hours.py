@@ -122,10 +122,9 @@ def _stretches(day: Day, words: list[Word]) -> list[tuple[float, float, Word]]:
     """Hours that follow one another with the same word, as one: begin, end and word."""
     found: list[tuple[float, float, Word]] = []
     for hour, word in zip(day.hours, words, strict=True):
-        if found and found[-1][2] == word and abs(found[-1][1] - hour.starts) < 1e-6:
-            found[-1] = (found[-1][0], hour.ends, word)
-        else:
-            found.append((hour.starts, hour.ends, word))
+        goes_on = found and found[-1][2] == word and abs(found[-1][1] - hour.starts) < 1e-6
+        starts = found.pop()[0] if goes_on else hour.starts
+        found.append((starts, hour.ends, word))
     return found
 
 

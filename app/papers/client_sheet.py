@@ -54,12 +54,12 @@ def client_blocks(visit: PaperVisit) -> tuple[Block, ...]:
     done = [current.record for current in visit.treatments if isinstance(current.record, Treatment)]
     words = load_papers().client
     alone = len(visit.namings) == 1
-    lines = [f"{'' if alone else _named(visit, naming)}{how_sure(naming, visit)}" for naming in visit.namings]
+    lines = [f"{'' if alone else _plant_name(visit, naming)}{how_sure(naming, visit)}" for naming in visit.namings]
     return (
         Section("What it is", tuple(Paragraph((line,)) for line in lines)),
-        Section("What was done", tuple(_done(visit, one, words) for one in done)),
+        Section("What was done", tuple(_treatment_table(visit, one, words) for one in done)),
         Section("What we suggest", bullets(visit.plan.summary if not done else ())),
-        Section("What you need to do", bullets(_until(visit, done, words))),
+        Section("What you need to do", bullets(_instructions(visit, done, words))),
         Section("What to expect", bullets(_expected(visit) if done else ())),
         Section("Next look", bullets(_next_look(visit))),
         Section("From", (Paragraph((". ".join(_business(visit)) + ".",)),)),
@@ -79,12 +79,12 @@ def how_sure(naming: Naming, visit: PaperVisit) -> str:
     return f"The name is likely{chance}, not certain.{also}" if naming.status == "likely" else f"Not certain yet.{also}"
 
 
-def _named(visit: PaperVisit, naming: Naming) -> str:
+def _plant_name(visit: PaperVisit, naming: Naming) -> str:
     plant = visit.key.flora.species[naming.species]
     return f"{capital(plant.common_name)} ({plant.scientific_name}). "
 
 
-def _done(visit: PaperVisit, treatment: Treatment, words: ForClient) -> Table:
+def _treatment_table(visit: PaperVisit, treatment: Treatment, words: ForClient) -> Table:
     method = method_of(visit, treatment)
     plain = f" ({words.methods[method]})" if method else ""
     products = "; ".join(f"{p.name} ({p.actives})" if p.actives else p.name for p in treatment.products)
@@ -106,12 +106,12 @@ def method_of(visit: PaperVisit, treatment: Treatment) -> MethodName | None:
     return next((name for name, method in methods.items() if treatment.method.startswith(method.title)), None)
 
 
-def _until(visit: PaperVisit, done: list[Treatment], words: ForClient) -> Iterator[Words]:
+def _instructions(visit: PaperVisit, done: list[Treatment], words: ForClient) -> Iterator[Words]:
     """What the client must do and until when: in the label's words where the record has them."""
     for treatment in done:
         if treatment.chemical:
             said = treatment.re_entry.strip().rstrip(".")
-            label = f"When people and pets may go on the treated area again, by the label: {_as_begun(said)}."
+            label = f"When people and pets may go on the treated area again, by the label: {_lower_first(said)}."
             yield label if said else words.keep_off.text
             place = place_named(treatment.situation) or place_named(treatment.plants) or visit.plan.case.place
             if place == "lawn" and method_of(visit, treatment) in (*WET, None):
@@ -123,7 +123,7 @@ def _until(visit: PaperVisit, done: list[Treatment], words: ForClient) -> Iterat
                 yield words.clippings.text
             waits = treatment.withholding.strip().rstrip(".")
             if waits and not waits.casefold().startswith(("none", "nil", "no ")):
-                yield words.grazing.text.format(withholding=_as_begun(waits))
+                yield words.grazing.text.format(withholding=_lower_first(waits))
 
 
 def _expected(visit: PaperVisit) -> Iterator[str]:
@@ -157,7 +157,7 @@ def _business(visit: PaperVisit) -> list[str]:
     return found or [visit.maker or visit.record.visit.who]
 
 
-def _as_begun(text: str) -> str:
+def _lower_first(text: str) -> str:
     """The label's words within a sentence; what is not a capital at its start stays."""
     return text if text[:2].isupper() else f"{text[:1].lower()}{text[1:]}"
 

@@ -86,11 +86,6 @@ class Sharing:
     decimals: int | None = None
     names: bool = False
 
-    @property
-    def licence_address(self) -> str:
-        """The licence as portals want it."""
-        return LICENCES[self.licence]
-
 
 def check_sharing(sharing: Sharing) -> Sharing:
     """The same, once it can be given away so. Raises AnswerError naming what cannot."""
@@ -159,7 +154,7 @@ def _occurrence(record: VisitRecord, found: KeptFinding, flora: Flora, sharing: 
         "countryCode": "AU",
         "country": "Australia",
         "stateProvince": STATES.get(record.site.state, ""),
-        "license": sharing.licence_address,
+        "license": LICENCES[sharing.licence],
     }
     if sharing.names:
         row |= {"identifiedBy": found.confirmed_by, "recordedBy": record.visit.who}
@@ -230,4 +225,4 @@ def eml_xml(sharing: Sharing, day: date, rows: list[tuple[str, ...]]) -> bytes:
     """Who publishes the archive, under which licence, and what it is."""
     name = uuid5(NAMESPACE_URL, repr(rows))
     by, licence = escape(sharing.by), escape(sharing.licence)
-    return EML.format(package=name, by=by, day=day, address=sharing.licence_address, licence=licence).encode()
+    return EML.format(package=name, by=by, day=day, address=LICENCES[sharing.licence], licence=licence).encode()

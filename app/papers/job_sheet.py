@@ -34,8 +34,8 @@ EMPTY_READINGS, LINE = 4, 18.5  # empty rows for the weather, and how high a lin
 class JobSheet:
     """What the sheet is made from.
 
-    ``options``: those of the plan that were decided on; without any, those of the ``chosen`` methods, and without
-    these all that are suited now. ``sums``: what was worked out from what the user typed. ``others``: of further weeds.
+    ``options``: those of the plan that were decided on; None for all that are suited now. ``sums``: what was worked
+    out from what the user typed. ``others``: of further weeds.
     """
 
     naming: Naming
@@ -44,16 +44,16 @@ class JobSheet:
     client: Client | None = None
     day: str = ""
     maker: str = ""
-    chosen: tuple[MethodName, ...] = ()
     sums: tuple[Block, ...] = ()
-    options: tuple[JudgedOption, ...] = ()
+    options: tuple[JudgedOption, ...] | None = None
     others: tuple[Naming, ...] = ()
     mark: str = ""
 
 
 def job_paper(job: JobSheet, key: Key, control: Control, rules: Rules) -> bytes:
     """The job sheet as PDF."""
-    plan, options = job.plan, chosen_options(job)
+    plan = job.plan
+    options = plan.by("yes") if job.options is None else job.options
     sprayed = any(option.actives for option in options)
     where = job.site.address if job.site else ""
     foot = "  \u00b7  ".join(filter(None, ("no rates but those you typed: the label comes first", job.mark)))
@@ -66,7 +66,7 @@ def job_paper(job: JobSheet, key: Key, control: Control, rules: Rules) -> bytes:
     told_apart = [species for p in plan.distinctions for species in (p.one, p.other)]
     things = to_bring(control, (option.method for option in options), load_papers())
     sheet.write(
-        *(() if job.options or job.chosen else plan_words.summary(plan)),
+        *(() if job.options is not None else plan_words.summary(plan)),
         _site(job, control),
         *by_plant(namings, [look_again(first, key, told_apart), *(look_again(o, key) for o in job.others)], key.flora),
         *plan_words.differences(plan, control),
@@ -87,15 +87,6 @@ def _sums(job: JobSheet) -> tuple[Section, ...]:
     """What was worked out, on one page each, the warning with the first."""
     first = Section("Calculations, from the figures entered", (Paragraph((LABEL_FIRST,)), *job.sums[:1]), together=True)
     return (first, *(Section("", (one,), together=True) for one in job.sums[1:])) if job.sums else ()
-
-
-def chosen_options(job: JobSheet) -> tuple[JudgedOption, ...]:
-    """The options of the plan that were decided on; without a choice, those that are suited now."""
-    if job.options:
-        return job.options
-    if job.chosen:
-        return tuple(o for o in job.plan.options if o.method in job.chosen and o.suited != "no")
-    return job.plan.by("yes")
 
 
 def _site(job: JobSheet, control: Control) -> Table:
@@ -134,16 +125,17 @@ def _to_write(sprayed: bool) -> list[Section]:
 
 def of_visit(visit: PaperVisit, chosen: tuple[MethodName, ...] = (), sums: tuple[str | Block, ...] = ()) -> bytes:
     """The job sheet of a visit: of the ``chosen`` methods, else of what was decided on at the visit."""
+    plan = visit.plan
+    of_methods = tuple(option for option in plan.options if option.method in chosen and option.suited != "no")
     sheet = JobSheet(
         visit.naming,
-        visit.plan,
+        plan,
         visit.record.site,
         visit.record.client,
         visit.day,
         visit.maker,
-        chosen,
         tuple(Paragraph((one,), "strong") if isinstance(one, str) else one for one in sums),
-        options=() if chosen else decided_option(visit.record, visit.plan),
+        options=of_methods if chosen else decided_option(visit.record, plan) or None,
         others=visit.namings[1:],
         mark=visit.mark,
     )

@@ -6,7 +6,7 @@ from reportlab.platypus import Flowable, KeepTogether, Paragraph, Table
 
 from app.figures.line_drawings import line_drawing
 from app.figures.telling import ABSENT, UNSEEN
-from app.papers.pdf import Head, safe, slanted, style
+from app.papers.pdf import Head, italic, safe, style
 from app.papers.plant_figure import LineDrawing
 from app.papers.pocket_key import pocket_key
 from app.papers.sheet import OWN_FACE, Sheet
@@ -86,7 +86,7 @@ def _drawings(couplet: Couplet, lead: Lead) -> list[Flowable]:
 
 def _ends(lead: Lead, printed: PrintedKey, flora: Flora) -> list[Flowable]:
     found: list[Flowable] = [
-        Paragraph(f"<b>{safe(name)}</b>{part} {slanted(scientific)}", END)
+        Paragraph(f"<b>{safe(name)}</b>{part} {italic(scientific)}", END)
         for name, part, scientific in ends(lead, printed, flora)
     ]
     note = not_separated(lead)

@@ -21,10 +21,10 @@ from reportlab.pdfgen.canvas import Canvas
 from reportlab.platypus import BaseDocTemplate, Flowable, Frame, PageTemplate
 
 from app.papers.machine_fonts import font_with
-from app.papers.right_to_left import as_shown
+from app.papers.right_to_left import in_visual_order
 from model.errors import SwardkeyError
 
-INK, GREY, PALE = 0.10, 0.38, 0.88  # shares of white
+INK, GREY = 0.10, 0.38  # shares of white
 MARGIN, GAP, FOOT = 15 * mm, 8 * mm, 13 * mm
 WIDTH, HEIGHT = A4
 LONGEST_HEAD = 400  # characters, more than fit in a line of head or foot
@@ -66,16 +66,16 @@ def grey(share: float) -> Any:
 def safe(text: str) -> str:
     """Text that is not ours, so that nothing in it is taken for markup; lines and blanks of any kind stay."""
     kept = "".join(c if c.isprintable() or c in "\n\u00a0" else " " if c.isspace() else "" for c in text)
-    markup = (f'<font name="{face}">{escape(run)}</font>' if face else escape(run) for face, run in runs(kept))
+    markup = (f'<font name="{face}">{escape(run)}</font>' if face else escape(run) for face, run in font_runs(kept))
     return "".join(markup).replace("\n", "<br/>")
 
 
 def letters_lacking(text: str) -> list[str]:
     """The letters of a text that no font here has, each once, in their order."""
-    return list(dict.fromkeys(c for c in _not_ours(as_shown(text)) if font_with(c) is None))
+    return list(dict.fromkeys(c for c in _not_in_our_fonts(in_visual_order(text)) if font_with(c) is None))
 
 
-def _not_ours(text: str) -> list[str]:
+def _not_in_our_fonts(text: str) -> list[str]:
     """The letters of a text that our own fonts do not have."""
     if text.isascii():
         return []
@@ -84,23 +84,23 @@ def _not_ours(text: str) -> list[str]:
     return [c for c in text if ord(c) not in glyphs and c.isprintable()]
 
 
-def runs(text: str) -> list[tuple[str, str]]:
+def font_runs(text: str) -> list[tuple[str, str]]:
     """The text in the order in which it is seen, by the font of each part: "" for our own, else one of this machine.
 
     A letter that no font has is its number rather than an empty box.
 
-    >>> runs("Kim \u07f7")
+    >>> font_runs("Kim \u07f7")
     [('', 'Kim [U+07F7]')]
     """
-    seen = as_shown(text)
-    others = {letter: font_with(letter) for letter in _not_ours(seen)}
+    seen = in_visual_order(text)
+    others = {letter: font_with(letter) for letter in _not_in_our_fonts(seen)}
     if not others:
         return [("", seen)]
     parts = ((others[c] or "", c if others[c] else f"[U+{ord(c):04X}]") if c in others else ("", c) for c in seen)
     return [(face, "".join(run for _, run in group)) for face, group in groupby(parts, lambda part: part[0])]
 
 
-def slanted(text: str) -> str:
+def italic(text: str) -> str:
     """A scientific name in markup."""
     return f"<i>{safe(text)}</i>"
 
@@ -166,11 +166,11 @@ class Numbered(Canvas):
         """Write the pages, each with its head and foot."""
         for number, page in enumerate(self.kept, start=1):
             self.__dict__.update(page)
-            self._furnish(number, len(self.kept))
+            self._draw_head_and_foot(number, len(self.kept))
             super().showPage()
         super().save()
 
-    def _furnish(self, number: int, pages: int) -> None:
+    def _draw_head_and_foot(self, number: int, pages: int) -> None:
         top, right = HEIGHT - self.margin + 1 * mm, WIDTH - self.margin
         foot = FOOT * self.margin / MARGIN - 4 * mm
         self.setFillGray(INK)
@@ -180,7 +180,7 @@ class Numbered(Canvas):
         # What is too long is cut, and never the day.
         day = f"  \u00b7  {self.head.day}" if self.head.about and self.head.day else self.head.day
         taken = pdfmetrics.stringWidth(self.head.kind, "bold", 8) + pdfmetrics.stringWidth(day, "text", 8)
-        about = [*_cut(self.head.about, right - self.margin - taken - 5 * mm), ("", day)]
+        about = [*_truncated(self.head.about, right - self.margin - taken - 5 * mm), ("", day)]
         self._draw(right - _width(about, 8), top, about, 8)
         self.setStrokeGray(INK)
         self.setLineWidth(0.9)
@@ -188,7 +188,7 @@ class Numbered(Canvas):
         self.setFillGray(GREY)
         self.setFont("text", 7)
         left = "  \u00b7  ".join(filter(None, (self.head.maker, self.head.foot)))
-        self._draw(self.margin, foot, _cut(left, right - self.margin - 25 * mm, 7), 7)
+        self._draw(self.margin, foot, _truncated(left, right - self.margin - 25 * mm, 7), 7)
         self.drawRightString(right, foot, f"{number} of {pages}")
 
     def _draw(self, left: float, low: float, parts: Sequence[tuple[str, str]], size: float) -> None:
@@ -199,14 +199,14 @@ class Numbered(Canvas):
             left += _width([(face, run)], size)
 
 
-def _cut(text: str, width: float, size: float = 8) -> list[tuple[str, str]]:
+def _truncated(text: str, width: float, size: float = 8) -> list[tuple[str, str]]:
     """The text by its fonts, or as much of it as fits."""
     line = " ".join(text[:LONGEST_HEAD].split())
-    if _width(runs(line), size) <= width:
-        return runs(line)
-    while line and _width(runs(line + "\u2026"), size) > width:
+    if _width(font_runs(line), size) <= width:
+        return font_runs(line)
+    while line and _width(font_runs(line + "\u2026"), size) > width:
         line = line[:-1]
-    return runs(line.rstrip() + "\u2026")
+    return font_runs(line.rstrip() + "\u2026")
 
 
 def _width(parts: Sequence[tuple[str, str]], size: float) -> float:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 
-from app.papers.pdf import safe, slanted
+from app.papers.pdf import italic, safe
 from app.papers.sheet import Sheet
 from app.present.block import Section, capital
 from app.present.naming import Naming
@@ -29,7 +29,7 @@ def names_in_words(plan: Plan, namings: Sequence[Naming], flora: Flora) -> str:
 
 def write_title(sheet: Sheet, plan: Plan, namings: Sequence[Naming], flora: Flora, case: str = "") -> None:
     """The names large, below them the scientific names and the ``case``."""
-    found = [slanted(flora.species[one].scientific_name) for one in plants_of(plan, namings)]
+    found = [italic(flora.species[one].scientific_name) for one in plants_of(plan, namings)]
     scientific = _listed(found, _grow_together(plan, namings))
     sheet.title(safe(names_in_words(plan, namings, flora)), scientific + (f"  \u00b7  {safe(case)}" if case else ""))
 

@@ -7,7 +7,7 @@ from collections.abc import Callable
 from reportlab.lib.units import mm
 from reportlab.platypus import Flowable, Paragraph
 
-from app.papers.pdf import Head, Layout, build, load_fonts, safe, slanted, style
+from app.papers.pdf import Head, Layout, build, italic, load_fonts, safe, style
 from app.present.finding import month_name
 from app.present.key import ends, not_separated, number_of
 from model.flora import Flora
@@ -57,10 +57,10 @@ def _parts(printed: PrintedKey, flora: Flora, tenths: int, apart: bool = False) 
     size = tenths / 10
     lines = [_how_to_read(printed), *(_couplet(couplet, printed, flora, apart) for couplet in printed.couplets)]
     how = style(size, leading=size * 1.2, leftIndent=size * 1.3, firstLineIndent=-size * 1.3, spaceAfter=size * 0.35)
-    return [_Whole(line, how) for line in lines]
+    return [_UnsplitParagraph(line, how) for line in lines]
 
 
-class _Whole(Paragraph):
+class _UnsplitParagraph(Paragraph):
     """A paragraph that never goes over the end of a column."""
 
     def split(self, available_width: float, available_height: float) -> list[Flowable]:
@@ -85,20 +85,20 @@ def _couplet(couplet: Couplet, printed: PrintedKey, flora: Flora, apart: bool = 
     texts = [leads[0].text, OTHERWISE] if short else [lead.text for lead in couplet.leads]
     order = leads if short else couplet.leads
     parts = (
-        f"<b>{letter}</b>&nbsp;{safe(text)}{_goes(lead, printed, flora)}"
+        f"<b>{letter}</b>&nbsp;{safe(text)}{_destination(lead, printed, flora)}"
         for letter, text, lead in zip("ab", texts, order, strict=True)
     )
     mostly, between = " (mostly)" if couplet.mostly else "", "<br/>" if apart else " "
     return f"<b>{number_of(couplet)}</b>&nbsp;{safe(couplet.character.question)}{mostly}{between}{between.join(parts)}"
 
 
-def _goes(lead: Lead, printed: PrintedKey, flora: Flora) -> str:
+def _destination(lead: Lead, printed: PrintedKey, flora: Flora) -> str:
     """Where a lead goes: to a couplet, or to a name, with a star where that stands in several places."""
     if lead.couplet is not None:
         return f"\u00a0\u2192\u00a0<b>{lead.couplet}</b>"
     names = []
     for name, part, scientific in ends(lead, printed, flora):
-        names.append(f"<b>{safe(name)}</b>{'*' if part else ''} {slanted(shortened(scientific))}")
+        names.append(f"<b>{safe(name)}</b>{'*' if part else ''} {italic(shortened(scientific))}")
     note = not_separated(lead)
     return f": {' or '.join(names)}.{f' {safe(note)}' if note else ''}"
 

@@ -12,20 +12,20 @@ FORMS = (*range(0xFB50, 0xFC00), *range(0xFE80, 0xFEFD))  # where Unicode has th
 RIGHT_TO_LEFT = ("R", "AL")
 
 
-def as_shown(text: str) -> str:
+def in_visual_order(text: str) -> str:
     """The text with each run of Arabic or Hebrew as it is seen; such a run goes over no end of a line, as names do not.
 
-    >>> as_shown("Rua Nova 3") == "Rua Nova 3"
+    >>> in_visual_order("Rua Nova 3") == "Rua Nova 3"
     True
-    >>> [f"{ord(c):04X}" for c in as_shown("\u0645\u062d\u0645\u062f")]  # the name Mohammed, from its end
+    >>> [f"{ord(c):04X}" for c in in_visual_order("\u0645\u062d\u0645\u062f")]  # the name Mohammed, from its end
     ['FEAA', 'FEE4', 'FEA4', 'FEE3']
     """
     if text.isascii() or not any(unicodedata.bidirectional(c) in RIGHT_TO_LEFT for c in text):
         return text
     letters = "".join("R" if _is_right_to_left(c) else "-" for c in text)
     found, end = [], 0
-    for run in re.finditer(r"R(?:-*?R)*", _without_latin(letters, text)):
-        found += [text[end : run.start()], _run_as_shown(text[run.start() : run.end()])]
+    for run in re.finditer(r"R(?:-*?R)*", _with_breaks(letters, text)):
+        found += [text[end : run.start()], _run_in_visual_order(text[run.start() : run.end()])]
         end = run.end()
     return "".join((*found, text[end:]))
 
@@ -36,12 +36,12 @@ def _is_right_to_left(letter: str) -> bool:
     )
 
 
-def _without_latin(letters: str, text: str) -> str:
+def _with_breaks(letters: str, text: str) -> str:
     """The same with a mark at each letter of other scripts and each end of a line, which part two runs."""
     return "".join("|" if unicodedata.bidirectional(c) in ("L", "B") else r for r, c in zip(letters, text, strict=True))
 
 
-def _run_as_shown(run: str) -> str:
+def _run_in_visual_order(run: str) -> str:
     """A run from its last part to its first; numbers keep their order."""
     parts = [part.replace(" ", "\u00a0").translate(MIRRORED) for part in re.findall(r"\d+(?:[.,:/-]\d+)*|\D", run)]
     clusters: list[tuple[str, str]] = []  # a letter, or two that are written as one, and its marks

@@ -15,19 +15,19 @@ from model.flora.load import CONFIGS, read_facts
 from model.flora.species import Fact
 
 
-class Bring(Fact):
+class ThingsToBring(Fact):
     """Things to bring."""
 
     bring: tuple[str, ...]
 
 
-class Told(Fact):
+class Sentence(Fact):
     """A sentence for the client; in braces what is put in."""
 
     text: str
 
 
-class Mowing(Told):
+class Mowing(Sentence):
     """How long mowing waits: ``days`` after the day of the treatment."""
 
     days: Annotated[int, Field(ge=1, le=60)]
@@ -37,10 +37,10 @@ class ForClient(Fact):
     """What is said to a client, who is not of the trade."""
 
     methods: dict[MethodName, str]
-    keep_off: Told
+    keep_off: Sentence
     mowing: Mowing
-    clippings: Told
-    grazing: Told
+    clippings: Sentence
+    grazing: Sentence
 
 
 class Papers(BaseModel):
@@ -48,9 +48,9 @@ class Papers(BaseModel):
 
     model_config = ConfigDict(extra="forbid", frozen=True)
 
-    always: Bring
-    methods: dict[MethodName, Bring]
-    chemical: Bring
+    always: ThingsToBring
+    methods: dict[MethodName, ThingsToBring]
+    chemical: ThingsToBring
     client: ForClient
 
 

@@ -10,7 +10,7 @@ from itertools import pairwise
 from app.present.block import Block, Paragraph, Section, Table, bullets, capital
 from app.present.finding import day_text, moment_text
 from app.records.entries import Current, Product, Reading, Signed, Treatment
-from app.records.law import asked_in, keep_until, missing_fields, union_of_fields, write_up_by
+from app.records.law import asked_in, field_names, keep_until, missing_fields, write_up_by
 
 EMPTY, MISSING = "\u2013", "STILL MISSING"
 # What is written down beside the fields that states ask for.
@@ -117,7 +117,7 @@ def _rows(
     """A row a field that the treatment's state asks for or that was filled in: what it is called, and its values."""
     own = {field.name for field in fields(values[0])}
     asked = asked_in(treatment.state)
-    named = {one.field: label(one.text) for one in union_of_fields() if one.field in own}
+    named = {name: label(text) for name, text in field_names().items() if name in own}
     named |= {name: words for name, words in more.items() if name not in named}
     written = {name for name in named if any(value_text(getattr(value, name)) for value in values)}
     return tuple(
@@ -182,7 +182,7 @@ def _signatures(current: Current, versions: Versions) -> Section:
 
 def changes(old: Treatment, new: Treatment) -> list[str]:
     """What differs between two versions, a line a field: what stood there, and what stands there now."""
-    words = {one.field: label(one.text) for one in union_of_fields()} | MORE
+    words = {name: label(text) for name, text in field_names().items()} | MORE
     lines = _changed("", old, new, words, ("products", "weather", "answered", "id"))
     for kind, before, after in (("Product", old.products, new.products), ("Reading", old.weather, new.weather)):
         for number in range(max(len(before), len(after))):

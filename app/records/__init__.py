@@ -33,7 +33,7 @@ from app.records.entries import (
 from app.records.errors import RecordsError
 from app.records.fields import Kind
 from app.records.findings import KeptFinding, KeptPhoto, KeptPlan
-from app.records.law import Missing, asked_in, keep_until, key_of, missing_fields, prompts, union_of_fields, write_up_by
+from app.records.law import Missing, asked_in, field_names, keep_until, key_of, missing_fields, prompts, write_up_by
 from app.records.own import OwnProduct, Profile, as_product
 from app.records.record_book import Records, open_records
 from app.records.restore import Restore, plan_restore, restore
@@ -44,4 +44,4 @@ __all__ = ["BackedUp", "Checked", "Client", "Current", "Draft", "FollowUp", "Gro
 __all__ += ["KeptPhoto", "KeptPlan", "Kind", "Missing", "PastVisit", "Product", "Reading", "Records", "RecordsError"]
 __all__ += ["Restore", "Signed", "Site", "Treatment", "Visit", "VisitRecord", "Waiting", "back_up", "check_records"]
 __all__ += ["finish_restore", "keep_until", "missing_fields", "open_records", "plan_restore", "prompts", "restore"]
-__all__ += ["OwnProduct", "Profile", "as_product", "asked_in", "key_of", "union_of_fields", "write_up_by"]
+__all__ += ["OwnProduct", "Profile", "as_product", "asked_in", "field_names", "key_of", "write_up_by"]

@@ -20,7 +20,7 @@ from pathlib import Path
 from filelock import FileLock, Timeout
 
 from app.records import journal
-from app.records.chain import HEADS, ROWS, note_heads, noted_rows, read_heads, read_marks
+from app.records.chain import ROWS, SIGNED_LIST, list_signed, listed_rows, read_listed, read_marks
 from app.records.check import check_records
 from app.records.database import FILE
 from app.records.errors import RecordsError, in_a_sentence
@@ -35,7 +35,7 @@ MANIFEST = "manifest.json"
 FORMAT = "swardkey backup"
 FORMAT_VERSION = 1
 MOST_FILES = 300_000
-SPARE, LOCK, ZIP = ".backing-up-", "lock", "zip.txt"  # a folder while a backup is made, and what is in it
+WORK_FOLDER, LOCK, ZIP = ".backing-up-", "lock", "zip.txt"  # a folder while a backup is made, and what is in it
 Progress = Callable[[int], None]
 
 
@@ -69,12 +69,12 @@ def back_up(home: Path, file: Path, progress: Progress = lambda done: None) -> B
     if not folders:
         raise RecordsError(f"{home}: holds nothing yet that could be backed up")
     notes: list[str] = []
-    with in_a_sentence(file), beside(file) as unfinished, _spare_folder(home, unfinished) as spare:
+    with in_a_sentence(file), beside(file) as unfinished, _work_folder(home, unfinished) as work:
         unfinished.touch(0o600, exist_ok=False)
         with unfinished.open("wb") as out:
             with zipfile.ZipFile(out, "w", strict_timestamps=False) as archive, collection_and_models_locked(home):
-                files = _add_files(archive, _sources(home, folders, spare, notes), progress)
-                mark = _mark(spare / FILE)
+                files = _add_files(archive, _sources(home, folders, work, notes), progress)
+                mark = _mark(work / FILE)
                 archive.writestr(MANIFEST, json.dumps(_manifest(folders, files, mark), indent=1, ensure_ascii=False))
             out.flush()
             os.fsync(out.fileno())
@@ -84,27 +84,27 @@ def back_up(home: Path, file: Path, progress: Progress = lambda done: None) -> B
 
 
 @contextmanager
-def _spare_folder(home: Path, unfinished: Path) -> Iterator[Path]:
+def _work_folder(home: Path, unfinished: Path) -> Iterator[Path]:
     """A folder inside the user's for a copy of the record book; it names the unfinished zip, should this be killed."""
     try:
-        folder = tempfile.TemporaryDirectory(prefix=SPARE, dir=home)
+        folder = tempfile.TemporaryDirectory(prefix=WORK_FOLDER, dir=home)
     except OSError:  # a book on a disk that cannot be written is backed up all the same
-        folder = tempfile.TemporaryDirectory(prefix=SPARE)
+        folder = tempfile.TemporaryDirectory(prefix=WORK_FOLDER)
     with folder as made:
-        spare = Path(made)
-        with FileLock(spare / LOCK):
-            (spare / ZIP).write_text(str(unfinished.absolute()), encoding="utf-8")
-            yield spare
+        work = Path(made)
+        with FileLock(work / LOCK):
+            (work / ZIP).write_text(str(unfinished.absolute()), encoding="utf-8")
+            yield work
 
 
 def sweep_backups(home: Path) -> None:
     """Remove what backups that were killed have left, in the user's folder and beside the zip that they wrote."""
-    for spare in home.glob(f"{SPARE}*"):
-        with suppress(OSError, Timeout, UnicodeDecodeError), FileLock(spare / LOCK, timeout=0):
-            named = Path((spare / ZIP).read_text(encoding="utf-8")) if (spare / ZIP).is_file() else spare
+    for work in home.glob(f"{WORK_FOLDER}*"):
+        with suppress(OSError, Timeout, UnicodeDecodeError), FileLock(work / LOCK, timeout=0):
+            named = Path((work / ZIP).read_text(encoding="utf-8")) if (work / ZIP).is_file() else work
             if is_unfinished(named):
                 named.unlink(missing_ok=True)
-            shutil.rmtree(spare, ignore_errors=True)
+            shutil.rmtree(work, ignore_errors=True)
 
 
 def _add_files(
@@ -148,12 +148,12 @@ def _manifest(folders: tuple[str, ...], files: dict[str, dict[str, object]], mar
     return {**about, "folders": folders, "files": files}
 
 
-def _sources(home: Path, folders: tuple[str, ...], spare: Path, notes: list[str]) -> Iterator[tuple[str, Path]]:
-    """Names in the zip and the files they come from: the record book from a copy of it in the ``spare`` folder."""
+def _sources(home: Path, folders: tuple[str, ...], work: Path, notes: list[str]) -> Iterator[tuple[str, Path]]:
+    """Names in the zip and the files they come from: the record book from a copy of it in the ``work`` folder."""
     seen: set[str] = set()
     for folder in folders:
         if folder == "records" and (home / "records" / FILE).is_file():
-            yield from _record_book(home / "records", spare, notes)
+            yield from _record_book(home / "records", work, notes)
         for path in sorted((home / folder).rglob("*")):
             name = path.relative_to(home).as_posix()
             if path.is_symlink() or not path.is_file() or is_litter(name) or path.suffix == ".lock":
@@ -172,19 +172,19 @@ def _sources(home: Path, folders: tuple[str, ...], spare: Path, notes: list[str]
             yield name, path
 
 
-def _record_book(records: Path, spare: Path, notes: list[str]) -> Iterator[tuple[str, Path]]:
-    heads, book = spare / HEADS, spare / FILE
+def _record_book(records: Path, work: Path, notes: list[str]) -> Iterator[tuple[str, Path]]:
+    heads, book = work / SIGNED_LIST, work / FILE
     # Read before the book: what is noted meanwhile may belong to rows that the copy does not have.
-    listed, marks = read_heads(records / HEADS), read_marks(records / HEADS)
+    listed, marks = read_listed(records / SIGNED_LIST), read_marks(records / SIGNED_LIST)
     with Records(records) as opened:
         notes += [f"the records are not sound: {fault}" for fault in check_records(opened).faults]
         opened.database.copy_to(book)
     with closing(sqlite3.connect(book)) as copy:
         rows = copy.execute(ROWS).fetchall()
-    later = [row for row in noted_rows(records, rows) if len(listed) < row[0] <= len(rows)]
+    later = [row for row in listed_rows(records, rows) if len(listed) < row[0] <= len(rows)]
     if listed or later:
-        note_heads(heads, [*listed, *later], marks)
-        yield f"records/{HEADS}", heads
+        list_signed(heads, [*listed, *later], marks)
+        yield f"records/{SIGNED_LIST}", heads
     yield f"records/{FILE}", book
 
 

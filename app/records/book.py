@@ -18,8 +18,9 @@ from app.records.errors import RecordsError, in_a_sentence
 from app.records.fields import Kind
 from app.records.findings import KeptFinding, KeptPhoto, KeptPlan
 from app.records.photos import keep_photo, photo_name
-from app.records.search import Words, find, put_words, words_are_stale, words_of
+from app.records.search import Words, find, save_words, words_are_stale, words_of
 from app.records.serialization import TABLES, entry_of, insert, missing, plain, rechecked, update
+from model.text import day_text
 
 Entry = TypeVar("Entry", bound=Client | Site | Visit | KeptPhoto | KeptFinding | KeptPlan | Treatment | FollowUp)
 Row = TypeVar("Row")
@@ -124,14 +125,14 @@ class Book(Store):
     def add_treatment(self, treatment: Treatment) -> Treatment:
         """Keep what was done at a visit; it may lack fields until it is signed."""
         check_day(treatment.day, "treatment")
-        return self._add(completed(treatment))
+        return self._add(with_delta_t(treatment))
 
     def change_treatment(self, treatment: Treatment) -> Treatment:
         """Change a treatment that is not signed; it stays with its visit."""
         if self.treatment_row(treatment.id).visit != treatment.visit:
             raise RecordsError(f"treatment {treatment.id} belongs to another visit; add a new treatment there")
         check_day(treatment.day, "treatment")
-        return self._change(completed(treatment))
+        return self._change(with_delta_t(treatment))
 
     def treatment_row(self, number: int) -> Treatment:
         """A treatment as it was before anything was amended."""
@@ -157,7 +158,7 @@ class Book(Store):
         found = self.one(FollowUp, number)
         if found.done is not None and (found.done, found.outcome) != (day, outcome):
             seen = f" ({found.outcome})" if found.outcome else ""
-            raise RecordsError(f"follow-up {number} was done on {found.done.isoformat()}{seen}; undo that first")
+            raise RecordsError(f"follow-up {number} was done on {day_text(found.done)}{seen}; undo that first")
         return self._change(replace(found, done=day, outcome=outcome))
 
     def reopen_follow_up(self, number: int) -> FollowUp:
@@ -224,7 +225,7 @@ class Book(Store):
                 return words_of("site", entry.id, entry.id, plain(entry))
             case Treatment():
                 return words_of("treatment", entry.id, self.one(Visit, entry.visit).site, plain(entry))
-        visit, names = entry.visit, [_names(finding) for finding in entry.findings]
+        visit, names = entry.visit, [_finding_names(finding) for finding in entry.findings]
         return words_of("visit", visit.id, visit.site, [plain(visit), names])
 
     def _all(self, kind: type[Row], where: str, *values: Any) -> tuple[Row, ...]:
@@ -237,28 +238,28 @@ class Book(Store):
         entry = rechecked(entry)
         with self.database.writing() as connection:
             kept = replace(entry, id=insert(connection, entry))
-            self._wrote(connection, kept)
+            self._note_change(connection, kept)
         return kept
 
     def _change(self, entry: Entry) -> Entry:
         entry = rechecked(entry)
         with self.database.writing() as connection:
-            journal.note_foreign(connection, TABLES[type(entry)], entry.id)
+            journal.note_outside_change(connection, TABLES[type(entry)], entry.id)
             update(connection, entry)
-            self._wrote(connection, entry)
+            self._note_change(connection, entry)
         return entry
 
-    def _wrote(self, connection: sqlite3.Connection, entry: Any) -> None:
+    def _note_change(self, connection: sqlite3.Connection, entry: Any) -> None:
         """Note it in the journal, and keep the words by which it, or the visit that it belongs to, is found."""
         journal.note(connection, TABLES[type(entry)], entry.id)
         if isinstance(entry, Client | Site | Treatment):
-            put_words(connection, self.words_of(self.one(type(entry), entry.id)))  # as it is read back
+            save_words(connection, self.words_of(self.one(type(entry), entry.id)))  # as it is read back
         elif isinstance(entry, Visit | KeptFinding):
             visit = entry.id if isinstance(entry, Visit) else entry.visit
-            put_words(connection, self.words_of(self.unsigned_record("visit", visit)))
+            save_words(connection, self.words_of(self.unsigned_record("visit", visit)))
 
 
-def completed(treatment: Treatment) -> Treatment:
+def with_delta_t(treatment: Treatment) -> Treatment:
     """The treatment with Delta T worked out where it was not given. Raises RecordsError for products of hand work."""
     from model.spray.delta_t import delta_t  # model.spray takes long to import
 
@@ -272,7 +273,7 @@ def completed(treatment: Treatment) -> Treatment:
     return replace(treatment, weather=tuple(weather))
 
 
-def _names(finding: KeptFinding) -> list[str]:
+def _finding_names(finding: KeptFinding) -> list[str]:
     """The names under which a finding is looked for: not those of all other candidates."""
     names = [finding.species or "", (finding.species or "").replace("_", " "), finding.status]
     for candidate in finding.finding.get("candidates", ()):

@@ -13,8 +13,8 @@ from app.records.entries import Signed
 from app.records.serialization import canonical
 from model.storage import append_line, replace_file
 
-HEADS = "signed.txt"  # beside the record book: sequence and sha256 of every signed row, and the journal's mark then
-MEANT = "signing.txt"  # beside it: those of the last signature, written just before the book had it
+SIGNED_LIST = "signed.txt"  # beside the book: sequence and sha256 of every signed row, and the journal's mark then
+PENDING_LIST = "signing.txt"  # beside it: those of the last signature, written just before the book had it
 DIGITS = 20  # of a hash, enough that nobody makes another row with the same
 ROWS = "SELECT sequence, sha256 FROM signed ORDER BY sequence"
 
@@ -30,30 +30,30 @@ def signed_row(row: sqlite3.Row) -> Signed:
     return Signed(**{name: row[name] for name in Signed.__dataclass_fields__})
 
 
-def note_heads(path: Path, heads: Iterable[tuple[int, str]], marks: Mapping[int, str]) -> None:
+def list_signed(path: Path, rows: Iterable[tuple[int, str]], marks: Mapping[int, str]) -> None:
     """Note signed rows in the file beside the book, which shows when the book was shortened. Raises OSError.
 
     ``marks``: by the numbers of rows, the mark of the journal when they were signed.
     """
-    for sequence, sha256 in heads:
+    for sequence, sha256 in rows:
         append_line(path, " ".join(filter(None, (str(sequence), sha256, marks.get(sequence, "")))))
 
 
-def note_meant(path: Path, heads: Iterable[tuple[int, str]]) -> None:
+def list_pending(path: Path, rows: Iterable[tuple[int, str]]) -> None:
     """Note rows that are about to be signed, in place of those before: a crash then leaves no gap. Raises OSError."""
-    if lines := "".join(f"{sequence} {sha256}\n" for sequence, sha256 in heads):
+    if lines := "".join(f"{sequence} {sha256}\n" for sequence, sha256 in rows):
         replace_file(path, lines.encode())
 
 
-def read_heads(path: Path) -> list[tuple[int, str]]:
+def read_listed(path: Path) -> list[tuple[int, str]]:
     """The rows that were noted; a line that a crash cut short is left out. Raises OSError."""
     found = _lines(path)
     return [(n, found[n]) for n in sorted(found) if n <= len(found)]
 
 
-def noted_rows(folder: Path, rows: Iterable[tuple[int, str]]) -> list[tuple[int, str]]:
+def listed_rows(folder: Path, rows: Iterable[tuple[int, str]]) -> list[tuple[int, str]]:
     """The rows that were noted beside the book, with those of ``rows`` that a crash kept from it. Raises OSError."""
-    noted, meant = read_heads(folder / HEADS), _lines(folder / MEANT)
+    noted, meant = read_listed(folder / SIGNED_LIST), _lines(folder / PENDING_LIST)
     more = [(n, sha256) for n, sha256 in rows if n > len(noted) and meant.get(n) == sha256]
     return noted + more
 

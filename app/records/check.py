@@ -8,11 +8,11 @@ from contextlib import closing, suppress
 from dataclasses import dataclass, replace
 
 from app.records import journal, schema
-from app.records.chain import HEADS, digest, noted_rows, read_marks, signed_row
+from app.records.chain import SIGNED_LIST, digest, listed_rows, read_marks, signed_row
 from app.records.entries import VisitRecord
 from app.records.errors import RecordsError
 from app.records.record_book import Records
-from app.records.search import false_words, index_is_false, words_are_stale
+from app.records.search import index_is_wrong, words_are_stale, wrong_words
 from app.records.serialization import plain
 from model.file import sha256_of
 
@@ -42,17 +42,17 @@ def check_records(records: Records, all_noted: bool = True, with_journal: bool =
     whether rows must be as the journal has them.
     """
     database = records.database
-    faults = [*_of_chain(records, all_noted)]
-    with database.one_moment() as connection:
-        faults += _of_file(records)
-        faults += _of_notes(records)
-        faults += _of_signed(records)
+    faults = [*_chain_faults(records, all_noted)]
+    with database.snapshot() as connection:
+        faults += _file_faults(records)
+        faults += _missing_signatures(records)
+        faults += _changed_after_signing(records)
         if with_journal:
             faults += journal.faults(connection)
-            faults += _of_marks(records)
-        false = _false_words(records)
-    faults += _of_words(records, false)
-    faults += _of_photos(records)
+            faults += _mark_faults(records)
+        wrong = _wrong_words(records)
+    faults += _word_faults(records, wrong)
+    faults += _photo_faults(records)
     counts = [
         database.read(f"SELECT count(*) FROM {table}")[0][0]
         for table in ("visits", "treatments", "signed", "(SELECT DISTINCT sha256 FROM photos)")
@@ -68,7 +68,7 @@ def expected_shape(version: int) -> set[tuple[str, str]]:
         return schema.shape(fresh)
 
 
-def _of_file(records: Records) -> Iterator[str]:
+def _file_faults(records: Records) -> Iterator[str]:
     database = records.database
     for row in database.read("PRAGMA integrity_check(5)"):
         if row[0] != "ok":
@@ -84,9 +84,9 @@ def _of_file(records: Records) -> Iterator[str]:
         yield f"{name}: the definition of this table or guard was changed or taken away"
 
 
-def _of_chain(records: Records, all_noted: bool) -> Iterator[str]:
+def _chain_faults(records: Records, all_noted: bool) -> Iterator[str]:
     former = ""
-    heads: list[tuple[int, str]] = []
+    rows: list[tuple[int, str]] = []
     for place, row in enumerate(records.database.read("SELECT * FROM signed ORDER BY sequence"), start=1):
         signed = signed_row(row)
         name = f"signed row {signed.sequence} ({signed.kind} {signed.record})"
@@ -98,43 +98,43 @@ def _of_chain(records: Records, all_noted: bool) -> Iterator[str]:
         if digest(replace(signed, sha256=""), row["content"]) != signed.sha256:
             yield f"{name}: is not what was signed"
         former = signed.sha256
-        heads.append((signed.sequence, signed.sha256))
+        rows.append((signed.sequence, signed.sha256))
     try:
-        noted = noted_rows(records.folder, heads)
+        listed = listed_rows(records.folder, rows)
     except OSError as error:
-        yield f"{HEADS}: cannot be read ({error.strerror})"
+        yield f"{SIGNED_LIST}: cannot be read ({error.strerror})"
         return
-    if len(noted) > len(heads):
-        yield f"signed rows {len(heads) + 1} to {len(noted)} are missing: the book is older than what was signed last"
-    if all_noted and len(noted) < len(heads):
+    if len(listed) > len(rows):
+        yield f"signed rows {len(rows) + 1} to {len(listed)} are missing: the book is older than what was signed last"
+    if all_noted and len(listed) < len(rows):
         yield (
-            f"{HEADS}: does not list signed rows {len(noted) + 1} to {len(heads)}: it was deleted or cut, or could "
-            "not be written; compare with a paper (--mark) or a backup (--against) that lies elsewhere"
+            f"{SIGNED_LIST}: does not list signed rows {len(listed) + 1} to {len(rows)}: it was deleted or cut, or "
+            "could not be written; compare with a paper (--mark) or a backup (--against) that lies elsewhere"
         )
-    for expected, found in zip(noted, heads, strict=False):
+    for expected, found in zip(listed, rows, strict=False):
         if expected != found:
-            yield f"signed row {found[0]}: is not the one that was written down in {HEADS}"
+            yield f"signed row {found[0]}: is not the one that was written down in {SIGNED_LIST}"
 
 
-def _of_marks(records: Records) -> Iterator[str]:
+def _mark_faults(records: Records) -> Iterator[str]:
     """Whether the journal is still the one that was noted beside the book with each signature."""
     now = {row[0]: row[1] for row in records.database.read(journal.ENTRIES)}
     with suppress(OSError):  # which is reported already
-        for row, mark in read_marks(records.folder / HEADS).items():
+        for row, mark in read_marks(records.folder / SIGNED_LIST).items():
             number, _, sha256 = mark.partition("-")
             if not now.get(int(number), "").startswith(sha256):
-                yield f"the journal is not the one of signed row {row} in {HEADS}: it was cut back or begun anew"
+                yield f"the journal is not the one of signed row {row} in {SIGNED_LIST}: it was cut back or begun anew"
                 return
 
 
-def _of_notes(records: Records) -> Iterator[str]:
+def _missing_signatures(records: Records) -> Iterator[str]:
     """Whether what was signed last of each record is still there."""
     sql = "SELECT name FROM notes WHERE name LIKE 'signed %' AND value NOT IN (SELECT sha256 FROM signed) ORDER BY name"
     for row in records.database.read(sql):
         yield f"{row['name'].removeprefix('signed ')}: was signed, and its signed row is gone"
 
 
-def _false_words(records: Records) -> list[str]:
+def _wrong_words(records: Records) -> list[str]:
     """What is found by words that are not its own; nothing where a record cannot be read, which is reported already.
 
     Nothing either where a migration left the words to be made again, and the disk cannot be written to.
@@ -142,15 +142,15 @@ def _false_words(records: Records) -> list[str]:
     if words_are_stale(records.database.connection):
         return []
     try:
-        return list(false_words(records.database.connection, records.all_words()))
+        return list(wrong_words(records.database.connection, records.all_words()))
     except RecordsError:
         return []
 
 
-def _of_words(records: Records, false: list[str]) -> Iterator[str]:
+def _word_faults(records: Records, wrong: list[str]) -> Iterator[str]:
     """What search gets wrong. Words and index are made again from the records: nothing is lost by it."""
-    faults = [f"the search words of {one}: are not those of its record" for one in false]
-    if index_is_false(records.database.connection):
+    faults = [f"the search words of {one}: are not those of its record" for one in wrong]
+    if index_is_wrong(records.database.connection):
         faults.append("the search index: does not hold the words that it is made from")
     why = "; they were changed by another program"
     if faults and not records.database.refused:
@@ -159,7 +159,7 @@ def _of_words(records: Records, false: list[str]) -> Iterator[str]:
     yield from (f"{fault}{why}" for fault in faults)
 
 
-def _of_signed(records: Records) -> Iterator[str]:
+def _changed_after_signing(records: Records) -> Iterator[str]:
     """Whether the rows behind each signature still say what was signed first."""
     for row in records.database.read("SELECT kind, record FROM signed WHERE amends IS NULL ORDER BY sequence"):
         try:
@@ -176,7 +176,7 @@ def _of_signed(records: Records) -> Iterator[str]:
             yield f"{row['kind']} {row['record']}: was changed after it was signed"
 
 
-def _of_photos(records: Records) -> Iterator[str]:
+def _photo_faults(records: Records) -> Iterator[str]:
     for row in records.database.read("SELECT DISTINCT sha256 FROM photos ORDER BY sha256"):
         name = row["sha256"]
         try:

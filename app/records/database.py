@@ -17,8 +17,8 @@ from app.records.reading import open_to_read
 
 FILE = "records.sqlite"
 PATIENCE = 5.0  # seconds to wait for another program that is writing
-_OUTER = ("BEGIN IMMEDIATE", "COMMIT", ("ROLLBACK",))
-_INNER = ("SAVEPOINT part", "RELEASE part", ("ROLLBACK TO part", "RELEASE part"))
+_TRANSACTION = ("BEGIN IMMEDIATE", "COMMIT", ("ROLLBACK",))
+_SAVEPOINT = ("SAVEPOINT part", "RELEASE part", ("ROLLBACK TO part", "RELEASE part"))
 Clock = Callable[[], datetime]
 
 
@@ -44,10 +44,10 @@ class Database:
             self.connection = _opened(self.path, patience)
         except RecordsError as error:
             # What the system said is behind our sentence.
-            connection = open_to_read(self.path) if _is_of_writing(error.__context__) else None
+            connection = open_to_read(self.path) if _is_write_error(error.__context__) else None
             if connection is None:
                 raise
-            self.connection, self.refused = connection, _only_read(self.path, error.__context__)
+            self.connection, self.refused = connection, _read_only_reason(self.path, error.__context__)
         self.connection.row_factory = sqlite3.Row
         self._identity = _identity(self.path)
 
@@ -66,7 +66,7 @@ class Database:
             verified_copy(self.connection, target)
 
     @contextmanager
-    def one_moment(self) -> Iterator[sqlite3.Connection]:
+    def snapshot(self) -> Iterator[sqlite3.Connection]:
         """What is read inside is the book of one moment, whatever others write meanwhile."""
         with in_a_sentence(self.path):
             self.connection.execute("BEGIN")
@@ -83,7 +83,7 @@ class Database:
         """
         if self.refused:
             raise RecordsError(self.refused)
-        begin, end, back = _INNER if self.connection.in_transaction else _OUTER
+        begin, end, back = _SAVEPOINT if self.connection.in_transaction else _TRANSACTION
         with in_a_sentence(self.path):
             self.connection.execute(begin)
             try:
@@ -125,14 +125,14 @@ def _opened(path: Path, patience: float) -> sqlite3.Connection:
     return connection
 
 
-def _is_of_writing(cause: object) -> bool:
+def _is_write_error(cause: object) -> bool:
     """Whether the disk or the folder refuses to be written to."""
     codes = (sqlite3.SQLITE_READONLY, sqlite3.SQLITE_CANTOPEN, sqlite3.SQLITE_PERM, sqlite3.SQLITE_IOERR)
     code = getattr(cause, "sqlite_errorcode", 0) & 0xFF
     return isinstance(cause, OSError) or code in (*codes, sqlite3.SQLITE_FULL)
 
 
-def _only_read(path: Path, cause: object) -> str:
+def _read_only_reason(path: Path, cause: object) -> str:
     """Why a book that can be read cannot be changed."""
     full = getattr(cause, "sqlite_errorcode", 0) & 0xFF in (sqlite3.SQLITE_FULL, sqlite3.SQLITE_IOERR)
     if full or getattr(cause, "errno", 0) in (errno.ENOSPC, errno.EDQUOT):

@@ -5,6 +5,7 @@ from __future__ import annotations
 from datetime import UTC, date, datetime, timedelta
 
 from app.records.errors import RecordsError
+from model.text import day_text
 
 BACK, AHEAD, FOLLOW_UP = 10, 1, 10  # years
 EAST = timedelta(hours=11)  # summer time of the eastern states: where a day begins first
@@ -13,9 +14,9 @@ EAST = timedelta(hours=11)  # summer time of the eastern states: where a day beg
 def check_day(day: date, what: str, ahead: int = AHEAD) -> None:
     """Raises RecordsError for a day over ten years back, or over ``ahead`` years from now."""
     today = latest_today()
-    if not _in_years(today, -BACK) <= day <= _in_years(today, ahead):
+    if not in_years(today, -BACK) <= day <= in_years(today, ahead):
         raise RecordsError(
-            f"the day of the {what}, {day.isoformat()}, is over {BACK} years back or {ahead} ahead; correct it"
+            f"the day of the {what}, {day_text(day)}, is over {BACK} years back or {ahead} ahead; correct it"
         )
 
 
@@ -29,7 +30,13 @@ def latest_now() -> datetime:
     return max(datetime.now(), (datetime.now(UTC) + EAST).replace(tzinfo=None))
 
 
-def _in_years(day: date, years: int) -> date:
+def in_years(day: date, years: int) -> date:
+    """The same day some years later, or before; after 29 February it is 1 March. The calendar ends with year 9999.
+
+    >>> in_years(date(2028, 2, 29), 2), in_years(date.max, 1) == date.max
+    (datetime.date(2030, 3, 1), True)
+    """
+    years = min(years, date.max.year - day.year)
     return later(day.replace(year=day.year + years, day=min(day.day, 28)), max(day.day - 28, 0))
 
 

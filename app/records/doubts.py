@@ -10,7 +10,7 @@ from datetime import date, datetime, timedelta
 from app.records.days import latest_now, latest_today
 from app.records.entries import Reading, Treatment, VisitRecord
 from app.records.errors import RecordsError
-from app.records.fields import says_something
+from app.records.fields import has_content
 from app.records.law import NO_SPRAY, load_law
 from model.text import day_text
 
@@ -63,44 +63,41 @@ def doubts(treatment: Treatment, visit: VisitRecord, signer: str = "") -> tuple[
     """What is asked before a treatment is signed and was not answered yet: of ``signer`` only where one is given."""
     asked = []
     if treatment.day != visit.visit.day:
-        asked.append(_of_day(treatment.day, visit.visit.day))
-    asked += _of_place(treatment, visit)
+        asked.append(_ask_about_day(treatment.day, visit.visit.day))
+    asked += _ask_about_place(treatment, visit)
     if treatment.chemical:
-        asked += _of_wind(treatment)
-        asked += _of_reading(treatment)
-        if signer.strip() and treatment.applicator.strip() and _alike(signer) != _alike(treatment.applicator):
+        asked += _ask_about_wind(treatment)
+        asked += _ask_about_reading(treatment)
+        if signer.strip() and treatment.applicator.strip() and _folded(signer) != _folded(treatment.applicator):
             asked.append(Doubt("signer", f"{treatment.applicator} applied it and {signer.strip()} signs: why?"))
     else:
-        asked += _of_work(treatment, visit)
+        asked += _ask_about_method(treatment, visit)
     once = {one.text: one for one in reversed(asked)}
     settled = treatment.answered.keys()
     return tuple(one for one in reversed(once.values()) if not settled & {one.text, one.formerly or one.text})
 
 
-def _of_day(done: date, visited: date) -> Doubt:
+def _ask_about_day(done: date, visited: date) -> Doubt:
     def asked(write: Callable[[date], str]) -> str:
         return f"The treatment is dated {write(done)}, the visit {write(visited)}: why?"
 
     return Doubt("day", asked(day_text), asked(date.isoformat))
 
 
-def _of_place(treatment: Treatment, visit: VisitRecord) -> list[Doubt]:
+def _ask_about_place(treatment: Treatment, visit: VisitRecord) -> list[Doubt]:
     """Whether the record names another state, whose law asks for other things, another place or another client."""
     site, client = visit.site, visit.client
     asked = []
     if treatment.state and site.state and treatment.state != site.state:
         asked.append(Doubt("state", f"The record is for {treatment.state} and the site is in {site.state}: why?"))
-    for key, said, known in (
-        ("address", treatment.address, site.address),
-        ("client", treatment.client, client.name),
-    ):
+    for key, said, known in (("address", treatment.address, site.address), ("client", treatment.client, client.name)):
         # More words of the same, such as "rear of 1 Low Street", are no other one.
-        if says_something(said) and _alike(known) not in _alike(said) and _alike(said) not in _alike(known):
+        if has_content(said) and _folded(known) not in _folded(said) and _folded(said) not in _folded(known):
             asked.append(Doubt(key, f"The record says {said.strip()} and the {key} of the site is {known}: why?"))
     return asked
 
 
-def _of_work(treatment: Treatment, visit: VisitRecord) -> list[Doubt]:
+def _ask_about_method(treatment: Treatment, visit: VisitRecord) -> list[Doubt]:
     """Whether work without a chemical has the method of an option with one: then no law of sprays would ask."""
     options = [option for plan in visit.plans for part in ("options", "only_for") for option in plan.plan.get(part, ())]
     if any(option.get("actives") and option.get("title") == treatment.method for option in options):
@@ -109,7 +106,7 @@ def _of_work(treatment: Treatment, visit: VisitRecord) -> list[Doubt]:
     return []
 
 
-def _of_reading(treatment: Treatment) -> list[Doubt]:
+def _ask_about_reading(treatment: Treatment) -> list[Doubt]:
     """Whether the first reading of the weather is of another time than the start of the work."""
     read, start, end = (treatment.weather or (Reading(),))[0].at, treatment.started, treatment.finished
     if read is None or start is None or treatment.gear in NO_SPRAY or not treatment.outdoors:
@@ -127,10 +124,7 @@ def is_key(text: str) -> bool:
     >>> [is_key(text) for text in ("day", "wind", "wind-2", "signer", "widn", "wind-1")]
     [True, True, True, True, False, False]
     """
-    return (
-        re.fullmatch(r"day|state|address|client|chemical|reading|signer|wind(-([2-9]|[1-9]\d))?", text, re.ASCII)
-        is not None
-    )
+    return re.sub(r"^wind-([2-9]|[1-9]\d)$", "wind", text, flags=re.ASCII) in QUESTIONS
 
 
 def ready_answers(treatment: Treatment) -> dict[str, str]:
@@ -148,7 +142,7 @@ def answered(treatment: Treatment, asked: Sequence[Doubt], answers: Mapping[str,
         if key not in keys:
             raise RecordsError(f"treatment {treatment.id}: nothing is asked about {key[:60]}; leave that answer out")
     given = {key: text.strip() for key, text in (ready_answers(treatment) | dict(answers)).items()}
-    if lacking := [one for one in asked if not says_something(given.get(one.key, ""))]:
+    if lacking := [one for one in asked if not has_content(given.get(one.key, ""))]:
         each = " ".join(f"--answer {one.key}=TEXT" for one in lacking)
         raise RecordsError(
             f"treatment {treatment.id}: {' '.join(one.text for one in lacking)} Correct it, or answer "
@@ -158,7 +152,7 @@ def answered(treatment: Treatment, asked: Sequence[Doubt], answers: Mapping[str,
     return replace(treatment, answered=kept | {one.text: given[one.key] for one in asked})
 
 
-def _of_wind(treatment: Treatment) -> list[Doubt]:
+def _ask_about_wind(treatment: Treatment) -> list[Doubt]:
     """Whether the wind of a reading is beyond the limits at which the spray check says stop."""
     from model.spray import load_rules  # model.spray takes long to import
 
@@ -167,15 +161,18 @@ def _of_wind(treatment: Treatment) -> list[Doubt]:
     band = load_rules().facts.bands["wind"]
     asked = []
     for number, wind in enumerate((reading.wind_speed for reading in treatment.weather), start=1):
+        if wind is None:
+            continue
+        if band.stop_above is not None and wind > band.stop_above.value:
+            beyond = f"over {band.stop_above.value:g}"
+        elif band.stop_below is not None and wind < band.stop_below.value:
+            beyond = f"under {band.stop_below.value:g}"
+        else:
+            continue
         key = "wind" if number == 1 else f"wind-{number}"
-        if wind is not None and band.stop_above is not None and wind > band.stop_above.value:
-            text = f"The wind was {wind:g} km/h, over {band.stop_above.value:g}: why was it sprayed?"
-            asked.append(Doubt(key, text))
-        elif wind is not None and band.stop_below is not None and wind < band.stop_below.value:
-            text = f"The wind was {wind:g} km/h, under {band.stop_below.value:g}: why was it sprayed?"
-            asked.append(Doubt(key, text))
+        asked.append(Doubt(key, f"The wind was {wind:g} km/h, {beyond}: why was it sprayed?"))
     return asked
 
 
-def _alike(name: str) -> str:
+def _folded(name: str) -> str:
     return " ".join(re.findall(r"\w+", name.casefold()))

@@ -37,7 +37,7 @@ def in_a_sentence(path: Path) -> Iterator[None]:
     try:
         yield
     except sqlite3.IntegrityError as error:
-        raise RecordsError(_of_constraint(str(error))) from None
+        raise RecordsError(_constraint_message(str(error))) from None
     except sqlite3.Error as error:
         code = getattr(error, "sqlite_errorcode", 0) & 0xFF
         raise RecordsError(f"{path}: {_BY_CODE.get(code, f'cannot be used ({error})')}") from None
@@ -50,8 +50,8 @@ def in_a_sentence(path: Path) -> Iterator[None]:
         raise RecordsError(f"{cause}; make room or fix the permissions of the folder; nothing was changed") from None
 
 
-def _of_constraint(cause: str) -> str:
+def _constraint_message(cause: str) -> str:
     """Why a constraint or a trigger refused. The triggers of our schema say so themselves."""
-    if "FOREIGN KEY" in cause:
+    if "CHANGED_OUTSIDE KEY" in cause:
         return "it refers to something that is not in the records, or is still referred to; give one that is there"
     return "that is in the records already" if "UNIQUE" in cause else cause

@@ -18,10 +18,10 @@ Needed = Annotated[str, StringConstraints(min_length=1, max_length=400)]
 Sha256 = Annotated[str, StringConstraints(pattern=r"^[0-9a-f]{64}$")]
 
 
-def says_something(text: str) -> bool:
+def has_content(text: str) -> bool:
     """Whether a text has a letter or a digit: a dash or a character that nobody sees says nothing.
 
-    >>> [says_something(text) for text in ("Kim", "\u738b", " ", "-", "\u200b")]
+    >>> [has_content(text) for text in ("Kim", "\u738b", " ", "-", "\u200b")]
     [True, True, False, False, False]
     """
     return any(map(str.isalnum, text))

@@ -31,7 +31,7 @@ TABLES = {
 }
 KEYS = {"signed": "sequence", "notes": "name"}  # of all others, the key is the id
 OWN_NOTES = {"profile": "your details", "products": "your list of products"}  # of the notes, those that people make
-FOREIGN = "foreign "  # before the hash of a row that another program changed and swardkey then wrote over
+CHANGED_OUTSIDE = "foreign "  # before the hash of a row that another program changed and swardkey then wrote over
 ENTRIES = "SELECT sequence, sha256 FROM journal ORDER BY sequence"
 
 
@@ -42,13 +42,13 @@ def note(connection: sqlite3.Connection, table: str, *keys: int | str) -> None:
         _append(connection, table, str(key), len(row) if row else 0, hash_of(row) if row else "")
 
 
-def note_foreign(connection: sqlite3.Connection, table: str, key: int | str) -> None:
+def note_outside_change(connection: sqlite3.Connection, table: str, key: int | str) -> None:
     """Write down where another program changed a row that is about to be written over, or else it would not show."""
     row = connection.execute(f"SELECT * FROM {table} WHERE {_key(table)} = ?", (key,)).fetchone()
     sql = 'SELECT columns, content FROM journal WHERE "table" = ? AND row = ? ORDER BY sequence DESC LIMIT 1'
     last = connection.execute(sql, (table, str(key))).fetchone()
     if row and (not last or hash_of(tuple(row)[: last[0]]) != last[1]):
-        _append(connection, table, str(key), len(row), FOREIGN + hash_of(row))
+        _append(connection, table, str(key), len(row), CHANGED_OUTSIDE + hash_of(row))
 
 
 def begin(connection: sqlite3.Connection) -> None:
@@ -71,10 +71,10 @@ def mark(connection: sqlite3.Connection) -> str:
 
 def faults(connection: sqlite3.Connection) -> list[str]:
     """What another program did to the rows of the book, or to the journal itself, in sentences."""
-    return [*_of_chain(connection), *_of_rows(connection)]
+    return [*_chain_faults(connection), *_row_faults(connection)]
 
 
-def _of_chain(connection: sqlite3.Connection) -> Iterator[str]:
+def _chain_faults(connection: sqlite3.Connection) -> Iterator[str]:
     """Entries of the journal that were changed, left out or cut off at the end."""
     former, place = "", 0
     for place, row in enumerate(map(tuple, connection.execute("SELECT * FROM journal ORDER BY sequence")), start=1):
@@ -89,26 +89,27 @@ def _of_chain(connection: sqlite3.Connection) -> Iterator[str]:
         yield "the last entries of the journal are missing: the book was cut back to an earlier state"
 
 
-def _of_rows(connection: sqlite3.Connection) -> Iterator[str]:
+def _row_faults(connection: sqlite3.Connection) -> Iterator[str]:
     """Which rows are not what swardkey last wrote."""
     sql = 'SELECT "table", row, columns, content FROM journal ORDER BY sequence'
     entries = [tuple(row) for row in connection.execute(sql)]
     noted = {(row[0], row[1]): (row[2], row[3]) for row in entries}
-    for (table, key), count in Counter((row[0], row[1]) for row in entries if row[3].startswith(FOREIGN)).items():
+    outside = Counter((row[0], row[1]) for row in entries if row[3].startswith(CHANGED_OUTSIDE))
+    for (table, key), count in outside.items():
         often = f" {count} times" if count > 1 else ""
-        yield f"{_named(table, key)}: was changed by another program{often} before swardkey wrote it again"
+        yield f"{_title(table, key)}: was changed by another program{often} before swardkey wrote it again"
     for table in TABLES:
         there = _rows(connection, table)
         for key, row in there.items():
             columns, content = noted.get((table, str(key)), (0, ""))
             if not content:
-                yield f"{_named(table, key)}: was added by another program"
+                yield f"{_title(table, key)}: was added by another program"
             elif hash_of(row[:columns]) != content:  # a later version may have added columns
-                yield f"{_named(table, key)}: was changed by another program"
+                yield f"{_title(table, key)}: was changed by another program"
         keys = set(map(str, there))
         for (of, key), (_, content) in noted.items():
             if of == table and content and key not in keys:
-                yield f"{_named(table, key)}: was removed by another program"
+                yield f"{_title(table, key)}: was removed by another program"
 
 
 def _append(connection: sqlite3.Connection, *entry: object) -> None:
@@ -129,5 +130,5 @@ def _key(table: str) -> str:
     return KEYS.get(table, "id")
 
 
-def _named(table: str, key: int | str) -> str:
+def _title(table: str, key: int | str) -> str:
     return OWN_NOTES[str(key)] if table == "notes" else f"{TABLES[table]} {key}"

@@ -13,11 +13,11 @@ from app.records.chain import signed_row
 from app.records.entries import Current, GroupUse, PastVisit, Signed, Treatment, Visit, VisitRecord
 from app.records.errors import RecordsError
 from app.records.fields import Kind
-from app.records.search import Words, put_all_words
+from app.records.search import Words, rebuild_words
 from app.records.serialization import entry_of, entry_of_json
 
 
-class Latest(Book):
+class LatestVersions(Book):
     """Reads each record as it was signed last, or as its rows have it while it is not."""
 
     def current(self, kind: Kind, number: int) -> Current:
@@ -108,7 +108,7 @@ class Latest(Book):
         if self.database.refused:
             # A copy in memory, of a book of an earlier version, takes them; a file that cannot be written does not.
             with suppress(sqlite3.OperationalError):
-                put_all_words(self.database.connection, list(self.all_words()))
+                rebuild_words(self.database.connection, list(self.all_words()))
             return
         with self.database.writing() as connection:
-            put_all_words(connection, list(self.all_words()))
+            rebuild_words(connection, list(self.all_words()))

@@ -15,9 +15,9 @@ from typing import Annotated, Literal, Self, get_args
 
 from pydantic import BaseModel, ConfigDict, Field, model_validator
 
-from app.records.days import later
+from app.records.days import in_years, later
 from app.records.entries import Product, Reading, Treatment
-from app.records.fields import State, says_something
+from app.records.fields import State, has_content
 from model.flora.load import CONFIGS, read_facts
 from model.flora.species import Fact
 
@@ -57,7 +57,7 @@ class StateLaw(Fact):
     exempt: str = ""
 
     @model_validator(mode="after")
-    def _known_or_not(self) -> Self:
+    def _check_list(self) -> Self:
         if (self.list == "known") != bool(self.asks):
             raise ValueError("asks is for a list that is known, and needed there")
         return self
@@ -89,7 +89,7 @@ class Law(BaseModel):
     actives: dict[str, ActiveLaw]
 
     @model_validator(mode="after")
-    def _fits_the_records(self) -> Self:
+    def _check_names(self) -> Self:
         homes = {"treatment": Treatment, "product": Product, "reading": Reading}
         for name, asked in self.fields.items():
             if name not in {f.name for f in fields(homes[asked.each])}:
@@ -122,15 +122,6 @@ class Missing:
 
 
 @dataclass(frozen=True)
-class Asked:
-    """A field of the union, in plain words; ``states`` are those that are known to ask for it."""
-
-    field: str
-    text: str
-    states: tuple[str, ...]
-
-
-@dataclass(frozen=True)
 class WriteUp:
     """By when a record must be written, by the clock at the site; ``text`` says so and what is not confirmed."""
 
@@ -158,7 +149,7 @@ def missing_fields(treatment: Treatment) -> tuple[Missing, ...]:
     else:
         asked = {name for one in law.states.values() for name in (*one.asks, *_conditional(one, treatment))}
         asked -= {name for name, why in treatment.left_out.items() if why.strip()}
-    return tuple(_lacking(treatment, law, asked))
+    return tuple(_empty_fields(treatment, law, asked))
 
 
 def prompts(treatment: Treatment) -> tuple[Missing, ...]:
@@ -167,17 +158,12 @@ def prompts(treatment: Treatment) -> tuple[Missing, ...]:
     rule = law.of(treatment.state)
     rules = [rule] if rule.list == "known" else law.states.values()
     asked = {name for one in rules for name in one.if_any}
-    return tuple(_lacking(treatment, law, asked)) if treatment.chemical else ()
+    return tuple(_empty_fields(treatment, law, asked)) if treatment.chemical else ()
 
 
-def union_of_fields() -> tuple[Asked, ...]:
-    """Every field of any state, in the order of the paper."""
-    law = load_law()
-    asks = {s: asked_in(s) if rule.list == "known" else frozenset[str]() for s, rule in law.states.items()}
-    return tuple(
-        Asked(name, asked.text, tuple(state for state in asks if name in asks[state]))
-        for name, asked in law.fields.items()
-    )
+def field_names() -> dict[str, str]:
+    """Every field that any state asks for, in the order of the paper, with its name in plain words."""
+    return {name: asked.text for name, asked in load_law().fields.items()}
 
 
 def asked_in(state: str) -> frozenset[str]:
@@ -219,20 +205,17 @@ def keep_until(treatment: Treatment) -> date:
     """The last day on which the record must still be there: the longest that state or active gives."""
     law = load_law()
     years = max(law.of(treatment.state).keep_years, *(rule.keep_years for rule in _rules_of_actives(treatment, law)), 0)
-    day = treatment.day
-    years = min(years, date.max.year - day.year)
-    is_leap_day = (day.month, day.day) == (2, 29)
-    return date(day.year + years, 3, 1) if is_leap_day else day.replace(year=day.year + years)
+    return in_years(treatment.day, years)
 
 
 def _conditional(rule: StateLaw, treatment: Treatment | None = None) -> Iterator[str]:
     """Fields asked under conditions that hold; under any condition where no treatment is given."""
     for condition, names in rule.asks_when.items():
-        if treatment is None or _holds(condition, treatment):
+        if treatment is None or _condition_holds(condition, treatment):
             yield from names
 
 
-def _holds(condition: Condition, treatment: Treatment) -> bool:
+def _condition_holds(condition: Condition, treatment: Treatment) -> bool:
     """Where what decides it was not given, the condition is taken to hold."""
     if condition == "sprayed_outdoors":
         return treatment.outdoors and treatment.gear not in NO_SPRAY
@@ -241,7 +224,7 @@ def _holds(condition: Condition, treatment: Treatment) -> bool:
     return treatment.licensed == "yes" or (not treatment.licensed and bool(treatment.licence.strip()))
 
 
-def _lacking(treatment: Treatment, law: Law, names: set[str]) -> Iterator[Missing]:
+def _empty_fields(treatment: Treatment, law: Law, names: set[str]) -> Iterator[Missing]:
     """Those of the named fields that are empty, in the order of the paper."""
     products = treatment.products or (Product(),)
     weather = treatment.weather[0] if treatment.weather else Reading()
@@ -260,15 +243,15 @@ def _lacking(treatment: Treatment, law: Law, names: set[str]) -> Iterator[Missin
 
 def _is_empty(value: object) -> bool:
     # A dash, a dot or a character that nobody sees says nothing.
-    return value is None or value == () or (isinstance(value, str) and not says_something(value))
+    return value is None or value == () or (isinstance(value, str) and not has_content(value))
 
 
 def _rules_of_actives(treatment: Treatment, law: Law) -> list[ActiveLaw]:
     """The rules of actives that the products name, whatever the blanks and dashes between."""
     named = " ".join(f"{product.actives} {product.name}" for product in treatment.products)
-    return [rule for name, rule in law.actives.items() if re.search(_spelt_anyhow(name), named, re.IGNORECASE)]
+    return [rule for name, rule in law.actives.items() if re.search(_loose_pattern(name), named, re.IGNORECASE)]
 
 
-def _spelt_anyhow(name: str) -> str:
+def _loose_pattern(name: str) -> str:
     parts = re.findall(r"[0-9]+|[A-Za-z]+", name)
     return rf"(?<![0-9A-Za-z]){r'[^0-9A-Za-z]*'.join(parts)}(?![0-9A-Za-z])"

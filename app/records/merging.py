@@ -18,7 +18,7 @@ Merged = Literal["client", "site"]
 Entry = TypeVar("Entry", bound=Client | Site)
 KINDS: dict[Merged, type[Client] | type[Site]] = {"client": Client, "site": Site}
 # The tables whose rows hang on a client or a site, and what a row of each is called.
-HANGING: dict[Merged, dict[str, str]] = {
+DEPENDENTS: dict[Merged, dict[str, str]] = {
     "client": {"sites": "site"},
     "site": {"visits": "visit", "follow_ups": "follow-up", "groups_used": "note of a group used"},
 }
@@ -42,11 +42,11 @@ class Merging(Book):
                 f"{number} instead"
             )
         with self.database.writing() as connection:
-            kept = self._change(_joined(gone, stays))
-            for table in HANGING[kind]:
+            kept = self._change(_combined(gone, stays))
+            for table in DEPENDENTS[kind]:
                 moved = connection.execute(f"SELECT id FROM {table} WHERE {kind} = ?", (number,)).fetchall()
                 for (row,) in moved:
-                    journal.note_foreign(connection, table, row)
+                    journal.note_outside_change(connection, table, row)
                     connection.execute(f"UPDATE {table} SET {kind} = ? WHERE id = ?", (into, row))
                     journal.note(connection, table, row)
             if kind == "site":
@@ -57,13 +57,13 @@ class Merging(Book):
     def remove(self, kind: Merged, number: int) -> Client | Site:
         """Take out a client or a site that nothing hangs on. Raises RecordsError saying what does."""
         gone = self.one(KINDS[kind], number)
-        hanging = []
-        for table, noun in HANGING[kind].items():
+        dependents = []
+        for table, noun in DEPENDENTS[kind].items():
             if count := self.database.read(f"SELECT count(*) FROM {table} WHERE {kind} = ?", number)[0][0]:
-                hanging.append(counted(count, noun))
-        if hanging:
+                dependents.append(counted(count, noun))
+        if dependents:
             raise RecordsError(
-                f"{kind} {number} has {' and '.join(hanging)}, so it stays; to join it to another one, "
+                f"{kind} {number} has {' and '.join(dependents)}, so it stays; to join it to another one, "
                 f"use swardkey records merge {kind} {number} --into NUMBER"
             )
         with self.database.writing() as connection:
@@ -83,7 +83,7 @@ def _delete(connection: sqlite3.Connection, kind: Merged, number: int) -> None:
     journal.note(connection, TABLES[KINDS[kind]], number)
 
 
-def _joined(gone: Entry, stays: Entry) -> Entry:
+def _combined(gone: Entry, stays: Entry) -> Entry:
     """The entry that stays, with what it lacks from the other one, and in its notes what that one said differently."""
     other = {f.name: getattr(gone, f.name) for f in fields(gone) if f.name not in ("id", "notes", "client")}
     lacking = {
@@ -94,6 +94,6 @@ def _joined(gone: Entry, stays: Entry) -> Entry:
         for name, value in other.items()
         if value and name not in lacking and value != getattr(stays, name) and value != "unknown"
     ]
-    joined = f"Merged with another entry: {'; '.join(differs)}." if differs else ""
-    notes = "\n".join(text for text in (stays.notes, gone.notes, joined) if text)
+    combined = f"Merged with another entry: {'; '.join(differs)}." if differs else ""
+    notes = "\n".join(text for text in (stays.notes, gone.notes, combined) if text)
     return replace(stays, **lacking, notes=notes)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 from dataclasses import dataclass, fields, replace
-from typing import Any, TypeVar
+from typing import Any
 
 from app.records import journal
 from app.records.database import Store
@@ -16,7 +16,6 @@ from app.records.serialization import canonical, checked, plain, rechecked
 MOST_PRODUCTS = 200
 PERSON = ("applicator_address", "applicator_contact", "licensed", "licence", "gear", "equipment")
 BUSINESS = ("business", "business_address", "business_contact")
-Kind = TypeVar("Kind")
 
 
 @dataclass(frozen=True)
@@ -48,7 +47,7 @@ class OwnProduct(Strict):
     withholding: Text = ""
 
 
-class Own(Store):
+class OwnDetails(Store):
     """The profile and the products of a record book, in its notes."""
 
     def profile(self) -> Profile:
@@ -69,7 +68,7 @@ class Own(Store):
     def keep_product(self, product: OwnProduct, former: str = "") -> OwnProduct:
         """Keep a product in place of the one of its name, and of the name that it had before. Raises RecordsError."""
         product = rechecked(replace(product, name=product.name.strip()))
-        others = self._but(product.name, former)
+        others = self._products_without(product.name, former)
         if len(others) >= MOST_PRODUCTS:
             raise RecordsError(f"there are {MOST_PRODUCTS} products already; remove one that you no longer use")
         self._write("products", [plain(one) for one in (*others, product)])
@@ -77,22 +76,22 @@ class Own(Store):
 
     def remove_product(self, name: str) -> None:
         """Take a product off the list; records that name it stay as they are."""
-        self._write("products", [plain(one) for one in self._but(name)])
+        self._write("products", [plain(one) for one in self._products_without(name)])
 
     def learn_products(self, treatment: Treatment) -> tuple[str, ...]:
         """Put the products of a treatment on the list, as far as they were typed in full and are new; their names."""
-        known, added = {_alike(one.name) for one in self.own_products()}, []
+        known, added = {_folded(one.name) for one in self.own_products()}, []
         for product in treatment.products:
-            if product.name.strip() and product.actives.strip() and _alike(product.name) not in known:
+            if product.name.strip() and product.actives.strip() and _folded(product.name) not in known:
                 of_label = {name: getattr(product, name) for name in ("name", "approval_number", "actives", "groups")}
                 if len(treatment.products) == 1:  # of two in a tank, nobody knows whose period it is
                     of_label |= {name: getattr(treatment, name) for name in ("re_entry", "withholding")}
                 added.append(self.keep_product(checked(OwnProduct, of_label)).name)
         return tuple(added)
 
-    def _but(self, *names: str) -> list[OwnProduct]:
-        gone = {_alike(name) for name in names}
-        return [one for one in self.own_products() if _alike(one.name) not in gone]
+    def _products_without(self, *names: str) -> list[OwnProduct]:
+        gone = {_folded(name) for name in names}
+        return [one for one in self.own_products() if _folded(one.name) not in gone]
 
     def _read(self, name: str, nothing: Any) -> Any:
         found = self.database.read("SELECT value FROM notes WHERE name = ?", name)
@@ -106,7 +105,7 @@ class Own(Store):
 
     def _write(self, name: str, value: Any) -> None:
         with self.database.writing() as connection:
-            journal.note_foreign(connection, "notes", name)
+            journal.note_outside_change(connection, "notes", name)
             connection.execute("INSERT OR REPLACE INTO notes VALUES (?, ?)", (name, canonical(value)))
             journal.note(connection, "notes", name)
 
@@ -133,5 +132,5 @@ def as_product(own: OwnProduct, product: Product) -> Product:
     return replace(product, **{name: value for name, value in given.items() if value})
 
 
-def _alike(name: str) -> str:
+def _folded(name: str) -> str:
     return " ".join(name.casefold().split())

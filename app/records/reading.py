@@ -20,7 +20,7 @@ def open_to_read(path: Path) -> sqlite3.Connection | None:
 
     Raises RecordsError for a file that is not ours or of a later version.
     """
-    found = _as_it_lies(path) or _copied(path)
+    found = _opened_read_only(path) or _copy_in_memory(path)
     if found is None:
         return None
     try:
@@ -38,10 +38,10 @@ def open_to_read(path: Path) -> sqlite3.Connection | None:
     return None
 
 
-def _as_it_lies(path: Path) -> sqlite3.Connection | None:
+def _opened_read_only(path: Path) -> sqlite3.Connection | None:
     ways = ["mode=ro"]
     with suppress(OSError):
-        log = _log(path)
+        log = _write_ahead_log(path)
         # Without a log of changes, and with nobody who could write one, the file is all there is.
         ways += ["immutable=1"] if path.is_file() and not (log.exists() and log.stat().st_size) else []
     for way in ways:
@@ -56,15 +56,15 @@ def _as_it_lies(path: Path) -> sqlite3.Connection | None:
     return None
 
 
-def _copied(path: Path) -> sqlite3.Connection | None:
+def _copy_in_memory(path: Path) -> sqlite3.Connection | None:
     """The book with its log of changes, which SQLite can merge only where it may write: in a temporary folder."""
     with suppress(OSError, sqlite3.Error), tempfile.TemporaryDirectory(prefix="swardkey-") as folder:
         copy = Path(folder) / path.name
         for _ in range(TRIES):
-            before = _state(path)
+            before = _file_state(path)
             shutil.copyfile(path, copy)
-            shutil.copyfile(_log(path), _log(copy))
-            if _state(path) == before:
+            shutil.copyfile(_write_ahead_log(path), _write_ahead_log(copy))
+            if _file_state(path) == before:
                 with closing(sqlite3.connect(copy)) as source:
                     return _in_memory(source)
     return None
@@ -88,9 +88,9 @@ def _in_memory(source: sqlite3.Connection) -> sqlite3.Connection:
     return connection
 
 
-def _state(path: Path) -> list[tuple[int, int]]:
-    return [(found.st_size, found.st_mtime_ns) for found in (path.stat(), _log(path).stat())]
+def _file_state(path: Path) -> list[tuple[int, int]]:
+    return [(found.st_size, found.st_mtime_ns) for found in (path.stat(), _write_ahead_log(path).stat())]
 
 
-def _log(path: Path) -> Path:
+def _write_ahead_log(path: Path) -> Path:
     return path.with_name(f"{path.name}-wal")

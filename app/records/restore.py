@@ -20,7 +20,7 @@ from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from app.records import journal, schema
 from app.records.backup import FORMAT, FORMAT_VERSION, MANIFEST, MOST_FILES, Progress
-from app.records.chain import HEADS, ROWS, noted_rows
+from app.records.chain import ROWS, SIGNED_LIST, listed_rows
 from app.records.check import check_records, expected_shape
 from app.records.database import FILE
 from app.records.errors import RecordsError, in_a_sentence
@@ -126,7 +126,7 @@ def restore(plan: Restore, progress: Progress = lambda done: None) -> tuple[str,
             _unpack(plan, stage / "new", progress)
             if "records" in plan.folders:
                 notes = _check_book(plan.file, stage / "new" / "records", plan.unlisted)
-                notes += _left_behind(home, stage / "new")
+                notes += _signed_rows_not_in_backup(home, stage / "new")
             switch_folders(home, stage)
         except BaseException:
             shutil.rmtree(stage, ignore_errors=True)
@@ -134,7 +134,7 @@ def restore(plan: Restore, progress: Progress = lambda done: None) -> tuple[str,
     return notes
 
 
-def _left_behind(home: Path, new: Path) -> tuple[str, ...]:
+def _signed_rows_not_in_backup(home: Path, new: Path) -> tuple[str, ...]:
     """What of the present records was signed and is not among those that come."""
     if count := len(signed_in(home) - signed_in(new)):
         rows = counted(count, "signed row")
@@ -280,12 +280,12 @@ def _check_book(file: Path, records: Path, unlisted: bool) -> tuple[str, ...]:
 def _check_list(file: Path, records: Records) -> None:
     """Raises RecordsError where signed.txt does not list all signed rows: they may have been rewritten since."""
     rows = [(row[0], row[1]) for row in records.database.read(ROWS)]
-    listed = len(noted_rows(records.folder, rows))
+    listed = len(listed_rows(records.folder, rows))
     if listed < len(rows):
         raise RecordsError(
-            f"{file}: its {HEADS} lists {listed} of {counted(len(rows), 'signed row')}, so the others may have been "
-            f"rewritten; use another backup, or compare the hash of its last signed row, {rows[-1][1][:16]}, with the "
-            "signatures on printed records and then restore it all the same in a terminal (--unlisted)"
+            f"{file}: its {SIGNED_LIST} lists {listed} of {counted(len(rows), 'signed row')}, so the others may have "
+            f"been rewritten; use another backup, or compare the hash of its last signed row, {rows[-1][1][:16]}, with "
+            "the signatures on printed records and then restore it all the same in a terminal (--unlisted)"
         )
 
 

@@ -35,9 +35,9 @@ def words_of(kind: str, record: int, site: int | None, content: Any) -> Words:
     return Words(kind, record, site, " · ".join(texts_in(content)))
 
 
-def put_words(connection: sqlite3.Connection, words: Words) -> None:
+def save_words(connection: sqlite3.Connection, words: Words) -> None:
     """Keep the words of a record, in place of those that it had."""
-    indexed = _ready_index(connection)
+    indexed = _update_index(connection)
     drop_words(connection, words.kind, words.record)
     added = connection.execute(
         "INSERT INTO words (kind, record, site, text) VALUES (?, ?, ?, ?)",
@@ -47,7 +47,7 @@ def put_words(connection: sqlite3.Connection, words: Words) -> None:
         connection.execute("INSERT INTO words_index (rowid, text) VALUES (?, ?)", (added.lastrowid, words.text))
 
 
-def false_words(connection: sqlite3.Connection, all_words: Iterable[Words]) -> Iterator[str]:
+def wrong_words(connection: sqlite3.Connection, all_words: Iterable[Words]) -> Iterator[str]:
     """What is found by words that are not those of its record, or not at all, such as "visit 3"."""
     right = {(one.kind, one.record): one for one in all_words}
     found = connection.execute("SELECT kind, record, site, text FROM words").fetchall()
@@ -57,9 +57,9 @@ def false_words(connection: sqlite3.Connection, all_words: Iterable[Words]) -> I
             yield f"{kind} {record}"
 
 
-def index_is_false(connection: sqlite3.Connection) -> bool:
+def index_is_wrong(connection: sqlite3.Connection) -> bool:
     """Whether the index, where there is one, holds other words than the table that it is made from."""
-    if not has_index(connection) or _is_stale(connection):
+    if not has_index(connection) or _index_is_stale(connection):
         return False
     try:
         connection.execute("INSERT INTO words_index (words_index, rank) VALUES ('integrity-check', 1)")
@@ -68,7 +68,7 @@ def index_is_false(connection: sqlite3.Connection) -> bool:
     return False
 
 
-def put_all_words(connection: sqlite3.Connection, all_words: Iterable[Words]) -> None:
+def rebuild_words(connection: sqlite3.Connection, all_words: Iterable[Words]) -> None:
     """Make all words and their index again."""
     connection.execute("DELETE FROM words")
     for one in all_words:
@@ -77,7 +77,7 @@ def put_all_words(connection: sqlite3.Connection, all_words: Iterable[Words]) ->
             (one.kind, one.record, one.site, one.text),
         )
     connection.execute("INSERT OR REPLACE INTO notes VALUES ('words_index', 'stale'), ('words', 'ready')")
-    _ready_index(connection)
+    _update_index(connection)
 
 
 def words_are_stale(connection: sqlite3.Connection) -> bool:
@@ -90,7 +90,7 @@ def drop_words(connection: sqlite3.Connection, kind: str, record: int) -> None:
     row = connection.execute("SELECT id FROM words WHERE kind = ? AND record = ?", (kind, record)).fetchone()
     if row is None:
         return
-    if _ready_index(connection):
+    if _update_index(connection):
         # The index reads the old text from the table, so it goes first.
         connection.execute("DELETE FROM words_index WHERE rowid = ?", (row[0],))
     connection.execute("DELETE FROM words WHERE id = ?", (row[0],))
@@ -102,19 +102,19 @@ def find(connection: sqlite3.Connection, text: str, most: int) -> list[Hit]:
     terms = list(dict.fromkeys(words))[:MOST_WORDS]
     if not terms:
         return []
-    if has_index(connection) and not _is_stale(connection):
+    if has_index(connection) and not _index_is_stale(connection):
         where, values = "words_index MATCH ?", [" ".join(f'"{term}"*' for term in terms)]
         sql = f"words_index JOIN words ON words.id = words_index.rowid WHERE {where} ORDER BY rank, record DESC LIMIT ?"
     else:
         where, values = " AND ".join("text LIKE ?" for _ in terms), [f"%{term}%" for term in terms]
         sql = f"words WHERE {where} ORDER BY id DESC LIMIT ?"
-    with _in_time(connection):
+    with _time_limit(connection):
         rows = connection.execute(f"SELECT kind, record, site, words.text AS shown FROM {sql}", (*values, most))
-        return [Hit(row["kind"], row["record"], row["site"], _around(row["shown"], terms)) for row in rows]
+        return [Hit(row["kind"], row["record"], row["site"], _excerpt(row["shown"], terms)) for row in rows]
 
 
 @contextmanager
-def _in_time(connection: sqlite3.Connection) -> Iterator[None]:
+def _time_limit(connection: sqlite3.Connection) -> Iterator[None]:
     """End a search that takes too long. Raises RecordsError."""
     until = time.monotonic() + LONGEST_SEARCH
     connection.set_progress_handler(lambda: time.monotonic() > until, 200)
@@ -128,7 +128,7 @@ def _in_time(connection: sqlite3.Connection) -> Iterator[None]:
         connection.set_progress_handler(None, 0)
 
 
-def _around(text: str, terms: Sequence[str]) -> str:
+def _excerpt(text: str, terms: Sequence[str]) -> str:
     """The part of a text in which the first of the words stands; its beginning where it is spelt otherwise there."""
     found = re.search("|".join(rf"\b{re.escape(term)}" for term in terms), text, re.IGNORECASE)
     start = found.start() - BEFORE if found else 0
@@ -155,7 +155,7 @@ def has_index(connection: sqlite3.Connection) -> bool:
     return connection.execute("SELECT 1 FROM pragma_module_list WHERE name = 'fts5'").fetchone() is not None
 
 
-def _ready_index(connection: sqlite3.Connection) -> bool:
+def _update_index(connection: sqlite3.Connection) -> bool:
     """Make the index where it can be had and is not there or not up to date; whether it is there now.
 
     Where a SQLite without FTS5 writes, it is noted as stale, and the next one that has it rebuilds the index.
@@ -163,18 +163,18 @@ def _ready_index(connection: sqlite3.Connection) -> bool:
     if not has_index(connection):
         connection.execute("INSERT OR REPLACE INTO notes VALUES ('words_index', 'stale')")
         return False
-    if _is_stale(connection):
-        if not _is_there(connection):
+    if _index_is_stale(connection):
+        if not _index_exists(connection):
             connection.execute(INDEX)
         connection.execute("INSERT INTO words_index (words_index) VALUES ('rebuild')")
         connection.execute("INSERT OR REPLACE INTO notes VALUES ('words_index', 'ready')")
     return True
 
 
-def _is_stale(connection: sqlite3.Connection) -> bool:
+def _index_is_stale(connection: sqlite3.Connection) -> bool:
     row = connection.execute("SELECT value FROM notes WHERE name = 'words_index'").fetchone()
-    return row is None or row[0] != "ready" or not _is_there(connection)
+    return row is None or row[0] != "ready" or not _index_exists(connection)
 
 
-def _is_there(connection: sqlite3.Connection) -> bool:
+def _index_exists(connection: sqlite3.Connection) -> bool:
     return connection.execute("SELECT 1 FROM sqlite_master WHERE name = 'words_index'").fetchone() is not None

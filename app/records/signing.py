@@ -10,17 +10,26 @@ from datetime import datetime
 from types import MappingProxyType
 
 from app.records import journal
-from app.records.book import Record, completed
-from app.records.chain import HEADS, MEANT, ROWS, digest, note_heads, note_meant, noted_rows, read_heads
+from app.records.book import Record, with_delta_t
+from app.records.chain import (
+    PENDING_LIST,
+    ROWS,
+    SIGNED_LIST,
+    digest,
+    list_pending,
+    list_signed,
+    listed_rows,
+    read_listed,
+)
 from app.records.days import check_day
 from app.records.doubts import Doubt, answered, doubts, refuse_impossible
 from app.records.entries import Signed, Treatment, VisitRecord
 from app.records.errors import RecordsError
-from app.records.fields import Kind, says_something
-from app.records.latest import Latest
+from app.records.fields import Kind, has_content
+from app.records.latest import LatestVersions
 from app.records.law import key_of, missing_fields, write_up_by
-from app.records.own import Own, filled_in
-from app.records.search import put_words
+from app.records.own import OwnDetails, filled_in
+from app.records.search import save_words
 from app.records.serialization import TABLES, canonical, insert, plain, rechecked
 
 NOTHING: Mapping[str, str] = MappingProxyType({})
@@ -35,7 +44,7 @@ class Waiting:
     late: bool
 
 
-class Signing(Latest, Own):
+class Signing(LatestVersions, OwnDetails):
     """Signatures over the entries of a book, each a row of the chain."""
 
     _gap = ""  # what the next signature is to say of rows that signed.txt did not list
@@ -52,33 +61,32 @@ class Signing(Latest, Own):
         outermost = not self.database.connection.in_transaction
         with self.database.writing() as connection:
             if outermost:
-                self._gap = self._rows_not_listed()
+                self._gap = self._gap_note()
             yield connection
             if outermost:
                 with suppress(OSError):
-                    note_meant(self.database.folder / MEANT, self._not_noted())
+                    list_pending(self.database.folder / PENDING_LIST, self._rows_to_list())
         if outermost:
             # It is signed whether or not this can be written: the next signature makes up for it.
             with suppress(OSError, sqlite3.Error):
-                rows, mark = self._not_noted(), journal.mark(self.database.connection)
-                note_heads(self.database.folder / HEADS, rows, {number: mark for number, _ in rows})
+                rows, mark = self._rows_to_list(), journal.mark(self.database.connection)
+                list_signed(self.database.folder / SIGNED_LIST, rows, {number: mark for number, _ in rows})
 
-    def _rows_not_listed(self) -> str:
+    def _gap_note(self) -> str:
         """What is to be said where rows that were signed before are not in the file beside the book; else "".
 
         The next signature lists them again, so what it says stays as the trace.
         """
         rows = [(row[0], row[1]) for row in self.database.read(ROWS)]
         try:
-            listed = len(noted_rows(self.database.folder, rows))
+            listed = len(listed_rows(self.database.folder, rows))
         except OSError:
             return ""
-        return (
-            f"before this, {HEADS} did not list signed rows {listed + 1} to {len(rows)}" if listed < len(rows) else ""
-        )
+        missing = f"{SIGNED_LIST} did not list signed rows {listed + 1} to {len(rows)}"
+        return f"before this, {missing}" if listed < len(rows) else ""
 
-    def _not_noted(self) -> list[tuple[int, str]]:
-        noted = len(read_heads(self.database.folder / HEADS))
+    def _rows_to_list(self) -> list[tuple[int, str]]:
+        noted = len(read_listed(self.database.folder / SIGNED_LIST))
         sql = "SELECT sequence, sha256 FROM signed WHERE sequence > ? ORDER BY sequence"
         return [(row["sequence"], row["sha256"]) for row in self.database.read(sql, noted)]
 
@@ -124,7 +132,7 @@ class Signing(Latest, Own):
         ``answers``: to each question of ``asked`` by its key, kept with the record. Raises RecordsError naming what its
         state still asks for, what is asked without an answer, and where it is signed already.
         """
-        _refuse_nobody(who)
+        _require_name(who)
         with self._signing() as connection:
             # Read in the same transaction, so that what is signed is what is there.
             if self.versions(kind, number):
@@ -144,8 +152,8 @@ class Signing(Latest, Own):
 
         ``answers``: to each question of ``asked`` by its key. Raises RecordsError.
         """
-        _refuse_nobody(who)
-        if not says_something(reason):
+        _require_name(who)
+        if not has_content(reason):
             raise RecordsError("no reason was given for the amendment; give one")
         changed = _valid(kind, number, changed)
         with self._signing() as connection:
@@ -153,14 +161,14 @@ class Signing(Latest, Own):
             if not former:
                 raise RecordsError(f"{kind} {number} is not signed; change it instead")
             row, record = former[-1]
-            if _belongs_to(record) != _belongs_to(changed):
+            if _parent(record) != _parent(changed):
                 raise RecordsError(f"{kind} {number} belongs to another site or visit; an amendment cannot move it")
             if isinstance(changed, Treatment):
                 changed = answered(changed, self.asked(number, changed=changed), answers)
             if plain(record) == plain(changed):
                 raise RecordsError(f"{kind} {number} is the same as before; change something in it")
             signed = self._add_signed(connection, kind, number, changed, who, row.sequence, reason)
-            put_words(connection, self.words_of(self.current(kind, number).record))
+            save_words(connection, self.words_of(self.current(kind, number).record))
         return signed
 
     def unsigned(self, now: datetime | None = None) -> tuple[Waiting, ...]:
@@ -200,8 +208,8 @@ class Signing(Latest, Own):
         return signed
 
 
-def _refuse_nobody(who: str) -> None:
-    if not says_something(who):
+def _require_name(who: str) -> None:
+    if not has_content(who):
         raise RecordsError("the name of who signs was not given; give one")
 
 
@@ -209,7 +217,7 @@ def _check_complete(record: Record) -> None:
     """Raises RecordsError for what cannot be, and naming what the law asks for and the record lacks."""
     refuse_impossible(record)
     if isinstance(record, VisitRecord):
-        if not says_something(record.visit.who):
+        if not has_content(record.visit.who):
             raise RecordsError(f"visit {record.visit.id}: still missing: who was there (who); fill it in, then sign")
         return
     missing = missing_fields(record)
@@ -225,9 +233,9 @@ def _valid(kind: Kind, number: int, changed: Record) -> Record:
     found = rechecked(changed)
     check_day(found.day if isinstance(found, Treatment) else found.visit.day, kind)
     if isinstance(found, Treatment):
-        return replace(completed(found), id=number)
+        return replace(with_delta_t(found), id=number)
     return replace(found, visit=replace(found.visit, id=number))
 
 
-def _belongs_to(record: Record) -> int:
+def _parent(record: Record) -> int:
     return record.visit if isinstance(record, Treatment) else record.visit.site

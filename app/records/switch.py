@@ -22,14 +22,14 @@ FOLDERS = ("records", "collection", "models", "drafts", "labels", "slips")  # wh
 UNFINISHED, CHECKED, ASIDE = ".restoring", ".restored", "before-restore"
 
 
-def restore_goes_on(home: Path) -> bool:
+def restore_is_pending(home: Path) -> bool:
     """Whether a restore was interrupted once all was checked, so that the next start completes it."""
     return (home / CHECKED).is_dir()
 
 
 def finish_restore(home: Path) -> bool:
     """Go on with a restore that was interrupted after all was checked; whether there was one. Raises RecordsError."""
-    if not restore_goes_on(home):
+    if not restore_is_pending(home):
         return False
     with one_restore(home):
         switch_folders(home)
@@ -64,14 +64,14 @@ def _switch(home: Path) -> None:
         if (new / name).is_dir():
             old.mkdir(exist_ok=True)
             if (home / name).exists():
-                move(home / name, _free(old / name))
+                move(home / name, _unused_path(old / name))
             move(new / name, home / name)
     sync_folder(home)
     if old.is_dir():
         if signed_in(aside) <= signed_in(home) | signed_in(old):
             _remove(aside)
         else:
-            move(aside, _free(aside))
+            move(aside, _unused_path(aside))
         move(old, aside)
     _remove(stage)
     sync_folder(home)
@@ -89,7 +89,7 @@ def signed_in(folder: Path) -> set[str]:
         return {str(book)}
 
 
-def _free(path: Path) -> Path:
+def _unused_path(path: Path) -> Path:
     """The path, or another beside it that nothing has yet."""
     number, found = 1, path
     while found.exists():

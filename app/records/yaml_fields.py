@@ -13,7 +13,7 @@ import yaml
 from app.records.doubts import QUESTIONS, is_key
 from app.records.entries import Product, Reading, Treatment, Visit
 from app.records.errors import RecordsError
-from app.records.law import asked_in, load_law
+from app.records.law import asked_in, field_names
 from app.records.serialization import checked, plain
 from app.services.choices import AREA_UNITS, DEGREES, PERCENT, SPEED, clock_time, date_of, state_of, without_unit
 from model.errors import SwardkeyError, nearest
@@ -21,7 +21,7 @@ from model.file import read_file
 from model.flora.load import check_keys, check_plain
 
 LARGEST_BYTES = 200_000
-OURS = ("id", "visit", "site", "answered")  # given by where the record belongs or when it is signed
+NOT_IN_FILES = ("id", "visit", "site", "answered")  # given by where the record belongs or when it is signed
 Entry = TypeVar("Entry", Treatment, Visit)
 
 # Beside the law's own words for a field: how it is written, and what is not in the law.
@@ -39,20 +39,7 @@ HOW = {
     "wind_speed": "the wind speed at the start, in km/h",
     "humidity": "the humidity at the start, in per cent; with the temperature it gives Delta T",
 }
-ALWAYS = (
-    "day",
-    "started",
-    "finished",
-    "chemical",
-    "actives",
-    "groups",
-    "gear",
-    "area_m2",
-    "at",
-    "temperature",
-    "humidity",
-    "notes",
-)
+ALWAYS = HOW.keys() - {"wind_speed"} | {"actives"}  # asked for whatever the state
 
 
 class _Text(yaml.BaseLoader):
@@ -81,22 +68,22 @@ def read_fields(file: Path) -> dict[str, Any]:
         raise RecordsError(f"{file}{line}: is not valid YAML ({cause}); fix that line") from None
     if not isinstance(found, dict) or not found:
         raise RecordsError(f"{file}: holds no fields; write `field: text` on each line")
-    return dict(_filled_in(found))
+    return dict(_without_empty(found))
 
 
-def _filled_in(found: Any) -> Any:
+def _without_empty(found: Any) -> Any:
     """The same without what is empty, at any depth: a sheet that is filled in has lines to spare."""
     if isinstance(found, dict):
-        kept = {name: _filled_in(value) for name, value in found.items()}
+        kept = {name: _without_empty(value) for name, value in found.items()}
         return {name: value for name, value in kept.items() if value not in ("", {}, [])}
     if isinstance(found, list):
-        return [value for value in map(_filled_in, found) if value not in ("", {}, [])]
+        return [value for value in map(_without_empty, found) if value not in ("", {}, [])]
     return found
 
 
 def changed_by(entry: Entry, given: dict[str, Any], file: Path) -> Entry:
     """The entry with the fields of a file in place of its own. Raises RecordsError naming file and field."""
-    known = [f.name for f in fields(entry) if f.name not in OURS]
+    known = [f.name for f in fields(entry) if f.name not in NOT_IN_FILES]
     if isinstance(entry, Treatment) and "answers" in given:
         given = {name: value for name, value in given.items() if name != "answers"} | {
             "answered": entry.answered | _answers(given["answers"], file)
@@ -106,7 +93,7 @@ def changed_by(entry: Entry, given: dict[str, Any], file: Path) -> Entry:
         if name not in known:
             raise RecordsError(f"{file}: {name} is not a field of this record; {nearest(name, known)}")
     try:
-        return checked(type(entry), plain(entry) | _as_meant(given))
+        return checked(type(entry), plain(entry) | _parsed(given))
     except RecordsError as error:
         raise RecordsError(f"{file}: {error}; fix that field") from None
 
@@ -121,12 +108,12 @@ def _answers(given: Any, file: Path) -> dict[str, Any]:
     return given
 
 
-def _as_meant(given: Mapping[str, Any]) -> dict[str, Any]:
+def _parsed(given: Mapping[str, Any]) -> dict[str, Any]:
     """Dates, times, states and numbers with their unit as the records write them; what is not one stays as typed."""
     meant = dict(given)
     for name, value in given.items():
         if isinstance(value, list) and name in ("products", "weather"):
-            meant[name] = [_as_meant(one) if isinstance(one, dict) else one for one in value]
+            meant[name] = [_parsed(one) if isinstance(one, dict) else one for one in value]
         elif isinstance(value, str) and name in _READERS:
             try:
                 meant[name] = _READERS[name](value.strip())
@@ -159,8 +146,7 @@ _READERS: Mapping[str, Callable[[str], Any]] = {
 
 def blank_sheet(state: str) -> str:
     """A file of a treatment to fill in: every field that the state asks for, each explained. "" is a state unknown."""
-    law, asked = load_law(), {*asked_in(state), *ALWAYS}
-    words = {name: one.text for name, one in law.fields.items()} | HOW
+    asked, words = {*asked_in(state), *ALWAYS}, field_names() | HOW
 
     def line(name: str, before: str = "") -> str:
         return f"{before}{name}:".ljust(24) + f"# {words.get(name, name.replace('_', ' '))}\n"
@@ -170,7 +156,7 @@ def blank_sheet(state: str) -> str:
     text += "# VISIT FILE. Client, address and whoever visited are filled in from the book where they are left empty.\n"
     text += f"state: {state}\n"
     inner = {"products": Product, "weather": Reading}
-    for name in (f.name for f in fields(Treatment) if f.name not in (*OURS, "state", "left_out")):
+    for name in (f.name for f in fields(Treatment) if f.name not in (*NOT_IN_FILES, "state", "left_out")):
         if name in inner:
             own = [one.name for one in fields(inner[name]) if one.name in asked - {"notes"}]
             title = (

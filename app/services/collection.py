@@ -209,11 +209,10 @@ def photos_to_check(
 
 
 def called(plants: Mapping[str, Any], label: str) -> str:
-    """The common name of a label with its id: people know the one, files hold the other."""
+    """The common name of a label, which every command takes too."""
     if label not in plants:
         return label.replace("other:", "outside the flora: ").replace("_", " ")
-    common = str(plants[label].common_name)
-    return f"{common} ({label})" if common != label else label
+    return str(plants[label].common_name)
 
 
 def both_names(plants: Mapping[str, Any], label: str) -> str:

@@ -45,7 +45,7 @@ def job(context: Context, draft: Draft) -> bytes:
         made_plan(context, _planned(context, draft)),
         day=_today(),
         sums=tuple(sums),
-        options=(option,) if option is not None else (),
+        options=(option,) if option is not None else None,
     )
     return job_paper(sheet, context.key, context.control, context.rules)
 

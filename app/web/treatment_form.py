@@ -11,7 +11,7 @@ from datetime import date, time
 from typing import Any, get_args
 
 from app.present.record import GEAR, MORE, OF_PRODUCT, value_text
-from app.records import Missing, Product, Reading, RecordsError, Treatment, missing_fields, union_of_fields
+from app.records import Missing, Product, Reading, RecordsError, Treatment, field_names, missing_fields
 from app.records.fields import Gear
 from app.records.law import load_law
 from app.web.frame import Fields, FormError, number, one
@@ -156,7 +156,7 @@ class _Entries:
         self.needed, self.marked, self.chemical = _needed(treatment), marked, treatment.chemical
         self.given = AREA if treatment.area_m2 or treatment.treated_area else set()
         self.given = self.given | ({"licensed"} if treatment.licence else set())  # who has one is
-        self.words = {asked.field: asked.text for asked in union_of_fields()} | MORE | OF_PRODUCT
+        self.words = field_names() | MORE | OF_PRODUCT
 
     def of(self, name: str, owner: Any, prefix: str = "", label: str = "") -> Entry:
         """A field of a treatment, product or reading with its value."""

@@ -138,7 +138,7 @@ def test_a_year_is_given_in_words_and_drawn(run: Run, tmp_path: Path) -> None:
     found(run, "year", "bindii", "--month", "6", "--figure", str(png))
     with Image.open(png) as image:
         assert image.width > 800
-    for name, words in (("year.gif", "neither .svg nor .png"), ("none/year.svg", "cannot be written")):
+    for name, words in (("year.gif", "must end in .svg or .png"), ("none/year.svg", "there is no folder")):
         status, _, err = run("year", "bindii", "--figure", str(tmp_path / name))
         assert status == 2 and words in err
 

@@ -82,7 +82,7 @@ def test_check_reports_and_changes_nothing(run: Run, collection: Collection) -> 
     assert {s["species"] for s in found["shortages"]} == {"soliva_sessilis"}
     done = run("collect", "check")
     assert done.status == 0 and "What to do, in this order:" in done.out
-    assert "(poa_annua)" in done.out, "the plant is called by its common name, with its id"
+    assert "winter grass" in done.out and "poa_annua" not in done.out, "a plant is called by its common name alone"
     assert (collection.folder / "manifest.csv").read_bytes() == before
 
 
@@ -169,7 +169,7 @@ def test_a_folder_of_photos_and_photos_without_a_label(run: Run, collection: Col
         ("--apply --decisions d.csv --photos .", "changes the collection only"),
         ("--accept 0.9 --photos .", "leave out --photos and --apply"),
         ("--accept 0.4", "--accept"),
-        ("--sheet sheet.pdf", "let it end in .html or .png"),
+        ("--sheet sheet.pdf", "must end in .html or .htm or .png"),
         ("--sheet none/sheet.html", "cannot be written"),
         ("--wanted poa_anua", "did you mean poa_annua?"),
         ("--photos none", "no such folder"),

@@ -25,7 +25,7 @@ from app.present.naming import Naming, how_sure, mistaken_for
 from app.present.record import changes
 from app.present.sums import sum_on_paper
 from app.records.entries import Client, Current, Product, Reading, Signed, Site, Treatment
-from app.records.law import union_of_fields
+from app.records.law import field_names
 from model.control import Case, Control, Plan, plan
 from model.errors import SwardkeyError
 from model.identify import Key, identify
@@ -164,7 +164,8 @@ def test_a_job_sheet_has_place_plan_limits_sums_and_lines_to_write_on(key: Key, 
 
 
 def test_only_what_was_chosen_is_on_the_job_sheet_and_hand_work_needs_no_weather(key: Key, control: Control) -> None:
-    text = job_text(key, control, {}, chosen=("hand",))
+    by_hand = tuple(option for option in bindii_plan(control).options if option.method == "hand")
+    text = job_text(key, control, {}, options=by_hand)
     holds(text, "Hand removal", "weeding knife")
     assert not any(words in text for words in ("Selective herbicide", "Weather as measured", "spill kit"))
 
@@ -175,7 +176,7 @@ def test_a_spray_record_shows_what_its_own_state_asks_for_or_of_an_unknown_list_
     assert "Expiry date" not in own and "Asked by" not in own
     text = text_of(record_paper(Current("treatment", treatment(state="TAS"))))
     headed = ("wind_speed", "wind_direction", "temperature")
-    named = (one.text.removeprefix("the ")[1:] for one in union_of_fields() if one.field not in headed)
+    named = (text.removeprefix("the ")[1:] for name, text in field_names().items() if name not in headed)
     holds(text, "Products, from their labels", *(name.removesuffix(", from the label") for name in named))
     holds(text, "Wind, km/h", "7.5", "Wind from", "Air, C", "Not signed yet: this is a draft", "STILL MISSING")
 

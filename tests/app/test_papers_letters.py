@@ -12,8 +12,8 @@ from fontTools.pens.ttGlyphPen import TTGlyphPen
 from pypdf import PdfReader
 
 from app.papers import machine_fonts
-from app.papers.pdf import Head, letters_lacking, runs, safe
-from app.papers.right_to_left import as_shown
+from app.papers.pdf import Head, font_runs, letters_lacking, safe
+from app.papers.right_to_left import in_visual_order
 from app.papers.sheet import Sheet
 from app.present.block import Paragraph, Table
 
@@ -70,7 +70,7 @@ def test_a_font_that_may_not_be_embedded_or_is_spoilt_is_passed_over(fonts: Path
     (fonts / "b.ttf").write_bytes(b"no font at all")
     (fonts / "c.ttf").symlink_to(fonts / "nowhere")
     assert letters_lacking(f"{PO_PLA} Kim") == [PO_PLA]
-    assert runs(f"{PO_PLA} Kim") == [("", "[U+0E1B] Kim")]
+    assert font_runs(f"{PO_PLA} Kim") == [("", "[U+0E1B] Kim")]
     sheet = Sheet(Head("Paper"))
     sheet.write(Paragraph((PO_PLA,)))
     text = PdfReader(io.BytesIO(sheet.as_pdf())).pages[0].extract_text()
@@ -79,7 +79,7 @@ def test_a_font_that_may_not_be_embedded_or_is_spoilt_is_passed_over(fonts: Path
 
 def test_arabic_is_joined_and_runs_from_the_right() -> None:
     name = "\u0645\u062d\u0645\u062f \u0627\u0644\u0623\u062d\u0645\u062f"
-    seen = as_shown(f"Client {name}, Sydney")
+    seen = in_visual_order(f"Client {name}, Sydney")
     assert seen.startswith("Client ") and seen.endswith(", Sydney")
     shown = seen.removeprefix("Client ").removesuffix(", Sydney")
     assert shown[-1] == "\ufee3", "its first letter, meem in its initial form, is at the right"
@@ -90,13 +90,13 @@ def test_arabic_is_joined_and_runs_from_the_right() -> None:
 
 def test_numbers_and_brackets_within_arabic_keep_their_order() -> None:
     street = "\u0634\u0627\u0631\u0639 12 (\u062d\u0633\u0646) \u0628\u064e"
-    shown = as_shown(street)
+    shown = in_visual_order(street)
     assert "12" in shown and shown.index("(") < shown.index(")")
     assert shown.startswith("\ufe8f\u064e"), "a mark follows its letter"
-    assert as_shown("\u05d9\u05d5\u05e1\u05d9") == "\u05d9\u05e1\u05d5\u05d9", "Hebrew is not joined"
+    assert in_visual_order("\u05d9\u05d5\u05e1\u05d9") == "\u05d9\u05e1\u05d5\u05d9", "Hebrew is not joined"
 
 
 def test_other_scripts_are_left_as_they_are() -> None:
     for text in ("12 Wattle Street", "Nguy\u1ec5n Th\u1ecb \u00c1nh", "a\nb"):
-        assert as_shown(text) == text
+        assert in_visual_order(text) == text
     assert safe("\u0110\u1eb7ng <b>") == "\u0110\u1eb7ng &lt;b&gt;"

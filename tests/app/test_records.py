@@ -30,6 +30,7 @@ from app.records import (
 )
 from app.records import search as words_module
 from app.records.database import FILE
+from model.text import day_text
 from tests.app.record_book import DAY, Kept, book, keep_some, photo
 
 
@@ -266,7 +267,7 @@ def test_a_day_that_is_a_slip_is_refused(day: date, records: Records, kept: Kept
         lambda: records.add_group_use(GroupUse(kept.site, day, 4)),
     )
     for change in tries:
-        with pytest.raises(RecordsError, match=f"{day}, is over 10 years back or .* ahead; correct it"):
+        with pytest.raises(RecordsError, match=f"{day_text(day)}, is over 10 years back or .* ahead; correct it"):
             change()
 
 

@@ -31,7 +31,7 @@ from app.records import (
     plan_restore,
     restore,
 )
-from app.records.backup import SPARE, sweep_backups
+from app.records.backup import WORK_FOLDER, sweep_backups
 from app.records.database import FILE
 from app.records.switch import ASIDE, CHECKED, UNFINISHED
 from model.storage import is_unfinished
@@ -193,7 +193,7 @@ def test_a_backup_killed_at_any_point_leaves_nothing_once_the_program_starts_aga
 
 def unfinished(home: Path) -> list[Path]:
     """What a backup has only while it is made."""
-    return [file for file in home.iterdir() if file.name.startswith(SPARE) or is_unfinished(file)]
+    return [file for file in home.iterdir() if file.name.startswith(WORK_FOLDER) or is_unfinished(file)]
 
 
 def test_a_backup_that_is_being_made_is_not_swept_away(made: Made, tmp_path: Path) -> None:
@@ -206,8 +206,8 @@ def test_a_backup_that_is_being_made_is_not_swept_away(made: Made, tmp_path: Pat
 
     back_up(home, home / "b.zip", swept)
     assert set(seen) == {2} and not unfinished(home) and plan_restore(home / "b.zip", home).files
-    (home / f"{SPARE}x").mkdir()
-    (home / f"{SPARE}x" / "zip.txt").write_text(str(home / "b.zip"))
+    (home / f"{WORK_FOLDER}x").mkdir()
+    (home / f"{WORK_FOLDER}x" / "zip.txt").write_text(str(home / "b.zip"))
     sweep_backups(home)
     assert (home / "b.zip").exists() and not unfinished(home), "only what is unfinished goes"
 

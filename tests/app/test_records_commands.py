@@ -97,7 +97,7 @@ def test_what_came_of_a_follow_up_is_kept_shown_and_taken_back(run: Run, treated
     data = run("records", "show", "site", "1", "--json").json["follow_ups"]
     assert [(one["visit"], one["outcome"]) for one in data] == [(1, "three left"), (None, "")]
     again = run("records", "due", "--done", "1", "--outcome", "none left").refusal
-    assert "follow-up 1 was done on 2026-06-12 (three left); undo that first" in again
+    assert "follow-up 1 was done on 12 June 2026 (three left); undo that first" in again
     assert run("records", "due", "--undo", "1").out == "follow-up 1 is to be done again\n"
     assert "1: survivors; due on 12 June 2026\n" in run("records", "show", "visit", "1").out
     assert run("records", "due", "--done", "1", "--outcome", "none left", "--json").json["follow_up"]["done"]

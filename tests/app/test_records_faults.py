@@ -302,7 +302,7 @@ def test_without_rights_a_book_of_any_version_is_read_and_backed_up_with_its_log
     with monkeypatch.context() as then:
         then.setattr(schema, "MIGRATIONS", schema.MIGRATIONS[:version])
         if version < schema.JOURNAL:
-            for name in ("note", "note_foreign", "mark"):
+            for name in ("note", "note_outside_change", "mark"):
                 then.setattr(journal, name, lambda *_: "")
         book(tmp_path / "records")
         with open_records(tmp_path / "records") as records:

@@ -24,7 +24,7 @@ from app.records import (
     open_records,
     schema,
 )
-from app.records.chain import HEADS, digest
+from app.records.chain import SIGNED_LIST, digest
 from app.records.database import FILE
 from app.records.entries import Signed
 from app.records.serialization import canonical, checked, insert, plain
@@ -132,7 +132,7 @@ def of_before(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
             row = replace(row, sha256=digest(row, content))
             with records.database.writing() as connection:
                 insert(connection, row, content=content)
-            (folder / HEADS).write_text(f"1 {row.sha256}\n")
+            (folder / SIGNED_LIST).write_text(f"1 {row.sha256}\n")
     return folder
 
 
@@ -161,7 +161,7 @@ def test_a_full_disk_after_a_migration_leaves_the_book_readable_and_a_search_say
         raise RecordsError("the disk is full")
 
     with monkeypatch.context() as then:
-        then.setattr("app.records.latest.put_all_words", full)
+        then.setattr("app.records.latest.rebuild_words", full)
         with open_records(of_before) as records:
             assert records.clients() and check_records(records).faults == ()
             with pytest.raises(RecordsError, match="the words to search could not be made, as on a full disk"):

@@ -24,7 +24,7 @@ from app.records import (
     open_records,
 )
 from app.records.book_mark import against_backup, against_mark, mark_of_book
-from app.records.chain import HEADS, MEANT, ROWS, mark_of
+from app.records.chain import PENDING_LIST, ROWS, SIGNED_LIST, mark_of
 from app.records.database import FILE
 from tests.app.record_book import keep_some, photo
 
@@ -215,12 +215,12 @@ def test_an_older_copy_of_the_book_is_found(folder: Path) -> None:
 
 
 def test_the_file_of_heads_makes_up_for_what_it_missed(folder: Path) -> None:
-    lines = (folder / HEADS).read_text().splitlines()
-    (folder / HEADS).write_text("\n".join(lines[:1]) + "\n2 abc")  # a line cut short
+    lines = (folder / SIGNED_LIST).read_text().splitlines()
+    (folder / SIGNED_LIST).write_text("\n".join(lines[:1]) + "\n2 abc")  # a line cut short
     with open_records(folder) as records:
         records.amend("treatment", 1, replace(records.treatment_row(1), area_m2=140.0), "Kim", "again")
         assert check_records(records).sound
-    found = [line for line in (folder / HEADS).read_text().splitlines() if len(line) > 66]
+    found = [line for line in (folder / SIGNED_LIST).read_text().splitlines() if len(line) > 66]
     assert [line[:66] for line in found[:3]] == [line[:66] for line in lines] and len(found) == 4
 
 
@@ -271,14 +271,14 @@ def test_several_changes_together_are_made_all_or_none(tmp_path: Path) -> None:
             records.sign("treatment", kept.treatment.id, "Kim")
             records.end_draft(records.save_draft({}).id, kept.visit)
             records.add_plan(KeptPlan(9, {}))
-        assert records.clients() == () and records.recent_drafts() == () and not (tmp_path / HEADS).exists()
+        assert records.clients() == () and records.recent_drafts() == () and not (tmp_path / SIGNED_LIST).exists()
         with records.together():
             kept = keep_some(records)
             with pytest.raises(RecordsError, match="no visit 9"), records.together():
                 records.add_finding(KeptFinding(kept.visit, {}, "likely"))
                 records.add_plan(KeptPlan(9, {}))
             signed = records.sign("treatment", kept.treatment.id, "Kim")
-        assert (tmp_path / HEADS).read_text() == f"1 {signed.sha256} {mark_of_book(records)}\n"
+        assert (tmp_path / SIGNED_LIST).read_text() == f"1 {signed.sha256} {mark_of_book(records)}\n"
         assert len(records.current("visit", kept.visit).record.findings) == 1  # type: ignore[union-attr]
         assert check_records(records).sound
 
@@ -401,18 +401,18 @@ def test_a_question_that_was_answered_in_its_words_of_before_is_not_asked_again(
 
 
 def test_a_file_of_heads_that_was_deleted_or_cut_is_found(folder: Path) -> None:
-    lines = (folder / HEADS).read_text().splitlines(keepends=True)
-    (folder / MEANT).unlink()
-    (folder / HEADS).write_text("".join(lines[:2]))
+    lines = (folder / SIGNED_LIST).read_text().splitlines(keepends=True)
+    (folder / PENDING_LIST).unlink()
+    (folder / SIGNED_LIST).write_text("".join(lines[:2]))
     assert "does not list signed rows 3 to 3" in faults(folder)
-    (folder / HEADS).unlink()
+    (folder / SIGNED_LIST).unlink()
     assert "does not list signed rows 1 to 3" in faults(folder)
 
 
 def test_signed_rows_that_go_with_the_files_beside_the_book_leave_a_gap(folder: Path) -> None:
     tamper(folder, *UNGUARD, "PRAGMA foreign_keys = OFF", "DELETE FROM signed")
-    (folder / HEADS).unlink()
-    (folder / MEANT).unlink()
+    (folder / SIGNED_LIST).unlink()
+    (folder / PENDING_LIST).unlink()
     found = faults(folder)
     assert "treatment 1: was signed, and its signed row is gone" in found and "visit 1: was signed" in found
 

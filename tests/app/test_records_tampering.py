@@ -32,7 +32,7 @@ from app.records import (
     schema,
 )
 from app.records.book_mark import against_mark, mark_of_book
-from app.records.chain import HEADS, MEANT
+from app.records.chain import PENDING_LIST, SIGNED_LIST
 from app.records.database import FILE
 from tests.app.record_book import keep_some
 
@@ -168,8 +168,10 @@ def test_a_journal_that_was_made_anew_is_not_the_one_of_a_mark(folder: Path) -> 
     with open_records(folder) as records:
         with records.database.writing() as connection:
             journal.begin(connection)
-        assert check_records(records).faults == (f"the journal is not the one of signed row 1 in {HEADS}: {ANEW}",)
-        (folder / HEADS).write_text((folder / HEADS).read_text()[:67] + "\n")
+        assert check_records(records).faults == (
+            f"the journal is not the one of signed row 1 in {SIGNED_LIST}: {ANEW}",
+        )
+        (folder / SIGNED_LIST).write_text((folder / SIGNED_LIST).read_text()[:67] + "\n")
         assert check_records(records).sound
         assert f"of the mark {mark}" in against_mark(records, mark)[0]
 
@@ -177,7 +179,7 @@ def test_a_journal_that_was_made_anew_is_not_the_one_of_a_mark(folder: Path) -> 
 def test_a_book_set_back_to_a_version_before_the_journal_is_found_out(folder: Path) -> None:
     edit(folder, "UPDATE follow_ups SET due = '2027-07-01'", "DROP TABLE journal", "PRAGMA user_version = 6")
     edit(folder, "DELETE FROM notes WHERE name = 'journal'")
-    assert faults(folder) == (f"the journal is not the one of signed row 1 in {HEADS}: {ANEW}",)
+    assert faults(folder) == (f"the journal is not the one of signed row 1 in {SIGNED_LIST}: {ANEW}",)
 
 
 def test_all_that_the_program_itself_does_leaves_the_book_sound(folder: Path) -> None:
@@ -206,7 +208,7 @@ def test_all_that_the_program_itself_does_leaves_the_book_sound(folder: Path) ->
 def test_a_book_of_before_the_journal_verifies_and_is_searched(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     with monkeypatch.context() as then:
         then.setattr(schema, "MIGRATIONS", schema.MIGRATIONS[: schema.JOURNAL - 1])
-        for name in ("note", "note_foreign", "mark"):
+        for name in ("note", "note_outside_change", "mark"):
             then.setattr(journal, name, lambda *_: "")
         with open_records(tmp_path) as records:
             kept = keep_some(records)
@@ -223,14 +225,14 @@ def test_a_book_of_before_the_journal_verifies_and_is_searched(tmp_path: Path, m
 def test_a_list_of_signatures_that_was_cut_stays_in_the_next_signature(folder: Path) -> None:
     with open_records(folder) as records:
         assert records.sign("visit", 1, "Kim").note == ""
-    (folder / HEADS).unlink()
-    (folder / MEANT).unlink()
+    (folder / SIGNED_LIST).unlink()
+    (folder / PENDING_LIST).unlink()
     with open_records(folder) as records:
         changed = replace(records.treatment_row(1), area_m2=9.0)
         first, then = (
             records.amend("treatment", 1, replace(changed, area_m2=area), "Kim", "less") for area in (9.0, 8.0)
         )
-        assert first.note == f"before this, {HEADS} did not list signed rows 1 to 2" and then.note == ""
+        assert first.note == f"before this, {SIGNED_LIST} did not list signed rows 1 to 2" and then.note == ""
 
 
 def test_what_another_program_changed_is_not_hidden_by_writing_it_again(folder: Path) -> None:
@@ -282,8 +284,8 @@ def zipped(folder: Path, tmp_path: Path) -> Callable[[], Path]:
 def test_a_backup_whose_list_of_signatures_is_short_is_refused(
     cut: str, folder: Path, zipped: Callable[[], Path]
 ) -> None:
-    (folder / MEANT).unlink()
-    (folder / HEADS).write_text(cut)
+    (folder / PENDING_LIST).unlink()
+    (folder / SIGNED_LIST).write_text(cut)
     file, home = zipped(), folder.parent / "home"
     told = r"its signed.txt lists 0 of 1 signed row, so .*; use another backup, or compare .* \(--unlisted\)"
     with pytest.raises(RecordsError, match=told):

@@ -289,8 +289,8 @@ def test_the_same_day_is_drawn_the_same_and_as_png_too(run: Run, window: Found, 
         assert picture.width > 1000 and "stop (" in picture.info["Description"]
     assert not list(tmp_path.glob(".*"))
     figure = ("window", "--forecast", day, "--figure")
-    assert "neither .svg nor .png" in run(*figure, tmp_path / "a.pdf").refusal
-    assert "cannot be written" in run(*figure, tmp_path / "none" / "a.svg").refusal
+    assert "must end in .svg or .png" in run(*figure, tmp_path / "a.pdf").refusal
+    assert "there is no folder" in run(*figure, tmp_path / "none" / "a.svg").refusal
 
 
 def test_the_words_name_every_verdict_of_the_day(day: Path) -> None:
