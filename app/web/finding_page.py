@@ -14,7 +14,7 @@ from app.web.effects import set_aside
 from app.web.frame import Fields, FormError, leads_to, one
 from app.web.plant_pictures import first_photo, picture_of_this
 from app.web.sender import ask_sender
-from app.web.visible_parts import change, in_words, is_all, look_again
+from app.web.visible_parts import change, is_all, look_again
 from model.identify import Candidate
 from model.traits import Answers, out_of_sight
 
@@ -35,7 +35,6 @@ def show(context: Context, draft: Draft) -> dict[str, Any]:
     return {
         **stopped(finding, context.key, interview.answers),
         "finding": finding,
-        "in_sight": in_words(draft),
         "sees_all": is_all(draft),
         "set_aside": set_aside(context, interview),
         "word": STATUS[finding.status],

@@ -5,7 +5,8 @@ from __future__ import annotations
 import itertools
 import re
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import replace
+from contextlib import suppress
+from math import isfinite
 from pathlib import Path
 from typing import Any
 from urllib.parse import urlencode
@@ -14,7 +15,7 @@ from jinja2 import Environment, FileSystemLoader, StrictUndefined
 
 from app.present.finding import day_text, moment_text, share
 from app.services.home import home, is_demo, why_unsaved
-from app.web.draft import Choosing, Draft
+from app.web.draft import Draft
 from model.control.year import MONTHS, spans
 from model.errors import SwardkeyError
 
@@ -153,8 +154,7 @@ def whole(text: str) -> str:
 
 def one(fields: Fields, name: str) -> str:
     """The text of a field, "" where it is empty or not there."""
-    values = fields.get(name) or [""]
-    return values[0]
+    return (fields.get(name) or [""])[0]
 
 
 def several(fields: Fields, name: str) -> tuple[str, ...]:
@@ -174,13 +174,10 @@ def number(fields: Fields, name: str, called: str) -> float | None:
     text = one(fields, name).replace(",", ".")
     if not text:
         return None
-    try:
-        value = float(text)
-    except ValueError:
-        raise FormError(f"{called}: {text} is not a number; write digits only, such as 12.5") from None
-    if value != value or value in (float("inf"), float("-inf")):
-        raise FormError(f"{called}: {text} is not a number; write digits only, such as 12.5")
-    return value
+    with suppress(ValueError):
+        if isfinite(value := float(text)):
+            return value
+    raise FormError(f"{called}: {text} is not a number; write digits only, such as 12.5")
 
 
 def month_in(text: str) -> int | None:
@@ -193,17 +190,13 @@ def month_in(text: str) -> int | None:
 
 
 def leads_to(step: str) -> Callable[[object, Draft, Fields, str], Draft]:
-    """The action of a button that only goes on to a step; a question that is half answered is left as it was."""
-
-    def action(context: object, draft: Draft, fields: Fields, which: str) -> Draft:
-        return replace(draft, step=step, asking="", choosing=Choosing())
-
-    return action
+    """The action of a button that only goes on to a step."""
+    return lambda context, draft, fields, which: draft.at(step)
 
 
-def month_of(fields: Fields, name: str = "month") -> int | None:
-    """The month in a field, None where none was given."""
-    value = number(fields, name, "Month")
+def month_of(fields: Fields) -> int | None:
+    """The month in a form, None where none was given."""
+    value = number(fields, "month", "Month")
     if value is None:
         return None
     if value not in range(1, 13):

@@ -6,7 +6,7 @@ from collections.abc import Callable, Mapping, Sequence
 from datetime import date
 from functools import partial
 from pathlib import Path
-from typing import Any, Protocol
+from typing import Any
 
 import gradio as gr
 from anyio import CapacityLimiter, to_thread
@@ -36,16 +36,6 @@ UPLOADS: dict[str, Callable[[Context, Draft, Sequence[Path]], tuple[Draft, list[
     "add_photos": photos.add,
     "add_forecast": spray.take_forecast,
 }
-
-
-class Page(Protocol):
-    """What is shown at one address."""
-
-    def open(self, address: Address) -> str:
-        """The page of an address, as HTML."""
-
-    def press(self, message: Message) -> str:
-        """The page after a button was pressed or files were chosen."""
 
 
 class Pages:
@@ -153,7 +143,7 @@ def build_page(context: Context, uploads: Uploads) -> gr.Blocks:
     return blocks
 
 
-def _add(page: Page, queue: Queue, uploads: Uploads) -> None:
+def _add(page: Pages | Place, queue: Queue, uploads: Uploads) -> None:
     """One page: its script calls these functions by their names."""
 
     async def open_page(query: Any) -> dict[str, str]:
@@ -175,7 +165,7 @@ def _add(page: Page, queue: Queue, uploads: Uploads) -> None:
     )
 
 
-def _pressed(page: Page, sent: Any, uploads: Uploads) -> str:
+def _pressed(page: Pages | Place, sent: Any, uploads: Uploads) -> str:
     """The page after a message; files that it did not take are not kept."""
     message = read_message(sent, uploads)
     try:

@@ -56,7 +56,6 @@ def show(context: Context, draft: Draft) -> dict[str, Any]:
         "actives": [(name, name) for name in dict.fromkeys((*mix, *sorted(context.control.actives)))],
         "tool": draft.way in ("check", "sums") and not draft.of_visit,
         "only_sums": draft.way == "sums",
-        "of_visit": draft.of_visit,
         "lawn": {**defaults(draft), **draft.lawn},
         **context.lists,
         "near": near_words(),

@@ -11,6 +11,7 @@ from datetime import date, time
 from typing import Any, get_args
 
 from app.present.record import GEAR, MORE, OF_PRODUCT, value_text
+from app.present.record import label as paper_label
 from app.records import Missing, Product, Reading, RecordsError, Treatment, missing_fields, union_of_fields
 from app.records.fields import Gear
 from app.records.law import load_law
@@ -73,7 +74,7 @@ class Entry:
     """One field on the page.
 
     ``needed``: the state's record asks for it; ``missing``: it does, nothing is there, and somebody tried to sign;
-    ``known``: something is there; ``asked``: empty, and not folded away.
+    ``asked``: empty, and not folded away.
     """
 
     name: str
@@ -85,11 +86,6 @@ class Entry:
     asked: bool
     words: str
     short: str
-
-    @property
-    def known(self) -> bool:
-        """Whether something is there."""
-        return bool(self.value)
 
 
 def form(treatment: Treatment, tried: bool = False) -> dict[str, Any]:
@@ -103,9 +99,9 @@ def form(treatment: Treatment, tried: bool = False) -> dict[str, Any]:
     unconfirmed = treatment.chemical and load_law().of(treatment.state).list == "unconfirmed"
     given = treatment.left_out
     return {
-        "known": [entry for entry in every if entry.known],
+        "known": [entry for entry in every if entry.value],
         "ask": [(title, asked) for title, entries in parts if (asked := [e for e in entries if e.asked])],
-        "more": [entry for entry in every if not entry.known and not entry.asked],
+        "more": [entry for entry in every if not entry.value and not entry.asked],
         "choices": CHOICES,
         "lacks": [(input_of(lack), lack.text) for lack in lacks] if tried else [],
         "may_leave": [(m.field, m.text, given.get(m.field, "")) for m in lacks] if tried and unconfirmed else [],
@@ -163,19 +159,9 @@ class _Entries:
         value, needed = _text(getattr(owner, name)), name in self.needed
         asked = not value and (needed or (name in USUAL and self.chemical)) and name not in self.given
         words = dict(CHOICES.get(name, ())).get(value) or value_text(getattr(owner, name))
-        label = label or _capital(self.words.get(name, name.replace("_", " ")))
-        marked = f"{prefix}{name}" in self.marked
-        return Entry(
-            f"{prefix}{name}",
-            label,
-            value,
-            KINDS.get(name, "text"),
-            needed,
-            marked,
-            asked,
-            words,
-            SHORT.get(name, label),
-        )
+        label = label or paper_label(self.words.get(name, name.replace("_", " ")))
+        key, kind, short = f"{prefix}{name}", KINDS.get(name, "text"), SHORT.get(name, label)
+        return Entry(key, label, value, kind, needed, key in self.marked, asked, words, short)
 
     def weather(self, name: str, reading: Reading, place: int) -> Entry:
         """A field of a reading; only the first is asked for."""
@@ -191,11 +177,6 @@ def _text(value: Any) -> str:
     if isinstance(value, tuple):
         return ", ".join(str(part) for part in value)
     return "" if value is None else f"{value:g}" if isinstance(value, float) else str(value)
-
-
-def _capital(text: str) -> str:
-    text = text.removeprefix("the ")
-    return text[:1].upper() + text[1:]
 
 
 def read_form(treatment: Treatment, fields: Fields) -> Treatment:

@@ -147,12 +147,12 @@ def put_away(file: Path) -> None:
         file.parent.rmdir()
 
 
-def drop_old(folder: Path, age: float = HOUR) -> None:
+def drop_old(folder: Path) -> None:
     """Remove what nobody has touched for an hour: whoever chose it has left."""
     for group in (folder, folder / "waiting"):
         with suppress(OSError):
             for one in list(group.iterdir()):
-                if one.name == "waiting" or time.time() - one.lstat().st_mtime <= age:
+                if one.name == "waiting" or time.time() - one.lstat().st_mtime <= HOUR:
                     continue
                 if one.is_dir():
                     shutil.rmtree(one, ignore_errors=True)

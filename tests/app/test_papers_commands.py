@@ -13,7 +13,7 @@ from pypdf import PdfReader
 import app.papers
 from app.records import Client, FollowUp, KeptFinding, Product, Site, Visit, open_records
 from app.services.knowledge import printed_key
-from app.web.paper_files import kinds
+from app.web.paper_files import visit_paper_titles
 from tests.app.conftest import Run
 
 
@@ -95,7 +95,11 @@ def test_a_new_paper_of_a_visit_is_one_module(
         assert "A slip for the gate." in run("print", "--help").out
         run("print", "gate-slip", "--visit", visit, "--out", tmp_path / "slip.pdf", "--maker", "Own Lawns")
         assert "soliva_sessilis" in text_of(tmp_path / "slip.pdf") and "Own Lawns" in text_of(tmp_path / "slip.pdf")
-        assert {"advice": "Advice sheet", "gate-slip": "Gate slip", "job": "Job sheet"}.items() <= kinds().items()
+        assert {
+            "advice": "Advice sheet",
+            "gate-slip": "Gate slip",
+            "job": "Job sheet",
+        }.items() <= visit_paper_titles().items()
     finally:
         sys.modules.pop("app.papers.gate_slip", None)
         sys.modules.pop("app.commands.print_papers", None)
