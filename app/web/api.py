@@ -15,7 +15,7 @@ from app.services.choices import lawn_of
 from app.services.interview import start_interview
 from app.services.labels import labels_read
 from app.web.context import Context
-from app.web.uploads import Uploads, put_away
+from app.web.uploads import Uploads, remove_upload
 from model.control import Case
 from model.errors import PhotoError, SwardkeyError
 from model.flora.name import MOST_WORDS, PlantNames
@@ -86,7 +86,7 @@ def _identify(uploads: Uploads, photos: Any, answers: Any, month: Any) -> Json:
         raise PhotoError(why) from None
     finally:
         for file in files:
-            put_away(file)
+            remove_upload(file)
     found = finding_json(interview.finding, interview.key, interview.answers)
     for shown in found["photos"]:
         shown["file"] = Path(shown["file"]).name

@@ -12,10 +12,10 @@ from typing import Any
 from app.present.finding import day_text
 from app.records import back_up, plan_restore, restore
 from app.services.home import home
-from app.web.background import Tell, Work
+from app.web.background import Progress, Work
 from app.web.context import Context
 from app.web.frame import Address, FormError, for_pages
-from app.web.uploads import put_away
+from app.web.uploads import remove_upload
 from model.errors import SwardkeyError
 
 FOLDER = "backups"  # in the user's folder; no backup holds others
@@ -110,9 +110,9 @@ def make() -> None:
     folder = home() / FOLDER
     file = folder / f"swardkey-{datetime.now():%Y-%m-%d-%H%M%S}.zip"
 
-    def run(tell: Tell) -> dict[str, Any]:
+    def run(progress: Progress) -> dict[str, Any]:
         folder.mkdir(parents=True, exist_ok=True)
-        done = back_up(home(), file, lambda files: tell("Copying files.", files, 0))
+        done = back_up(home(), file, lambda files: progress("Copying files.", files, 0))
         return {"made": file.name, "files": done.files, "notes": done.notes}
 
     work.start("The backup", run)
@@ -122,9 +122,9 @@ def bring_back(name: str) -> None:
     """Restore a backup, in the background."""
     plan = plan_restore(file_of(name), home())
 
-    def run(tell: Tell) -> dict[str, Any]:
+    def run(progress: Progress) -> dict[str, Any]:
         # Whoever stops it while files are unpacked and checked has changed nothing.
-        notes = restore(plan, lambda files: tell("Unpacking and checking.", files, plan.files))
+        notes = restore(plan, lambda files: progress("Unpacking and checking.", files, plan.files))
         return {"restored": name, "notes": notes}
 
     work.start("Restoring", run)
@@ -146,5 +146,5 @@ def take_files(context: Context, files: Sequence[Path]) -> tuple[Address, list[s
         target.parent.mkdir(parents=True, exist_ok=True)
         shutil.move(file, target)
     finally:
-        put_away(file)
+        remove_upload(file)
     return {"backup": target.name}, []

@@ -7,7 +7,7 @@ from typing import Any
 from app.records import open_records
 from app.services.book_check import LIMITS, BookCheck, check_book
 from app.web import backups
-from app.web.background import Tell, Work
+from app.web.background import Progress, Work
 from app.web.frame import Address, Fields, one
 
 work = Work()
@@ -26,7 +26,7 @@ def act(do: str, fields: Fields) -> Address:
     mark, name = one(fields, "mark"), one(fields, "against")
     file = backups.file_of(name) if name else None
 
-    def run(tell: Tell) -> BookCheck:
+    def run(progress: Progress) -> BookCheck:
         with open_records() as records:
             return check_book(records, mark, file)
 

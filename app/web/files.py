@@ -18,12 +18,12 @@ from app.services.plant_photos import shown_file
 from app.web import backups, key_page
 from app.web.context import Context
 from app.web.draft import ID
+from app.web.draft_photos import THUMB, THUMB_QUALITY, photo_file
 from app.web.frame import for_pages, month_in, row_number
 from app.web.new_photos import pending, waiting_folder
 from app.web.paper_files import PAPERS, WHOLE, visit_paper_titles
 from app.web.request_filter import NOTHING_HERE
 from app.web.sender import request_file
-from app.web.shots import THUMB, THUMB_QUALITY, photo_file
 from model.errors import SwardkeyError
 
 CSV, PDF, SVG = "text/csv; charset=utf-8", "application/pdf", "image/svg+xml"

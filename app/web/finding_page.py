@@ -11,7 +11,7 @@ from app.web.comparison import pair_of
 from app.web.context import Context
 from app.web.draft import Draft, Step
 from app.web.effects import set_aside
-from app.web.frame import Fields, FormError, leads_to, one
+from app.web.frame import Fields, FormError, go_to, one
 from app.web.plant_pictures import first_photo, picture_of_this
 from app.web.sender import ask_sender
 from app.web.visible_parts import change, is_all, look_again
@@ -114,6 +114,6 @@ ACTIONS = {
     "look_again": look_again,
     "learn": learn,
     "onward": onward,
-    "to_record": leads_to("record"),
+    "to_record": go_to("record"),
     "ask_sender": ask_sender,
 }

@@ -20,7 +20,7 @@ from model.control.year import MONTHS, spans
 from model.errors import SwardkeyError
 
 HERE = Path(__file__).parent
-PLACES = (
+NAVIGATION = (
     ("/", "Name a weed"),
     ("/flora", "Flora"),
     ("/records", "Records"),
@@ -105,7 +105,7 @@ def head(
     query = None if address is None else urlencode(address)
     return render(
         "head.html",
-        places=PLACES,
+        navigation=NAVIGATION,
         here=here,
         draft=draft,
         at=next((step["title"] for step in steps if step["here"]), ""),
@@ -143,11 +143,11 @@ def read_fields(given: object) -> Fields:
             raise FormError(f"{name}: is not text; fill the field in again")
         if any(len(text) > LONGEST for text in values):
             raise FormError(f"{name}: is longer than {LONGEST} characters; shorten it")
-        found[whole(str(name))] = [whole(text.strip()) for text in values]
+        found[without_surrogates(str(name))] = [without_surrogates(text.strip()) for text in values]
     return found
 
 
-def whole(text: str) -> str:
+def without_surrogates(text: str) -> str:
     """A text in which half a character, as only a broken script sends, is a question mark."""
     return text.encode("utf-8", "replace").decode("utf-8")
 
@@ -189,7 +189,7 @@ def month_in(text: str) -> int | None:
     return next((month for month in range(1, 13) if text == str(month)), None)
 
 
-def leads_to(step: str) -> Callable[[object, Draft, Fields, str], Draft]:
+def go_to(step: str) -> Callable[[object, Draft, Fields, str], Draft]:
     """The action of a button that only goes on to a step."""
     return lambda context, draft, fields, which: draft.at(step)
 

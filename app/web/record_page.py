@@ -23,12 +23,12 @@ from app.services.objections import actives_named
 from app.services.own_products import from_shelf
 from app.services.visit_keeping import finding_to_keep, keep_photos, plan_to_keep
 from app.web import visit_page as visit
-from app.web.beginning import of_visit_words
 from app.web.context import Context
 from app.web.draft import Draft, Step
 from app.web.finding_page import plan_species
 from app.web.frame import Fields, FormError, one, row_number
 from app.web.lawn_page import known_sites
+from app.web.new_draft import visit_title
 from app.web.plan_page import chosen, made_plan
 from app.web.spray_page import judged
 from app.web.spraying import Spraying, spraying_of
@@ -56,7 +56,7 @@ def show(context: Context, draft: Draft) -> dict[str, Any]:
             "state": draft.lawn.get("state", ""),
             "visit": visit.show(context, records, number, draft.record.get("tried", "")) if number else None,
             "option": option.name if option is not None else spraying_of(context, draft).mix if draft.of_visit else "",
-            "of_visit": of_visit_words(draft.of_visit) if draft.of_visit else "",
+            "of_visit": visit_title(draft.of_visit) if draft.of_visit else "",
             "has_plan": bool(plan_species(context, draft)) and bool(draft.lawn),
         }
 
@@ -173,10 +173,7 @@ def _labels_read(context: Context, draft: Draft, option: JudgedOption) -> str:
 
 
 def keep_in_visit(context: Context, draft: Draft, fields: Fields, which: str) -> Draft:
-    """Add what was found, planned and is to be done to the kept visit that it is for: into its open record, if any.
-
-    Raises FormError where there is nothing to add, RecordsError where it cannot be kept.
-    """
+    """Add what was found and planned to the visit that it is for, into its open record. Raises SwardkeyError."""
     option = chosen(context, draft) if draft.choice else None
     spraying, further = spraying_of(context, draft), draft.way == "name"
     if option is None and not spraying.actives and not further:

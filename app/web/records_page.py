@@ -23,7 +23,7 @@ from model.control.facts import Near
 
 ADDRESS = "/records"
 LATELY = 14  # days for which the first page shows what was done
-PLACES = (
+PLACE_ROUNDING = (
     ("", "left out"),
     ("0", "rounded to about 100 km"),
     ("1", "rounded to about 10 km"),
@@ -59,7 +59,7 @@ def all_of(context: Context, records: Records, text: str) -> dict[str, Any]:
         "q": text,
         "whole": WHOLE,
         "licences": [(name, name) for name in LICENCES],
-        "places": PLACES,
+        "places": PLACE_ROUNDING,
         "hits": hits,
         "sites": sites,
         "due": [_due(records, item) for item in records.follow_ups()],

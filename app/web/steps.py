@@ -11,10 +11,10 @@ from typing import Any
 
 import app.web
 from app.web import visit_page as visit
-from app.web.beginning import FIRST
 from app.web.context import Context
 from app.web.draft import Draft, Step
 from app.web.frame import Fields, FormError, render
+from app.web.new_draft import FIRST
 
 Changed = tuple[Draft, list[str]]
 Action = Callable[[Context, Draft, Fields, str], Draft | Changed]

@@ -89,10 +89,7 @@ class Entry:
 
 
 def form(treatment: Treatment, tried: bool = False) -> dict[str, Any]:
-    """What the form shows: what is known, what is asked, and what else may be said.
-
-    ``tried``: somebody wanted to sign, so what is missing is marked.
-    """
+    """What the form shows; what is missing is marked where somebody ``tried`` to sign."""
     lacks = missing_fields(treatment)
     parts = _parts(treatment, lacks if tried else ())
     every = [entry for _, entries in parts for entry in entries]

@@ -52,9 +52,9 @@ def work(monkeypatch: pytest.MonkeyPatch) -> Work:
 
 def chosen(context: Context, *files: Path) -> str:
     """The page after files were chosen."""
-    from app.web.places import Place
+    from app.web.side_pages import SidePage
 
-    return Place(context, learning).press(Message(do="add_files", files=files))
+    return SidePage(context, learning).press(Message(do="add_files", files=files))
 
 
 def ended(work: Work) -> None:

@@ -25,7 +25,7 @@ from model.flora.name import PlantNames
 FIRST: dict[Way, str] = {"name": "photos", "known": "lawn", "check": "spray", "sums": "spray"}
 
 
-def begin(context: Context, plant: str, address: Mapping[str, str]) -> Draft:
+def begin_draft(context: Context, plant: str, address: Mapping[str, str]) -> Draft:
     """A new draft under an id. Raises SwardkeyError for a weed, a place or a visit that is not known."""
     draft = Draft(plant, month=date.today().month)
     way: Any = address.get("way", "")
@@ -70,14 +70,14 @@ def _lawn(context: Context, case: Case) -> dict[str, Any]:
     return found | {"lawn": lawn, "near": list(case.near), "used": [group for group in case.used if group in known]}
 
 
-def of_visit_words(visit: int) -> str:
+def visit_title(visit: int) -> str:
     """A visit on record in words: address and day. Raises RecordsError where there is none."""
     with open_records() as records:
         record = visit_record(records, visit)
         return f"{record.site.address}, {day_text(record.visit.day)}"
 
 
-def unfinished(draft: Draft) -> str:
+def unfinished_title(draft: Draft) -> str:
     """The title of an unfinished draft; "" for a spray check or sums, and for what is saved as a visit."""
     if draft.record.get("visit") or draft.of_visit or draft.way in ("check", "sums"):
         return ""
