@@ -263,8 +263,7 @@ def accept_suggestions(
 
     may = {*species, *(photo.label for photo in collection.photos())}
     sure = [one for one in report.suspects if one.chance >= least and one.likelier in may]
-    for one in sure:
-        carry_out(collection, Decision(one.photo, one.given, "relabel", one.likelier), labeller(by))
+    carry_out_all(collection, (Decision(one.photo, one.given, "relabel", one.likelier) for one in sure), by)
     return sure, len(report.suspects) - len(sure)
 
 
@@ -280,14 +279,9 @@ def carry_out_all(collection: Collection, decisions: Iterable[Decision], by: str
     """Carry out decisions that were checked; how many of each kind. Raises CollectionError."""
     done = {"keep": 0, "relabel": 0, "drop": 0}
     for decision in decisions:
-        carry_out(collection, decision, labeller(by))
+        if decision.action == "relabel":
+            collection.relabel(decision.photo, decision.species, labeller(by))
+        elif decision.action == "drop":
+            collection.remove(decision.photo, labeller(by))
         done[decision.action] += 1
     return done
-
-
-def carry_out(collection: Collection, decision: Decision, by: str) -> None:
-    """Do what was decided about one photo. Raises CollectionError."""
-    if decision.action == "relabel":
-        collection.relabel(decision.photo, decision.species, by)
-    elif decision.action == "drop":
-        collection.remove(decision.photo, by)
