@@ -208,20 +208,17 @@ def photos_to_check(
     return read_labelled(folder, names, {name: str(plant.common_name) for name, plant in plants.items()})
 
 
-def called(plants: Mapping[str, Any], label: str) -> str:
-    """The common name of a label with its id: people know the one, files hold the other."""
+def common_name(plants: Mapping[str, Any], label: str) -> str:
+    """The common name of a label, or what it is outside the flora."""
     if label not in plants:
         return label.replace("other:", "outside the flora: ").replace("_", " ")
-    common = str(plants[label].common_name)
-    return f"{common} ({label})" if common != label else label
+    return str(plants[label].common_name)
 
 
-def both_names(plants: Mapping[str, Any], label: str) -> str:
-    """The common and the scientific name of a label, for a page on which photos are decided on."""
-    if label not in plants:
-        return called(plants, label)
-    common, scientific = str(plants[label].common_name), str(plants[label].scientific_name)
-    return f"{common} ({scientific})" if common != scientific else scientific
+def called(plants: Mapping[str, Any], label: str, other: str = "") -> str:
+    """The common name of a label with its ``other`` name, by default its id."""
+    common, other = common_name(plants, label), other or label
+    return f"{common} ({other})" if label in plants and common != other else common
 
 
 def write_questions(
@@ -234,7 +231,9 @@ def write_questions(
     from training.audit.pages import write_pages
     from training.audit.sheet import Words, write_sheet
 
-    words = Words(lambda label: both_names(plants, label), sorted({*plants, *report.labels.values()}))
+    scientific = {label: str(plant.scientific_name) for label, plant in plants.items()}
+    both_names = lambda label: called(plants, label, scientific.get(label, ""))  # noqa: E731
+    words = Words(both_names, sorted({*plants, *report.labels.values()}))
     questions, written = report.questions(words.called), []
     where = {photo.name: photo.file for photo in photos}
     if decisions is not None:

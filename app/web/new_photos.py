@@ -7,10 +7,11 @@ import re
 import shutil
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from app.services.collection import plan_addition
+from app.services.collection import common_name, plan_addition
 from app.services.home import home
 from app.web.draft import ID, new_id
 from app.web.frame import Address, Fault, Fields, FormError, fault, one
@@ -220,10 +221,4 @@ def for_the_page(text: str, called: Called) -> str:
 
 def name_of_label(plants: Mapping[str, Any]) -> Called:
     """A function from a label to its common name, or to what it is outside the flora."""
-
-    def called(label: str) -> str:
-        if label not in plants:
-            return label.replace("other:", "outside the flora: ").replace("_", " ")
-        return str(plants[label].common_names[0])
-
-    return called
+    return partial(common_name, plants)
