@@ -14,6 +14,7 @@ from urllib.parse import urlencode
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 
 from app.present.finding import day_text, moment_text, share
+from app.services import choices
 from app.services.home import home, is_demo, why_unsaved
 from app.web.draft import Draft
 from model.control.year import MONTHS, spans
@@ -195,10 +196,5 @@ def go_to(step: str) -> Callable[[object, Draft, Fields, str], Draft]:
 
 
 def month_of(fields: Fields) -> int | None:
-    """The month in a form, None where none was given."""
-    value = number(fields, "month", "Month")
-    if value is None:
-        return None
-    if value not in range(1, 13):
-        raise FormError(f"Month: {value:g} is none; choose one from the list")
-    return int(value)
+    """The month in a form, None where none was given. Raises AnswerError for what is none."""
+    return choices.month_of(one(fields, "month")) if one(fields, "month") else None

@@ -15,6 +15,7 @@ from app.present.record import label as paper_label
 from app.records import Missing, Product, Reading, RecordsError, Treatment, missing_fields, union_of_fields
 from app.records.fields import Gear
 from app.records.law import load_law
+from app.services.choices import date_of
 from app.web.frame import Fields, FormError, number, one
 
 NUMBERS = ("area_m2", "water_litres", "temperature", "humidity", "wind_speed")
@@ -204,11 +205,10 @@ def read_form(treatment: Treatment, fields: Fields) -> Treatment:
 
 
 def read_day(fields: Fields, name: str) -> date:
-    """The day in a field. Raises FormError where it is none."""
-    try:
-        return date.fromisoformat(one(fields, name))
-    except ValueError:
-        raise FormError(f"{one(fields, name) or 'An empty date'} is not a date; write it as 2026-09-14.") from None
+    """The day in a field. Raises SwardkeyError where it is missing or none."""
+    if not one(fields, name):
+        raise FormError("A date is missing; write it as 28/11/2026.")
+    return date_of(one(fields, name))
 
 
 def read_groups(text: str) -> tuple[int, ...]:

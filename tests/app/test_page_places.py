@@ -178,4 +178,4 @@ def test_the_printed_key_is_made_beside_the_page_and_then_there(
     shown = page(context, printed, month="1")
     assert "The key for January is ready" in shown and 'href="/paper/key?month=1"' in shown
     assert printed.pdf(context, 1) is printed.pdf(context, 1), "made once"
-    assert "choose one from the list" in press(context, printed, {}, "make", month="13")
+    assert "is not a month" in press(context, printed, {}, "make", month="13")
