@@ -88,26 +88,24 @@ def take_files(context: Context, files: Sequence[Path]) -> tuple[Address, list[s
 
 def act(context: Context, address: Address, do: str, fields: Fields, which: str) -> tuple[Address, list[str]]:
     """What a button does: where to go, and what to say. Raises SwardkeyError where it cannot be."""
-    plants = _plants(context)
-    called = name_of_label(plants)
     match do:
         case "name":
-            return new_photos.add(address, fields, plants)
+            return new_photos.add(address, fields, _plants(context))
         case "drop":
             new_photos.discard(address)
             return {}, []
         case "decide":
-            return {}, [_carry_out_decisions(fields, plants)]
+            return {}, [_carry_out_decisions(fields, _plants(context))]
         case "check":
             start_check(_photos())
         case "train":
-            start_training(_photos(), "quick", called)
+            start_training(_photos(), "quick", name_of_label(_plants(context)))
         case "train_full":
             if needs_torch():
                 raise FormError("Full training needs torch, which is not installed here; the page says how to add it.")
-            start_training(_photos(), "full", called)
+            start_training(_photos(), "full", name_of_label(_plants(context)))
         case "fetch":
-            start_fetching(fields, called)
+            start_fetching(fields, name_of_label(_plants(context)))
         case "stop":
             work.stop()
         case "clear":
@@ -150,11 +148,11 @@ def _carry_out_decisions(fields: Fields, plants: Mapping[str, Any]) -> str:
 
 def _change_model(do: str, fields: Fields) -> str:
     """Activate another model; one that was turned down, on a person's word."""
-    before, model = registry().in_charge().name, one(fields, "model")
+    model = one(fields, "model")
     if do == "use":
         return f"{model_words(registry().use(model).name)} is active now."
     if do == "undo":
-        found = registry().undo().name
+        before, found = registry().in_charge().name, registry().undo().name
         work.clear()
         return f"{model_words(found)} is active again, instead of {model_words(before)}."
     by, because = one(fields, "by"), one(fields, "because")
