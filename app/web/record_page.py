@@ -52,7 +52,7 @@ def show(context: Context, draft: Draft) -> dict[str, Any]:
             "sites": known_sites(),
             "known": records.profile() != Profile(),
             "given": given,
-            "states": [(key, state.name) for key, state in context.control.states.items()],
+            "states": context.lists["states"],
             "state": draft.lawn.get("state", ""),
             "visit": visit.show(context, records, number, draft.record.get("tried", "")) if number else None,
             "option": option.name if option is not None else spraying_of(context, draft).mix if draft.of_visit else "",

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 from datetime import date, timedelta
 from pathlib import Path
-from typing import Any, get_args
+from typing import Any
 from urllib.parse import quote
 
 from app.papers.darwin_core import LICENCES
@@ -16,10 +16,10 @@ from app.web import backups, book_checks
 from app.web import visit_page as visit
 from app.web.context import Context
 from app.web.frame import Address, Fields, FormError, number, one, render, row_number, several
+from app.web.lawn_page import near_words
 from app.web.paper_files import WHOLE
 from app.web.treatment_form import read_day
 from app.web.visit_page import found_name
-from model.control.facts import Near
 
 ADDRESS = "/records"
 LATELY = 14  # days for which the first page shows what was done
@@ -114,9 +114,8 @@ def site_of(context: Context, records: Records, which: int) -> dict[str, Any]:
         "uses": records.group_uses(which),
         "due": [_due(records, item) for item in records.follow_ups(which)],
         "done": [_due(records, item) for item in _done_since(records, date.min, which)],
-        "lawns": [(name, lawn.name) for name, lawn in context.control.lawns.items()],
-        "states": [(key, state.name) for key, state in context.control.states.items()],
-        "near": [(thing, thing) for thing in get_args(Near)],
+        **context.lists,
+        "near": near_words(),
         "today": date.today().isoformat(),
     }
 
