@@ -98,10 +98,7 @@ def decider_lines(finding: Finding, key: Key) -> list[str]:
 
 
 def message(finding: Finding, key: Key, answers: Answers) -> str:
-    """A text for whoever has the plant: what would help; "" where nothing would.
-
-    It names no plant, for none is proven.
-    """
+    """A text for whoever has the plant: what would help; "" where nothing would. It names no plant."""
     lines = tuple(decider_lines(finding, key))
     if not lines:
         return ""
@@ -113,10 +110,7 @@ def message(finding: Finding, key: Key, answers: Answers) -> str:
 
 
 def stopped(finding: Finding, key: Key, answers: Answers) -> dict[str, Any]:
-    """Where no more is asked: why, what is known all the same, and what would decide.
-
-    No lines where a question is asked, or the plant is not in the flora.
-    """
+    """Where no more is asked: why, what is known all the same, and what would decide."""
     lost = finding.status == "unlisted"
     return {
         "why": why_stopped(finding),

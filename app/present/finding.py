@@ -89,12 +89,9 @@ def _lacking(finding: Finding, key: Key) -> str:
     return " ".join(lines)
 
 
-def shown_candidates(finding: Finding, most: int = 5, least: float = LEAST_NAMED) -> tuple[list[Candidate], int, float]:
-    """The candidates worth a line of their own; how many others there are, and their share together.
-
-    Returns no more than ``most``, each of ``least`` or more: none where no plant is that probable.
-    """
-    shown = [c for c in finding.candidates[:most] if c.probability >= least]
+def shown_candidates(finding: Finding) -> tuple[list[Candidate], int, float]:
+    """The candidates worth a line, five at most; how many others there are, and their share together."""
+    shown = [c for c in finding.candidates[:5] if c.probability >= LEAST_NAMED]
     rest = 1.0 - finding.unlisted_probability - sum(c.probability for c in shown)
     return shown, finding.species_count - len(shown), max(rest, 0.0)
 

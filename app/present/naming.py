@@ -103,10 +103,7 @@ def against(naming: Naming, key: Key) -> list[str]:
 
 
 def mistaken_for(naming: Naming, key: Key) -> list[tuple[str, str, bool]]:
-    """Plants that this one is mistaken for: name, how to tell them apart, and whether what was seen rules it out.
-
-    What the plant may still be is never ruled out. Those that are not ruled out come first.
-    """
+    """Plants that this one is mistaken for: name, how to tell them apart, and whether it is ruled out; these last."""
     row = key.index[naming.species]
     open_rows = set(unseparated(naming.likelihoods(key), key.flora, naming.counted(key), row))
     open_rows |= {key.index[species] for species in naming.also}
@@ -119,10 +116,7 @@ def mistaken_for(naming: Naming, key: Key) -> list[tuple[str, str, bool]]:
 
 
 def what_it_is(naming: Naming, key: Key, apart: Collection[str] = ()) -> Section:
-    """How sure the name is, what was seen, and what it is often mistaken for.
-
-    ``apart``: plants whose differences are shown elsewhere.
-    """
+    """How sure the name is, what was seen, and what it is mistaken for, but for ``apart``, shown elsewhere."""
     blocks: list[Block] = [Paragraph((how_sure(naming, key),))]
     for title, lines in (
         (f"{FOR}:", seen(naming, key)),

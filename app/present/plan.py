@@ -56,16 +56,14 @@ def place_and_month(plan: Plan, control: Control) -> str:
     return f"{place[plan.case.place]}, {month_name(plan.case.month)}"
 
 
-def names(species: Sequence[str], control: Control) -> str:
+def names(species: Sequence[str], control: Control, between: str = " or ") -> str:
     """Plants by their common names."""
-    return " or ".join(control.flora.species[one].common_name for one in species)
+    return between.join(control.flora.species[one].common_name for one in species)
 
 
 def all_names(plan: Plan, control: Control) -> str:
     """All plants of a plan: those that grow together, or those that it may be."""
-    return (" and " if plan.case.together else " or ").join(
-        control.flora.species[one].common_name for one in plan.case.species
-    )
+    return names(plan.case.species, control, " and " if plan.case.together else " or ")
 
 
 def what_to_do(plan: Plan, control: Control) -> tuple[Block, ...]:

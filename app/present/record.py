@@ -51,10 +51,7 @@ def record_kind(treatment: Treatment) -> str:
 
 
 def record_blocks(current: Current, versions: Versions = (), beside: Iterable[Block] = ()) -> tuple[Block, ...]:
-    """The record of a treatment.
-
-    ``versions``: every signed one, oldest first; ``beside``: what is not part of what is signed.
-    """
+    """The record of a treatment; ``versions``: every signed one, oldest first; ``beside``: what is not signed."""
     treatment = current.record
     assert isinstance(treatment, Treatment)
     missing = {lacking.field for lacking in missing_fields(treatment)}

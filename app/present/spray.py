@@ -86,10 +86,7 @@ def hours(day: Day) -> Table:
 
 
 def one_of_each(day: Day) -> tuple[Reason, ...]:
-    """Of each reading and level that is against spraying, or was not judged, the first reason of the day.
-
-    What does not change with the hour, such as the lawn and the law, is given whole.
-    """
+    """The day's first reason of each reading and level but go; those that no hour changes, such as the law, all."""
     first: dict[tuple[str, ...], Reason] = {}
     for hour in day.hours:
         for reason in hour.verdict.reasons:

@@ -26,8 +26,7 @@ def override_of(by: str, because: str) -> Override | None:
 def activate(name: str, by: str = "", because: str = "") -> InCharge:
     """Activate a model; ``by`` and ``because``, if given, are logged as an override.
 
-    Raises CollectionError for half of an override, ModelError for a model that is not there, is damaged, or was turned
-    down when it was trained and has no override; nothing changes then.
+    Raises CollectionError, or ModelError for a model that is missing, damaged, or turned down and not overridden.
     """
     override = override_of(by, because)
     if override is None:

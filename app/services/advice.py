@@ -37,9 +37,9 @@ def advise(
 def weeds_named(
     plants: PlantNames, names: Sequence[str], exact: bool = False, together: bool = False
 ) -> tuple[str, ...]:  # fmt: skip
-    """The weeds that are named: a shortlist, or those that grow there ``together``, of which each name means one plant.
+    """The ids of the weeds that are named: a shortlist, or two or more that grow there ``together``.
 
-    ``exact`` refuses a name that several plants have. Raises AnswerError, also where fewer than two are ``together``.
+    ``exact``, which ``together`` implies, refuses a name that several plants have. Raises AnswerError.
     """
     found = plants.the_plants_in(names, exact or together)
     if together and len(found) < 2:
@@ -53,9 +53,6 @@ def plan_for(case: Case) -> Plan:
 
 
 def years_of(names: Sequence[str]) -> tuple[list[Year], Control]:
-    """The years of some plants, each once, with the facts; a name of several plants gives each of them.
-
-    Raises AnswerError for a name that is not known.
-    """
+    """The year of each plant that is named, with the facts. Raises AnswerError for a name that is not known."""
     control = load_advice()
     return [year_of(control, species) for species in PlantNames(control.flora).the_plants_in(names)], control

@@ -82,10 +82,7 @@ class Batch:
     before: int
 
     def rows(self) -> Generator[Named, None, None]:
-        """Name the photos that are left, in the order of their names; each row is in the table once it is given.
-
-        Raises SwardkeyError. Interrupted, all rows so far are kept.
-        """
+        """Name the photos that are left, in order; each row is in the table once it is given. Raises SwardkeyError."""
         workers = min(self.workers, len(self.left))
         for row in name_all(self.left, workers, self.folder, self.model, self.month, self.region) if workers else ():
             if self.table is not None:
@@ -103,10 +100,7 @@ def check_batch(
     workers: int | None = None,
     of_one_plant: Mapping[str, object] | None = None,
 ) -> Batch:
-    """A folder to name, from the options of the command; ``of_one_plant`` are those that only suit a single plant.
-
-    Raises SwardkeyError for what does not go together, and for a table of something else.
-    """
+    """A folder to name, from the options of a command; ``of_one_plant``: those for one plant. Raises SwardkeyError."""
     if len(photos) != 1 or not photos[0].is_dir():
         raise SwardkeyError("name one folder of photos, or photos of one plant without --out and --shard")
     for option, given in (of_one_plant or {}).items():
@@ -194,10 +188,7 @@ def _without_ctrl_c() -> Iterator[None]:
 
 
 def name_all(files: Iterable[str], workers: int, *knows: Any) -> Iterator[Named]:
-    """Rows of photos in the order of their names; ``knows`` are the arguments of Worker.
-
-    Raises SwardkeyError when a process is ended from outside.
-    """
+    """Rows of photos, in order; ``knows``: arguments of Worker. Raises SwardkeyError when a process is ended."""
     os.environ.update(dict.fromkeys(ONE_THREAD, "1"))  # for the workers, which inherit it
     context = multiprocessing.get_context("spawn")
     with ProcessPoolExecutor(workers, context, _start_worker, knows) as pool:

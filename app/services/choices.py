@@ -55,10 +55,7 @@ def state_of(text: str) -> str:
 
 
 def lawn_of(control: Control, lawn: str | None, cultivar: str | None = None) -> tuple[str | None, str | None]:
-    """The lawn grass and its cultivar, as the files of facts spell them, from what people call either.
-
-    A cultivar that is named as the lawn gives both. What is not known stays as it is, for the check that follows.
-    """
+    """The ids of a lawn grass and its cultivar, from what people call either; what is not known stays as it is."""
     found = control.lawn_named(lawn) if lawn else None
     grass, named = found or (lawn, None)
     if cultivar and grass:

@@ -208,19 +208,18 @@ def photos_to_check(
     return read_labelled(folder, names, {name: str(plant.common_name) for name, plant in plants.items()})
 
 
-def called(plants: Mapping[str, Any], label: str) -> str:
-    """The common name of a label, which every command takes too."""
+def common_name(plants: Mapping[str, Any], label: str) -> str:
+    """The common name of a label, or what it is outside the flora."""
     if label not in plants:
         return label.replace("other:", "outside the flora: ").replace("_", " ")
     return str(plants[label].common_name)
 
 
 def both_names(plants: Mapping[str, Any], label: str) -> str:
-    """The common and the scientific name of a label, for a page on which photos are decided on."""
-    if label not in plants:
-        return called(plants, label)
-    common, scientific = str(plants[label].common_name), str(plants[label].scientific_name)
-    return f"{common} ({scientific})" if common != scientific else scientific
+    """The common and the scientific name of a label."""
+    common = common_name(plants, label)
+    scientific = str(plants[label].scientific_name) if label in plants else common
+    return f"{common} ({scientific})" if common != scientific else common
 
 
 def write_questions(
@@ -262,8 +261,7 @@ def accept_suggestions(
 
     may = {*species, *(photo.label for photo in collection.photos())}
     sure = [one for one in report.suspects if one.chance >= least and one.likelier in may]
-    for one in sure:
-        carry_out(collection, Decision(one.photo, one.given, "relabel", one.likelier), labeller(by))
+    carry_out_all(collection, (Decision(one.photo, one.given, "relabel", one.likelier) for one in sure), by)
     return sure, len(report.suspects) - len(sure)
 
 
@@ -279,14 +277,9 @@ def carry_out_all(collection: Collection, decisions: Iterable[Decision], by: str
     """Carry out decisions that were checked; how many of each kind. Raises CollectionError."""
     done = {"keep": 0, "relabel": 0, "drop": 0}
     for decision in decisions:
-        carry_out(collection, decision, labeller(by))
+        if decision.action == "relabel":
+            collection.relabel(decision.photo, decision.species, labeller(by))
+        elif decision.action == "drop":
+            collection.remove(decision.photo, labeller(by))
         done[decision.action] += 1
     return done
-
-
-def carry_out(collection: Collection, decision: Decision, by: str) -> None:
-    """Do what was decided about one photo. Raises CollectionError."""
-    if decision.action == "relabel":
-        collection.relabel(decision.photo, decision.species, by)
-    elif decision.action == "drop":
-        collection.remove(decision.photo, by)

@@ -6,11 +6,11 @@ import io
 from pathlib import Path
 from typing import Any, get_args
 
+from app.papers.paper_file import write_paper
 from app.services.choices import one_of
 from model.errors import SwardkeyError
 from model.flora import Flora
 from model.flora.name import PlantNames
-from model.storage import replace_file
 from training.drawn import PLAIN_LAWN, draw_portrait, draw_scene, plan_portrait, plan_scene
 from training.drawn.drawing import drawing_of
 from training.drawn.ground import Ground
@@ -44,14 +44,11 @@ def draw_species(
 
 
 def save_picture(picture: Any, file: Path) -> None:
-    """Write a picture as a whole or not at all. Raises SwardkeyError naming the file."""
-    if file.suffix.lower() not in FORMATS:
-        raise SwardkeyError(f"--out {file}: not a .jpg or .png; give the file one of these endings")
-    if not file.parent.is_dir():
-        raise SwardkeyError(f"--out {file}: there is no folder {file.parent}; make it first")
-    drawn = io.BytesIO()
-    picture.save(drawn, format=FORMATS[file.suffix.lower()], quality=88)
-    try:
-        replace_file(file, drawn.getvalue())
-    except OSError as error:
-        raise SwardkeyError(f"--out {file}: cannot be written ({error.strerror}); choose another place") from None
+    """Write a picture as a whole or not at all. Raises AnswerError naming the file."""
+
+    def drawn() -> bytes:
+        held = io.BytesIO()
+        picture.save(held, format=FORMATS[file.suffix.lower()], quality=88)
+        return held.getvalue()
+
+    write_paper(file, "--out", tuple(FORMATS), drawn)

@@ -24,11 +24,9 @@ def start_interview(
     month: int | None = None,
     region: str | None = None,
 ) -> Interview:
-    """One plant: what its photos and answers say, the latter in a file or as they would stand in one.
+    """The interview on one plant, from its photos and answers (a file, or what would stand in one).
 
-    ``visible`` overrides what the file says can be seen.
-
-    ``finding`` of it is the name, ``question`` what to ask next. Raises SwardkeyError naming what cannot be read.
+    ``visible`` overrides what the file says can be seen. Raises SwardkeyError naming what cannot be read.
     """
     key = load_key()
     given: Answers = {}

@@ -63,10 +63,7 @@ def reasons_against(control: Control, use: Use) -> tuple[Reason, ...]:
 
 
 def actives_named(control: Control, products: tuple[Product, ...]) -> tuple[str, ...]:
-    """The actives that products name, whatever their strengths, and the blanks and dashes between.
-
-    A name that is not known is passed over.
-    """
+    """The actives that products name, however they are written; a name that is not known is passed over."""
     return control.actives_in("; ".join(f"{product.actives}; {product.name}" for product in products))
 
 

@@ -30,6 +30,7 @@ from model.identify import Key
 def _visit(
     number: int, maker: str | None, place: str | None, cover: float | None, key: Key | None, pictured: bool = True
 ) -> PaperVisit:  # fmt: skip
+    """What the papers of a visit are made of. ``maker``: who hands them out, None for who made the visit."""
     key, control = key or load_key(), load_advice()
     with open_records() as book:
         record = visit_record(book, number)
@@ -50,10 +51,7 @@ def paper_of_visit(
     name: str, number: int, maker: str | None = None, place: str | None = None, cover: float | None = None,
     key: Key | None = None,
 ) -> bytes:  # fmt: skip
-    """The paper ``name``, one of TITLES, of a visit. Raises SwardkeyError where the visit lacks what it needs.
-
-    ``maker``: who hands it out, by default who made the visit. ``key`` is loaded where it is not given.
-    """
+    """The paper ``name``, one of TITLES, of a visit. Raises SwardkeyError where the visit lacks what it needs."""
     return make_paper(name, _visit(number, maker, place, cover, key))
 
 
@@ -68,10 +66,7 @@ def advice_of_visit(
     number: int, maker: str | None = None, client: str = "", place: str | None = None, cover: float | None = None,
     key: Key | None = None,
 ) -> bytes:  # fmt: skip
-    """The advice sheet of a visit. Raises SwardkeyError where there is no such visit, or it names no plant.
-
-    ``maker``: who hands it out, by default who made the visit. ``key`` is loaded where it is not given.
-    """
+    """The advice sheet of a visit. Raises SwardkeyError where there is no such visit, or it names no plant."""
     return make_paper("advice", _visit(number, maker, place, cover, key), client=client)
 
 
@@ -96,10 +91,7 @@ def job_of_visit(
     number: int, maker: str | None = None, methods: Sequence[str] = (), sums: Sequence[str] = (),
     place: str | None = None, cover: float | None = None, with_last_sum: bool = False, key: Key | None = None,
 ) -> bytes:  # fmt: skip
-    """The job sheet of a visit: of the ``methods`` that were chosen, else of what was decided on at the visit.
-
-    ``with_last_sum``: also what was worked out last at the terminal, with its day.
-    """
+    """The job sheet of a visit, for ``methods`` or what was decided on; ``with_last_sum``: the last of `mix` too."""
     visit = _visit(number, maker, place, cover, key)
     known = visit.control.methods.methods
     chosen = tuple(FORMER_METHODS.get(method, method) for method in methods)

@@ -29,7 +29,7 @@ def _warn_once(note: str) -> None:
     logging.getLogger("swardkey").warning("swardkey: %s", note)
 
 
-def model_in_charge() -> PhotoModel:
+def active_photo_model() -> PhotoModel:
     """The active photo model; loaded once, and anew when another is activated. A damaged one is warned of once."""
     model, found = registry().load(_loaded)
     if found.note:
@@ -41,5 +41,5 @@ def evidence_of(files: Sequence[Path]) -> Evidence:
     """The evidence of photos of one plant. Raises PhotoError naming the file that cannot be read."""
     with ThreadPoolExecutor(1) as beside:  # photos are opened in the time that the model takes to load
         opening = beside.submit(lambda: [open_photo(file) for file in files])
-        model = model_in_charge()
+        model = active_photo_model()
         return model.look(opening.result())

@@ -7,8 +7,8 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from pathlib import Path
-from threading import Lock
 from typing import TYPE_CHECKING
 
 from app.services.collection import own_collection
@@ -24,8 +24,6 @@ ON_PAPER = (720, 720)  # px: 40 mm at 450 to the inch
 OF_THIS = "The plant itself, as it was photographed for this advice."
 ONE_OF_THESE = "One of them, as it was photographed for this advice."
 OWN = "from your collection"
-_lock = Lock()
-_read: dict[Path, tuple[tuple[int, int], Mapping[str, PlantPhoto]]] = {}  # by collection: its state, and its photos
 
 
 @dataclass(frozen=True)
@@ -90,18 +88,15 @@ def _on_paper(file: Path, caption: str) -> SheetPhoto | None:
 
 def _photos(folder: Path) -> Mapping[str, PlantPhoto]:
     """The photo of each species, and under ``open <species>`` its first open one; read again when one is added."""
-    manifest = folder / "manifest.csv"
     try:
-        state = (manifest.stat().st_mtime_ns, manifest.stat().st_size)
+        state = (folder / "manifest.csv").stat()
     except OSError:
         return {}
-    with _lock:
-        if _read.get(folder, (None,))[0] != state:
-            _read[folder] = (state, _chosen(folder))
-        return _read[folder][1]
+    return _chosen(folder, state.st_mtime_ns, state.st_size)
 
 
-def _chosen(folder: Path) -> Mapping[str, PlantPhoto]:
+@lru_cache(maxsize=2)
+def _chosen(folder: Path, changed: int, size: int) -> Mapping[str, PlantPhoto]:
     from training.collection.licence import OPEN, kind_of
 
     try:

@@ -4,8 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
-from functools import lru_cache
-from pathlib import Path
+from functools import cache
 
 from model.at_once import questions_at_once
 from model.errors import AnswerError
@@ -63,10 +62,10 @@ class Request:
         return "" if question.part in (self.visible or ("leaves",)) else IF_THERE.get(question.part, "")
 
 
-@lru_cache(maxsize=2)
-def load_wanted_photos(configs: Path = CONFIGS) -> WantedPhotos:
+@cache
+def load_wanted_photos() -> WantedPhotos:
     """Read configs/wanted_photos.yaml. Raises FloraError naming the field that is wrong."""
-    return read_facts(configs / "wanted_photos.yaml", WantedPhotos)
+    return read_facts(CONFIGS / "wanted_photos.yaml", WantedPhotos)
 
 
 def request_of(interview: Interview) -> Request:

@@ -23,10 +23,7 @@ def recipes_in_words() -> str:
 
 
 def photos_to_learn(folder: Path | None, recipe: str = "quick") -> list[LabelledPhoto]:
-    """The photos of a collection.
-
-    Raises CollectionError where it holds none, or there is no such recipe, ModelError where the recipe cannot run.
-    """
+    """The photos of a collection. Raises CollectionError where it holds none, ModelError where torch is missing."""
     if recipe not in recipe_names():
         raise CollectionError(f"--recipe {recipe}: there is no such recipe; choose {' or '.join(recipe_names())}")
     if recipe == "full":

@@ -7,10 +7,7 @@ from app.services.knowledge import load_advice
 
 
 def lawn_of_site(typed: str, notes: str = "") -> dict[str, str]:
-    """The fields of a site that a lawn grass gives: its id, and a cultivar beside the ``notes``, as a site has none.
-
-    Raises AnswerError for a grass that is not known.
-    """
+    """The fields of a site that a lawn grass gives; its cultivar joins the ``notes``. Raises AnswerError."""
     control = load_advice()
     lawn, cultivar = lawn_of(control, typed)
     grass = one_of("--lawn", lawn or "", control.lawns)

@@ -17,10 +17,7 @@ from model.traits.refit import Plant, Rate, fit_mistakes
 
 
 def fit_slips() -> tuple[list[Rate], int]:
-    """Fitted rates and the number of plants, starting from the shipped rates, never from an earlier fit.
-
-    Raises SwardkeyError where there are too few plants.
-    """
+    """Rates fitted from the shipped ones, and the number of plants. Raises SwardkeyError where these are too few."""
     plants = confirmed_plants()
     return list(fit_mistakes(load_key(fitted=False).likelihoods, plants)), len(plants)
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -47,16 +47,16 @@ def open_visit(number: int) -> Visit:
 def keep_finding(number: int, interview: Interview, photos: Sequence[Path]) -> KeptFinding:
     """Keep photos and what was found with a visit: all of it or nothing. Raises PhotoError, RecordsError."""
     with open_records() as book, book.together():
-        for photo in photos:
-            _keep_photo(book, number, photo)
+        keep_photos(book, number, photos)
         return book.add_finding(finding_to_keep(number, interview.finding, interview.answers, interview.visible))
 
 
-def _keep_photo(book: Records, number: int, photo: Path) -> None:
-    sha256 = book.store_photo(photo)
-    record: Any = book.current("visit", number).record
-    if sha256 not in {kept.sha256 for kept in record.photos}:
-        book.add_photo(KeptPhoto(number, sha256, "before"))
+def keep_photos(book: Records, number: int, photos: Iterable[Path]) -> None:
+    """Keep photos with a visit, each once. Raises PhotoError, RecordsError."""
+    known = {kept.sha256 for kept in visit_record(book, number).photos}
+    for sha256 in dict.fromkeys(map(book.store_photo, photos)):
+        if sha256 not in known:
+            book.add_photo(KeptPhoto(number, sha256, "before"))
 
 
 def plan_for_visit(

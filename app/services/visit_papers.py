@@ -62,7 +62,7 @@ def namings_of(record: VisitRecord, key: Key) -> tuple[Naming, ...]:
 
 def _naming(best: KeptFinding, key: Key) -> Naming:
     species = species_of(best) or ""
-    chances = _chances(best)
+    chances = chances_of(best)
     probability = best.probability if best.probability is not None else chances.get(species)
     undecided = best.status == "undecided" and not best.confirmed_by
     others = {s: p for s, p in chances.items() if s != species and s in key.flora.species}
@@ -75,7 +75,7 @@ def _may_be_named(found: KeptFinding) -> bool:
     """Whether a person confirmed the name, or the key named it, or put it in front with some weight."""
     if found.confirmed_by:
         return True
-    front = _chances(found).get(species_of(found) or "", 1.0)
+    front = chances_of(found).get(species_of(found) or "", 1.0)
     return found.status != "unlisted" and (bool(found.species) or front >= LEAST_NAMED)
 
 
@@ -83,9 +83,7 @@ def species_of(found: KeptFinding) -> str | None:
     """The species that a finding names, or that is in front in it."""
     if found.species:
         return found.species
-    candidates = found.finding.get("candidates") or []
-    first = candidates[0] if candidates else None
-    return str(first.get("species")) if isinstance(first, dict) else None
+    return next(iter(chances_of(found)), None)
 
 
 def answers_of(found: KeptFinding, key: Key) -> Answers:
@@ -94,8 +92,8 @@ def answers_of(found: KeptFinding, key: Key) -> Answers:
     return check_answers(key.flora.characters, known)
 
 
-def _chances(found: KeptFinding) -> dict[str, float]:
-    """The probabilities of the candidates that a kept finding lists."""
+def chances_of(found: KeptFinding) -> dict[str, float]:
+    """The probabilities of the candidates that a kept finding lists, 0 to 1, by species."""
     listed = [one for one in found.finding.get("candidates") or [] if isinstance(one, dict)]
     return {str(one.get("species")): float(one.get("probability") or 0.0) for one in listed}
 

@@ -10,15 +10,13 @@ import gradio as gr
 from pydantic import Field, TypeAdapter, ValidationError
 
 from app.present.deciding import finding_json
-from app.services.advice import plan_for, weeds_named
-from app.services.choices import lawn_of
+from app.services import advice
 from app.services.interview import start_interview
-from app.services.labels import labels_read
 from app.web.context import Context
-from app.web.uploads import Uploads, put_away
+from app.web.uploads import Uploads, remove_upload
 from model.control import Case
 from model.errors import PhotoError, SwardkeyError
-from model.flora.name import MOST_WORDS, PlantNames
+from model.flora.name import MOST_WORDS
 from model.validation import first_cause
 
 Json = dict[str, Any]
@@ -56,7 +54,7 @@ def add(context: Context, uploads: Uploads) -> None:
         """
         case = {"month": month, "lawn": lawn, "place": place, "cover": cover, "stage": stage, "state": state}
         case |= {"used": used, "near": near, "cultivar": cultivar, "together": together}
-        return _answer(context, lambda: _advise(context, species, case))
+        return _answer(context, lambda: _advise(species, case))
 
     gr.api(identify)
     gr.api(advise)
@@ -86,19 +84,17 @@ def _identify(uploads: Uploads, photos: Any, answers: Any, month: Any) -> Json:
         raise PhotoError(why) from None
     finally:
         for file in files:
-            put_away(file)
+            remove_upload(file)
     found = finding_json(interview.finding, interview.key, interview.answers)
     for shown in found["photos"]:
         shown["file"] = Path(shown["file"]).name
     return found
 
 
-def _advise(context: Context, species: Any, given: Mapping[str, Any]) -> Json:
-    together = TypeAdapter(bool | None).validate_python(given["together"]) or False
-    plants = weeds_named(PlantNames(context.control.flora), NAMES.validate_python(species), together=together)
-    words = WORDS.validate_python({name: given.get(name) for name in ("lawn", "cultivar", "place", "stage", "state")})
-    grass, variety = lawn_of(context.control, words["lawn"], words["cultivar"])
-    given = {**given, "lawn": grass, "cultivar": variety}
+def _advise(species: Any, given: Mapping[str, Any]) -> Json:
+    WORDS.validate_python({name: given.get(name) for name in ("lawn", "cultivar", "place", "stage", "state")})
     known = {name: value for name, value in given.items() if value is not None}
-    case = TypeAdapter(Case).validate_python({**known, "species": plants, "labels": labels_read()})
-    return plan_for(case).as_json(context.control)
+    case = vars(TypeAdapter(Case).validate_python({**known, "species": ()}))
+    circumstances = {name: value for name, value in case.items() if name not in ("species", "labels")}
+    made, control = advice.advise(NAMES.validate_python(species), **circumstances)
+    return made.as_json(control)

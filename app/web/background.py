@@ -13,7 +13,7 @@ from app.web.faults import write_fault
 from app.web.frame import FormError, for_pages
 from model.errors import SwardkeyError
 
-Tell = Callable[[str, int, int], None]  # stage, done, total; 0 where not known
+Progress = Callable[[str, int, int], None]  # stage, done, total; 0 where not known
 WAIT = 8.0  # seconds of a stage before the time left is estimated
 
 
@@ -63,7 +63,7 @@ class Work:
         left = spent / found.done * (found.total - found.done) if known else None
         return replace(found, spent=now - self._begun, left=left)
 
-    def start(self, name: str, run: Callable[[Tell], Any], resume: Mapping[str, str] | None = None) -> None:
+    def start(self, name: str, run: Callable[[Progress], Any], resume: Mapping[str, str] | None = None) -> None:
         """Start a task; ``run`` is called with the progress callback. Raises FormError while one is running."""
         with self._lock:
             if self._state.running:
@@ -92,7 +92,7 @@ class Work:
                 self._stage_begun = time.monotonic()
             self._state = replace(self._state, stage=stage, done=done, total=total)
 
-    def _run(self, run: Callable[[Tell], Any]) -> None:
+    def _run(self, run: Callable[[Progress], Any]) -> None:
         ended: dict[str, Any] = {}
         try:
             ended["result"] = run(self._progress)

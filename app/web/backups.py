@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 import shutil
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from datetime import datetime
 from pathlib import Path
 from typing import Any
@@ -12,10 +12,10 @@ from typing import Any
 from app.present.finding import day_text
 from app.records import back_up, plan_restore, restore
 from app.services.home import home
-from app.web.background import Tell, Work
+from app.web.background import Progress, Work
 from app.web.context import Context
-from app.web.frame import Address, Fields, FormError, for_pages
-from app.web.uploads import put_away
+from app.web.frame import Address, FormError, for_pages
+from app.web.uploads import remove_upload
 from model.errors import SwardkeyError
 
 FOLDER = "backups"  # in the user's folder; no backup holds others
@@ -29,7 +29,6 @@ CALLED = {
     "labels": "labels you have read",
     "slips": "how often people mistake one thing for another",
 }
-HERE = {"backup": "list"}
 work = Work()
 
 
@@ -90,42 +89,45 @@ def _in_words(plan: Any) -> dict[str, str]:
     }
 
 
-def make(fields: Fields, which: str) -> tuple[Address, list[str]]:
-    """Make a backup of now."""
+def act(do: str, which: str) -> Address:
+    """What a button does; where to go. Raises SwardkeyError where it cannot be."""
+    match do:
+        case "make_backup":
+            make()
+        case "restore":
+            bring_back(which)
+        case "choose_backup":
+            return {"backup": file_of(which).name}
+        case "clear":
+            work.clear()
+        case _:
+            raise FormError("The backups had changed since this page was loaded; the page is up to date now.")
+    return {"backup": "list"}
+
+
+def make() -> None:
+    """Make a backup of now, in the background."""
     folder = home() / FOLDER
     file = folder / f"swardkey-{datetime.now():%Y-%m-%d-%H%M%S}.zip"
 
-    def run(tell: Tell) -> dict[str, Any]:
+    def run(progress: Progress) -> dict[str, Any]:
         folder.mkdir(parents=True, exist_ok=True)
-        try:
-            done = back_up(home(), file, lambda files: tell("Copying files.", files, 0))
-        except SwardkeyError as error:
-            raise FormError(for_pages(str(error))) from None
+        done = back_up(home(), file, lambda files: progress("Copying files.", files, 0))
         return {"made": file.name, "files": done.files, "notes": done.notes}
 
     work.start("The backup", run)
-    return dict(HERE), []
 
 
-def choose(fields: Fields, which: str) -> tuple[Address, list[str]]:
-    """Look at what restoring a backup would do."""
-    return {"backup": file_of(which).name}, []
+def bring_back(name: str) -> None:
+    """Restore a backup, in the background."""
+    plan = plan_restore(file_of(name), home())
 
-
-def bring_back(fields: Fields, which: str) -> tuple[Address, list[str]]:
-    """Restore a backup."""
-    plan = plan_restore(file_of(which), home())
-
-    def run(tell: Tell) -> dict[str, Any]:
-        try:
-            # Whoever stops it while files are unpacked and checked has changed nothing.
-            notes = restore(plan, lambda files: tell("Unpacking and checking.", files, plan.files))
-        except SwardkeyError as error:
-            raise FormError(for_pages(str(error))) from None
-        return {"restored": which, "notes": notes}
+    def run(progress: Progress) -> dict[str, Any]:
+        # Whoever stops it while files are unpacked and checked has changed nothing.
+        notes = restore(plan, lambda files: progress("Unpacking and checking.", files, plan.files))
+        return {"restored": name, "notes": notes}
 
     work.start("Restoring", run)
-    return dict(HERE), []
 
 
 def take_files(context: Context, files: Sequence[Path]) -> tuple[Address, list[str]]:
@@ -144,19 +146,5 @@ def take_files(context: Context, files: Sequence[Path]) -> tuple[Address, list[s
         target.parent.mkdir(parents=True, exist_ok=True)
         shutil.move(file, target)
     finally:
-        put_away(file)
+        remove_upload(file)
     return {"backup": target.name}, []
-
-
-def clear(fields: Fields, which: str) -> tuple[Address, list[str]]:
-    """Forget what it came to."""
-    work.clear()
-    return dict(HERE), []
-
-
-ACTIONS: dict[str, Callable[[Fields, str], tuple[Address, list[str]]]] = {
-    "make_backup": make,
-    "choose_backup": choose,
-    "restore": bring_back,
-    "clear": clear,
-}

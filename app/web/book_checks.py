@@ -2,16 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from typing import Any
 
 from app.records import open_records
 from app.services.book_check import LIMITS, BookCheck, check_book
 from app.web import backups
-from app.web.background import Tell, Work
+from app.web.background import Progress, Work
 from app.web.frame import Address, Fields, one
 
-HERE = {"check": "yes"}
 work = Work()
 
 
@@ -20,23 +18,17 @@ def show() -> dict[str, Any]:
     return {"backups": [(file.name, file.name) for file in backups.there()], "state": work.state, "limits": LIMITS}
 
 
-def check(fields: Fields) -> Address:
-    """Begin a check; its photos may take a while."""
+def act(do: str, fields: Fields) -> Address:
+    """Begin a check, whose photos may take a while, or forget what the last one came to; where to go."""
+    if do == "forget_check":
+        work.clear()
+        return {"check": "yes"}
     mark, name = one(fields, "mark"), one(fields, "against")
     file = backups.file_of(name) if name else None
 
-    def run(tell: Tell) -> BookCheck:
+    def run(progress: Progress) -> BookCheck:
         with open_records() as records:
             return check_book(records, mark, file)
 
     work.start("The check", run)
-    return dict(HERE)
-
-
-def forget(fields: Fields) -> Address:
-    """Forget what the last check came to."""
-    work.clear()
-    return dict(HERE)
-
-
-ACTIONS: dict[str, Callable[[Fields], Address]] = {"check_book": check, "forget_check": forget}
+    return {"check": "yes"}

@@ -8,11 +8,11 @@ from typing import Any
 from app.present.deciding import known_so_far
 from app.present.finding import LEAST_NAMED, shown_candidates
 from app.web import photos_page as photos
-from app.web import visible_parts as sight
+from app.web import visible_parts
 from app.web.comparison import Pair, pair_of
 from app.web.context import Context
 from app.web.draft import Draft, Step
-from app.web.frame import leads_to
+from app.web.frame import go_to
 from app.web.plant_pictures import first_photo
 from app.web.sender import ask_sender
 from model.identify import LEADS, Finding, PhotoEvidence
@@ -39,8 +39,8 @@ def show(context: Context, draft: Draft) -> dict[str, Any]:
         "known": known_so_far(finding, context.key, interview.answers),
         "photo_leads": best_by_photo(finding, interview.photos),
         "photo": first_photo(draft),
-        "usual": sight.usual(),
-        "parts_asked": sight.cards(draft) if sight.is_asked(draft) else [],
+        "usual": visible_parts.usual(),
+        "parts_asked": visible_parts.cards(draft) if visible_parts.is_asked(draft) else [],
         "again": False,
         "pairs": look_alikes(context, finding, out_of_sight(context.key.flora.characters, draft.visible)),
         **nothing,
@@ -92,10 +92,10 @@ def look_alikes(context: Context, finding: Finding, hidden: Collection[str] = ()
 
 
 ACTIONS = {
-    "ask": leads_to("questions"),
+    "ask": go_to("questions"),
     "ask_sender": ask_sender,
-    "see": sight.see,
-    "see_usual": sight.see_usual,
+    "see": visible_parts.see,
+    "see_usual": visible_parts.see_usual,
     "look": photos.look,
     "remove": photos.remove,
 }

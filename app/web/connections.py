@@ -9,10 +9,10 @@ from typing import Any
 import h11
 from uvicorn.protocols.http.h11_impl import H11Protocol
 
-MOST, MOST_OF_ONE = 200, 64  # connections in all and of one address; a browser has six at most
-HEAD = 10.0  # seconds for the whole head of a request
-SILENT = 60.0  # seconds without a byte while a form or a file is sent, or in which nothing of an answer is read
-TAKEN_IN = 64  # connections that are accepted before the first of them is looked at
+MAX_CONNECTIONS, MAX_PER_ADDRESS = 200, 64  # connections in all and of one address; a browser has six at most
+HEADER_TIMEOUT = 10.0  # seconds for the whole head of a request
+IDLE_TIMEOUT = 60.0  # seconds without a byte while a form or a file is sent, or in which nothing of an answer is read
+BACKLOG = 64  # connections that are accepted before the first of them is looked at
 
 
 class Connection(H11Protocol):
@@ -23,28 +23,28 @@ class Connection(H11Protocol):
 
     def __init__(self, *given: Any, **named: Any) -> None:
         super().__init__(*given, **named)
-        self._heard = self.loop.time()
-        self._patience: asyncio.TimerHandle | None = None
-        self._unread: asyncio.TimerHandle | None = None
+        self._last_heard = self.loop.time()
+        self._read_timer: asyncio.TimerHandle | None = None
+        self._write_timer: asyncio.TimerHandle | None = None
 
     def connection_made(self, transport: asyncio.Transport) -> None:  # type: ignore[override]
         """Take it in, and make room for it or cut it off where there are too many."""
         super().connection_made(transport)
-        self._wait(HEAD)
+        self._set_read_timeout(HEADER_TIMEOUT)
         everyone = [one for one in self.connections if isinstance(one, Connection)]
         of_one = [one for one in everyone if one.address == self.address]
-        if len(of_one) > MOST_OF_ONE:
-            self._first_to_go(of_one).cut_off()
-        elif len(everyone) > MOST:
-            self._first_to_go(everyone).cut_off()
+        if len(of_one) > MAX_PER_ADDRESS:
+            self._to_evict(of_one).abort()
+        elif len(everyone) > MAX_CONNECTIONS:
+            self._to_evict(everyone).abort()
 
-    def _first_to_go(self, among: list[Connection]) -> Connection:
+    def _to_evict(self, among: list[Connection]) -> Connection:
         """Of too many, who owes us most; else one of the address that has most, or this one where no other has more."""
         owing = [one for one in among if one is not self and (one.owes is not None or one.flow.write_paused)]
         if owing:
-            return min(owing, key=lambda one: (2 if one.owes is None else one.owes, one._heard))
+            return min(owing, key=lambda one: (2 if one.owes is None else one.owes, one._last_heard))
         count = Counter(one.address for one in among)
-        crowd = max(among, key=lambda one: (count[one.address], -one._heard))
+        crowd = max(among, key=lambda one: (count[one.address], -one._last_heard))
         return crowd if count[crowd.address] > count[self.address] else self
 
     @property
@@ -60,48 +60,48 @@ class Connection(H11Protocol):
     def data_received(self, data: bytes) -> None:
         """Take bytes in: the head of a request must be whole in time, and what follows must keep coming."""
         super().data_received(data)
-        self._heard = self.loop.time()
+        self._last_heard = self.loop.time()
         if self.owes != 0:
-            self._wait(SILENT if self.owes else 0)
-        elif self._patience is None:
-            self._wait(HEAD)
+            self._set_read_timeout(IDLE_TIMEOUT if self.owes else 0)
+        elif self._read_timer is None:
+            self._set_read_timeout(HEADER_TIMEOUT)
 
     def pause_writing(self) -> None:
         """Nothing more of an answer goes out: whoever asked for it must read on in time."""
         super().pause_writing()
-        self._unread = self.loop.call_later(SILENT, self.cut_off)
+        self._write_timer = self.loop.call_later(IDLE_TIMEOUT, self.abort)
 
     def resume_writing(self) -> None:
         """It was read."""
         super().resume_writing()
-        self._read_on()
+        self._stop_write_timer()
 
     def connection_lost(self, exc: Exception | None) -> None:
         """Wait for it no longer."""
-        self._wait(0)
-        self._read_on()
+        self._set_read_timeout(0)
+        self._stop_write_timer()
         super().connection_lost(exc)
 
-    def cut_off(self) -> None:
+    def abort(self) -> None:
         """Close it without a word."""
-        self._wait(0)
-        self._read_on()
+        self._set_read_timeout(0)
+        self._stop_write_timer()
         self.connections.discard(self)
         self.transport.abort()
 
-    def _lose_patience(self) -> None:
+    def _on_read_timeout(self) -> None:
         if self.flow.read_paused:  # it is us who do not listen
-            self._wait(SILENT)
+            self._set_read_timeout(IDLE_TIMEOUT)
         else:
-            self.cut_off()
+            self.abort()
 
-    def _read_on(self) -> None:
-        if self._unread is not None:
-            self._unread.cancel()
-            self._unread = None
+    def _stop_write_timer(self) -> None:
+        if self._write_timer is not None:
+            self._write_timer.cancel()
+            self._write_timer = None
 
-    def _wait(self, seconds: float) -> None:
+    def _set_read_timeout(self, seconds: float) -> None:
         """How long to wait from now on; 0 is for ever."""
-        if self._patience is not None:
-            self._patience.cancel()
-        self._patience = self.loop.call_later(seconds, self._lose_patience) if seconds else None
+        if self._read_timer is not None:
+            self._read_timer.cancel()
+        self._read_timer = self.loop.call_later(seconds, self._on_read_timeout) if seconds else None

@@ -73,9 +73,9 @@ class Context:
 
     def interview(self, draft: Draft) -> Interview:
         """The interview that a draft describes."""
-        from app.web.shots import evidence_of_shots
+        from app.web.draft_photos import photo_evidence
 
-        evidence = evidence_of_shots(draft, self.drafts.photos(draft.id))
+        evidence = photo_evidence(draft, self.drafts.photos(draft.id))
         answers = {c: a for c, a in draft.answers.items() if c in self.key.flora.characters}
         region = region_named(self.key.prior_config, None)
         return Interview(self.key, evidence, draft.month, region, answers, draft.visible)

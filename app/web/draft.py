@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 import secrets
 from collections.abc import Mapping
-from dataclasses import asdict, dataclass, field
+from dataclasses import asdict, dataclass, field, replace
 from pathlib import Path
 from threading import Lock
 from typing import Any, Literal
@@ -99,6 +99,10 @@ class Draft:
     called: str = ""  # the plant, in words, once a plan was made
     of_visit: int = 0  # the kept visit that this is a further plan or spray of
     together: bool = False  # all of ``given`` grow there
+
+    def at(self, step: str) -> Draft:
+        """The draft at another step; a question that is asked again or half answered is left as it was."""
+        return replace(self, step=step, asking="", choosing=Choosing())
 
     def as_json(self) -> dict[str, Any]:
         """As plain data; the answers as pairs, since the record book stores mappings with sorted keys."""

@@ -12,7 +12,7 @@ from model.errors import SwardkeyError
 
 
 @contextmanager
-def in_a_sentence(notices: list[str]) -> Iterator[None]:
+def errors_as_notices(notices: list[str]) -> Iterator[None]:
     """Whatever goes wrong inside is added to ``notices`` as one sentence."""
     try:
         yield

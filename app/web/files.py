@@ -11,21 +11,22 @@ from starlette.responses import FileResponse, PlainTextResponse, Response
 from starlette.routing import Route
 
 from app.figures.line_drawings import line_drawing
+from app.present.block import capital
 from app.records import open_records
 from app.services.collection import own_collection
 from app.services.plant_photos import shown_file
 from app.web import backups, key_page
 from app.web.context import Context
 from app.web.draft import ID
+from app.web.draft_photos import THUMB, THUMB_QUALITY, photo_file
 from app.web.frame import for_pages, month_in, row_number
 from app.web.new_photos import pending, waiting_folder
-from app.web.paper_files import PAPERS, PDF, WHOLE, kinds, of_all, shared
+from app.web.paper_files import PAPERS, WHOLE, visit_paper_titles
 from app.web.request_filter import NOTHING_HERE
 from app.web.sender import request_file
-from app.web.shots import THUMB, THUMB_QUALITY, photo_file
 from model.errors import SwardkeyError
 
-SVG = "image/svg+xml"
+CSV, PDF, SVG = "text/csv; charset=utf-8", "application/pdf", "image/svg+xml"
 DAY = {"cache-control": "private, max-age=86400"}
 Answer = Callable[[Context, Request], Response | None]
 
@@ -103,7 +104,7 @@ def _visit(context: Context, request: Request) -> Response | None:
     from app.services.paper_making import paper_of_visit  # here and below, since the pages start without it
 
     kind = request.path_params["kind"]
-    if kind not in kinds():
+    if kind not in visit_paper_titles():
         return None
     number = row_number(request.path_params["visit"], "visit")
     shown = request.query_params.get("show") == "yes"
@@ -119,22 +120,27 @@ def _treatment(context: Context, request: Request) -> Response:
 
 def _whole(context: Context, request: Request) -> Response | None:
     """A table or the calendar of all records."""
+    from app.services.paper_making import calendar, table
+
     name = request.path_params["name"]
-    if name not in WHOLE:
-        return None
-    data, kind = of_all(name)
-    return _saved(data, name, kind)
+    if name == "follow-ups.ics":
+        return _saved(calendar()[0], name, "text/calendar; charset=utf-8")
+    return _saved(table(name.removesuffix(".csv")), name, CSV) if name in WHOLE else None
 
 
 def _shared(context: Context, request: Request) -> Response:
     """Confirmed findings for open portals, or the sentence that says why there are none."""
-    ending = "csv" if request.query_params.get("as") == "csv" else "zip"
+    from app.services.paper_making import shared_findings
+
+    sent = request.query_params
+    ending, kind = (".csv", CSV) if sent.get("as") == "csv" else (".zip", "application/zip")
+    places, names = sent.get("places", ""), sent.get("names") == "yes"
+    decimals = int(places) if places.isascii() and places.isdigit() else None
     try:
-        data, kind = shared(context, ending, request.query_params)
+        data = shared_findings(ending, sent.get("by", ""), sent.get("licence", ""), decimals, names, key=context.key)
     except SwardkeyError as error:
-        why = re.sub(r"^--\w+[^:]*: ", "", str(error))
-        return PlainTextResponse(f"{why[:1].upper()}{why[1:]}.", 409)
-    return _saved(data, f"darwin-core.{ending}", kind)
+        return PlainTextResponse(f"{capital(re.sub(r'^--[a-z]+[^:]*: ', '', str(error)))}.", 409)
+    return _saved(data, f"darwin-core{ending}", kind)
 
 
 def _backup(context: Context, request: Request) -> Response:

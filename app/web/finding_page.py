@@ -11,10 +11,10 @@ from app.web.comparison import pair_of
 from app.web.context import Context
 from app.web.draft import Draft, Step
 from app.web.effects import set_aside
-from app.web.frame import Fields, FormError, leads_to, one
+from app.web.frame import Fields, FormError, go_to, one
 from app.web.plant_pictures import first_photo, picture_of_this
 from app.web.sender import ask_sender
-from app.web.visible_parts import change, in_words, is_all, look_again
+from app.web.visible_parts import change, is_all, look_again
 from model.identify import Candidate
 from model.traits import Answers, out_of_sight
 
@@ -35,7 +35,6 @@ def show(context: Context, draft: Draft) -> dict[str, Any]:
     return {
         **stopped(finding, context.key, interview.answers),
         "finding": finding,
-        "in_sight": in_words(draft),
         "sees_all": is_all(draft),
         "set_aside": set_aside(context, interview),
         "word": STATUS[finding.status],
@@ -115,6 +114,6 @@ ACTIONS = {
     "look_again": look_again,
     "learn": learn,
     "onward": onward,
-    "to_record": leads_to("record"),
+    "to_record": go_to("record"),
     "ask_sender": ask_sender,
 }

@@ -11,8 +11,8 @@ from app.figures.telling import FREQUENCIES, main_state
 from app.present.plan import calendar
 from app.web.comparison import pair_of
 from app.web.context import Context
+from app.web.draft_photos import photographed_species
 from app.web.frame import Address, Fields, month_in, month_of, one, render
-from app.web.shots import learned
 from app.web.state_choices import states
 from model.control import year_of
 from model.flora import Score, Species
@@ -68,7 +68,7 @@ def list_of(context: Context, wanted: Wanted) -> dict[str, Any]:
             (p for p in flora.species.values() if fits(context, p, wanted)), key=lambda p: p.common_name.casefold()
         ),
         "count": len(flora.ids),
-        "learned": learned(),
+        "learned": photographed_species(),
         "families": sorted(families.items()),
         "characters": [(c.id, c.question) for c in flora.characters.values() if c.kind == "choice"],
         "states": states(character) if character is not None else [],
@@ -104,7 +104,7 @@ def page_of(context: Context, species: str) -> dict[str, Any]:
         "species": species,
         "treated": treated,
         "picture": context.picture(species),
-        "photographed": species in learned(),
+        "photographed": species in photographed_species(),
         "year": calendar(year_of(context.control, species), context.control) if treated else None,
         "season": cite(flora.sources, plant.season),
         "traits": traits(context, plant),

@@ -5,7 +5,8 @@ from __future__ import annotations
 import itertools
 import re
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import replace
+from contextlib import suppress
+from math import isfinite
 from pathlib import Path
 from typing import Any
 from urllib.parse import urlencode
@@ -13,13 +14,14 @@ from urllib.parse import urlencode
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 
 from app.present.finding import day_text, moment_text, share
+from app.services import choices
 from app.services.home import home, is_demo, why_unsaved
-from app.web.draft import Choosing, Draft
+from app.web.draft import Draft
 from model.control.year import MONTHS, spans
 from model.errors import SwardkeyError
 
 HERE = Path(__file__).parent
-PLACES = (
+NAVIGATION = (
     ("/", "Name a weed"),
     ("/flora", "Flora"),
     ("/records", "Records"),
@@ -104,7 +106,7 @@ def head(
     query = None if address is None else urlencode(address)
     return render(
         "head.html",
-        places=PLACES,
+        navigation=NAVIGATION,
         here=here,
         draft=draft,
         at=next((step["title"] for step in steps if step["here"]), ""),
@@ -142,19 +144,18 @@ def read_fields(given: object) -> Fields:
             raise FormError(f"{name}: is not text; fill the field in again")
         if any(len(text) > LONGEST for text in values):
             raise FormError(f"{name}: is longer than {LONGEST} characters; shorten it")
-        found[whole(str(name))] = [whole(text.strip()) for text in values]
+        found[without_surrogates(str(name))] = [without_surrogates(text.strip()) for text in values]
     return found
 
 
-def whole(text: str) -> str:
+def without_surrogates(text: str) -> str:
     """A text in which half a character, as only a broken script sends, is a question mark."""
     return text.encode("utf-8", "replace").decode("utf-8")
 
 
 def one(fields: Fields, name: str) -> str:
     """The text of a field, "" where it is empty or not there."""
-    values = fields.get(name) or [""]
-    return values[0]
+    return (fields.get(name) or [""])[0]
 
 
 def several(fields: Fields, name: str) -> tuple[str, ...]:
@@ -174,13 +175,10 @@ def number(fields: Fields, name: str, called: str) -> float | None:
     text = one(fields, name).replace(",", ".")
     if not text:
         return None
-    try:
-        value = float(text)
-    except ValueError:
-        raise FormError(f"{called}: {text} is not a number; write digits only, such as 12.5") from None
-    if value != value or value in (float("inf"), float("-inf")):
-        raise FormError(f"{called}: {text} is not a number; write digits only, such as 12.5")
-    return value
+    with suppress(ValueError):
+        if isfinite(value := float(text)):
+            return value
+    raise FormError(f"{called}: {text} is not a number; write digits only, such as 12.5")
 
 
 def month_in(text: str) -> int | None:
@@ -192,20 +190,11 @@ def month_in(text: str) -> int | None:
     return next((month for month in range(1, 13) if text == str(month)), None)
 
 
-def leads_to(step: str) -> Callable[[object, Draft, Fields, str], Draft]:
-    """The action of a button that only goes on to a step; a question that is half answered is left as it was."""
-
-    def action(context: object, draft: Draft, fields: Fields, which: str) -> Draft:
-        return replace(draft, step=step, asking="", choosing=Choosing())
-
-    return action
+def go_to(step: str) -> Callable[[object, Draft, Fields, str], Draft]:
+    """The action of a button that only goes on to a step."""
+    return lambda context, draft, fields, which: draft.at(step)
 
 
-def month_of(fields: Fields, name: str = "month") -> int | None:
-    """The month in a field, None where none was given."""
-    value = number(fields, name, "Month")
-    if value is None:
-        return None
-    if value not in range(1, 13):
-        raise FormError(f"Month: {value:g} is none; choose one from the list")
-    return int(value)
+def month_of(fields: Fields) -> int | None:
+    """The month in a form, None where none was given. Raises AnswerError for what is none."""
+    return choices.month_of(one(fields, "month")) if one(fields, "month") else None

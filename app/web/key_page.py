@@ -5,7 +5,7 @@ from __future__ import annotations
 from datetime import date
 
 from app.present.finding import day_text, month_name
-from app.web.background import Tell, Work
+from app.web.background import Progress, Work
 from app.web.context import Context
 from app.web.frame import Address, Fields, month_in, month_of, render
 
@@ -20,15 +20,15 @@ def body(context: Context, address: Address) -> str:
     return render("key.html", month=month, count=len(context.key.flora.ids), state=work.state)
 
 
-def pdf(context: Context, month: int | None, tell: Tell = lambda *told: None) -> bytes:
+def pdf(context: Context, month: int | None, progress: Progress = lambda *told: None) -> bytes:
     """The key of a month or the year as PDF; made once, since it takes seconds."""
     if month not in _made:
         from app.papers.key_sheet import key_paper
         from app.services.knowledge import printed_key
 
-        tell("Dividing the plants.", 0, 0)
+        progress("Dividing the plants.", 0, 0)
         printed = printed_key(month, context.key)
-        tell("Laying out the pages.", 0, 0)
+        progress("Laying out the pages.", 0, 0)
         _made[month] = key_paper(*printed, day_text(date.today()))
     return _made[month]
 
@@ -39,8 +39,8 @@ def act(context: Context, address: Address, do: str, fields: Fields, which: str)
         return address, []
     month = month_of(fields)
 
-    def run(tell: Tell) -> dict[str, object]:
-        pdf(context, month, tell)
+    def run(progress: Progress) -> dict[str, object]:
+        pdf(context, month, progress)
         return {"month": month or 0, "of": f"for {month_name(month)}" if month else "of the whole year"}
 
     work.start("The key", run)

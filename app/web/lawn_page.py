@@ -88,14 +88,18 @@ def known_of_site(context: Context, number: int) -> dict[str, Any]:
     """What the records know of a place, as the form has it. Raises RecordsError where there is no such place."""
     with open_records() as records:
         site, used = records.site(number), records.groups_used(number)
-    groups = {active.group for active in context.control.actives.values()}
-    return {
-        "site": str(number),
-        "area": site.area_m2 or "",
-        "lawn": site.lawn if site.lawn in context.control.lawns else "unknown",
-        "state": site.state,
-        "near": [thing for thing in site.near if thing in get_args(Near)],
-        "used": [group for group in used if group in groups],
+    known = known_to_advice(context, lawn=site.lawn, state=site.state, near=site.near, used=used)
+    return known | {"site": str(number), "area": site.area_m2 or ""}
+
+
+def known_to_advice(context: Context, **given: Any) -> dict[str, Any]:
+    """Fields of a case, as the form has them; a lawn grass, group or thing nearby that is not known is left out."""
+    control = context.control
+    groups = {active.group for active in control.actives.values()}
+    return {name: "" if value is None else value for name, value in given.items()} | {
+        "lawn": given["lawn"] if given["lawn"] in control.lawns else "unknown",
+        "near": [thing for thing in given["near"] if thing in get_args(Near)],
+        "used": [group for group in given["used"] if group in groups],
     }
 
 

@@ -87,11 +87,34 @@ def take_files(context: Context, files: Sequence[Path]) -> tuple[Address, list[s
 
 
 def act(context: Context, address: Address, do: str, fields: Fields, which: str) -> tuple[Address, list[str]]:
-    """What a button does. Raises SwardkeyError where it cannot be."""
-    action = ACTIONS.get(do)
-    if action is None:
-        raise FormError("The collection had changed since this page was loaded; it is up to date now.")
-    return action(context, address, fields)
+    """What a button does: where to go, and what to say. Raises SwardkeyError where it cannot be."""
+    match do:
+        case "name":
+            return new_photos.add(address, fields, _plants(context))
+        case "drop":
+            new_photos.discard(address)
+            return {}, []
+        case "decide":
+            return {}, [_carry_out_decisions(fields, _plants(context))]
+        case "check":
+            start_check(_photos())
+        case "train":
+            start_training(_photos(), "quick", name_of_label(_plants(context)))
+        case "train_full":
+            if needs_torch():
+                raise FormError("Full training needs torch, which is not installed here; the page says how to add it.")
+            start_training(_photos(), "full", name_of_label(_plants(context)))
+        case "fetch":
+            start_fetching(fields, name_of_label(_plants(context)))
+        case "stop":
+            work.stop()
+        case "clear":
+            work.clear()
+        case "undo" | "use" | "activate":
+            return address, [capital(_change_model(do, fields))]
+        case _:
+            raise FormError("The collection had changed since this page was loaded; it is up to date now.")
+    return address, []
 
 
 def _plants(context: Context) -> Mapping[str, Any]:
@@ -105,27 +128,13 @@ def _photos() -> list[LabelledPhoto]:
     return photos
 
 
-def _name(context: Context, address: Address, fields: Fields) -> tuple[Address, list[str]]:
-    return new_photos.add(address, fields, _plants(context))
-
-
-def _drop(context: Context, address: Address, fields: Fields) -> tuple[Address, list[str]]:
-    new_photos.discard(address)
-    return {}, []
-
-
-def _check(context: Context, address: Address, fields: Fields) -> tuple[Address, list[str]]:
-    start_check(_photos())
-    return address, []
-
-
-def _decide(context: Context, address: Address, fields: Fields) -> tuple[Address, list[str]]:
+def _carry_out_decisions(fields: Fields, plants: Mapping[str, Any]) -> str:
     """Carry out what was decided on the contact sheet."""
     from training.audit.decisions import Action, Decision
 
     collection = own_collection()
     labels = {photo.name: photo.label for photo in collection.photos()}
-    known, decisions = {*_plants(context), *labels.values()}, []
+    known, decisions = {*plants, *labels.values()}, []
     for name, values in fields.items():
         photo, (action, _, species) = name.removeprefix("on-"), values[0].partition(":")
         if name.startswith("on-") and photo in labels and action in get_args(Action):
@@ -134,69 +143,21 @@ def _decide(context: Context, address: Address, fields: Fields) -> tuple[Address
             decisions.append(Decision(photo, labels[photo], action, species))  # type: ignore[arg-type]  # one of these
     done = carry_out_all(collection, decisions, by="")
     work.clear()
-    return {}, [f"{done['relabel']} relabelled, {done['drop']} dropped, {done['keep']} kept as they are."]
+    return f"{done['relabel']} relabelled, {done['drop']} dropped, {done['keep']} kept as they are."
 
 
-def _train(context: Context, address: Address, fields: Fields) -> tuple[Address, list[str]]:
-    start_training(_photos(), "quick", name_of_label(_plants(context)))
-    return address, []
-
-
-def _train_full(context: Context, address: Address, fields: Fields) -> tuple[Address, list[str]]:
-    if needs_torch():
-        raise FormError("Full training needs torch, which is not installed here; the page says how to add it.")
-    start_training(_photos(), "full", name_of_label(_plants(context)))
-    return address, []
-
-
-def _fetch(context: Context, address: Address, fields: Fields) -> tuple[Address, list[str]]:
-    start_fetching(fields, name_of_label(_plants(context)))
-    return address, []
-
-
-def _stop(context: Context, address: Address, fields: Fields) -> tuple[Address, list[str]]:
-    work.stop()
-    return address, []
-
-
-def _undo(context: Context, address: Address, fields: Fields) -> tuple[Address, list[str]]:
-    before = registry().in_charge().name
-    found = registry().undo()
-    work.clear()
-    return address, [capital(f"{model_words(found.name)} is active again, instead of {model_words(before)}.")]
-
-
-def _use(context: Context, address: Address, fields: Fields) -> tuple[Address, list[str]]:
-    found = registry().use(one(fields, "model"))
-    return address, [capital(f"{model_words(found.name)} is active now.")]
-
-
-def _activate(context: Context, address: Address, fields: Fields) -> tuple[Address, list[str]]:
-    """Activate a model that was turned down, on a person's word."""
+def _change_model(do: str, fields: Fields) -> str:
+    """Activate another model; one that was turned down, on a person's word."""
+    model = one(fields, "model")
+    if do == "use":
+        return f"{model_words(registry().use(model).name)} is active now."
+    if do == "undo":
+        before, found = registry().in_charge().name, registry().undo().name
+        work.clear()
+        return f"{model_words(found)} is active again, instead of {model_words(before)}."
     by, because = one(fields, "by"), one(fields, "because")
     if not by or not because:
         raise FormError("Give your name and your reason; both are logged.")
-    found = activate(one(fields, "model"), by, because)
+    found = activate(model, by, because).name
     work.clear()
-    return address, [capital(f"{model_words(found.name)} is active now, as you decided.")]
-
-
-def _clear(context: Context, address: Address, fields: Fields) -> tuple[Address, list[str]]:
-    work.clear()
-    return address, []
-
-
-ACTIONS: dict[str, Callable[[Context, Address, Fields], tuple[Address, list[str]]]] = {
-    "name": _name,
-    "drop": _drop,
-    "check": _check,
-    "decide": _decide,
-    "train": _train,
-    "train_full": _train_full,
-    "fetch": _fetch,
-    "stop": _stop,
-    "undo": _undo,
-    "use": _use,
-    "activate": _activate,
-    "clear": _clear,
-}
+    return f"{model_words(found)} is active now, as you decided."

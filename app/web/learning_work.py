@@ -8,7 +8,7 @@ from importlib.util import find_spec
 from typing import TYPE_CHECKING, Any
 
 from app.services.collection import checked
-from app.web.background import Tell, Work
+from app.web.background import Progress, Work
 from app.web.frame import Fields, FormError, one
 from app.web.model_figures import draw_figures
 from app.web.model_words import training_result
@@ -50,8 +50,8 @@ def start_check(photos: Sequence[LabelledPhoto]) -> None:
     """Check the labels. Raises FormError while something else is running."""
     names = {photo.name for photo in photos}
 
-    def run(tell: Tell) -> dict[str, Any]:
-        report = checked(photos, True, (), None, tell)
+    def run(progress: Progress) -> dict[str, Any]:
+        report = checked(photos, True, (), None, progress)
         asked = [on_the_sheet(question, names) for question in report.questions()[:MOST_ASKED]]
         return {"kind": "check", "photos": report.photos, "species": report.species, "questions": asked}
 
@@ -76,8 +76,8 @@ def start_training(photos: list[LabelledPhoto], recipe: str, called: Called) -> 
     """Train by a recipe; the full one goes on where it was stopped. Raises FormError while something is running."""
     from app.services.retraining import train_on
 
-    def run(tell: Tell) -> dict[str, Any]:
-        done = train_on(photos, recipe, None, tell)
+    def run(progress: Progress) -> dict[str, Any]:
+        done = train_on(photos, recipe, None, progress)
         draw_figures(done, called, fingerprint(photos) if recipe == "quick" else "")
         return {"kind": "train", **training_result(done, called)}
 
@@ -103,13 +103,13 @@ def start_fetching(fields: Fields, called: Called) -> None:
     names = species_wanted([plant] if plant else [], not plant, "", None)
     kinds, countries = kinds_of_licence("cc0,by,by-sa"), countries_of(country) if country else ()
 
-    def run(tell: Tell) -> dict[str, Any]:
-        tell("asking", 0, len(names))
-        plan = plan_open_photos(names, int(each), kinds, countries, lambda done: tell("asking", done, len(names)))
+    def run(progress: Progress) -> dict[str, Any]:
+        progress("asking", 0, len(names))
+        plan = plan_open_photos(names, int(each), kinds, countries, lambda done: progress("asking", done, len(names)))
         if not plan.photos:
             return {"kind": "open", "notices": ["No open photo was found. Ask for more countries."]}
         collection, intake = plan_open_addition(plan, "", None, ())
-        outcome = collection.add(intake, lambda done: tell("fetching", done, len(plan.photos)))
+        outcome = collection.add(intake, lambda done: progress("fetching", done, len(plan.photos)))
         left = [f"{outcome.stopped}; {outcome.left} left to fetch."] if outcome.stopped else []
         return {"kind": "open", "notices": [*outcome_notices(outcome, called), *left], "again": bool(outcome.stopped)}
 

@@ -7,8 +7,8 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from urllib.parse import parse_qsl
 
-from app.web.frame import Address, Fields, FormError, read_fields, whole
-from app.web.uploads import Uploads, put_away
+from app.web.frame import Address, Fields, FormError, read_fields, without_surrogates
+from app.web.uploads import Uploads, remove_upload
 
 LONGEST_VALUE = 200  # characters of one value in an address
 
@@ -37,9 +37,9 @@ def read_message(sent: object, uploads: Uploads) -> Message:
         raise FormError("The files did not arrive; choose them again.")
     return Message(
         read_address(sent.get("address")),
-        whole(str(sent.get("plant", ""))),
-        whole(str(sent.get("do", ""))),
-        whole(str(sent.get("with", ""))),
+        without_surrogates(str(sent.get("plant", ""))),
+        without_surrogates(str(sent.get("do", ""))),
+        without_surrogates(str(sent.get("with", ""))),
         read_fields(sent.get("fields", {})),
         _claimed(files, uploads),
     )
@@ -53,14 +53,14 @@ def _claimed(files: list[Mapping[str, object]], uploads: Uploads) -> tuple[Path,
             claimed.append(uploads.claim(file.get("path"), file.get("name")))
     except FormError:
         for one in claimed:
-            put_away(one)
+            remove_upload(one)
         raise
     return tuple(claimed)
 
 
 def read_address(query: object) -> Address:
     """The values in the query of an address, such as "?plant=...&step=lawn"; {} for what is no query."""
-    text = whole(query.removeprefix("?")) if isinstance(query, str) else ""
+    text = without_surrogates(query.removeprefix("?")) if isinstance(query, str) else ""
     try:
         return {name: value[:LONGEST_VALUE] for name, value in parse_qsl(text, max_num_fields=20)}
     except ValueError:

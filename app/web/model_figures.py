@@ -11,6 +11,7 @@ import numpy as np
 
 from app.present.finding import day_text
 from app.services.home import home
+from model.storage import replace_file
 
 FILE = "last_training.json"  # in the folder of what may be deleted
 KEYS = {"day", "photos", "figures"}  # and since later, what it learned from
@@ -47,16 +48,10 @@ def draw_figures(done: Any, name: Callable[[str], str], learned_from: str = "") 
         "figures": figures,
         "learned_from": learned_from,
     }
-    _keep(found)
-    return found
-
-
-def _keep(found: dict[str, Any]) -> None:
-    from model.storage import replace_file
-
     path = home() / "cache" / FILE
     path.parent.mkdir(parents=True, exist_ok=True)
     replace_file(path, json.dumps(found).encode())
+    return found
 
 
 def last_figures() -> dict[str, Any]:

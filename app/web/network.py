@@ -17,7 +17,7 @@ from typing import Any
 
 from model.errors import SwardkeyError
 
-MEANS = """You are about to open swardkey to other machines on this network.
+WARNING = """You are about to open swardkey to other machines on this network.
 - Anyone with the password can see and change everything: clients, records, photos, the photo model.
 - Nothing is encrypted: anyone listening on the network can read all of it, the password too.
 - Only do this on your own network, never on that of a client, a shop or a hotel. Ctrl-C stops it.
@@ -34,11 +34,8 @@ class PasswordError(SwardkeyError):
 
 
 def ask_password() -> str:
-    """Say what letting others in means, and ask for the password: twice, or once in SWARDKEY_PASSWORD.
-
-    Raises PasswordError.
-    """
-    sys.stderr.write(MEANS)
+    """Say what letting others in means; the password, typed twice or from SWARDKEY_PASSWORD. Raises PasswordError."""
+    sys.stderr.write(WARNING)
     given = os.environ.pop("SWARDKEY_PASSWORD", None)
     if given is not None:
         return checked(given)
@@ -81,12 +78,12 @@ class Password:
         if given is None:
             return 0
         if hmac.compare_digest(self._hash(given), self._known):
-            _note(self._let_in, machine, None)
+            _remember(self._let_in, machine, None)
             return None
         for name in (machine, ALL):
             wrong, since = self._wrong.pop(name, (0, 0.0))
             again = time.monotonic() - since > SHUT_OUT
-            _note(self._wrong, name, (1 if again else wrong + 1, time.monotonic()))
+            _remember(self._wrong, name, (1 if again else wrong + 1, time.monotonic()))
         await asyncio.sleep(0.5)
         return 0
 
@@ -100,7 +97,7 @@ class Password:
         return hmac.new(self._salt, password.encode("utf-8", "surrogatepass"), hashlib.sha256).digest()
 
 
-def _note(known: dict[str, Any], name: str, value: Any) -> None:
+def _remember(known: dict[str, Any], name: str, value: Any) -> None:
     """Keep a value under a name, the latest last; of too many names the first goes."""
     known.pop(name, None)
     while len(known) >= MOST_KNOWN:

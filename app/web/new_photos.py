@@ -7,15 +7,16 @@ import re
 import shutil
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from app.services.collection import plan_addition
+from app.services.collection import common_name, plan_addition
 from app.services.home import home
 from app.web.draft import ID, new_id
 from app.web.frame import Address, Fault, Fields, FormError, fault, one
 from app.web.model_words import with_names
-from app.web.uploads import put_away
+from app.web.uploads import remove_upload
 from model.errors import SwardkeyError
 from model.text import counted
 
@@ -97,10 +98,7 @@ def doubts(plan: Intake) -> tuple[Doubt, ...]:
 
 
 def take_files(plants: Mapping[str, Any], files: Sequence[Path]) -> tuple[Address, list[str]]:
-    """Take uploads in. Single photos wait for their name; a zip waits only where one of its names is not known.
-
-    They wait under a name that no one can guess.
-    """
+    """Take uploads in. Single photos wait for their name; a zip waits only where one of its names is not known."""
     called = name_of_label(plants)
     archives = [file for file in files if file.suffix.lower() == ".zip"]
     photos = [file for file in files if file not in archives]
@@ -121,7 +119,7 @@ def take_files(plants: Mapping[str, Any], files: Sequence[Path]) -> tuple[Addres
         except SwardkeyError as error:
             notices.append(fault(for_the_page(str(error).replace(str(file), file.name), called)))
         finally:
-            put_away(file)
+            remove_upload(file)
     return address, notices
 
 
@@ -135,7 +133,7 @@ def _hold(files: Sequence[Path]) -> str:
         numbered = (f"{file.stem}-{number}{file.suffix}" for number in itertools.count(2))
         name = next(name for name in itertools.chain([file.name], numbered) if not (folder / name).exists())
         shutil.move(file, folder / name)
-        put_away(file)
+        remove_upload(file)
     return token
 
 
@@ -151,10 +149,7 @@ def discard(address: Address) -> None:
 
 
 def add(address: Address, fields: Fields, plants: Mapping[str, Any]) -> tuple[Address, list[str]]:
-    """Add what waits, under the names that the form gives; where to go on, and what to say.
-
-    Raises FormError where an answer is missing, or the photos cannot be read.
-    """
+    """Add what waits, under the names that the form gives; where to go on, and what to say. Raises FormError."""
     called = name_of_label(plants)
     token, files = address.get("pending", ""), pending(address)
     if not files:
@@ -182,10 +177,7 @@ def add(address: Address, fields: Fields, plants: Mapping[str, Any]) -> tuple[Ad
 
 
 def answers(fields: Fields, asked: Sequence[Doubt], plants: Mapping[str, Any]) -> tuple[dict[str, str], list[str]]:
-    """What a person says of each name that was asked about: its species, "" to leave it out; and which are new.
-
-    Raises FormError where one is not answered.
-    """
+    """The species of each name that was asked about, "" to leave it out; and which are new. Raises FormError."""
     meant: dict[str, str] = {}
     new: list[str] = []
     for number, doubt in enumerate(asked):
@@ -229,10 +221,4 @@ def for_the_page(text: str, called: Called) -> str:
 
 def name_of_label(plants: Mapping[str, Any]) -> Called:
     """A function from a label to its common name, or to what it is outside the flora."""
-
-    def called(label: str) -> str:
-        if label not in plants:
-            return label.replace("other:", "outside the flora: ").replace("_", " ")
-        return str(plants[label].common_names[0])
-
-    return called
+    return partial(common_name, plants)

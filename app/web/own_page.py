@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import fields as fields_of
 from dataclasses import replace
 from typing import Any
@@ -28,40 +27,26 @@ def body(context: Context, address: Address) -> str:
 
 def act(context: Context, address: Address, do: str, fields: Fields, which: str) -> tuple[Address, list[str]]:
     """What a button does: where to go, and what to say. Raises SwardkeyError where it cannot be."""
-    action = ACTIONS.get(do)
-    if action is None:
-        raise FormError("The list had changed since this page was loaded; it is up to date now.")
+    if do == "change_product":
+        return {"product": which}, []
     with open_records() as records:
-        return action(records, fields, which)
+        return {}, [_act(records, do, fields, which)]
 
 
-def _keep_details(records: Records, fields: Fields, which: str) -> tuple[Address, list[str]]:
-    given: dict[str, Any] = {f.name: one(fields, f.name) for f in fields_of(Profile) if f.name in fields}
-    records.keep_profile(replace(records.profile(), **given))
-    return {}, ["Saved. New records are filled in with it."]
-
-
-def _keep_product(records: Records, fields: Fields, which: str) -> tuple[Address, list[str]]:
-    """Keep a product, in place of the one called ``which``."""
-    if not one(fields, "name"):
-        raise FormError("What is the product called? Give the full name on its label.")
-    texts: dict[str, Any] = {field.name: one(fields, field.name) for field in fields_of(OwnProduct)}
-    product = OwnProduct(**texts | {"groups": read_groups(one(fields, "groups"))})
-    return {}, [f"Saved: {records.keep_product(product, which).name}."]
-
-
-def _change_product(records: Records, fields: Fields, which: str) -> tuple[Address, list[str]]:
-    return {"product": which}, []
-
-
-def _remove_product(records: Records, fields: Fields, which: str) -> tuple[Address, list[str]]:
-    records.remove_product(which)
-    return {}, [f"Off the list: {which}. Records that name it stay as they are."]
-
-
-ACTIONS: dict[str, Callable[[Records, Fields, str], tuple[Address, list[str]]]] = {
-    "keep_details": _keep_details,
-    "keep_product": _keep_product,
-    "change_product": _change_product,
-    "remove_product": _remove_product,
-}
+def _act(records: Records, do: str, fields: Fields, which: str) -> str:
+    """Change the details, or the product called ``which``; what to say."""
+    match do:
+        case "keep_details":
+            given: dict[str, Any] = {f.name: one(fields, f.name) for f in fields_of(Profile) if f.name in fields}
+            records.keep_profile(replace(records.profile(), **given))
+            return "Saved. New records are filled in with it."
+        case "keep_product":
+            if not one(fields, "name"):
+                raise FormError("What is the product called? Give the full name on its label.")
+            texts: dict[str, Any] = {field.name: one(fields, field.name) for field in fields_of(OwnProduct)}
+            product = OwnProduct(**texts | {"groups": read_groups(one(fields, "groups"))})
+            return f"Saved: {records.keep_product(product, which).name}."
+        case "remove_product":
+            records.remove_product(which)
+            return f"Off the list: {which}. Records that name it stay as they are."
+    raise FormError("The list had changed since this page was loaded; it is up to date now.")

@@ -6,24 +6,23 @@ from collections.abc import Callable, Mapping, Sequence
 from datetime import date
 from functools import partial
 from pathlib import Path
-from typing import Any, Protocol
+from typing import Any
 
 import gradio as gr
 from anyio import CapacityLimiter, to_thread
 
-from app.web import api
+from app.web import api, steps
 from app.web import photos_page as photos
 from app.web import spray_page as spray
-from app.web import steps as flow
-from app.web.beginning import begin, unfinished
 from app.web.context import Context
 from app.web.draft import ID, Draft, new_id
-from app.web.faults import in_a_sentence
+from app.web.faults import errors_as_notices
 from app.web.frame import Address, fault, head
 from app.web.message import Message, read_address, read_message
-from app.web.places import PLACES, Place
+from app.web.new_draft import begin_draft, unfinished_title
+from app.web.side_pages import SIDE_PAGES, SidePage
 from app.web.theme import SCRIPT
-from app.web.uploads import Uploads, put_away
+from app.web.uploads import Uploads, remove_upload
 from model.errors import SwardkeyError
 
 # Two cores look at two photos at a time; of what is quickly done, more at once would only wait for one another.
@@ -36,16 +35,6 @@ UPLOADS: dict[str, Callable[[Context, Draft, Sequence[Path]], tuple[Draft, list[
     "add_photos": photos.add,
     "add_forecast": spray.take_forecast,
 }
-
-
-class Page(Protocol):
-    """What is shown at one address."""
-
-    def open(self, address: Address) -> str:
-        """The page of an address, as HTML."""
-
-    def press(self, message: Message) -> str:
-        """The page after a button was pressed or files were chosen."""
 
 
 class Pages:
@@ -64,10 +53,10 @@ class Pages:
             draft = self._read(plant)
             if plant and draft is None:
                 notices.append("No plant is saved under this address, so this is a new one.")
-            if draft is not None and address.get("step") in {*flow.MODULES} - {draft.step}:
-                draft = flow.go(self.context, draft, {}, address["step"])
+            if draft is not None and address.get("step") in {*steps.MODULES} - {draft.step}:
+                draft = steps.go(self.context, draft, {}, address["step"])
             if draft is None:
-                new = flow.reached(begin(self.context, new.id, address))
+                new = steps.reached(begin_draft(self.context, new.id, address))
         except SwardkeyError as error:
             notices.append(fault(str(error)))
         return self._show(draft or new, notices, kept=draft is not None)
@@ -77,14 +66,11 @@ class Pages:
         context, upload = self.context, UPLOADS.get(message.do)
         if upload is not None:
             return self._change(message.plant, lambda draft: upload(context, draft, message.files), message.address)
-        act = partial(flow.act, context, do=message.do, fields=message.fields, which=message.which)
+        act = partial(steps.act, context, do=message.do, fields=message.fields, which=message.which)
         return self._change(message.plant, act, message.address)
 
     def _change(self, plant: str, change: Change, address: Mapping[str, str]) -> str:
-        """Change a draft and save it; a sentence where that cannot be, and then nothing is lost.
-
-        It is at the step that the page shows, and where it is not saved yet, it begins as the page's address says.
-        """
+        """Change a draft and save it, at the step that its page shows; a sentence where that cannot be."""
         self.context.wait_until_ready()
         if not ID.fullmatch(plant):
             why = "This page was out of date, so this is a new plant; the previous one is saved under its own address"
@@ -92,13 +78,13 @@ class Pages:
         with self.context.drafts.lock(plant):
             draft, kept = Draft(plant, month=date.today().month), False
             notices: list[str] = []
-            with in_a_sentence(notices):
+            with errors_as_notices(notices):
                 saved = self._read(plant)
                 kept = saved is not None
-                draft = saved or flow.reached(begin(self.context, plant, address))
-                draft = flow.at_step(draft, address.get("step", ""))
+                draft = saved or steps.reached(begin_draft(self.context, plant, address))
+                draft = steps.at_step(draft, address.get("step", ""))
                 after, notices = change(draft)
-                after = flow.reached(after)
+                after = steps.reached(after)
                 # One that became a visit was saved with it, and is only looked at.
                 if after != draft and not after.record.get("visit"):
                     self.context.drafts.save(after)
@@ -107,16 +93,16 @@ class Pages:
 
     def _read(self, plant: str) -> Draft | None:
         draft = self.context.drafts.read(plant)
-        return draft and flow.known(draft)
+        return draft and steps.known(draft)
 
     def _show(self, draft: Draft, notices: list[str], kept: bool) -> str:
         try:
-            below = flow.body(self.context, draft)
+            below = steps.body(self.context, draft)
         except SwardkeyError as error:
             notices = [*notices, fault(str(error))]
-            below = flow.body(self.context, Draft(draft.id, shots=draft.shots, month=draft.month))
-        called = unfinished(draft) if kept else ""
-        return head("/", draft, notices, steps=flow.shown_steps(draft), kept=kept, called=called) + below
+            below = steps.body(self.context, Draft(draft.id, shots=draft.shots, month=draft.month))
+        called = unfinished_title(draft) if kept else ""
+        return head("/", draft, notices, steps=steps.shown_steps(draft), kept=kept, called=called) + below
 
 
 class Queue:
@@ -134,7 +120,7 @@ class Queue:
         if self.waiting() >= MOST_WAITING:
             return {"refused": FULL}
         notices: list[str] = []
-        with in_a_sentence(notices):
+        with errors_as_notices(notices):
             return {"page": await to_thread.run_sync(work, limiter=self.with_files if with_files else self.quick)}
         return {"refused": notices[0]}
 
@@ -146,14 +132,14 @@ def build_page(context: Context, uploads: Uploads) -> gr.Blocks:
     with blocks:
         _add(Pages(context), queue, uploads)
         api.add(context, uploads)
-    for name, module in PLACES.items():
+    for name, module in SIDE_PAGES.items():
         with blocks.route(name, module.ADDRESS, show_in_navbar=False):
-            _add(Place(context, module), queue, uploads)
+            _add(SidePage(context, module), queue, uploads)
     blocks.queue(max_size=MOST_WAITING, default_concurrency_limit=WITH_FILES)
     return blocks
 
 
-def _add(page: Page, queue: Queue, uploads: Uploads) -> None:
+def _add(page: Pages | SidePage, queue: Queue, uploads: Uploads) -> None:
     """One page: its script calls these functions by their names."""
 
     async def open_page(query: Any) -> dict[str, str]:
@@ -175,11 +161,11 @@ def _add(page: Page, queue: Queue, uploads: Uploads) -> None:
     )
 
 
-def _pressed(page: Page, sent: Any, uploads: Uploads) -> str:
+def _pressed(page: Pages | SidePage, sent: Any, uploads: Uploads) -> str:
     """The page after a message; files that it did not take are not kept."""
     message = read_message(sent, uploads)
     try:
         return page.press(message)
     finally:
         for file in message.files:
-            put_away(file)
+            remove_upload(file)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable
 from datetime import date
 
 from app.present.finding import day_text
@@ -13,8 +13,6 @@ from app.web.draft import Draft
 from app.web.finding_page import plan_species
 from app.web.frame import FormError
 from app.web.plan_page import chosen, made_plan
-
-PDF, CSV, CALENDAR = "application/pdf", "text/csv; charset=utf-8", "text/calendar; charset=utf-8"
 
 
 def advice(context: Context, draft: Draft) -> bytes:
@@ -50,32 +48,11 @@ def job(context: Context, draft: Draft) -> bytes:
     return job_paper(sheet, context.key, context.control, context.rules)
 
 
-def kinds() -> dict[str, str]:
+def visit_paper_titles() -> dict[str, str]:
     """The papers of a visit, by name, with the words on the button of each."""
     from app.papers.visit_paper import TITLES
 
     return TITLES
-
-
-def of_all(name: str) -> tuple[bytes, str]:
-    """What is taken out of the records as a whole: tables and the calendar, with the kind of file."""
-    from app.services.paper_making import calendar, table
-
-    return (calendar()[0], CALENDAR) if name == "follow-ups.ics" else (table(name.removesuffix(".csv")), CSV)
-
-
-def shared(context: Context, ending: str, told: Mapping[str, str]) -> tuple[bytes, str]:
-    """Confirmed findings for open portals, as a table (csv) or an archive (zip), shared as the form says.
-
-    Raises AnswerError where it cannot be shared so, or nothing is confirmed.
-    """
-    from app.services.paper_making import shared_findings
-
-    places = told.get("places", "")
-    decimals = int(places) if places.isascii() and places.isdigit() else None
-    by, licence = told.get("by", ""), told.get("licence", "")
-    data = shared_findings(f".{ending}", by, licence, decimals, told.get("names") == "yes", key=context.key)
-    return data, CSV if ending == "csv" else "application/zip"
 
 
 WHOLE = {

@@ -8,12 +8,12 @@ from datetime import date
 from pathlib import Path
 from typing import Any
 
-from app.web import visible_parts as sight
+from app.web import visible_parts
 from app.web.context import Context
 from app.web.draft import Draft, Step
+from app.web.draft_photos import add_photos, remove_photo
 from app.web.frame import Fields, month_of
 from app.web.record_page import overdue
-from app.web.shots import take_in, without
 
 STEP = Step("Photos", 10)
 
@@ -26,7 +26,7 @@ HELP = (
 
 def show(context: Context, draft: Draft) -> dict[str, Any]:
     """What the step shows."""
-    return {**given(draft), "help": HELP, "usual": sight.usual(), "overdue": overdue(context)}
+    return {**given(draft), "help": HELP, "usual": visible_parts.usual(), "overdue": overdue(context)}
 
 
 def given(draft: Draft) -> dict[str, Any]:
@@ -38,7 +38,7 @@ def given(draft: Draft) -> dict[str, Any]:
 
 def add(context: Context, draft: Draft, files: Sequence[Path]) -> tuple[Draft, list[str]]:
     """More photos; a sentence on each file that cannot be used. On to the candidates where there is nothing to say."""
-    after, notices = take_in(draft, context.drafts.photos(draft.id), files)
+    after, notices = add_photos(draft, context.drafts.photos(draft.id), files)
     added = after.shots[len(draft.shots) :]
     if draft.step == "photos" and added and not notices and all(s.usable and not s.faults for s in added):
         after = replace(after, step="candidates")
@@ -47,7 +47,7 @@ def add(context: Context, draft: Draft, files: Sequence[Path]) -> tuple[Draft, l
 
 def remove(context: Context, draft: Draft, fields: Fields, which: str) -> Draft:
     """Without one photo; without any, back to the start."""
-    after = without(draft, context.drafts.photos(draft.id), which)
+    after = remove_photo(draft, context.drafts.photos(draft.id), which)
     return after if any(shot.usable for shot in after.shots) else replace(after, step="photos")
 
 
@@ -59,7 +59,7 @@ def look(context: Context, draft: Draft, fields: Fields, which: str) -> Draft:
 
 def see_usual(context: Context, draft: Draft, fields: Fields, which: str) -> Draft:
     """On to the questions about what can be seen, without a photo."""
-    return sight.see_usual(context, look(context, draft, fields, ""), fields, which)
+    return visible_parts.see_usual(context, look(context, draft, fields, ""), fields, which)
 
 
 ACTIONS = {"remove": remove, "look": look, "see_usual": see_usual}

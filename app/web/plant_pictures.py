@@ -8,7 +8,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from app.figures.telling import Sketch, telling
-from app.services.plant_photos import PlantPhoto, photo_of
+from app.services.plant_photos import photo_of
 from app.web.draft import Draft, Shot
 from model.identify import Key
 
@@ -35,7 +35,8 @@ def picture_of(key: Key, species: str, sketch: Sketch | None = None) -> PlantPic
     sketches = (sketch,) if sketch is not None else () if photo is not None else telling(key, species)
     if photo is None:
         return PlantPicture(sketches=sketches)
-    words = _words(key, species, photo)
+    name = key.flora.species[species].common_name if species in key.flora.species else species.replace("_", " ")
+    words = f"{name}, a photo {photo.credit if photo.is_own else f'by {photo.credit}'}"
     return PlantPicture(f"/collected/{photo.name}", words, f"Photo: {photo.credit}", photo.page, sketches)
 
 
@@ -50,9 +51,3 @@ def picture_of_this(draft: Draft) -> PlantPicture | None:
 def first_photo(draft: Draft) -> Shot | None:
     """The visitor's photo that stays in sight beside the work; None where there is none."""
     return next((shot for shot in draft.shots if shot.usable and shot.file), None)
-
-
-def _words(key: Key, species: str, photo: PlantPhoto) -> str:
-    plant = key.flora.species.get(species)
-    name = plant.common_name if plant is not None else species.replace("_", " ")
-    return f"{name}, a photo {photo.credit if photo.is_own else f'by {photo.credit}'}"

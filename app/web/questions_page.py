@@ -8,14 +8,13 @@ from typing import Any
 from app.figures.line_drawings import line_drawing
 from app.present.deciding import stopped
 from app.present.finding import headline
-from app.web import sender
-from app.web import visible_parts as sight
+from app.web import sender, visible_parts
 from app.web.candidates_page import ranking
 from app.web.context import Context
 from app.web.draft import Choosing, Draft, Step
 from app.web.effects import effects, set_aside
 from app.web.finding_page import onward, plan_species
-from app.web.frame import Fields, FormError, leads_to, one, several
+from app.web.frame import Fields, FormError, go_to, one, several
 from app.web.plant_pictures import first_photo
 from app.web.state_choices import begun, choices, choosing, readings
 from model.flora import Character
@@ -29,7 +28,7 @@ def show(context: Context, draft: Draft) -> dict[str, Any]:
     """What the step shows."""
     interview = context.interview(draft)
     finding = interview.finding
-    character = None if sight.is_asked(draft) else asked(context, draft, finding)
+    character = None if visible_parts.is_asked(draft) else asked(context, draft, finding)
     seen = set(interview.photos.probabilities) if interview.photos is not None else set()
     counted = effects(context, interview)
     return {
@@ -39,11 +38,11 @@ def show(context: Context, draft: Draft) -> dict[str, Any]:
         "finding": finding,
         "photo": first_photo(draft),
         "request": sender.shown(context, draft),
-        "parts_asked": sight.cards(draft) if sight.is_asked(draft) else [],
-        "usual": sight.usual(),
+        "parts_asked": visible_parts.cards(draft) if visible_parts.is_asked(draft) else [],
+        "usual": visible_parts.usual(),
         "can_plan": finding.status == "confirmed" and bool(plan_species(context, draft)),
-        "in_sight": sight.in_words(draft),
-        "sees_all": sight.is_all(draft),
+        "in_sight": visible_parts.in_words(draft),
+        "sees_all": visible_parts.is_all(draft),
         "character": character,
         "again": bool(draft.asking),
         "asked": len(counted),
@@ -121,12 +120,9 @@ def group(context: Context, draft: Draft, fields: Fields, which: str) -> Draft:
 
 
 def back(context: Context, draft: Draft, fields: Fields, which: str) -> Draft:
-    """One step back: in an answer that is half given, else by the latest answer, last by what can be seen.
-
-    Where an answer was to be changed, it stays as it is. Answers that are set aside stay so.
-    """
+    """One step back: in an answer that is half given, else by the latest answer, last by what can be seen."""
     interview = context.interview(draft)
-    character = None if sight.is_asked(draft) else asked(context, draft, interview.finding)
+    character = None if visible_parts.is_asked(draft) else asked(context, draft, interview.finding)
     if character is not None and choosing(draft, character) != begun(draft, character):
         return replace(draft, choosing=Choosing())
     if draft.asking:
@@ -135,7 +131,7 @@ def back(context: Context, draft: Draft, fields: Fields, which: str) -> Draft:
     if counted:
         return replace(draft, answers=interview.forget([*counted][-1]).answers)
     if draft.answers:
-        return sight.look_again(context, draft, fields, which)
+        return visible_parts.look_again(context, draft, fields, which)
     return replace(draft, visible=None)
 
 
@@ -145,8 +141,8 @@ ACTIONS = {
     "more": more,
     "group": group,
     "back": back,
-    "conclude": leads_to("finding"),
+    "conclude": go_to("finding"),
     "onward": onward,
-    **sight.ACTIONS,
+    **visible_parts.ACTIONS,
     **sender.ACTIONS,
 }

@@ -12,8 +12,6 @@ from app.present.naming import GIVEN
 from app.records import (
     Client,
     KeptFinding,
-    KeptPhoto,
-    KeptPlan,
     Profile,
     Records,
     Site,
@@ -23,14 +21,14 @@ from app.records import (
 )
 from app.services.objections import actives_named
 from app.services.own_products import from_shelf
-from app.services.visit_keeping import finding_to_keep, plan_to_keep
+from app.services.visit_keeping import finding_to_keep, keep_photos, plan_to_keep
 from app.web import visit_page as visit
-from app.web.beginning import of_visit_words
 from app.web.context import Context
 from app.web.draft import Draft, Step
 from app.web.finding_page import plan_species
 from app.web.frame import Fields, FormError, one, row_number
 from app.web.lawn_page import known_sites
+from app.web.new_draft import visit_title
 from app.web.plan_page import chosen, made_plan
 from app.web.spray_page import judged
 from app.web.spraying import Spraying, spraying_of
@@ -54,11 +52,11 @@ def show(context: Context, draft: Draft) -> dict[str, Any]:
             "sites": known_sites(),
             "known": records.profile() != Profile(),
             "given": given,
-            "states": [(key, state.name) for key, state in context.control.states.items()],
+            "states": context.lists["states"],
             "state": draft.lawn.get("state", ""),
             "visit": visit.show(context, records, number, draft.record.get("tried", "")) if number else None,
             "option": option.name if option is not None else spraying_of(context, draft).mix if draft.of_visit else "",
-            "of_visit": of_visit_words(draft.of_visit) if draft.of_visit else "",
+            "of_visit": visit_title(draft.of_visit) if draft.of_visit else "",
             "has_plan": bool(plan_species(context, draft)) and bool(draft.lawn),
         }
 
@@ -102,13 +100,8 @@ def _new_site(records: Records, draft: Draft, fields: Fields) -> Site:
 
 
 def _keep_photos(context: Context, draft: Draft, records: Records, visit: int) -> None:
-    there: Any = records.current("visit", visit).record
-    known = {photo.sha256 for photo in there.photos}
-    for shot in draft.shots:
-        sha256 = records.store_photo(context.drafts.photos(draft.id) / shot.file) if shot.file else ""
-        if sha256 and sha256 not in known:
-            records.add_photo(KeptPhoto(visit, sha256, "before"))
-            known.add(sha256)
+    folder = context.drafts.photos(draft.id)
+    keep_photos(records, visit, (folder / shot.file for shot in draft.shots if shot.file))
 
 
 def _keep_finding(context: Context, draft: Draft, records: Records, visit: int) -> None:
@@ -180,10 +173,7 @@ def _labels_read(context: Context, draft: Draft, option: JudgedOption) -> str:
 
 
 def keep_in_visit(context: Context, draft: Draft, fields: Fields, which: str) -> Draft:
-    """Add what was found, planned and is to be done to the kept visit that it is for: into its open record, if any.
-
-    Raises FormError where there is nothing to add, RecordsError where it cannot be kept.
-    """
+    """Add what was found and planned to the visit that it is for, into its open record. Raises SwardkeyError."""
     option = chosen(context, draft) if draft.choice else None
     spraying, further = spraying_of(context, draft), draft.way == "name"
     if option is None and not spraying.actives and not further:
@@ -193,8 +183,7 @@ def keep_in_visit(context: Context, draft: Draft, fields: Fields, which: str) ->
             _keep_photos(context, draft, records, draft.of_visit)
             _keep_finding(context, draft, records, draft.of_visit)
         if option is not None:
-            plan, words = made_plan(context, draft), option.name
-            records.add_plan(KeptPlan(draft.of_visit, plan.as_json(context.control), words))
+            records.add_plan(plan_to_keep(draft.of_visit, made_plan(context, draft), context.control, option))
         unsigned = [t.record for t in records.treatments(visit=draft.of_visit) if not t.is_signed]
         same = [t for t in unsigned if isinstance(t, Treatment) and _is_it(context, t, spraying)]
         new = replace(records.new_treatment(draft.of_visit), day=date.today())

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import replace
 from datetime import date, timedelta
 from pathlib import Path
@@ -16,15 +16,14 @@ from app.web import backups, book_checks
 from app.web import visit_page as visit
 from app.web.context import Context
 from app.web.frame import Address, Fields, FormError, number, one, render, row_number, several
-from app.web.looked_again import finish, take_back
+from app.web.lawn_page import near_words
 from app.web.paper_files import WHOLE
 from app.web.treatment_form import read_day
 from app.web.visit_page import found_name
-from model.control.facts import Near
 
 ADDRESS = "/records"
 LATELY = 14  # days for which the first page shows what was done
-PLACES = (
+PLACE_ROUNDING = (
     ("", "left out"),
     ("0", "rounded to about 100 km"),
     ("1", "rounded to about 10 km"),
@@ -60,7 +59,7 @@ def all_of(context: Context, records: Records, text: str) -> dict[str, Any]:
         "q": text,
         "whole": WHOLE,
         "licences": [(name, name) for name in LICENCES],
-        "places": PLACES,
+        "places": PLACE_ROUNDING,
         "hits": hits,
         "sites": sites,
         "due": [_due(records, item) for item in records.follow_ups()],
@@ -84,14 +83,9 @@ def _hit(context: Context, records: Records, hit: Hit) -> dict[str, str]:
         treatment: Any = records.current("treatment", hit.id).record
         number, what = treatment.visit, treatment.method or "Treatment"
     kept: Any = records.current("visit", number).record
-    names = (
-        what or ", ".join(found_name(context, finding) for finding in kept.findings) or kept.visit.purpose or "Visit"
-    )
-    return {
-        "title": names,
-        "of": f"{hit.kind.capitalize()}, {day_text(kept.visit.day)}, {where}",
-        "to": f"visit={number}",
-    }
+    named = ", ".join(found_name(context, finding) for finding in kept.findings)
+    of = f"{hit.kind.capitalize()}, {day_text(kept.visit.day)}, {where}"
+    return {"title": what or named or kept.visit.purpose or "Visit", "of": of, "to": f"visit={number}"}
 
 
 def _done_since(records: Records, day: date, site: int | None = None) -> list[FollowUp]:
@@ -108,14 +102,11 @@ def _due(records: Records, item: FollowUp) -> dict[str, Any]:
 def site_of(context: Context, records: Records, which: int) -> dict[str, Any]:
     """What the page of a place shows."""
     site = records.site(which)
-    past = [
-        {
-            "past": one_of,
-            "names": [found_name(context, f) for f in _record(one_of).findings],
-            "photos": [photo.sha256 for photo in _record(one_of).photos],
-        }
-        for one_of in records.history(which)
-    ]
+    past = []
+    for visited in records.history(which):
+        record: Any = visited.visit.record
+        names = [found_name(context, finding) for finding in record.findings]
+        past.append({"past": visited, "names": names, "photos": [photo.sha256 for photo in record.photos]})
     return {
         "site": site,
         "client": records.client(site.client),
@@ -123,9 +114,8 @@ def site_of(context: Context, records: Records, which: int) -> dict[str, Any]:
         "uses": records.group_uses(which),
         "due": [_due(records, item) for item in records.follow_ups(which)],
         "done": [_due(records, item) for item in _done_since(records, date.min, which)],
-        "lawns": [(name, lawn.name) for name, lawn in context.control.lawns.items()],
-        "states": [(key, state.name) for key, state in context.control.states.items()],
-        "near": [(thing, thing) for thing in Near.__args__],  # type: ignore[attr-defined]
+        **context.lists,
+        "near": near_words(),
         "today": date.today().isoformat(),
     }
 
@@ -134,28 +124,33 @@ def _site(address: Address) -> int:
     return row_number(address.get("site", ""), "site")
 
 
-def _record(past: Any) -> Any:
-    return past.visit.record
-
-
 def act(context: Context, address: Address, do: str, fields: Fields, which: str) -> tuple[Address, list[str]]:
     """What a button does: where to go, and what to say. Raises SwardkeyError where it cannot be."""
-    if address.get("backup") or do in backups.ACTIONS:
-        if do not in backups.ACTIONS:
-            raise FormError("The backups had changed since this page was loaded; the page is up to date now.")
-        return backups.ACTIONS[do](fields, which)
-    if do in book_checks.ACTIONS:
-        return book_checks.ACTIONS[do](fields), []
+    if address.get("backup"):
+        return backups.act(do, which), []
+    if do in ("check_book", "forget_check"):
+        return book_checks.act(do, fields), []
     if do == "search":
         return ({"q": one(fields, "q")} if one(fields, "q") else {}), []
     if "visit" in address:
         notices, tried = visit.act(context, row_number(address["visit"], "visit"), do, fields, which)
         return {"visit": address["visit"]} | ({"tried": tried} if tried else {}), notices
-    action = ACTIONS.get(do)
-    if action is None:
-        raise FormError("The records had changed since this page was loaded; it is up to date now.")
     with open_records() as records:
-        return address, [action(records, address, fields, which)]
+        return address, [_act(records, address, do, fields, which)]
+
+
+def _act(records: Records, address: Address, do: str, fields: Fields, which: str) -> str:
+    """A button on the first page or that of a site; what to say."""
+    match do:
+        case "done":
+            return visit.finish_follow_up(records, fields, which)
+        case "undo":
+            return visit.reopen_follow_up(records, which)
+        case "tell_group":
+            return _tell_group(records, address, fields)
+        case "change":
+            return _change(records, address, fields)
+    raise FormError("The records had changed since this page was loaded; it is up to date now.")
 
 
 def take_files(context: Context, files: Sequence[Path]) -> tuple[Address, list[str]]:
@@ -163,15 +158,7 @@ def take_files(context: Context, files: Sequence[Path]) -> tuple[Address, list[s
     return backups.take_files(context, files)
 
 
-def _done(records: Records, address: Address, fields: Fields, which: str) -> str:
-    return finish(records, fields, which)
-
-
-def _undo(records: Records, address: Address, fields: Fields, which: str) -> str:
-    return take_back(records, which)
-
-
-def _tell_group(records: Records, address: Address, fields: Fields, which: str) -> str:
+def _tell_group(records: Records, address: Address, fields: Fields) -> str:
     group = number(fields, "group", "Group")
     if group is None or group != int(group):
         raise FormError("Group: give its number as on the label, such as 4.")
@@ -181,7 +168,7 @@ def _tell_group(records: Records, address: Address, fields: Fields, which: str) 
     return f"Noted: group {group:g}. The next plan for this site takes it into account."
 
 
-def _change(records: Records, address: Address, fields: Fields, which: str) -> str:
+def _change(records: Records, address: Address, fields: Fields) -> str:
     site = records.site(_site(address))
     records.change_site(
         replace(
@@ -199,11 +186,3 @@ def _change(records: Records, address: Address, fields: Fields, which: str) -> s
         replace(client, name=one(fields, "client"), phone=one(fields, "phone"), email=one(fields, "email"))
     )
     return "Kept."
-
-
-ACTIONS: dict[str, Callable[[Records, Address, Fields, str], str]] = {
-    "done": _done,
-    "undo": _undo,
-    "tell_group": _tell_group,
-    "change": _change,
-}

@@ -28,7 +28,7 @@ READ = re.compile(
     r"|/config|/gradio_api/(app_id|info|queue/data)"  # the last line is what gradio_client reads
 )
 PRESS, CALL, UPLOAD = "/gradio_api/component_server/", "/gradio_api/queue/join", "/gradio_api/upload"
-LOOKS = ("open_page", "waiting")  # what changes nothing, so that it may be dropped
+READ_ONLY = ("open_page", "waiting")  # what changes nothing, so that it may be dropped
 SESSION = re.compile(r"[a-z0-9-]{1,40}")
 LARGEST_MESSAGE = 1_000_000  # bytes of what a button or a client sends
 LOOPBACK = {"127.0.0.1", "localhost", "[::1]"}
@@ -71,9 +71,9 @@ class RequestFilter:
             wanted: AbstractAsyncContextManager[None] = nullcontext()
             if scope["path"] in (PRESS, CALL):
                 body = await self._read_message(scope["path"], headers, receive)
-                if json.loads(body).get("fn_name") in LOOKS:
-                    wanted = _while_wanted(receive)
-                receive = _again(body, receive)
+                if json.loads(body).get("fn_name") in READ_ONLY:
+                    wanted = _cancel_on_disconnect(receive)
+                receive = _replay(body, receive)
             if scope["path"] == UPLOAD:
                 await self._take_upload(scope, headers, receive, send)
                 return
@@ -92,7 +92,7 @@ class RequestFilter:
         with self.uploads.room(headers):
             await self.app(scope, receive, hold)
         said = b"".join(message.get("body", b"") for message in answer)
-        await to_thread.run_sync(self.uploads.cut_odd, said)
+        await to_thread.run_sync(self.uploads.truncate_unsupported, said)
         for message in answer:
             await send(message)
 
@@ -167,14 +167,14 @@ class RequestFilter:
             whole = type(sent["fn_index"]) is int and isinstance(values, list) and isinstance(event, dict | None)
             if not whole or len(values) != self.calls.get(sent["fn_index"], -1):
                 return False
-            for file in _paths(values):  # gradio would copy any other, and fetch one of the web
+            for file in _file_paths(values):  # gradio would copy any other, and fetch one of the web
                 self.uploads.find(file)
             return True
         except (ValueError, TypeError, KeyError, RecursionError, FormError):
             return False
 
 
-def _again(body: bytes, receive: Any) -> Any:
+def _replay(body: bytes, receive: Any) -> Any:
     """Hands a message on as it was, and then what comes after it."""
     waiting = [{"type": "http.request", "body": body, "more_body": False}]
 
@@ -185,7 +185,7 @@ def _again(body: bytes, receive: Any) -> Any:
 
 
 @asynccontextmanager
-async def _while_wanted(receive: Any) -> AsyncIterator[None]:
+async def _cancel_on_disconnect(receive: Any) -> AsyncIterator[None]:
     """Leave the line once whoever asked has gone; what has begun goes on to its end."""
 
     async def leave() -> None:
@@ -200,10 +200,10 @@ async def _while_wanted(receive: Any) -> AsyncIterator[None]:
             watching.cancel()
 
 
-def _paths(value: Any) -> Iterator[object]:
+def _file_paths(value: Any) -> Iterator[object]:
     """Every path of a file in the values of a call."""
     if isinstance(value, Mapping):
         yield from (value["path"],) if "path" in value else ()
         value = list(value.values())
     for part in value if isinstance(value, list) else ():
-        yield from _paths(part)
+        yield from _file_paths(part)

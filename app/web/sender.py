@@ -39,7 +39,7 @@ def request_file(context: Context, draft: Draft) -> bytes:
 def ask_sender(context: Context, draft: Draft, fields: Fields, which: str) -> Draft:
     """On to the request. Raises AnswerError where there is nothing to ask."""
     request_of(context.interview(draft))
-    return replace(draft, asking=SENDER, choosing=Choosing(), step="questions")
+    return replace(draft.at("questions"), asking=SENDER)
 
 
 def take_reply(context: Context, draft: Draft, fields: Fields, which: str) -> tuple[Draft, list[str]]:

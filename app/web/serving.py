@@ -122,25 +122,22 @@ def _lifespan(uploads: Uploads, started: Callable[[], None]) -> Callable[[FastAP
 
 
 def serve_page(port: int, open_browser: bool = False, password: str | None = None) -> None:
-    """Serve until stopped: on loopback, or to the whole network with a password.
-
-    Raises SwardkeyError when the port is taken.
-    """
+    """Serve until stopped: on loopback, or to the network with a password. Raises SwardkeyError for a taken port."""
     try:
         listening = socket.create_server(("127.0.0.1" if password is None else "0.0.0.0", port))
     except OSError:
         raise SwardkeyError(f"port {port} is taken on this machine; try --port {port + 1}") from None
     # Accepted connections inherit it; asyncio sets it only where the protocol is named, and 40 ms a request are lost.
     listening.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
-    from app.web.uploads import made_folder
+    from app.web.uploads import make_upload_folder
 
     os.umask(0o077)  # what is written from now on is the user's alone
-    uploads = made_folder()
+    uploads = make_upload_folder()
     limit_memory_arenas()
     set_up_gradio(uploads)
     import uvicorn
 
-    from app.web.connections import TAKEN_IN, Connection
+    from app.web.connections import BACKLOG, Connection
     from app.web.context import open_context
     from app.web.network import Password
     from app.web.warm_up import warm_up
@@ -161,7 +158,7 @@ def serve_page(port: int, open_browser: bool = False, password: str | None = Non
     config = uvicorn.Config(
         app,
         http=Connection,
-        backlog=TAKEN_IN,
+        backlog=BACKLOG,
         log_level="error",  # a stranger's odd request is no news
         ws="none",  # the pages use none, and their connections would not be counted
         proxy_headers=False,

@@ -15,10 +15,10 @@ from app.services.spray_window import Job, about, day_of, forecast_of, verdict_o
 from app.web import sums_page as sums
 from app.web.context import Context
 from app.web.draft import Draft, Step
-from app.web.frame import Fields, FormError, leads_to, number, one, several
+from app.web.frame import Fields, FormError, go_to, number, one, several
 from app.web.lawn_page import case_of, cultivar_of, defaults, near_words
 from app.web.plan_page import chosen, to_spray
-from app.web.uploads import put_away
+from app.web.uploads import remove_upload
 from model.control.case import check_case
 from model.errors import SwardkeyError
 from model.spray import Occasion, Verdict, Weather
@@ -56,7 +56,6 @@ def show(context: Context, draft: Draft) -> dict[str, Any]:
         "actives": [(name, name) for name in dict.fromkeys((*mix, *sorted(context.control.actives)))],
         "tool": draft.way in ("check", "sums") and not draft.of_visit,
         "only_sums": draft.way == "sums",
-        "of_visit": draft.of_visit,
         "lawn": {**defaults(draft), **draft.lawn},
         **context.lists,
         "near": near_words(),
@@ -140,7 +139,7 @@ def take_forecast(context: Context, draft: Draft, files: Sequence[Path]) -> tupl
     except (OSError, UnicodeDecodeError):
         raise FormError(f"{path.name}: is not text; save the forecast as CSV") from None
     finally:
-        put_away(path)
+        remove_upload(path)
     after = replace(draft, forecast=text, weather={**draft.weather, "from": "forecast"})
     day_of(_job(context, after), forecast_of(after.forecast))
     return after, []
@@ -151,4 +150,4 @@ def by_readings(context: Context, draft: Draft, fields: Fields, which: str) -> D
     return replace(draft, forecast="", weather={**draft.weather, "from": "readings"})
 
 
-ACTIONS = {"weigh": weigh, "by_readings": by_readings, "to_record": leads_to("record"), "sum": sums.work_out}
+ACTIONS = {"weigh": weigh, "by_readings": by_readings, "to_record": go_to("record"), "sum": sums.work_out}

@@ -30,8 +30,6 @@ class Spraying:
     total: str = ""
     tank_loads: str = ""
     weather: Reading | None = None
-    lawn: str = "unknown"
-    place: str = "lawn"
     state: str = ""
 
     @property
@@ -72,8 +70,6 @@ def spraying_of(context: Context, draft: Draft) -> Spraying:
         actives=use.actives,
         groups=tuple(group for group in groups if group),
         weather=weather_of(draft),
-        lawn=use.lawn or "unknown",
-        place=use.place,
         state=use.state or "",
     )
     return _with_sum(found, draft)

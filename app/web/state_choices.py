@@ -23,10 +23,7 @@ def states(character: Character, only: Collection[str] | None = None) -> list[di
 
 
 def groups(character: Character, given: Collection[str]) -> list[dict[str, Any]]:
-    """The groups of a question, each with drawings of a few of its states.
-
-    ``here``: it holds one that was given; ``only``: its one state, which needs no second tap, else "".
-    """
+    """The groups of a question; ``here``: it holds a state that was given; ``only``: its one state, else ""."""
     return [
         {
             "id": name,

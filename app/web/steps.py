@@ -11,10 +11,10 @@ from typing import Any
 
 import app.web
 from app.web import visit_page as visit
-from app.web.beginning import FIRST
 from app.web.context import Context
-from app.web.draft import Choosing, Draft, Step
+from app.web.draft import Draft, Step
 from app.web.frame import Fields, FormError, render
+from app.web.new_draft import FIRST
 
 Changed = tuple[Draft, list[str]]
 Action = Callable[[Context, Draft, Fields, str], Draft | Changed]
@@ -59,14 +59,14 @@ def shown_steps(draft: Draft) -> list[dict[str, Any]]:
 def at_step(draft: Draft, step: str) -> Draft:
     """The draft at a step that it has reached, as the address of a page says it; else as it is."""
     known = step in path_of(draft) and STEPS.index(step) <= draft.furthest
-    return replace(draft, step=step, asking="", choosing=Choosing()) if known and step != draft.step else draft
+    return draft.at(step) if known and step != draft.step else draft
 
 
 def go(context: Context, draft: Draft, fields: Fields, which: str) -> Draft:
     """To a step that was reached before."""
     if which not in path_of(draft) or STEPS.index(which) > draft.furthest:
         raise FormError("That step comes later; continue from here.")
-    return replace(draft, step=which, asking="", choosing=Choosing())
+    return draft.at(which)
 
 
 def act(context: Context, draft: Draft, do: str, fields: Fields, which: str) -> Changed:

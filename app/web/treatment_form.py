@@ -11,9 +11,11 @@ from datetime import date, time
 from typing import Any, get_args
 
 from app.present.record import GEAR, MORE, OF_PRODUCT, value_text
+from app.present.record import label as paper_label
 from app.records import Missing, Product, Reading, RecordsError, Treatment, field_names, missing_fields
 from app.records.fields import Gear
 from app.records.law import load_law
+from app.services.choices import date_of
 from app.web.frame import Fields, FormError, number, one
 
 NUMBERS = ("area_m2", "water_litres", "temperature", "humidity", "wind_speed")
@@ -73,7 +75,7 @@ class Entry:
     """One field on the page.
 
     ``needed``: the state's record asks for it; ``missing``: it does, nothing is there, and somebody tried to sign;
-    ``known``: something is there; ``asked``: empty, and not folded away.
+    ``asked``: empty, and not folded away.
     """
 
     name: str
@@ -86,26 +88,18 @@ class Entry:
     words: str
     short: str
 
-    @property
-    def known(self) -> bool:
-        """Whether something is there."""
-        return bool(self.value)
-
 
 def form(treatment: Treatment, tried: bool = False) -> dict[str, Any]:
-    """What the form shows: what is known, what is asked, and what else may be said.
-
-    ``tried``: somebody wanted to sign, so what is missing is marked.
-    """
+    """What the form shows; what is missing is marked where somebody ``tried`` to sign."""
     lacks = missing_fields(treatment)
     parts = _parts(treatment, lacks if tried else ())
     every = [entry for _, entries in parts for entry in entries]
     unconfirmed = treatment.chemical and load_law().of(treatment.state).list == "unconfirmed"
     given = treatment.left_out
     return {
-        "known": [entry for entry in every if entry.known],
+        "known": [entry for entry in every if entry.value],
         "ask": [(title, asked) for title, entries in parts if (asked := [e for e in entries if e.asked])],
-        "more": [entry for entry in every if not entry.known and not entry.asked],
+        "more": [entry for entry in every if not entry.value and not entry.asked],
         "choices": CHOICES,
         "lacks": [(input_of(lack), lack.text) for lack in lacks] if tried else [],
         "may_leave": [(m.field, m.text, given.get(m.field, "")) for m in lacks] if tried and unconfirmed else [],
@@ -163,19 +157,9 @@ class _Entries:
         value, needed = _text(getattr(owner, name)), name in self.needed
         asked = not value and (needed or (name in USUAL and self.chemical)) and name not in self.given
         words = dict(CHOICES.get(name, ())).get(value) or value_text(getattr(owner, name))
-        label = label or _capital(self.words.get(name, name.replace("_", " ")))
-        marked = f"{prefix}{name}" in self.marked
-        return Entry(
-            f"{prefix}{name}",
-            label,
-            value,
-            KINDS.get(name, "text"),
-            needed,
-            marked,
-            asked,
-            words,
-            SHORT.get(name, label),
-        )
+        label = label or paper_label(self.words.get(name, name.replace("_", " ")))
+        key, kind, short = f"{prefix}{name}", KINDS.get(name, "text"), SHORT.get(name, label)
+        return Entry(key, label, value, kind, needed, key in self.marked, asked, words, short)
 
     def weather(self, name: str, reading: Reading, place: int) -> Entry:
         """A field of a reading; only the first is asked for."""
@@ -191,11 +175,6 @@ def _text(value: Any) -> str:
     if isinstance(value, tuple):
         return ", ".join(str(part) for part in value)
     return "" if value is None else f"{value:g}" if isinstance(value, float) else str(value)
-
-
-def _capital(text: str) -> str:
-    text = text.removeprefix("the ")
-    return text[:1].upper() + text[1:]
 
 
 def read_form(treatment: Treatment, fields: Fields) -> Treatment:
@@ -226,11 +205,10 @@ def read_form(treatment: Treatment, fields: Fields) -> Treatment:
 
 
 def read_day(fields: Fields, name: str) -> date:
-    """The day in a field. Raises FormError where it is none."""
-    try:
-        return date.fromisoformat(one(fields, name))
-    except ValueError:
-        raise FormError(f"{one(fields, name) or 'An empty date'} is not a date; write it as 2026-09-14.") from None
+    """The day in a field. Raises SwardkeyError where it is missing or none."""
+    if not one(fields, name):
+        raise FormError("A date is missing; write it as 28/11/2026.")
+    return date_of(one(fields, name))
 
 
 def read_groups(text: str) -> tuple[int, ...]:

@@ -17,22 +17,22 @@ from pathlib import Path
 from anyio import to_thread
 
 from app.services.home import home, why_unsaved
-from app.web.content import cut_odd
-from app.web.frame import FormError, whole
+from app.web.frame import FormError, without_surrogates
+from app.web.upload_types import truncate_unsupported
 
 LARGEST_FILE = 25_000_000  # bytes
 LARGEST = LARGEST_FILE + 100_000  # bytes of a request, with what a form has around its file
 MOST_WAITING, MOST_BYTES = 2000, 2_000_000_000  # files and bytes that lie in the folder of uploads
-LEFT_FREE = 500_000_000  # bytes of the disk
+LEAST_FREE = 500_000_000  # bytes of the disk
 HOUR, MINUTE = 3600.0, 60.0  # seconds
-ELSEWHERE = "swardkey-uploads-"  # how a temporary folder for them begins
+TEMPORARY_PREFIX = "swardkey-uploads-"  # how a temporary folder for them begins
 # Names that mean a device on Windows, and what no file's name may hold there.
 DEVICE = re.compile(r"(con|prn|aux|nul|com\d|lpt\d)(\.|$)", re.IGNORECASE)
 ODD = re.compile(r'[\x00-\x1f\x7f<>:"|?*]')
 LONGEST_NAME = 100
 
 
-def made_folder() -> Path:
+def make_upload_folder() -> Path:
     """An empty folder for uploads: the user's, or a temporary one where nothing can be saved. Raises FormError."""
     folder = home() / "uploads"
     # Uploads of a run before: whoever chose them has left.
@@ -41,16 +41,16 @@ def made_folder() -> Path:
         folder.mkdir(parents=True, exist_ok=True)
         return folder
     try:
-        _drop_left()
-        return Path(tempfile.mkdtemp(prefix=ELSEWHERE))
+        _remove_left_folders()
+        return Path(tempfile.mkdtemp(prefix=TEMPORARY_PREFIX))
     except OSError as error:
         why = error.strerror or error
         raise FormError(f"no temporary folder can be written to ({why}); set TMPDIR to one that can be") from None
 
 
-def _drop_left() -> None:
+def _remove_left_folders() -> None:
     """Remove temporary folders of runs that were killed: nobody has touched them for an hour."""
-    for old in Path(tempfile.gettempdir()).glob(f"{ELSEWHERE}*"):
+    for old in Path(tempfile.gettempdir()).glob(f"{TEMPORARY_PREFIX}*"):
         with suppress(OSError):
             if time.time() - old.lstat().st_mtime > HOUR:
                 shutil.rmtree(old, ignore_errors=True)
@@ -74,7 +74,7 @@ class Uploads:
     async def sweep(self) -> None:
         """Remove what is old, again and again, until it is cancelled."""
         while True:
-            await to_thread.run_sync(drop_old, self.folder)
+            await to_thread.run_sync(remove_expired, self.folder)
             await asyncio.sleep(MINUTE)
 
     @contextmanager
@@ -83,12 +83,12 @@ class Uploads:
         length = _length(headers)
         if length > LARGEST:
             raise Refusal(413, f"A file may have {LARGEST_FILE / 1e6:g} MB; export it smaller.")
-        drop_old(self.folder)
+        remove_expired(self.folder)
         files, size = _held(self.folder)
         if files >= MOST_WAITING or size + self.coming + length > MOST_BYTES:
             raise Refusal(413, "Too many photos are waiting; name or discard those first, then try again.")
         self.folder.mkdir(parents=True, exist_ok=True)
-        if shutil.disk_usage(self.folder).free - self.coming - length < LEFT_FREE:
+        if shutil.disk_usage(self.folder).free - self.coming - length < LEAST_FREE:
             raise Refusal(507, "The disk is nearly full; free some space and try again.")
         self.coming += length
         try:
@@ -96,19 +96,19 @@ class Uploads:
         finally:
             self.coming -= length
             if not self.coming:  # what lies in no folder of its own broke off half-way
-                drop_half(self.folder)
+                remove_partial(self.folder)
 
-    def cut_odd(self, answer: bytes) -> None:
+    def truncate_unsupported(self, answer: bytes) -> None:
         """Cut short what has arrived and no page takes. ``answer``: a JSON list of paths, as gradio gives it."""
         with suppress(ValueError):
             paths = json.loads(answer)
             for path in paths if isinstance(paths, list) else ():
                 with suppress(FormError):
-                    cut_odd(self.find(path))
+                    truncate_unsupported(self.find(path))
 
     def find(self, path: object) -> Path:
         """An upload by the path that gradio gave for it. Raises FormError for any other file."""
-        if isinstance(path, str) and "\0" not in path and "://" not in path and path == whole(path):
+        if isinstance(path, str) and "\0" not in path and "://" not in path and path == without_surrogates(path):
             # As it is written; a link that leads elsewhere is none of ours.
             found = Path(os.path.abspath(path))  # noqa: PTH100
             real = Path(os.path.realpath(found))
@@ -140,19 +140,19 @@ def plain_name(name: str) -> str:
     return f"_{last}" if DEVICE.match(last) else last or "photo"
 
 
-def put_away(file: Path) -> None:
+def remove_upload(file: Path) -> None:
     """Remove an upload that was taken in, with its folder if that is empty."""
     with suppress(OSError):
         file.unlink(missing_ok=True)
         file.parent.rmdir()
 
 
-def drop_old(folder: Path, age: float = HOUR) -> None:
+def remove_expired(folder: Path) -> None:
     """Remove what nobody has touched for an hour: whoever chose it has left."""
     for group in (folder, folder / "waiting"):
         with suppress(OSError):
             for one in list(group.iterdir()):
-                if one.name == "waiting" or time.time() - one.lstat().st_mtime <= age:
+                if one.name == "waiting" or time.time() - one.lstat().st_mtime <= HOUR:
                     continue
                 if one.is_dir():
                     shutil.rmtree(one, ignore_errors=True)
@@ -160,7 +160,7 @@ def drop_old(folder: Path, age: float = HOUR) -> None:
                     one.unlink(missing_ok=True)
 
 
-def drop_half(folder: Path) -> None:
+def remove_partial(folder: Path) -> None:
     """Remove files that lie in the folder itself: those that are being written."""
     with suppress(OSError):
         for one in folder.iterdir():

@@ -7,7 +7,7 @@ from typing import Any
 
 from app.figures.line_drawings import line_drawing
 from app.web.context import Context
-from app.web.draft import Choosing, Draft
+from app.web.draft import Draft
 from app.web.frame import Fields, FormError, several
 from model.flora.character import PARTS, VISIBLE, Part
 from model.traits import check_visible, out_of_sight
@@ -43,16 +43,9 @@ def usual() -> list[dict[str, Any]]:
 
 def cards(draft: Draft) -> list[dict[str, Any]]:
     """One card a part, with its drawing."""
-    return [
-        {
-            "id": part,
-            "text": text,
-            "more": more,
-            "svg": line_drawing(VISIBLE, part).svg,
-            "on": part in (draft.visible or ()),
-        }
-        for part, (text, more) in WORDS.items()
-    ]
+    drawn = {part: line_drawing(VISIBLE, part).svg for part in WORDS}
+    seen = draft.visible or ()
+    return [{"id": p, "text": t, "more": m, "svg": drawn[p], "on": p in seen} for p, (t, m) in WORDS.items()]
 
 
 def in_words(draft: Draft) -> str:
@@ -72,7 +65,7 @@ def see(context: Context, draft: Draft, fields: Fields, which: str) -> Draft:
     parts = several(fields, "visible")
     if not parts:
         raise FormError("Tick at least one: what can you see or reach?")
-    return replace(draft, visible=check_visible(list(parts)), asking="", choosing=Choosing(), step="questions")
+    return replace(draft.at("questions"), visible=check_visible(list(parts)))
 
 
 def see_usual(context: Context, draft: Draft, fields: Fields, which: str) -> Draft:
@@ -82,14 +75,14 @@ def see_usual(context: Context, draft: Draft, fields: Fields, which: str) -> Dra
 
 def look_again(context: Context, draft: Draft, fields: Fields, which: str) -> Draft:
     """Ask again what can be seen."""
-    return replace(draft, asking=VISIBLE, choosing=Choosing(), step="questions")
+    return replace(draft.at("questions"), asking=VISIBLE)
 
 
 def change(context: Context, draft: Draft, fields: Fields, which: str) -> Draft:
     """Ask one question again; not of a part that is not there."""
     if which not in draft.answers or which in out_of_sight(context.key.flora.characters, draft.visible):
         return draft
-    return replace(draft, asking=which, choosing=Choosing(), step="questions")
+    return replace(draft.at("questions"), asking=which)
 
 
 ACTIONS = {"see": see, "see_usual": see_usual, "look_again": look_again, "change": change}

@@ -26,10 +26,10 @@ from app.records.days import later
 from app.records.doubts import QUESTIONS, is_key, ready_answers, refuse_impossible
 from app.services.objections import HEADING, against
 from app.services.own_products import holding, with_product
+from app.services.visit_papers import chances_of, namings_of
 from app.web.context import Context
 from app.web.finding_page import LEAST, SHORTLIST
-from app.web.frame import Fields, FormError, fault, one
-from app.web.looked_again import finish, take_back
+from app.web.frame import Fields, FormError, fault, one, row_number
 from app.web.treatment_form import form, read_day, read_form
 from model.errors import AnswerError, SwardkeyError
 
@@ -71,8 +71,6 @@ def next_look(kept: Any) -> date:
 
 def weeds_of(context: Context, kept: Any) -> list[str]:
     """The weeds of a visit that have a name, in words."""
-    from app.services.visit_papers import namings_of  # late, as it reads the plans
-
     try:
         return [context.name(naming.species) for naming in namings_of(kept, context.key)]
     except AnswerError:
@@ -81,14 +79,11 @@ def weeds_of(context: Context, kept: Any) -> list[str]:
 
 def papers(kept: Any) -> list[tuple[str, str]]:
     """The papers that can be had of a visit: address and name; none where no plant was named."""
-    from app.web.paper_files import kinds  # it needs the plan, which needs this
+    from app.web.paper_files import visit_paper_titles  # it needs the plan, which needs this
 
     named = any(finding.species or finding.status == "undecided" for finding in kept.findings)
-    return (
-        [(f"/paper/visit/{kept.visit.id}/{kind}", words) for kind, words in kinds().items() if kind != "client"]
-        if named
-        else []
-    )
+    titles = visit_paper_titles() if named else {}
+    return [(f"/paper/visit/{kept.visit.id}/{kind}", words) for kind, words in titles.items() if kind != "client"]
 
 
 def for_client(context: Context, records: Records, kept: Any) -> dict[str, str]:
@@ -119,8 +114,7 @@ def found_name(context: Context, finding: Any) -> str:
         return context.name(finding.species)
     if finding.status == "unlisted":
         return "a plant not on file"
-    listed = [c for c in finding.finding.get("candidates") or [] if isinstance(c, dict)]
-    likely = [context.name(str(c.get("species"))) for c in listed if float(c.get("probability") or 0) >= LEAST]
+    likely = [context.name(species) for species, chance in chances_of(finding).items() if chance >= LEAST]
     return f"not named yet; it may be {' or '.join(likely[:SHORTLIST])}" if likely else "not named yet"
 
 
@@ -283,12 +277,15 @@ def _follow_up(records: Records, number: int, fields: Fields, which: str) -> str
     return f"Noted for {day_text(day)}."
 
 
-def _done(records: Records, number: int, fields: Fields, which: str) -> str:
-    return finish(records, fields, which)
+def finish_follow_up(records: Records, fields: Fields, which: str) -> str:
+    """Write down that it was looked at today; a sentence on it. Raises RecordsError where there is none."""
+    item = records.finish_follow_up(row_number(which, "follow-up"), date.today(), one(fields, "outcome"))
+    return f"Done: {item.what}{f', {item.outcome}' if item.outcome else ''}."
 
 
-def _undo(records: Records, number: int, fields: Fields, which: str) -> str:
-    return take_back(records, which)
+def reopen_follow_up(records: Records, which: str) -> str:
+    """It is still to be looked at; a sentence on it. Raises RecordsError where there is none."""
+    return f"To be looked at again: {records.reopen_follow_up(row_number(which, 'follow-up')).what}."
 
 
 ACTIONS: dict[str, Callable[[Records, int, Fields, str], str | Outcome]] = {
@@ -302,6 +299,6 @@ ACTIONS: dict[str, Callable[[Records, int, Fields, str], str | Outcome]] = {
     "new_treatment": _new,
     "another": _another,
     "follow_up": _follow_up,
-    "done": _done,
-    "undo": _undo,
+    "done": lambda records, number, fields, which: finish_follow_up(records, fields, which),
+    "undo": lambda records, number, fields, which: reopen_follow_up(records, which),
 }

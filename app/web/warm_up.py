@@ -10,7 +10,7 @@ from pathlib import Path
 
 from PIL import Image
 
-from app.services.photo_model import model_in_charge
+from app.services.photo_model import active_photo_model
 from app.web.context import Context
 from app.web.faults import write_fault
 from model.errors import SwardkeyError
@@ -57,7 +57,7 @@ def load(context: Context) -> None:
             nothing = Path(folder) / "nothing.png"
             Image.effect_noise((256, 256), 40).save(nothing)
             photos = list(two.map(open_photo, (nothing, nothing)))
-        model_in_charge().extractor.features(photos[0])
+        active_photo_model().extractor.features(photos[0])
         load_settings()
     with contextlib.suppress(SwardkeyError):
         assert context.control is not None

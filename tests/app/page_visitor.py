@@ -13,7 +13,7 @@ from urllib.parse import urlencode
 from app.services.home import home
 from app.web.context import Context
 from app.web.draft import Drafts
-from app.web.faults import in_a_sentence
+from app.web.faults import errors_as_notices
 from app.web.message import Message, read_message
 from app.web.page import Pages
 from app.web.uploads import Uploads
@@ -97,7 +97,7 @@ class Person(Shown):
     def send(self, **sent: Any) -> Person:
         """Send a message as the script of the page does."""
         refused: list[str] = []
-        with in_a_sentence(refused):
+        with errors_as_notices(refused):
             self.text = self.pages.press(read_message(sent, Uploads(home() / "uploads")))
         self.refused = "".join(refused)
         return self

@@ -13,6 +13,8 @@ import pytest
 from PIL import Image
 
 from app.command_line import main
+from app.records import Profile, open_records
+from app.web import api
 
 Run = Callable[..., tuple[int, str, str]]
 BINDII = ("advise", "bindii", "--month", "6", "--lawn", "buffalo")
@@ -29,6 +31,14 @@ def run(capsys: pytest.CaptureFixture[str]) -> Run:
         return int(ended.value.code or 0), out, err
 
     return command
+
+
+def test_the_api_plans_for_the_state_that_was_saved_as_the_command_does(run: Run) -> None:
+    with open_records() as records:
+        records.keep_profile(Profile(state="WA"))
+    asked = found(run, *BINDII)
+    assert json.loads(json.dumps(api._advise(["bindii"], {"month": 6, "lawn": "buffalo"}))) == asked
+    assert asked != found(run, *BINDII, "--state", "NSW")
 
 
 def found(run: Run, *arguments: str) -> Any:

@@ -24,7 +24,7 @@ def test_draws_a_picture_that_says_it_is_drawn(run: Run, tmp_path: Path) -> None
     [
         ("dandylyon", (), "'dandylyon' is not in the flora; did you mean dandelion"),
         ("milk thistle", (), "'milk thistle' may be any of several plants"),
-        ("dandelion", ("--out", "a.gif"), "not a .jpg or .png"),
+        ("dandelion", ("--out", "a.gif"), "must end in .jpg or .jpeg or .png"),
         ("dandelion", ("--out", "none/a.jpg"), "there is no folder"),
         ("dandelion", ("--stage", "flowring"), "did you mean flowering?"),
         ("moss", (), "moss is not drawn, because mosses are many species"),

@@ -13,14 +13,11 @@ from app.command_line import main
 from app.services.home import home
 from app.services.reply import reply_text
 from app.web import api
-from app.web.context import Context
 from app.web.frame import FormError
 from app.web.uploads import Uploads
-from model.control import Control
 from model.errors import AnswerError, SwardkeyError, nearest
 from model.flora.name import LONGEST, MOST_WORDS, PlantNames
 from model.identify import Key
-from tests.app.page_visitor import context_of
 
 LONG = "xy" * 50_000
 SECONDS = 5.0  # each took minutes; now it takes a hundredth of a second
@@ -29,11 +26,6 @@ SECONDS = 5.0  # each took minutes; now it takes a hundredth of a second
 @pytest.fixture(scope="module")
 def names(key: Key) -> PlantNames:
     return PlantNames(key.flora)
-
-
-@pytest.fixture
-def context(key: Key, control: Control) -> Context:
-    return context_of(key, control)
 
 
 @pytest.mark.parametrize("ask", ["the_plants", "the_species", "the_usual"])
@@ -57,9 +49,9 @@ def test_words_without_end_are_refused_in_moments(names: PlantNames) -> None:
 
 @pytest.mark.parametrize("name", ["lawn", "cultivar", "place", "stage", "state"])
 @pytest.mark.parametrize("value", [7, True, ["NSW"], {"a": 1}, LONG])
-def test_the_api_says_of_a_word_that_is_none_what_is_wrong(name: str, value: Any, context: Context) -> None:
+def test_the_api_says_of_a_word_that_is_none_what_is_wrong(name: str, value: Any) -> None:
     with pytest.raises((ValidationError, SwardkeyError)) as refused:
-        api._advise(context, ["bindii"], {"month": 7, "lawn": "buffalo", "together": False, name: value})
+        api._advise(["bindii"], {"month": 7, "lawn": "buffalo", "together": False, name: value})
     assert LONG not in str(refused.value)
 
 

@@ -12,8 +12,8 @@ from PIL import Image
 from app.records import open_records
 from app.web.context import Context
 from app.web.draft import DraftError, draft_of, new_id
+from app.web.draft_photos import photo_evidence
 from app.web.effects import effects
-from app.web.shots import evidence_of_shots
 from app.web.steps import known
 from model.control import Control
 from model.identify import Key, Observation
@@ -135,7 +135,7 @@ def test_removing_a_photo_forgets_what_it_said(context: Context, tmp_path: Path)
     upload(person, tmp_path, "weed.jpg")
     draft = context.drafts.read(person.plant)
     assert draft is not None and draft.evidence is not None
-    assert evidence_of_shots(draft, context.drafts.photos(person.plant)) is not None
+    assert photo_evidence(draft, context.drafts.photos(person.plant)) is not None
     person.press("remove", draft.shots[0].thumb)
     draft = context.drafts.read(person.plant)
     assert draft is not None and draft.shots == () and draft.evidence is None

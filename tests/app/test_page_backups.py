@@ -15,7 +15,7 @@ from app.web import records_page as records
 from app.web.background import Work
 from app.web.context import Context
 from app.web.message import Message
-from app.web.places import Place
+from app.web.side_pages import SidePage
 from model.control import Control
 from model.identify import Key
 from tests.app.page_visitor import context_of
@@ -75,7 +75,7 @@ def test_a_backup_is_made_saved_and_restored_from_the_page(context: Context, wor
 def test_a_backup_from_elsewhere_is_looked_at_before_it_is_kept(context: Context, work: Work, tmp_path: Path) -> None:
     add("Mara")
     name = made(context, work)
-    place = Place(context, records)
+    place = SidePage(context, records)
     copy = Path(shutil.copy(backups.file_of(name), tmp_path / "from the van.zip"))
     shown = place.press(Message(AT, do="add_files", files=(copy,)))
     assert "Restore from the van.zip?" in shown and address_in(shown) == {"backup": "from the van.zip"}

@@ -95,7 +95,7 @@ def await_cut_off(among: list[socket.socket], how_many: int) -> None:
 
 
 @pytest.mark.parametrize("sent", [b"", HALF, FORM])
-@pytest.mark.parametrize("limit", ["MOST", "MOST_OF_ONE"])
+@pytest.mark.parametrize("limit", ["MAX_CONNECTIONS", "MAX_PER_ADDRESS"])
 def test_silent_connections_make_way(
     connect: Connect, monkeypatch: pytest.MonkeyPatch, sent: bytes, limit: str
 ) -> None:
@@ -108,13 +108,15 @@ def test_silent_connections_make_way(
 def test_nobody_who_is_being_answered_makes_way(connect: Connect, monkeypatch: pytest.MonkeyPatch, turn: Turn) -> None:
     busy = [connect(FORM + b"123456789") for _ in range(3)]
     assert all(turn.begun.acquire(timeout=60) for _ in busy)
-    monkeypatch.setattr(connections, "MOST", 4)
+    monkeypatch.setattr(connections, "MAX_CONNECTIONS", 4)
     await_cut_off([connect(HALF) for _ in range(8)], 7)
     turn.released.set()
     assert all(is_answered(one) for one in busy)
 
 
-@pytest.mark.parametrize(("sent", "limit"), [(b"", "HEAD"), (HALF, "HEAD"), (FORM + b"1", "SILENT")])
+@pytest.mark.parametrize(
+    ("sent", "limit"), [(b"", "HEADER_TIMEOUT"), (HALF, "HEADER_TIMEOUT"), (FORM + b"1", "IDLE_TIMEOUT")]
+)
 def test_the_rest_of_a_request_is_not_waited_for_without_end(
     connect: Connect, monkeypatch: pytest.MonkeyPatch, sent: bytes, limit: str
 ) -> None:
@@ -127,7 +129,7 @@ def test_a_second_request_may_come_on_the_same_connection(connect: Connect, monk
     assert is_answered(one)
     one.sendall(ASK)
     assert is_answered(one)
-    monkeypatch.setattr(connections, "HEAD", 0.05)
+    monkeypatch.setattr(connections, "HEADER_TIMEOUT", 0.05)
     one.sendall(HALF)
     assert is_cut_off(one)
 
@@ -144,7 +146,7 @@ def test_an_address_with_many_connections_shuts_out_no_other(
 ) -> None:
     busy = [connect(FORM + b"123456789") for _ in range(4)]
     assert all(turn.begun.acquire(timeout=60) for _ in busy)
-    monkeypatch.setattr(connections, "MOST", 4)
+    monkeypatch.setattr(connections, "MAX_CONNECTIONS", 4)
     monkeypatch.setattr(connections.Connection, "address", property(lambda one: str(one.client[1] in ports)))
     ports = {one.getsockname()[1] for one in busy}
     assert is_answered(connect(ASK))
@@ -154,7 +156,7 @@ def test_an_address_with_many_connections_shuts_out_no_other(
 def test_whoever_does_not_read_an_answer_is_not_waited_for_without_end(
     connect: Connect, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(connections, "SILENT", 0.2)
+    monkeypatch.setattr(connections, "IDLE_TIMEOUT", 0.2)
     one = unread(connect)
     with pytest.raises(ConnectionError):  # what it sends meanwhile is no sign that it reads
         while True:
@@ -164,13 +166,13 @@ def test_whoever_does_not_read_an_answer_is_not_waited_for_without_end(
 
 def test_whoever_does_not_read_an_answer_makes_way(connect: Connect, monkeypatch: pytest.MonkeyPatch) -> None:
     deaf = [unread(connect) for _ in range(3)]
-    monkeypatch.setattr(connections, "MOST", 3)
+    monkeypatch.setattr(connections, "MAX_CONNECTIONS", 3)
     assert is_answered(connect(ASK))
     deaf[0].close()
 
 
 def test_a_long_answer_that_is_read_slowly_arrives(connect: Connect, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(connections, "SILENT", 3)
+    monkeypatch.setattr(connections, "IDLE_TIMEOUT", 3)
     one, came = unread(connect), 1
     while more := len(one.recv(1_000_000)):
         came += more

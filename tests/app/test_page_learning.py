@@ -18,7 +18,7 @@ from app.services.collection import own_collection
 from app.services.home import home
 from app.web import learning_page as learning
 from app.web import learning_work
-from app.web.background import Tell, Work
+from app.web.background import Progress, Work
 from app.web.context import Context
 from app.web.frame import Fault, FormError
 from app.web.learning_work import fingerprint
@@ -52,9 +52,9 @@ def work(monkeypatch: pytest.MonkeyPatch) -> Work:
 
 def chosen(context: Context, *files: Path) -> str:
     """The page after files were chosen."""
-    from app.web.places import Place
+    from app.web.side_pages import SidePage
 
-    return Place(context, learning).press(Message(do="add_files", files=files))
+    return SidePage(context, learning).press(Message(do="add_files", files=files))
 
 
 def ended(work: Work) -> None:
@@ -185,7 +185,7 @@ def test_a_collection_that_was_learned_from_says_that_training_again_changes_not
 def test_work_tells_how_far_it_is_and_is_one_at_a_time(work: Work) -> None:
     go = [False]
 
-    def run(tell: Tell) -> str:
+    def run(tell: Progress) -> str:
         tell("looking", 5, 10)
         until(lambda: go[0])
         return "done"
@@ -213,7 +213,7 @@ def test_work_that_fails_ends_in_a_sentence(work: Work) -> None:
 def test_work_is_shown_stopped_and_taken_up_again_where_it_was(context: Context, work: Work) -> None:
     kept: list[int] = []
 
-    def run(tell: Tell) -> dict[str, Any]:
+    def run(tell: Progress) -> dict[str, Any]:
         while len(kept) < 50 or not work.state.stopping:
             tell("tuning the network", len(kept), 1000)
             kept.append(1)
@@ -241,7 +241,7 @@ def test_what_was_looked_at_before_a_stop_is_remembered(context: Context, work: 
 
     chosen(context, zipped(tmp_path / "w.zip", *(f"{weed}/{n}" for weed in ("dandelion", "capeweed") for n in "ab")))
 
-    def look(tell: Tell) -> None:
+    def look(tell: Progress) -> None:
         from training.data.features import features_of
 
         def progress(done: int, of: int) -> None:

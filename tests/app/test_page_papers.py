@@ -7,6 +7,8 @@ import re
 from dataclasses import replace
 
 import pytest
+from starlette.applications import Starlette
+from starlette.testclient import TestClient
 
 from app.records import KeptFinding, open_records
 from app.services.paper_making import paper_of_visit
@@ -16,6 +18,7 @@ from app.web import records_page as records
 from app.web import visit_page as visit
 from app.web.context import Context
 from app.web.draft import Draft, new_id
+from app.web.files import routes
 from app.web.finding_page import plan_species
 from app.web.frame import FormError
 from app.web.plan_page import chosen
@@ -126,12 +129,15 @@ def test_who_confirms_must_be_given(context: Context, kept: int) -> None:
 
 
 def test_findings_are_shared_as_the_form_says(context: Context, kept: int) -> None:
-    data, kind = paper.shared(context, "csv", {"by": "Own Lawns", "licence": "CC0"})
-    assert kind.startswith("text/csv") and b"Taraxacum officinale" in data and b"Low Street" not in data
-    data, kind = paper.shared(context, "zip", {"by": "Own Lawns", "licence": "CC BY", "places": "2", "names": "yes"})
-    assert kind == "application/zip" and data.startswith(b"PK")
-    with pytest.raises(AnswerError, match="publisher"):
-        paper.shared(context, "zip", {"by": " ", "licence": "CC BY"})
+    form = TestClient(Starlette(routes=routes(context)))
+    table = form.get("/paper/shared", params={"as": "csv", "by": "Own Lawns", "licence": "CC0"})
+    assert table.headers["content-type"].startswith("text/csv") and "Taraxacum officinale" in table.text
+    assert "Low Street" not in table.text
+    sent = {"by": "Own Lawns", "licence": "CC BY", "places": "2", "names": "yes"}
+    archive = form.get("/paper/shared", params=sent)
+    assert archive.headers["content-type"] == "application/zip" and archive.content.startswith(b"PK")
+    refused = form.get("/paper/shared", params={"by": " ", "licence": "CC BY"})
+    assert refused.status_code == 409 and "publisher" in refused.text and not refused.text.startswith("--")
 
 
 def test_a_search_leads_to_the_visit_in_words(context: Context, kept: int) -> None:

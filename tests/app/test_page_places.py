@@ -21,7 +21,7 @@ from app.web.context import Context
 from app.web.flora_page import Wanted, fits
 from app.web.message import Message, read_address
 from app.web.page import Pages
-from app.web.places import Place
+from app.web.side_pages import SidePage
 from model.control import Control
 from model.identify import Key
 from tests.app.page_visitor import context_of
@@ -33,12 +33,12 @@ def context(key: Key, control: Control) -> Context:
 
 
 def page(context: Context, module: ModuleType, **address: str) -> str:
-    return Place(context, module).open(address)
+    return SidePage(context, module).open(address)
 
 
 def press(context: Context, module: ModuleType, at: dict[str, str], do: str, which: str = "", **fields: str) -> str:
     given = {name: [value] for name, value in fields.items()}
-    return Place(context, module).press(Message(at, do=do, which=which, fields=given))
+    return SidePage(context, module).press(Message(at, do=do, which=which, fields=given))
 
 
 def address_in(page: str) -> dict[str, str]:
@@ -178,4 +178,4 @@ def test_the_printed_key_is_made_beside_the_page_and_then_there(
     shown = page(context, printed, month="1")
     assert "The key for January is ready" in shown and 'href="/paper/key?month=1"' in shown
     assert printed.pdf(context, 1) is printed.pdf(context, 1), "made once"
-    assert "choose one from the list" in press(context, printed, {}, "make", month="13")
+    assert "is not a month" in press(context, printed, {}, "make", month="13")

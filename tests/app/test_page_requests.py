@@ -20,15 +20,15 @@ from app.records.book import Book
 from app.services.home import MOST_FAULTS, home
 from app.web import network
 from app.web.context import Context
-from app.web.faults import in_a_sentence, write_fault
+from app.web.faults import errors_as_notices, write_fault
 from app.web.frame import FormError, fault, for_pages
 from app.web.message import read_message
 from app.web.network import MOST_WRONG, Password, PasswordError, ask_password, checked
 from app.web.new_photos import pending, take_files
-from app.web.places import PLACES, Place
 from app.web.request_filter import CALL, PRESS, UPLOAD, RequestFilter
 from app.web.security_headers import SecurityHeaders
 from app.web.serving import _lifespan, make_app, set_up_gradio
+from app.web.side_pages import SIDE_PAGES, SidePage
 from app.web.uploads import Uploads, plain_name
 from model.control import Control
 from model.identify import Key
@@ -280,7 +280,7 @@ def test_messages_on_pages_do_not_tell_the_folders_of_this_machine() -> None:
 
 def test_a_fault_becomes_a_sentence_and_a_file() -> None:
     notices: list[str] = []
-    with in_a_sentence(notices):
+    with errors_as_notices(notices):
         raise ZeroDivisionError("secret path")
     assert "ZeroDivisionError" in notices[0] and "secret path" not in notices[0]
 
@@ -299,7 +299,7 @@ def test_half_a_character_comes_back_as_a_page_that_can_be_sent(
     sent: dict[str, Any], context: Context, tmp_path: Path
 ) -> None:
     for place in ("Records", "Own", "Flora"):
-        Place(context, PLACES[place]).press(read_message(sent, Uploads(tmp_path))).encode()
+        SidePage(context, SIDE_PAGES[place]).press(read_message(sent, Uploads(tmp_path))).encode()
 
 
 def test_what_fails_after_its_answer_gets_no_second_end() -> None:

@@ -14,15 +14,15 @@ from anyio.from_thread import start_blocking_portal
 from app.records import open_records
 from app.services.home import home, why_unsaved
 from app.services.paper_making import paper_of_visit, record_of_treatment
-from app.web.content import LEFT, cut_odd, is_taken
 from app.web.context import Context
-from app.web.faults import in_a_sentence
+from app.web.faults import errors_as_notices
 from app.web.frame import FormError
 from app.web.message import read_address, read_message
 from app.web.page import Pages, _pressed
-from app.web.places import PLACES, Place
 from app.web.request_filter import UPLOAD, RequestFilter
-from app.web.uploads import ELSEWHERE, Uploads, made_folder
+from app.web.side_pages import SIDE_PAGES, SidePage
+from app.web.upload_types import LEFT, is_supported, truncate_unsupported
+from app.web.uploads import TEMPORARY_PREFIX, Uploads, make_upload_folder
 from model.control import Control
 from model.identify import Key
 from tests.app.page_visitor import context_of
@@ -51,7 +51,7 @@ CSV = b"hour,temperature,humidity,wind\n6,20,60,8\n"
 def places(key: Key, control: Control) -> dict[str, Any]:
     """All pages, by name; that of a plant has none."""
     context: Context = context_of(key, control)
-    return {"": Pages(context), **{name: Place(context, module) for name, module in PLACES.items()}}
+    return {"": Pages(context), **{name: SidePage(context, module) for name, module in SIDE_PAGES.items()}}
 
 
 @pytest.mark.skipif(
@@ -68,8 +68,8 @@ def test_where_nothing_can_be_saved_each_page_is_read_and_says_so(places: dict[s
     paper_of_visit("advice", 1, key=places[""].context.key), record_of_treatment(1)
 
     def work() -> None:
-        uploads = Uploads(made_folder())
-        assert uploads.folder.name.startswith(ELSEWHERE) and uploads.folder.stat().st_mode & 0o077 == 0
+        uploads = Uploads(make_upload_folder())
+        assert uploads.folder.name.startswith(TEMPORARY_PREFIX) and uploads.folder.stat().st_mode & 0o077 == 0
         lines = [why_unsaved()]
         for name, addresses in ADDRESSES.items():
             for address in addresses:
@@ -102,7 +102,7 @@ def test_on_a_full_disk_it_is_said_too(monkeypatch: pytest.MonkeyPatch, places: 
 
 def test_what_the_disk_refuses_is_one_sentence_and_no_fault_of_the_program() -> None:
     notices: list[str] = []
-    with in_a_sentence(notices):
+    with errors_as_notices(notices):
         raise PermissionError(13, "Permission denied", str(home() / "drafts" / "a.jpg"))
     assert notices == ["drafts/a.jpg: Permission denied; make room or fix its permissions, and try again."]
     assert not (home() / "faults").exists()
@@ -132,8 +132,8 @@ def test_what_the_disk_refuses_is_one_sentence_and_no_fault_of_the_program() -> 
 )
 def test_an_upload_is_what_its_content_says(content: bytes, taken: bool, tmp_path: Path) -> None:
     (tmp_path / "a.jpg").write_bytes(content)
-    assert is_taken(tmp_path / "a.jpg") == taken
-    cut_odd(tmp_path / "a.jpg")
+    assert is_supported(tmp_path / "a.jpg") == taken
+    truncate_unsupported(tmp_path / "a.jpg")
     assert (tmp_path / "a.jpg").read_bytes() == (content if taken else content[:LEFT])
 
 

@@ -26,8 +26,8 @@ from app.services.plant_photos import OF_THIS, paper_photo, photo_of, shown_file
 from app.web import flora_page as flora
 from app.web.context import Context
 from app.web.lawn_page import grasses
-from app.web.places import Place
 from app.web.plant_pictures import OF_THIS as YOURS
+from app.web.side_pages import SidePage
 from model.control import Case, Control, plan
 from model.identify import Key
 from model.photo.stored import stored_jpeg
@@ -62,7 +62,7 @@ def collect(
 
 
 def species_page(context: Context, species: str = BINDII) -> str:
-    return Place(context, flora).open({"species": species})
+    return SidePage(context, flora).open({"species": species})
 
 
 def test_the_most_telling_drawings_come_first_and_every_plant_has_one(key: Key) -> None:
@@ -78,7 +78,7 @@ def test_without_a_photo_there_are_line_drawings_and_no_credit(context: Context)
     text = species_page(context)
     assert "/figure/seed_structure/winged_spine_seed.svg" in text and "none shows the whole plant" in text
     assert "/collected/" not in text and 'class="credit"' not in text
-    assert "/figure/" in Place(context, flora).open({"q": "bindii"})
+    assert "/figure/" in SidePage(context, flora).open({"q": "bindii"})
 
 
 def test_an_open_photo_comes_with_creator_licence_and_link(context: Context) -> None:
@@ -90,7 +90,7 @@ def test_an_open_photo_comes_with_creator_licence_and_link(context: Context) -> 
         and f'href="{PAGE}"' in text
     )
     assert "none shows the whole plant" not in text
-    listed = Place(context, flora).open({"q": "bindii"})
+    listed = SidePage(context, flora).open({"q": "bindii"})
     assert f"/collected/{name}" in listed and "Lee &lt;b&gt;, CC BY 4.0" in listed and f'href="{PAGE}"' not in listed
 
 

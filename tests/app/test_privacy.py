@@ -28,9 +28,9 @@ def test_looking_at_a_photo_leaves_no_number_of_this_machine_and_no_report_to_be
     places = {name: str(tmp_path) for name in ("HOME", "USERPROFILE", "LOCALAPPDATA", "TMPDIR", "SWARDKEY_HOME")}
     environment = {name: value for name, value in os.environ.items() if name not in HELD_BACK} | places
     code = f"""
-from app.services.photo_model import model_in_charge
+from app.services.photo_model import active_photo_model
 from model.photo.sandbox import open_photo
-print(len(model_in_charge().look([open_photo({str(PHOTO)!r})]).photos))
+print(len(active_photo_model().look([open_photo({str(PHOTO)!r})]).photos))
 """
     done = subprocess.run([sys.executable, "-c", code], cwd=ROOT, env=environment, capture_output=True, text=True)
     assert done.stdout.strip() == "1", done.stderr

@@ -13,7 +13,7 @@ from pathlib import Path
 from app.records import open_records
 from app.web.context import Context
 from app.web.message import Message
-from app.web.places import PLACES, Place
+from app.web.side_pages import SIDE_PAGES, SidePage
 from tests.app.page_visitor import Person
 from tests.security.visitor import DANDELION, PHOTO
 
@@ -159,8 +159,8 @@ class Writer:
             "Learn": [{}, {"pending": self.text()}],
             "Key": [{}, {"month": self.text()}],
         }
-        for name, module in PLACES.items():
-            place = Place(self.context, module)
+        for name, module in SIDE_PAGES.items():
+            place = SidePage(self.context, module)
             for address in addresses[name]:
                 page = place.open(address)
                 self.tried.look(f"{name}, address", len(address), page)
@@ -181,7 +181,7 @@ def own_words(context: Context, work: Path, chance: random.Random) -> Tried:
     for number, name in enumerate(names):
         (work / str(number)).mkdir(parents=True, exist_ok=True)
         files.append(Path(shutil.copy(PHOTO, work / str(number) / name)))
-    place, collection = Place(context, PLACES["Learn"]), own_collection()
+    place, collection = SidePage(context, SIDE_PAGES["Learn"]), own_collection()
     original = type(collection).own_species
     odd = {name: _Named(SHAPES[1].format(m=MARK) + hostile(chance)) for name in ("my_plant", "other_plant")}
     try:

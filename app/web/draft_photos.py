@@ -16,10 +16,10 @@ import numpy as np
 from PIL import Image
 
 from app.services.home import registry
-from app.services.photo_model import model_in_charge
+from app.services.photo_model import active_photo_model
 from app.web.draft import Draft, DraftError, Shot
 from app.web.frame import fault
-from app.web.uploads import put_away
+from app.web.uploads import remove_upload
 from model.errors import PhotoError
 from model.photo.decode import Photo
 from model.photo.evidence import OTHER, Evidence
@@ -43,7 +43,7 @@ KINDS = {
 }
 
 
-def take_in(draft: Draft, folder: Path, files: Sequence[Path]) -> tuple[Draft, list[str]]:
+def add_photos(draft: Draft, folder: Path, files: Sequence[Path]) -> tuple[Draft, list[str]]:
     """A draft with more photos, and a sentence on each file that is none. The uploads are removed.
 
     The first day that a photo tells of itself sets the month, and is all that is kept of its metadata.
@@ -56,7 +56,7 @@ def take_in(draft: Draft, folder: Path, files: Sequence[Path]) -> tuple[Draft, l
                 notices.append(fault(f"{file.name}: {MOST_PHOTOS} photos of one plant are enough; remove one first."))
                 continue
             shot, photo = _shot(file, folder)
-            taken = taken or taken_on(file)
+            taken = taken or day_taken(file)
             if known := next((one for one in shots if one.thumb == shot.thumb), None):
                 same = f", as {known.name}" if known.name != file.name else ""
                 notices.append(fault(f"{file.name}: is already here{same}: the same picture counts once."))
@@ -68,12 +68,12 @@ def take_in(draft: Draft, folder: Path, files: Sequence[Path]) -> tuple[Draft, l
         except OSError as error:
             raise DraftError(f"the photo cannot be kept ({error.strerror}); free some space and try again") from None
         finally:
-            put_away(file)
+            remove_upload(file)
     month = int(taken[5:7]) if taken != draft.taken else draft.month
     return with_evidence(replace(draft, shots=tuple(shots), taken=taken, month=month), folder, opened), notices
 
 
-def taken_on(file: Path) -> str:
+def day_taken(file: Path) -> str:
     """The day of a photo by its own metadata, as YYYY-MM-DD; "" for none, and for a day that a visit cannot have."""
     from training.collection.group import day_of
 
@@ -81,7 +81,7 @@ def taken_on(file: Path) -> str:
     return day if f"{int(today[:4]) - OLDEST}{today[4:]}" <= day <= today else ""
 
 
-def without(draft: Draft, folder: Path, thumb: str) -> Draft:
+def remove_photo(draft: Draft, folder: Path, thumb: str) -> Draft:
     """A draft without one photo, which is removed from the disk too."""
     for shot in draft.shots:
         if shot.thumb == thumb:
@@ -96,7 +96,7 @@ def with_evidence(draft: Draft, folder: Path, opened: Mapping[str, Photo] | None
         return replace(draft, evidence=None, model="")
     from model.photo.model import PhotoModel
 
-    model, name = model_in_charge(), _active_model()
+    model, name = active_photo_model(), _active_model()
     photos = [_photo_for_model(shot, folder, (opened or {}).get(shot.thumb), name) for shot in draft.shots]
     known = _CachedExtractor(model.extractor, name)
     seen = PhotoModel(model.classifier, known).look(photos)  # type: ignore[arg-type]
@@ -104,7 +104,7 @@ def with_evidence(draft: Draft, folder: Path, opened: Mapping[str, Photo] | None
     return replace(draft, shots=tuple(shots), evidence=asdict(seen), model=name)
 
 
-def evidence_of_shots(draft: Draft, folder: Path) -> Evidence | None:
+def photo_evidence(draft: Draft, folder: Path) -> Evidence | None:
     """The evidence of a draft's photos; computed again where another model has been activated since."""
     if not draft.shots:
         return None
@@ -191,7 +191,7 @@ def photo_file(folder: Path, name: str) -> Path | None:
     return found if found is not None and found.is_file() else None
 
 
-def learned() -> set[str]:
+def photographed_species() -> set[str]:
     """The species that the active photo model has learned from photos."""
     try:
         described = json.loads((registry().in_charge().folder / "model.json").read_bytes())

@@ -17,15 +17,14 @@ from app.services.visit_papers import decided_option, namings_of, visit_record
 from app.web.context import Context
 from app.web.draft import Draft, Way
 from app.web.frame import row_number
-from app.web.lawn_page import case_of, defaults, known_of_site
-from model.control import Case
+from app.web.lawn_page import case_of, defaults, known_of_site, known_to_advice
 from model.errors import AnswerError
 from model.flora.name import PlantNames
 
 FIRST: dict[Way, str] = {"name": "photos", "known": "lawn", "check": "spray", "sums": "spray"}
 
 
-def begin(context: Context, plant: str, address: Mapping[str, str]) -> Draft:
+def begin_draft(context: Context, plant: str, address: Mapping[str, str]) -> Draft:
     """A new draft under an id. Raises SwardkeyError for a weed, a place or a visit that is not known."""
     draft = Draft(plant, month=date.today().month)
     way: Any = address.get("way", "")
@@ -49,35 +48,27 @@ def _of_visit(context: Context, draft: Draft, visit: int) -> Draft:
         except AnswerError:
             found = ()
         case, used = visit_papers.case_of(records, record), records.groups_used(record.site.id)
-    lawn = _lawn(context, replace(case, month=date.today().month, stage=None, used=used))
+    given = {name: value for name, value in vars(case).items() if name not in ("species", "labels")}
+    lawn = known_to_advice(context, **given | {"month": date.today().month, "stage": None, "used": used})
     lawn |= {"site": str(record.site.id), "area": record.site.area_m2 or ""}
     draft = replace(draft, of_visit=visit, lawn=lawn)
     if not found or draft.way == "name":
         return draft
-    given = dict.fromkeys(species for naming in found for species in (naming.species, *naming.also))
-    draft = replace(draft, given=tuple(given), together=len(found) > 1)
+    weeds = dict.fromkeys(species for naming in found for species in (naming.species, *naming.also))
+    draft = replace(draft, given=tuple(weeds), together=len(found) > 1)
     made = plan_for(case_of(context, draft))
     choices = [option_key(option, whose=option in made.only) for option in decided_option(record, made)]
     return replace(draft, choice=choices[0] if choices else "")
 
 
-def _lawn(context: Context, case: Case) -> dict[str, Any]:
-    """A case as the form of the lawn has it; what the advice does not know is left out."""
-    found = {name: value for name, value in vars(case).items() if name not in ("species", "labels")}
-    found = {name: "" if value is None else value for name, value in found.items()}
-    known = {active.group for active in context.control.actives.values()}
-    lawn = case.lawn if case.lawn in context.control.lawns else "unknown"
-    return found | {"lawn": lawn, "near": list(case.near), "used": [group for group in case.used if group in known]}
-
-
-def of_visit_words(visit: int) -> str:
+def visit_title(visit: int) -> str:
     """A visit on record in words: address and day. Raises RecordsError where there is none."""
     with open_records() as records:
         record = visit_record(records, visit)
         return f"{record.site.address}, {day_text(record.visit.day)}"
 
 
-def unfinished(draft: Draft) -> str:
+def unfinished_title(draft: Draft) -> str:
     """The title of an unfinished draft; "" for a spray check or sums, and for what is saved as a visit."""
     if draft.record.get("visit") or draft.of_visit or draft.way in ("check", "sums"):
         return ""

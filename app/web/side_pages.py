@@ -10,15 +10,15 @@ from app.web import learning_page as learning
 from app.web import own_page as own
 from app.web import records_page as records
 from app.web.context import Context
-from app.web.faults import in_a_sentence
+from app.web.faults import errors_as_notices
 from app.web.frame import Address, FormError, fault, head
 from app.web.message import Message
 from model.errors import SwardkeyError
 
-PLACES: dict[str, ModuleType] = {"Flora": flora, "Records": records, "Own": own, "Learn": learning, "Key": printed}
+SIDE_PAGES: dict[str, ModuleType] = {"Flora": flora, "Records": records, "Own": own, "Learn": learning, "Key": printed}
 
 
-class Place:
+class SidePage:
     """A place: its address in, its page out. It has no state of its own."""
 
     def __init__(self, context: Context, module: ModuleType) -> None:
@@ -34,7 +34,7 @@ class Place:
         self.context.wait_until_ready()
         notices: list[str] = []
         address = message.address
-        with in_a_sentence(notices):
+        with errors_as_notices(notices):
             if message.files:
                 if not hasattr(self.module, "take_files"):
                     raise FormError("This page takes no files.")

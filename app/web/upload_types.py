@@ -21,7 +21,7 @@ CONTROL = re.compile(rb"[\x00-\x08\x0b\x0c\x0e-\x1f\x7f]")
 MARKED_UP = (b"<", b"#!", b"%", b"{\\")  # pages, scripts and documents in text
 
 
-def is_taken(file: Path) -> bool:
+def is_supported(file: Path) -> bool:
     """Whether some page takes a file of this content. Raises OSError."""
     with file.open("rb") as opened:
         head = opened.read(HEAD)
@@ -33,8 +33,8 @@ def is_taken(file: Path) -> bool:
     return is_table and len(text) <= LONGEST_TEXT and not CONTROL.search(text)
 
 
-def cut_odd(file: Path) -> None:
+def truncate_unsupported(file: Path) -> None:
     """Cut a file short that no page takes."""
     with suppress(OSError):
-        if file.stat().st_size > LEFT and not is_taken(file):
+        if file.stat().st_size > LEFT and not is_supported(file):
             os.truncate(file, LEFT)
