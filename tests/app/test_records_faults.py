@@ -39,6 +39,7 @@ pytestmark = pytest.mark.skipif(
     os.name == "nt", reason="without fork nothing is killed half-way, so a record lost in a crash goes unseen"
 )
 NEWEST = len(schema.MIGRATIONS)
+LONG = 120.0  # seconds of patience, where the disk may be slow and nobody is to be refused
 
 
 @pytest.fixture(autouse=True, scope="module")
@@ -184,12 +185,12 @@ def at_once(work: Callable[[], None], threads: int = 6) -> list[BaseException]:
 def test_of_many_that_make_a_book_at_once_none_is_refused(tmp_path: Path) -> None:
     """Of 300 such starts by six, five were refused before switching to write-ahead logging was tried again."""
     for number in range(20):
-        assert at_once(lambda number=number: open_records(tmp_path / f"{number}").close()) == []  # type: ignore[misc]
+        assert at_once(lambda number=number: open_records(tmp_path / f"{number}", LONG).close()) == []  # type: ignore[misc]
 
 
 def test_several_programs_that_write_at_once_lose_nothing(tmp_path: Path) -> None:
     def work() -> None:
-        with open_records(tmp_path / "records") as records:
+        with open_records(tmp_path / "records", LONG) as records:
             for _ in range(5):
                 records.add_client(Client(name="x"))
 
