@@ -248,6 +248,7 @@ def test_a_disk_that_takes_no_more_bytes_loses_nothing(room: int, tmp_path: Path
             sys.exit(7)
 
     assert run(tmp_path, work, before=limited(room)).status == 7
+    os.close(write)  # or a program that wrote nothing is waited for without end
     assert b"make room" in os.read(read, 9999)
     nothing_lost(tmp_path / "records", "")
 
@@ -291,6 +292,7 @@ def test_without_room_or_rights_the_book_is_read_checked_printed_and_backed_up(f
             os.write(write, f" {back_up(home, elsewhere / 'b.zip').files}".encode())
 
     ended = run(home, work, before=limited(0)) if full else as_a_stranger(tmp_path, home, elsewhere, work)
+    os.close(write)  # or a program that wrote nothing is waited for without end
     assert os.read(read, 9999).decode() == f"A. Wattle () b'%PDF'{'' if full else ' 2'}", ended.err
 
 
@@ -328,6 +330,7 @@ def test_without_rights_a_book_of_any_version_is_read_and_backed_up_with_its_log
         back_up(home, elsewhere / "b.zip")
 
     ended = as_a_stranger(tmp_path, home, elsewhere, work)
+    os.close(write)  # or a program that wrote nothing is waited for without end
     assert os.read(read, 9999).decode() == "['A. Wattle', 'B. Banksia'] ()", ended.err
     assert ended.status == 0, ended.err
     assert {path: path.read_bytes() for path in (home / "records").iterdir()} == before
