@@ -40,6 +40,8 @@ def note_label(control: Control, actives: Sequence[str], lawn: str, number: str,
 
     Raises AnswerError where something is not known, or where the grass is known to be injured: then no reading helps.
     """
+    from app.records.days import latest_today  # only here: whoever only asks for labels loads no records
+
     named = tuple(dict.fromkeys(_active(control, name) for name in actives))
     if not named:
         raise AnswerError("no active was named; give those on the label, such as MCPA + dicamba")
@@ -52,7 +54,7 @@ def note_label(control: Control, actives: Sequence[str], lawn: str, number: str,
         raise AnswerError(f"--lawn {lawn}: no such lawn grass is known; {nearest(lawn, known)}")
     if not number.strip() or not by.strip():
         raise AnswerError("give the product's registration number off the label (--number), and who read it (--by)")
-    if on > date.today():
+    if on > latest_today():
         raise AnswerError(f"the label cannot have been read on {day_text(on)}, which is in the future; give the day")
     grass = control.lawns[lawn].name
     ratings = {name: control.rating(name, lawn) for name in named}

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import os
+import re
 import shutil
 import signal
 import subprocess
@@ -211,10 +212,10 @@ def test_ctrl_c_while_its_processes_start_is_one_sentence(tmp_path: Path) -> Non
         started = time.monotonic()
         while not is_starting(program.pid):
             assert program.poll() is None and time.monotonic() - started < 120
-        time.sleep(0.5)  # it imports now
+        time.sleep(0.5)  # it imports now, or on a quick machine names the first photos
         os.killpg(program.pid, signal.SIGINT)
         said = program.communicate(timeout=120)[1].decode()
-    assert program.returncode == 130 and said == "swardkey: stopped; 0 photos done\n"
+    assert program.returncode == 130 and re.fullmatch(r"swardkey: stopped; \d+ photos done\n", said), said
 
 
 def is_starting(program: int) -> bool:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from datetime import date, timedelta
+from datetime import date, datetime, time, timedelta
 from pathlib import Path
 from typing import Any
 
@@ -113,6 +113,15 @@ def test_a_second_reading_replaces_the_first_and_without_a_day_it_was_today(
     assert first.json["label"]["on"] == date.today().isoformat()
     run(*read)
     assert [(one.number, one.by) for one in labels_read()] == [("54321", "Kim Grower")]
+
+
+def test_a_label_may_be_read_on_the_day_that_has_begun_in_the_east(
+    run: Run, locked: Locked, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    there = date.today() + timedelta(days=1)
+    monkeypatch.setattr("app.records.days.latest_now", lambda: datetime.combine(there, time(8)))
+    command = ("label", "read", locked.mix, "--lawn", locked.lawn, *BY[:4], "--on", there)
+    assert run(*command, "--json").json["label"]["on"] == there.isoformat()
 
 
 def test_it_unlocks_plan_window_and_advice_sheet_until_it_is_revoked(
@@ -231,7 +240,7 @@ def test_no_label_unlocks_a_grass_that_is_injured(run: Run, locked: Locked, cont
         ("{mix}", "kikuyu", ("--number", "54321"), "--by"),
         ("{mix}", "kikuyu", ("--by", "Kim"), "--number"),
         ("{mix}", "kikuyu", (*BY[:4], "--on", "9 June"), "is not a date"),
-        ("{mix}", "kikuyu", (*BY[:4], "--on", "{tomorrow}"), "is in the future"),
+        ("{mix}", "kikuyu", (*BY[:4], "--on", "{to_come}"), "is in the future"),
         ("{known}", "{known_lawn}", BY, "known already"),
     ],
 )
@@ -246,7 +255,7 @@ def test_what_cannot_be_is_refused_in_one_sentence(
     )
     words = {
         "mix": locked.mix, "known": known, "known_lawn": known_lawn,
-        "tomorrow": (date.today() + timedelta(days=1)).isoformat(),
+        "to_come": (date.today() + timedelta(days=2)).isoformat(),  # tomorrow may have begun in the east
     }  # fmt: skip
     arguments = [text.format(**words) for text in (actives, "--lawn", lawn, *more)]
     assert says in run("label", "read", *arguments).refusal

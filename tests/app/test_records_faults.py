@@ -39,6 +39,7 @@ pytestmark = pytest.mark.skipif(
     os.name == "nt", reason="without fork nothing is killed half-way, so a record lost in a crash goes unseen"
 )
 NEWEST = len(schema.MIGRATIONS)
+LONG = 120.0  # seconds of patience, where the disk may be slow and nobody is to be refused
 
 
 @pytest.fixture(autouse=True, scope="module")
@@ -184,12 +185,12 @@ def at_once(work: Callable[[], None], threads: int = 6) -> list[BaseException]:
 def test_of_many_that_make_a_book_at_once_none_is_refused(tmp_path: Path) -> None:
     """Of 300 such starts by six, five were refused before switching to write-ahead logging was tried again."""
     for number in range(20):
-        assert at_once(lambda number=number: open_records(tmp_path / f"{number}").close()) == []  # type: ignore[misc]
+        assert at_once(lambda number=number: open_records(tmp_path / f"{number}", LONG).close()) == []  # type: ignore[misc]
 
 
 def test_several_programs_that_write_at_once_lose_nothing(tmp_path: Path) -> None:
     def work() -> None:
-        with open_records(tmp_path / "records") as records:
+        with open_records(tmp_path / "records", LONG) as records:
             for _ in range(5):
                 records.add_client(Client(name="x"))
 
@@ -247,6 +248,7 @@ def test_a_disk_that_takes_no_more_bytes_loses_nothing(room: int, tmp_path: Path
             sys.exit(7)
 
     assert run(tmp_path, work, before=limited(room)).status == 7
+    os.close(write)  # or a program that wrote nothing is waited for without end
     assert b"make room" in os.read(read, 9999)
     nothing_lost(tmp_path / "records", "")
 
@@ -290,6 +292,7 @@ def test_without_room_or_rights_the_book_is_read_checked_printed_and_backed_up(f
             os.write(write, f" {back_up(home, elsewhere / 'b.zip').files}".encode())
 
     ended = run(home, work, before=limited(0)) if full else as_a_stranger(tmp_path, home, elsewhere, work)
+    os.close(write)  # or a program that wrote nothing is waited for without end
     assert os.read(read, 9999).decode() == f"A. Wattle () b'%PDF'{'' if full else ' 2'}", ended.err
 
 
@@ -327,6 +330,7 @@ def test_without_rights_a_book_of_any_version_is_read_and_backed_up_with_its_log
         back_up(home, elsewhere / "b.zip")
 
     ended = as_a_stranger(tmp_path, home, elsewhere, work)
+    os.close(write)  # or a program that wrote nothing is waited for without end
     assert os.read(read, 9999).decode() == "['A. Wattle', 'B. Banksia'] ()", ended.err
     assert ended.status == 0, ended.err
     assert {path: path.read_bytes() for path in (home / "records").iterdir()} == before

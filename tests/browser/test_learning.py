@@ -46,7 +46,7 @@ def test_a_zip_is_sorted_asked_about_and_checked_in_sight(visitor: Visitor, tmp_
     assert page.locator(".notice:has-text('blank.jpg')").count() == 1
     visitor.press("check", "[data-progress]")
     page.wait_for_selector("[data-progress] .hint:has-text('so far')")
-    page.wait_for_selector("h2:has-text('The check'):not(:has-text('running'))", timeout=120_000)
+    page.wait_for_selector("h2:has-text('The check'):not(:has-text('running'))")
 
 
 def test_a_backup_is_made_and_looked_at_and_nothing_is_restored_unasked(visitor: Visitor) -> None:

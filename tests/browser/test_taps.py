@@ -103,6 +103,7 @@ def test_back_in_the_browser_comes_to_the_step_before(visitor: Visitor) -> None:
     page.go_back()
     page.wait_for_selector("h1:has-text('Photos of one plant')")
     assert visitor.plant() == plant, "Back led to another plant"
+    visitor.settled()
     page.go_forward()
     page.wait_for_selector("h1:has-text('What can you see')")
     assert page.title() == "What can you see or reach? · swardkey"

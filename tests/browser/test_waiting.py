@@ -27,6 +27,7 @@ def test_a_photo_chosen_as_soon_as_the_page_is_there_is_not_lost(visitor: Visito
     """What is chosen while the libraries are still being loaded waits for them."""
     visitor.page.goto(visitor.url)
     visitor.page.wait_for_selector("input[type=file]")
+    visitor.settled()
     visitor.add_photo()
     assert visitor.plant() and visitor.faults == []
 
@@ -87,6 +88,6 @@ def test_more_tabs_than_a_browser_has_lines_are_all_served(visitor: Visitor) -> 
     for _ in range(7):
         visitor.context.new_page().goto(visitor.url, wait_until="commit")
     for tab in visitor.context.pages[1:]:
-        tab.wait_for_selector("h1[tabindex]", timeout=30_000)
+        tab.wait_for_selector("h1[tabindex]")
     visitor.open()
     visitor.press("look", ".ask")

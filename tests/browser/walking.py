@@ -35,8 +35,8 @@ class Visitor:
         width, height = SIZES[size]
         self.url = url
         self.context = browser.new_context(viewport={"width": width, "height": height}, has_touch=size == "phone")
+        self.context.set_default_timeout(120_000)  # a time only to give up at
         self.page = self.context.new_page()
-        self.page.set_default_timeout(20_000)
         self.width = width
         self.elsewhere: list[str] = []
         self.faults: list[str] = []
@@ -54,9 +54,10 @@ class Visitor:
             self.faults.append(told)
 
     def open(self, address: str = "/") -> None:
-        """Go to an address and wait until its page is there."""
+        """Go to an address and wait until its page is there and takes what is typed."""
         self.page.goto(self.url + address)
         self.page.wait_for_selector("h1[tabindex]")
+        self.settled()
 
     def press(self, do: str, then: str = "h1[tabindex]", which: str = "") -> None:
         """Press the button that does something, and wait for what comes of it."""

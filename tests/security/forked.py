@@ -215,6 +215,12 @@ def as_a_stranger(tmp_path: Path, home: Path, elsewhere: Path, work: Callable[[]
     for path in (home, *home.rglob("*")):
         path.chmod(0o555 if path.is_dir() else 0o444)
     elsewhere.chmod(0o777)
+
+    def become_nobody() -> None:
+        tempfile.tempdir = str(elsewhere)  # that of whoever runs the tests may be shut to others
+        if os.geteuid() == 0:
+            os.setuid(65534)
+
     # Other tests that run beside this one have some folders above in common with it.
     with FileLock(Path(tempfile.gettempdir()) / f"swardkey-strangers-{os.geteuid()}.lock"):
         above = (tmp_path, *tmp_path.parents)
@@ -223,7 +229,7 @@ def as_a_stranger(tmp_path: Path, home: Path, elsewhere: Path, work: Callable[[]
         try:
             for top in tops:
                 top.chmod(0o755)
-            return run(home, work, before=lambda: os.setuid(65534) if os.geteuid() == 0 else None)
+            return run(home, work, before=become_nobody)
         finally:
             for top, mode in zip(tops, modes, strict=True):
                 top.chmod(mode)
