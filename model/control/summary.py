@@ -26,9 +26,11 @@ def summarise(
     sprays = sorted((o for o in now if o.actives), key=lambda o: o.method == "pre_emergent")
     doing = [_seed_first(control, first)] if first else []
     seeding = any(said.no_seed is None for said in first.values())
-    # Taking off the seed goes against leaving the plant; and one way to thicken the turf is enough.
-    named = {o.method: o for o in reversed(plain) if not (seeding and o.method == "leave")}
-    if "leave" in named and "cultural" in named:
+    named = {o.method: o for o in reversed(plain)}  # one way to thicken the turf is enough
+    if seeding and "leave" in named:
+        # Taking off the seed goes against leaving the plant: it is one or the other.
+        doing = [f"{named.pop('leave').short}, or {doing[0]}"]
+    elif "leave" in named and "cultural" in named:
         # Where the plant may stay, feeding the grass comes before digging.
         named = {"cultural": named.pop("cultural"), "leave": named.pop("leave")}
     doing += [_doing(o, case.month, seeding) for o in reversed(named.values())][:AT_MOST]

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import re
 import shutil
+from itertools import product
 from pathlib import Path
 from typing import Any
 
@@ -219,6 +220,13 @@ def test_no_seed_heads_are_bagged_of_a_plant_that_sets_no_seed_here(species: str
     assert "check its name" not in " ".join(plan(control, Case((species,), 6, "couch", stage="young")).summary)
 
 
+@pytest.mark.parametrize("species", WITHOUT_SEED)
+def test_in_seed_puts_nothing_off_on_a_plant_that_sets_no_seed_here(species: str, control: Control) -> None:
+    for month, place in product(control.flora.species[species].season.seen, ("lawn", "bed")):
+        said, none = (plan(control, Case((species,), month, "couch", place, stage=s)) for s in ("seeding", None))
+        assert said.options == none.options, (month, place)
+
+
 def test_burrs_are_taken_up_first_only_where_the_plant_that_has_them_is_in_seed(control: Control) -> None:
     both = ("soliva_sessilis", "poa_annua")
     july = plan(control, Case(species=both, month=7, lawn="buffalo", together=True)).summary[0]
@@ -230,6 +238,12 @@ def test_burrs_are_taken_up_first_only_where_the_plant_that_has_them_is_in_seed(
 def test_seed_heads_are_bagged_where_one_of_several_plants_sets_seed(control: Control) -> None:
     both = plan(control, Case(("tradescantia_fluminensis", "stellaria_media"), 6, "couch", stage="seeding"))
     assert len(both.first) == 2 and both.summary[0].startswith("Now: bag the seed heads first")
+
+
+def test_a_plant_that_may_stay_may_stay_in_seed_too(control: Control) -> None:
+    seeding = plan(control, Case(("cotula_australis",), 12, "couch"))
+    assert seeding.options[0].method == "leave"
+    assert seeding.summary[0].startswith("Now: leave it, or bag the seed heads first; pull it")
 
 
 def test_a_lawn_is_not_weeded_out_of_itself(control: Control) -> None:
