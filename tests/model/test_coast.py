@@ -150,6 +150,19 @@ def test_the_native_is_left_or_lifted_by_hand_and_never_sprayed(control: Control
         assert any("be sure" in said.text for _, said in native.about)
 
 
+def test_a_plant_that_grows_all_year_in_the_north_is_not_put_off_to_a_season(control: Control) -> None:
+    pegs = plan(control, Case(("bidens_pilosa",), 7, "couch", state="QLD"))
+    assert "all year" in pegs.about[0][1].text
+    assert not [
+        r.text for option in pegs.options if option.method != "cultural" for r in option.against if "time" in r.text
+    ]
+    khaki = plan(control, Case(("alternanthera_pungens",), 7, "couch", state="QLD"))
+    by_hand = next(option for option in khaki.options if option.method == "hand")
+    assert by_hand.against[0].text.endswith(
+        "as a rule. It comes up again in September; where it shows now, give its growth stage."
+    )
+
+
 def test_no_lawn_is_offered_a_herbicide_that_is_not_for_these_weeds(control: Control) -> None:
     for lawn in control.lawns:
         for month in range(1, 13):
