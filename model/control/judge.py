@@ -184,8 +184,9 @@ def _by_hand(m: Matter) -> Iterator[Reason]:
     months, month = m.timing.months, m.case.month
     if not shows(m):
         following = next_month(m.season.seen, month)
-        until = f" It comes up again in {MONTHS[following]}." if following else ""
-        yield Reason("wait", f"Nothing shows above ground in {MONTHS[month]}.{until}")
+        until = f"It comes up again in {MONTHS[following]}; where" if following else "Where"
+        text = f"Nothing shows above ground in {MONTHS[month]}, as a rule. {until} it shows now, give its growth stage."
+        yield Reason("wait", text)
     elif month in months and not in_stage(m, "seeding"):
         yield from _by_calendar(m)
     elif m.option.late and (in_stage(m, "seeding") or m.stage not in ("seedling", "young")):

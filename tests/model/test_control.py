@@ -246,6 +246,21 @@ def test_a_plant_that_may_stay_may_stay_in_seed_too(control: Control) -> None:
     assert seeding.summary[0].startswith("Now: leave it, or bag the seed heads first; pull it")
 
 
+def test_a_shortlist_with_a_plant_that_may_stay_asks_first_which_it_is(control: Control) -> None:
+    bindii_or_cotula = plan(control, Case(("soliva_sessilis", "cotula_australis"), 7, "couch")).summary[0]
+    assert bindii_or_cotula.startswith("Now: find out which it is, as common cotula may stay; pull")
+
+
+def test_what_suits_one_of_several_plants_now_is_not_called_nothing_to_do(control: Control) -> None:
+    oxalis = plan(control, Case(("oxalis_pes_caprae", "oxalis_latifolia"), 7, "couch", together=True))
+    assert oxalis.summary[0].startswith("Now: for soursob only, mow it again and again")
+
+
+def test_what_has_no_month_in_common_waits_for_the_name(control: Control) -> None:
+    case = Case(("oxalis_articulata", "oxalis_latifolia", "oxalis_pes_caprae"), 7, "couch")
+    assert "Only once you know which it is: fluroxypyr (group 4)." in plan(control, case).summary[1]
+
+
 def test_a_lawn_is_not_weeded_out_of_itself(control: Control) -> None:
     for species, lawn in (
         ("cynodon_dactylon", "couch"),
