@@ -17,6 +17,7 @@ MOST = 3  # drawings in a strip
 LEAST, MUCH = 0.3, 1.5  # nats: what tells less than LEAST most plants show; what tells MUCH stands for its part
 ABSENT = ("none", "absent")  # a drawing of what is not there says little
 UNSEEN = ("flower_colour", "leaf_colour", "stem_colour", "disc_colour", "life_span")  # nor does a line drawing of these
+CUT = ("leaf_base", "leaf_point")  # half a leaf is drawn, which without its question looks like a fault
 MOWN: tuple[Part, ...] = ("leaves", "roots")  # what a mown plant shows
 FREQUENCIES = ("always", "usually", "sometimes", "rarely")
 
@@ -78,7 +79,7 @@ def _weighed(key: Key, species: str, among: tuple[str, ...]) -> Iterator[tuple[f
     others = [key.index[one] for one in among] or slice(None)
     for name, score in flora.species[species].characters.items():
         character = flora.characters[name]
-        if not isinstance(score, Score) or name in UNSEEN:
+        if not isinstance(score, Score) or name in (*UNSEEN, *CUT):
             continue
         if character.effort != "glance" if not among else character.part not in MOWN or character.effort == "lens":
             continue

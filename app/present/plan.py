@@ -87,9 +87,12 @@ def summary(plan: Plan) -> tuple[Paragraph, ...]:
 def about(plan: Plan, control: Control) -> tuple[Bullets, ...]:
     """What must be known of the plant; of a shortlist, of which plant."""
     several = len(plan.case.species) > 1
+    whose: dict[str, list[str]] = {}
+    for species, said in plan.about:
+        whose.setdefault(said.text, []).append(species)
     return bullets(
-        cited(said, f"{capital(names([species], control))}: {said.text}" if several else None)
-        for species, said in plan.about
+        cited(said, f"{capital(names(whose[text], control))}: {text}" if several else None)
+        for text, said in {said.text: said for _, said in plan.about}.items()
     )
 
 
@@ -194,7 +197,7 @@ def card(
     if option.leaves and not waits:
         points.append(f"What it won't fix: {not_fixed(option.leaves)}.")
     again = f" Check again after {option.look_again[0]} to {option.look_again[1]} days." if option.look_again else ""
-    foot = f"Best months: {spans(option.months)}.{again}"
+    foot = f"Best months: {spans(option.months) if option.months else 'none that suits them all'}.{again}"
     if waits:
         foot = "" if any(r.factor == "season" for r in option.against) else f"Best months: {spans(option.months)}."
     return Card(

@@ -82,10 +82,19 @@ class Matter:
         )  # fmt: skip
 
     @property
+    def stage(self) -> Stage | None:
+        """The given stage; none where that is "in seed", and this plant sets no seed here."""
+        seedless = self._of_seed.no_seed is not None
+        return None if self.case.stage == "seeding" and seedless else self.case.stage
+
+    @property
     def seeding(self) -> Seeding | None:
-        """What to do first, where the plant is in seed."""
-        if not shows(self) or not in_stage(self, "seeding"):
-            return None
+        """What to do first, where the plant is in seed, or is said to be."""
+        in_seed = self.case.stage == "seeding" or in_stage(self, "seeding")
+        return self._of_seed if in_seed and shows(self) else None
+
+    @property
+    def _of_seed(self) -> Seeding:
         treatment = self.control.treatments[self.species]
         return treatment.seeding or self.control.kinds[treatment.kind].seeding
 
@@ -96,7 +105,7 @@ HOW: dict[str, How] = {"pre_emergent": "soil", "wipe": "wipe"}
 def in_stage(m: Matter, stage: Stage) -> bool:
     """Whether the plant is in flower, or in seed: by the given stage, else by its season."""
     months = m.season.flowers if stage == "flowering" else m.season.seeds
-    return m.case.stage == stage if m.case.stage is not None else m.case.month in (months or ())
+    return m.stage == stage if m.stage is not None else m.case.month in (months or ())
 
 
 def shows(m: Matter) -> bool:
@@ -161,7 +170,7 @@ def _time(m: Matter) -> Iterator[Reason]:
     if m.option.method == "hand":
         yield from _by_hand(m)
         return
-    stage = m.case.stage
+    stage = m.stage
     if stage is not None and m.option.when in FITS:
         yield from _by_stage(m, stage, FITS[m.option.when])
         return
@@ -175,13 +184,14 @@ def _by_hand(m: Matter) -> Iterator[Reason]:
     months, month = m.timing.months, m.case.month
     if not shows(m):
         following = next_month(m.season.seen, month)
-        until = f" It comes up again in {MONTHS[following]}." if following else ""
-        yield Reason("wait", f"Nothing shows above ground in {MONTHS[month]}.{until}")
+        until = f"It comes up again in {MONTHS[following]}; where" if following else "Where"
+        text = f"Nothing shows above ground in {MONTHS[month]}, as a rule. {until} it shows now, give its growth stage."
+        yield Reason("wait", text)
     elif month in months and not in_stage(m, "seeding"):
         yield from _by_calendar(m)
-    elif m.option.late and (in_stage(m, "seeding") or m.case.stage not in ("seedling", "young")):
+    elif m.option.late and (in_stage(m, "seeding") or m.stage not in ("seedling", "young")):
         yield of(m.option, "yes", m.option.late, "season", weight="care")
-    elif m.case.stage is None and not in_stage(m, "seeding"):
+    elif m.stage is None and not in_stage(m, "seeding"):
         yield _timed(m, "yes", f"It can be removed whenever it is seen; easiest in {spans(months)}.")
 
 

@@ -95,7 +95,7 @@ def plan(control: Control, case: Case) -> Plan:
         law=law_for(control, case, (*options, *rest)),
         years=tuple(year_of(control, species, case.lawn) for species in case.species),
     )
-    return replace(made, summary=summarise(control, case, in_seed, options))
+    return replace(made, summary=summarise(control, case, in_seed, options, rest))
 
 
 def _of_the_lawn_itself(control: Control, case: Case) -> Plan:

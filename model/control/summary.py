@@ -17,26 +17,46 @@ AT_MOST = 2  # things to name in one line
 
 
 def summarise(
-    control: Control, case: Case, first: Mapping[str, Seeding], options: Sequence[JudgedOption]
+    control: Control,
+    case: Case,
+    first: Mapping[str, Seeding],
+    options: Sequence[JudgedOption],
+    only: Sequence[JudgedOption] = (),
 ) -> tuple[str, ...]:
-    """Two lines at most: "Now: ..." and "For more: ..." or "Later: ...". ``first``: by the species that are in seed."""
+    """Two lines at most: "Now: ..." and "For more: ..." or "Later: ...".
+
+    ``first``: by the species that are in seed. ``only``: what suits some of a shortlist.
+    """
     now = [option for option in options if option.suited == "yes"]
     plain = sorted((o for o in now if not o.actives), key=lambda o: FIRST.index(o.method))
     # Control of the plants that are there comes before preventing the next ones.
     sprays = sorted((o for o in now if o.actives), key=lambda o: o.method == "pre_emergent")
     doing = [_seed_first(control, first)] if first else []
     seeding = any(said.no_seed is None for said in first.values())
-    # Taking off the seed goes against leaving the plant; and one way to thicken the turf is enough.
-    named = {o.method: o for o in reversed(plain) if not (seeding and o.method == "leave")}
-    if "leave" in named and "cultural" in named:
+    named = {o.method: o for o in reversed(plain)}  # one way to thicken the turf is enough
+    if seeding and "leave" in named:
+        # Taking off the seed goes against leaving the plant: it is one or the other.
+        doing = [f"{named.pop('leave').short}, or {doing[0]}"]
+    elif "leave" in named and "cultural" in named:
         # Where the plant may stay, feeding the grass comes before digging.
         named = {"cultural": named.pop("cultural"), "leave": named.pop("leave")}
     doing += [_doing(o, case.month, seeding) for o in reversed(named.values())][:AT_MOST]
+    if not doing and (some := [o for o in only if o.suited == "yes" and o.method != "leave"]):
+        one = min(some, key=lambda o: bool(o.actives))
+        what = _with(control, case, one) if one.actives else _doing(one, case.month, seeding)
+        doing = [f"for {_names(control, one.species)} only, {what}"]
+    stay = [s for o in only if o.method == "leave" and o.suited == "yes" and not case.together for s in o.species]
+    if stay:
+        doing.insert(0, f"find out which it is, as {_names(control, stay)} may stay")
     if not doing and sprays:
         doing, sprays = [_with(control, case, sprays[0])], sprays[1:]
     line = f"Now: {'; '.join(doing)}." if doing else f"Nothing to do now: {_why_nothing(options)}"
     more = [f"For more: {_with(control, case, sprays[0])}."] if sprays else []
     return tuple(filter(None, (line, " ".join((*more, *_later(control, case, options, bool(sprays)))))))
+
+
+def _names(control: Control, species: Iterable[str]) -> str:
+    return " or ".join(control.flora.species[one].common_name for one in species)
 
 
 def _seed_first(control: Control, first: Mapping[str, Seeding]) -> str:
@@ -139,4 +159,6 @@ def _condition(control: Control, case: Case, option: JudgedOption) -> str:
         "place": "the grass is known",
     }
     factors = dict.fromkeys(reason.factor for reason in option.against)
-    return " and ".join(words[factor] for factor in factors if factor in words) or "it is time"
+    return " and ".join(words[factor] for factor in factors if factor in words) or (
+        "each is in its season" if case.together else "you know which it is"  # no month suits them all
+    )

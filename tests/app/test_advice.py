@@ -104,6 +104,14 @@ def test_a_plan_begins_with_what_to_do_and_says_nothing_twice(run: Run) -> None:
     assert sorted(set(lines)) == sorted(lines)
 
 
+def test_what_is_true_of_two_plants_is_said_once_and_no_month_is_no_best_month(run: Run) -> None:
+    _, out, _ = run("advise", "fishtail_oxalis", "pink_shamrock", "soursob", "--month", "7", "--lawn", "couch")
+    said = " ".join(out.split())
+    assert "Fishtail oxalis or pink shamrock: It comes back from a nest of loose bulblets" in said
+    assert said.count("nest of loose bulblets") == 1
+    assert "Best months: none that suits them all." in said
+
+
 def test_a_lawn_is_not_weeded_out_of_itself(run: Run) -> None:
     couch = ("advise", "couch", "--month", "1", "--lawn")
     _, out, _ = run(*couch, "couch")

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import io
+import xml.etree.ElementTree as ElementTree
 from datetime import date
 from pathlib import Path
 
@@ -14,7 +15,7 @@ from PIL import Image
 from pypdf import PdfReader
 from reportlab.pdfgen.canvas import Canvas
 
-from app.figures.line_drawings import files, read_drawing
+from app.figures.line_drawings import SVG, files, read_drawing
 from app.figures.telling import MOST, telling
 from app.papers.advice_sheet import AdviceSheet, advice_paper
 from app.papers.plant_figure import NOT_THE_PLANT, LineDrawing, SheetPhoto
@@ -72,6 +73,16 @@ def test_the_most_telling_drawings_come_first_and_every_plant_has_one(key: Key) 
         assert all(sketch.drawing.svg and sketch.text for sketch in sketches)
     assert (telling(key, BINDII)[0].character, telling(key, BINDII)[0].state) == ("seed_structure", "winged_spine_seed")
     assert telling(key, "no_such_plant") == ()
+
+
+def test_no_drawing_of_a_plant_is_cut_off_at_its_top_or_bottom(key: Key) -> None:
+    cut = set()
+    for sketch in {sketch for species in key.flora.ids for sketch in telling(key, species)}:
+        for path in ElementTree.fromstring(sketch.drawing.svg).iter(f"{SVG}path"):
+            filled = path.get("fill", "none") != "none"  # stems are lines, and may run out of the square
+            heights = [to[-1] for _, to in steps(path.get("d", "")) if to] if filled else []
+            cut |= {(sketch.character, sketch.state) for height in heights if not -5 <= height <= 1050}
+    assert not cut
 
 
 def test_without_a_photo_there_are_line_drawings_and_no_credit(context: Context) -> None:

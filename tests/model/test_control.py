@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import re
 import shutil
+from itertools import product
 from pathlib import Path
 from typing import Any
 
@@ -219,6 +220,13 @@ def test_no_seed_heads_are_bagged_of_a_plant_that_sets_no_seed_here(species: str
     assert "check its name" not in " ".join(plan(control, Case((species,), 6, "couch", stage="young")).summary)
 
 
+@pytest.mark.parametrize("species", WITHOUT_SEED)
+def test_in_seed_puts_nothing_off_on_a_plant_that_sets_no_seed_here(species: str, control: Control) -> None:
+    for month, place in product(control.flora.species[species].season.seen, ("lawn", "bed")):
+        said, none = (plan(control, Case((species,), month, "couch", place, stage=s)) for s in ("seeding", None))
+        assert said.options == none.options, (month, place)
+
+
 def test_burrs_are_taken_up_first_only_where_the_plant_that_has_them_is_in_seed(control: Control) -> None:
     both = ("soliva_sessilis", "poa_annua")
     july = plan(control, Case(species=both, month=7, lawn="buffalo", together=True)).summary[0]
@@ -230,6 +238,27 @@ def test_burrs_are_taken_up_first_only_where_the_plant_that_has_them_is_in_seed(
 def test_seed_heads_are_bagged_where_one_of_several_plants_sets_seed(control: Control) -> None:
     both = plan(control, Case(("tradescantia_fluminensis", "stellaria_media"), 6, "couch", stage="seeding"))
     assert len(both.first) == 2 and both.summary[0].startswith("Now: bag the seed heads first")
+
+
+def test_a_plant_that_may_stay_may_stay_in_seed_too(control: Control) -> None:
+    seeding = plan(control, Case(("cotula_australis",), 12, "couch"))
+    assert seeding.options[0].method == "leave"
+    assert seeding.summary[0].startswith("Now: leave it, or bag the seed heads first; pull it")
+
+
+def test_a_shortlist_with_a_plant_that_may_stay_asks_first_which_it_is(control: Control) -> None:
+    bindii_or_cotula = plan(control, Case(("soliva_sessilis", "cotula_australis"), 7, "couch")).summary[0]
+    assert bindii_or_cotula.startswith("Now: find out which it is, as common cotula may stay; pull")
+
+
+def test_what_suits_one_of_several_plants_now_is_not_called_nothing_to_do(control: Control) -> None:
+    oxalis = plan(control, Case(("oxalis_pes_caprae", "oxalis_latifolia"), 7, "couch", together=True))
+    assert oxalis.summary[0].startswith("Now: for soursob only, mow it again and again")
+
+
+def test_what_has_no_month_in_common_waits_for_the_name(control: Control) -> None:
+    case = Case(("oxalis_articulata", "oxalis_latifolia", "oxalis_pes_caprae"), 7, "couch")
+    assert "Only once you know which it is: fluroxypyr (group 4)." in plan(control, case).summary[1]
 
 
 def test_a_lawn_is_not_weeded_out_of_itself(control: Control) -> None:
