@@ -9,7 +9,7 @@ from typing import Any
 
 from app.records import OwnProduct, Profile, Records, open_records
 from app.web.context import Context
-from app.web.frame import Address, Fields, FormError, one, render
+from app.web.frame import Address, Fields, FormError, one, refuse_unseen, render, seen
 from app.web.treatment_form import CHOICES, read_groups
 
 ADDRESS = "/own"
@@ -21,8 +21,8 @@ def body(context: Context, address: Address) -> str:
         products = records.own_products()
         changed = next((product for product in products if product.name == address.get("product")), None)
         return render(
-            "own.html", profile=records.profile(), products=products, changed=changed, choices=CHOICES,
-            states=context.lists["states"], label=changed or OwnProduct(name=" "),
+            "own.html", profile=records.profile(), seen=seen(records.profile()), products=products, changed=changed,
+            choices=CHOICES, states=context.lists["states"], label=changed or OwnProduct(name=" "),
         )  # fmt: skip
 
 
@@ -37,6 +37,7 @@ def act(context: Context, address: Address, do: str, fields: Fields, which: str)
 
 def _keep_details(records: Records, fields: Fields, which: str) -> tuple[Address, list[str]]:
     given: dict[str, Any] = {f.name: one(fields, f.name) for f in fields_of(Profile) if f.name in fields}
+    refuse_unseen(fields, records.profile())
     records.keep_profile(replace(records.profile(), **given))
     return {}, ["Saved. New records are filled in with it."]
 

@@ -15,7 +15,7 @@ from app.records import FollowUp, GroupUse, Hit, Records, open_records
 from app.web import backups, book_checks
 from app.web import visit_page as visit
 from app.web.context import Context
-from app.web.frame import Address, Fields, FormError, number, one, render, row_number, several
+from app.web.frame import Address, Fields, FormError, number, one, refuse_unseen, render, row_number, seen, several
 from app.web.looked_again import finish, take_back
 from app.web.paper_files import WHOLE
 from app.web.treatment_form import read_day
@@ -108,6 +108,7 @@ def _due(records: Records, item: FollowUp) -> dict[str, Any]:
 def site_of(context: Context, records: Records, which: int) -> dict[str, Any]:
     """What the page of a place shows."""
     site = records.site(which)
+    client = records.client(site.client)
     past = [
         {
             "past": one_of,
@@ -118,7 +119,8 @@ def site_of(context: Context, records: Records, which: int) -> dict[str, Any]:
     ]
     return {
         "site": site,
-        "client": records.client(site.client),
+        "client": client,
+        "seen": seen(site, client),
         "past": past,
         "uses": records.group_uses(which),
         "due": [_due(records, item) for item in records.follow_ups(which)],
@@ -154,7 +156,7 @@ def act(context: Context, address: Address, do: str, fields: Fields, which: str)
     action = ACTIONS.get(do)
     if action is None:
         raise FormError("The records had changed since this page was loaded; it is up to date now.")
-    with open_records() as records:
+    with open_records() as records, records.together():
         return address, [action(records, address, fields, which)]
 
 
@@ -183,6 +185,8 @@ def _tell_group(records: Records, address: Address, fields: Fields, which: str) 
 
 def _change(records: Records, address: Address, fields: Fields, which: str) -> str:
     site = records.site(_site(address))
+    client = records.client(site.client)
+    refuse_unseen(fields, site, client)
     records.change_site(
         replace(
             site,
@@ -194,7 +198,6 @@ def _change(records: Records, address: Address, fields: Fields, which: str) -> s
             notes=one(fields, "notes"),
         )
     )
-    client = records.client(site.client)
     records.change_client(
         replace(client, name=one(fields, "client"), phone=one(fields, "phone"), email=one(fields, "email"))
     )
