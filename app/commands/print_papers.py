@@ -25,6 +25,7 @@ from app.commands.options import (
     word,
 )
 from app.commands.plain_help import Commands
+from app.commands.terminal import kept_when_stopped
 from app.papers.paper_file import check_place, write_paper
 from app.papers.visit_paper import visit_papers
 from app.services import paper_making as making
@@ -40,7 +41,8 @@ Place = Annotated[str | None, PLACE]
 
 def write(out: Path, make: Callable[[], bytes], as_json: bool, *endings: str, **more: object) -> None:
     """Make a paper and write it, whole or not at all; print where it is."""
-    write_paper(out, "--out", endings, make)
+    with kept_when_stopped("no file was written; run the same command again"):
+        write_paper(out, "--out", endings, make)
     answer(as_json, {"file": str(out), "bytes": out.stat().st_size, **more}, str(out))
 
 
