@@ -69,7 +69,7 @@ def why_unsaved() -> str:
         why = "the disk is full: make room on it"
     else:
         return ""
-    return f"Nothing can be saved now, only read and printed, because {why}."
+    return f"Nothing can be saved now, because {why}. Weeds can still be named, and records read and printed."
 
 
 def refused_by_disk(error: BaseException) -> str:

@@ -17,6 +17,7 @@ from app.web.context import Context
 from app.web.frame import Address, Fields, FormError, for_pages
 from app.web.uploads import put_away
 from model.errors import SwardkeyError
+from model.storage import beside
 
 FOLDER = "backups"  # in the user's folder; no backup holds others
 NAME = re.compile(r"[\w][\w .()-]{0,99}\.zip", re.IGNORECASE)
@@ -142,7 +143,8 @@ def take_files(context: Context, files: Sequence[Path]) -> tuple[Address, list[s
         except SwardkeyError as error:
             raise FormError(str(error).replace(str(file), file.name)) from None
         target.parent.mkdir(parents=True, exist_ok=True)
-        shutil.move(file, target)
+        with beside(target) as unfinished:  # it may come from another disk
+            shutil.move(file, unfinished)
     finally:
         put_away(file)
     return {"backup": target.name}, []
