@@ -98,9 +98,7 @@ class Uploads:
             raise Refusal(413, "Too many photos are waiting; name or discard those first, then try again.")
         self.folder.mkdir(parents=True, exist_ok=True)
         if shutil.disk_usage(self.folder).free - self.coming - length < LEFT_FREE:
-            raise Refusal(
-                507, "The disk is nearly full; free some space, or start swardkey anew to do without."
-            )
+            raise Refusal(507, "The disk is nearly full; free some space, or start swardkey anew to do without.")
         self.coming += length
         try:
             yield
