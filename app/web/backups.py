@@ -17,7 +17,6 @@ from app.web.context import Context
 from app.web.frame import Address, Fields, FormError, for_pages
 from app.web.uploads import put_away
 from model.errors import SwardkeyError
-from model.storage import beside
 
 FOLDER = "backups"  # in the user's folder; no backup holds others
 NAME = re.compile(r"[\w][\w .()-]{0,99}\.zip", re.IGNORECASE)
@@ -143,8 +142,11 @@ def take_files(context: Context, files: Sequence[Path]) -> tuple[Address, list[s
         except SwardkeyError as error:
             raise FormError(str(error).replace(str(file), file.name)) from None
         target.parent.mkdir(parents=True, exist_ok=True)
-        with beside(target) as unfinished:  # it may come from another disk
-            shutil.move(file, unfinished)
+        try:
+            shutil.move(file, target)
+        except OSError:  # it may come from another disk, and no room be left on this one
+            target.unlink(missing_ok=True)
+            raise
     finally:
         put_away(file)
     return {"backup": target.name}, []
