@@ -138,13 +138,17 @@ def main(arguments: list[str] | None = None) -> None:
 
 
 def tidy_up() -> None:
-    """Complete a restore that was interrupted once its files were in place, and remove what a killed backup left."""
+    """Complete a restore that was interrupted once its files were in place; remove what was left by killed ones."""
     keep_private()
     settle_slips_file()
     if (home() / ".restored").is_dir():
         from app.records.switch import finish_restore
 
         finish_restore(home())
+    if any(home().glob(".restoring")) or any(home().glob(".gone-*")):
+        from app.records.switch import sweep_restores
+
+        sweep_restores(home())
     if any(home().glob(".backing-up-*")):
         from app.records.backup import sweep_backups
 

@@ -50,20 +50,20 @@ def open_photos(
     Examples:
         swardkey collect open bindii "winter grass" --each 40
     """
-    names, kinds = species_wanted(species or [], every, kind, folder), kinds_of_licence(licence)
-    asked = "nothing was fetched yet; run the same command again"
-    with on_interrupt(asked), progress_bar("asking", len(names), as_json) as progress:
-        plan = plan_open_photos(names, each, kinds, countries_of(country), progress)
-    if dry_run or not plan.photos:
-        answer(as_json, {"plan": plan.as_json()}, str(plan))
-        if not plan.photos:
-            raise CollectionError("no open photo was found; ask for more licences, or from more countries")
-        return
-    if not as_json:
-        say(*str(plan).splitlines())
-        if not yes and is_interactive():
-            typer.confirm("Fetch them?", abort=True)
-    collection, intake = plan_open_addition(plan, by, folder, allow_host or ())
+    with on_interrupt("nothing was fetched yet; run the same command again"):
+        names, kinds = species_wanted(species or [], every, kind, folder), kinds_of_licence(licence)
+        with progress_bar("asking", len(names), as_json) as progress:
+            plan = plan_open_photos(names, each, kinds, countries_of(country), progress)
+        if dry_run or not plan.photos:
+            answer(as_json, {"plan": plan.as_json()}, str(plan))
+            if not plan.photos:
+                raise CollectionError("no open photo was found; ask for more licences, or from more countries")
+            return
+        if not as_json:
+            say(*str(plan).splitlines())
+            if not yes and is_interactive():
+                typer.confirm("Fetch them?", abort=True)
+        collection, intake = plan_open_addition(plan, by, folder, allow_host or ())
     stopped = "the photos fetched so far are kept; run the same command again for the others, none is fetched twice"
     with on_interrupt(stopped), progress_bar("fetching", len(plan.photos), as_json) as progress:
         outcome = collection.add(intake, progress)

@@ -25,6 +25,7 @@ from app.commands.options import (
     word,
 )
 from app.commands.plain_help import Commands
+from app.commands.terminal import on_interrupt
 from app.papers.paper_file import check_place, write_paper
 from app.services import paper_making as making
 from model.errors import AnswerError
@@ -39,7 +40,8 @@ Place = Annotated[str | None, PLACE]
 
 def write(out: Path, make: Callable[[], bytes], as_json: bool, *endings: str, **more: object) -> None:
     """Make a paper and write it, whole or not at all; print where it is."""
-    write_paper(out, "--out", endings, make)
+    with on_interrupt("no file was written; run the same command again"):
+        write_paper(out, "--out", endings, make)
     answer(as_json, {"file": str(out), "bytes": out.stat().st_size, **more}, str(out))
 
 

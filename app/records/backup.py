@@ -152,8 +152,11 @@ def _sources(home: Path, folders: tuple[str, ...], work: Path, notes: list[str])
     """Names in the zip and the files they come from: the record book from a copy of it in the ``work`` folder."""
     seen: set[str] = set()
     for folder in folders:
-        if folder == "records" and (home / "records" / FILE).is_file():
-            yield from _record_book(home / "records", work, notes)
+        if folder == "records":
+            if (home / "records" / FILE).is_file():
+                yield from _record_book(home / "records", work, notes)
+            else:
+                notes.append(f"{home / 'records' / FILE}: there is no such file, so no record is in this backup")
         for path in sorted((home / folder).rglob("*")):
             name = path.relative_to(home).as_posix()
             if path.is_symlink() or not path.is_file() or is_litter(name) or path.suffix == ".lock":

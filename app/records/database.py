@@ -40,6 +40,9 @@ class Database:
         self.path = folder / FILE
         self.clock = clock
         self.refused = ""
+        if self.path.exists() and not self.path.is_file():  # a pipe would be waited for without end
+            again = "move it away, or bring back a backup with swardkey restore FILE.zip"
+            raise RecordsError(f"{self.path}: is not an ordinary file; {again}")
         try:
             self.connection = _opened(self.path, patience)
         except RecordsError as error:

@@ -15,6 +15,7 @@ from app.records.errors import RecordsError, in_a_sentence
 
 PATIENCE = 20.0  # seconds to wait for whoever writes to the collection or the models
 SHORT_PATIENCE = 5.0  # seconds to wait for whoever restores, or writes to the records
+ONE_RESTORE = ".restore.lock"
 # The locks of training.collection.store and training.registry.models.
 _LOCKS = ("collection/manifest.lock", "models/.lock")
 
@@ -63,7 +64,7 @@ def all_locked(home: Path) -> Iterator[None]:
 def one_restore(home: Path) -> Iterator[None]:
     """One restore at a time. Raises RecordsError."""
     try:
-        with in_a_sentence(home), FileLock(home / ".restore.lock", timeout=SHORT_PATIENCE):
+        with in_a_sentence(home), FileLock(home / ONE_RESTORE, timeout=SHORT_PATIENCE):
             yield
     except Timeout:
         raise RecordsError("another swardkey is restoring a backup; wait until it is done") from None

@@ -1,6 +1,6 @@
 """Put restored folders in the place of the old ones: a kill at any moment leaves the old ones or leads to the new.
 
-.restoring/new/...   being unpacked and checked; deleted if that was interrupted
+.restoring/new/...   being unpacked and checked; deleted if that was interrupted, at the latest by the next start
 .restored/new/...    the same folder once all of it is checked: from here on there is only forward
 .restored/old/...    the old folders, on their way to
 before-restore/...   the old folders, kept until the next restore, and beyond it where something signed is nowhere else
@@ -10,16 +10,19 @@ from __future__ import annotations
 
 import shutil
 import sqlite3
-from contextlib import closing
+from contextlib import closing, suppress
 from pathlib import Path
+
+from filelock import FileLock
 
 from app.records.database import FILE
 from app.records.errors import RecordsError, in_a_sentence
-from app.records.locks import all_locked, one_restore
+from app.records.locks import ONE_RESTORE, all_locked, one_restore
 from model.storage import move, sync_folder
 
 FOLDERS = ("records", "collection", "models", "drafts", "labels", "slips")  # what matters of the user's folder
 UNFINISHED, CHECKED, ASIDE = ".restoring", ".restored", "before-restore"
+GONE = ".gone-"  # how a folder is called while its files are removed
 
 
 def restore_is_pending(home: Path) -> bool:
@@ -34,6 +37,14 @@ def finish_restore(home: Path) -> bool:
     with one_restore(home):
         switch_folders(home)
     return True
+
+
+def sweep_restores(home: Path) -> None:
+    """Remove what restores that were killed have left, unless one is at work."""
+    if left := [*home.glob(UNFINISHED), *home.glob(f"{GONE}*")]:
+        with suppress(OSError), FileLock(home / ONE_RESTORE, timeout=0):  # a lock that is held is an OSError too
+            for folder in left:
+                shutil.rmtree(folder, ignore_errors=True)
 
 
 def switch_folders(home: Path, unpacked: Path | None = None) -> None:
@@ -101,7 +112,7 @@ def _unused_path(path: Path) -> Path:
 def _remove(folder: Path) -> None:
     """Out of sight in one move, then its files."""
     if folder.exists():
-        hidden = folder.with_name(f".gone-{folder.name.lstrip('.')}")
+        hidden = folder.with_name(f"{GONE}{folder.name.lstrip('.')}")
         shutil.rmtree(hidden, ignore_errors=True)
         move(folder, hidden)
         shutil.rmtree(hidden, ignore_errors=True)

@@ -11,10 +11,11 @@ from app.records.check import Checked
 from model.text import counted
 
 LIMITS = (
-    "What this cannot prove: whoever may write to this folder can replace the whole book, with every hash in it, and "
-    "no program alone on one machine would notice. Nor can it know whether what was typed is what was done, who sat at "
-    "the keyboard, or whether the clock was right. Against a replaced book, compare with the mark at the foot of a "
-    "paper that someone else holds, or with a backup that lies elsewhere."
+    "What this cannot prove: whoever may write to this folder can put another book in its place, or an older copy of "
+    "this one, with every hash in it right, and no program alone on one machine would notice. Nor can it know whether "
+    "what was typed is what was done, who sat at the keyboard, or whether the clock was right. To notice another or "
+    "older book, compare with the mark at the foot of the latest paper that someone else holds, or with the latest "
+    "backup that lies elsewhere: an early mark is in an older copy too."
 )
 
 

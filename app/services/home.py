@@ -35,6 +35,8 @@ OURS = (
 BESIDE = ("slips.yaml", "demo", "demo.json")
 HIDDEN = ("before-restore-", ".restor", ".backing-up-", ".gone-", ".demo.")
 NO_SPACE_OR_PERMISSION = (errno.ENOSPC, errno.EDQUOT, errno.EROFS, errno.EACCES, errno.EPERM)
+# Where a folder, a link, a device or a file lies in the place of another.
+NOT_AS_MADE = (errno.ENOTDIR, errno.EISDIR, errno.ELOOP, errno.EEXIST, errno.ENXIO, errno.ENODEV, errno.EINVAL)
 LEAST_ROOM = 2_000_000  # bytes that must be free; what is saved at a time takes far less
 MOST_FAULTS = 20  # files with the details of a fault
 DEMO_MARK = "demo.json"  # lies in a folder that is a demo's
@@ -67,13 +69,15 @@ def why_unsaved() -> str:
         why = "the disk is full: make room on it"
     else:
         return ""
-    return f"Nothing can be saved now, only read and printed, because {why}."
+    return f"Nothing can be saved now, because {why}. Weeds can still be named, and records read and printed."
 
 
 def refused_by_disk(error: BaseException) -> str:
     """What the disk refused, in one sentence; "" for any other error."""
     if isinstance(error, OSError) and error.errno in NO_SPACE_OR_PERMISSION:
         return f"{error.filename or 'the disk'}: {error.strerror}; make room or fix its permissions, and try again"
+    if isinstance(error, OSError) and error.errno in NOT_AS_MADE and error.filename:
+        return f"{error.filename}: {error.strerror}; move what is in its place elsewhere, and try again"
     return ""
 
 

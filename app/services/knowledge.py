@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, ClassVar
 
 from app.services.home import cache_folder, home, slips_file
+from model.errors import FloraError
 from model.flora.load import CONFIGS, read_as, read_mapping
 from model.storage import replace_file
 
@@ -112,7 +113,10 @@ def load_key(fitted: bool = True) -> Key:
     folder = home() / "collection" / "species"
     observer = load_observer()
     if fitted and slips_file().exists():
-        observer = with_rates(observer, read_as(slips_file(), OwnRates).rates)
+        try:
+            observer = with_rates(observer, read_as(slips_file(), OwnRates).rates)
+        except FloraError as error:
+            raise FloraError(f"{error}, or go back to the shipped rates: swardkey slips --drop") from None
     with parsed_files() as files:
         return Key(read=files, own=own_species(folder), own_folder=folder, observer=observer)
 

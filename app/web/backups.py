@@ -144,7 +144,11 @@ def take_files(context: Context, files: Sequence[Path]) -> tuple[Address, list[s
         except SwardkeyError as error:
             raise FormError(str(error).replace(str(file), file.name)) from None
         target.parent.mkdir(parents=True, exist_ok=True)
-        shutil.move(file, target)
+        try:
+            shutil.move(file, target)
+        except OSError:  # it may come from another disk, and no room be left on this one
+            target.unlink(missing_ok=True)
+            raise
     finally:
         remove_upload(file)
     return {"backup": target.name}, []

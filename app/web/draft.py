@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import re
 import secrets
+import shutil
 from collections.abc import Mapping
+from contextlib import suppress
 from dataclasses import asdict, dataclass, field, replace
 from pathlib import Path
 from threading import Lock
@@ -13,11 +15,12 @@ from typing import Any, Literal
 from pydantic import TypeAdapter, ValidationError
 
 from app.records import RecordsError, open_records
-from app.services.home import home
+from app.services.home import home, why_unsaved
 from model.errors import SwardkeyError
 from model.flora.character import PARTS, Part
 
 Way = Literal["name", "known", "check", "sums"]  # name a weed; advice on a known one; spray check; sums
+MOST_UNSAVED = 200  # plants
 ID = re.compile(r"[A-Za-z0-9_-]{22}")
 
 
@@ -136,10 +139,16 @@ def _answers(kept: Any) -> dict[str, Any]:
 
 
 class Drafts:
-    """The drafts of this machine, in the records; photos lie in a folder for each until they go to a visit."""
+    """The drafts of this machine, in the records; photos lie in a folder for each until they go to a visit.
 
-    def __init__(self, folder: Path | None = None) -> None:
+    Where nothing can be saved they are only remembered, until it can be: a weed is named all the same. Their photos
+    then lie in ``elsewhere``, a folder on another disk that goes when the program ends.
+    """
+
+    def __init__(self, folder: Path | None = None, elsewhere: Path | None = None) -> None:
         self.folder = folder or home() / "drafts"
+        self.elsewhere = elsewhere
+        self._unsaved: dict[str, Draft] = {}
         self._locks = [Lock() for _ in range(64)]
 
     def lock(self, plant: str) -> Lock:
@@ -150,6 +159,8 @@ class Drafts:
         """The draft of an id, None where there is none. Raises DraftError where it cannot be read."""
         if not ID.fullmatch(plant):
             return None
+        if plant in self._unsaved:
+            return self._unsaved[plant]
         with open_records() as records:
             try:
                 found = records.draft(plant)
@@ -159,11 +170,25 @@ class Drafts:
 
     def save(self, draft: Draft) -> None:
         """Keep a draft, whole or not at all. Raises RecordsError where that cannot be."""
-        with open_records() as records:
-            records.save_draft(draft.as_json(), draft.id)
+        try:
+            with open_records() as records:
+                records.save_draft(draft.as_json(), draft.id)
+        except RecordsError:
+            if not why_unsaved():
+                raise
+            self._unsaved[draft.id] = draft
+            for plant in [*self._unsaved][:-MOST_UNSAVED]:
+                self._unsaved.pop(plant, None)
+        else:
+            if self._unsaved.pop(draft.id, None) and self.elsewhere:
+                with suppress(OSError):  # they are found where they lie
+                    shutil.move(self.elsewhere / draft.id, self.folder / draft.id)
 
     def photos(self, plant: str) -> Path:
         """The folder of a plant's photos. Raises DraftError for what is no id."""
         if not ID.fullmatch(plant):
             raise DraftError("that is not the address of a saved plant; start a new one")
-        return self.folder / plant
+        kept = self.folder / plant
+        if self.elsewhere and ((self.elsewhere / plant).exists() or (why_unsaved() and not kept.exists())):
+            return self.elsewhere / plant
+        return kept

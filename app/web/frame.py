@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import itertools
 import re
 from collections.abc import Callable, Mapping, Sequence
@@ -14,6 +15,7 @@ from urllib.parse import urlencode
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 
 from app.present.finding import day_text, moment_text, share
+from app.records.serialization import canonical, plain
 from app.services import choices
 from app.services.home import home, is_demo, why_unsaved
 from app.web.draft import Draft
@@ -161,6 +163,20 @@ def one(fields: Fields, name: str) -> str:
 def several(fields: Fields, name: str) -> tuple[str, ...]:
     """The texts of a field that may be there more than once."""
     return tuple(text for text in fields.get(name, ()) if text)
+
+
+def seen(*entries: Any) -> str:
+    """What a form keeps of the entries of the records that it shows: 16 hex digits, others once an entry changes."""
+    return hashlib.sha256(canonical([plain(entry) for entry in entries]).encode()).hexdigest()[:16]
+
+
+def refuse_unseen(fields: Fields, *entries: Any) -> None:
+    """Raises FormError where somebody else has changed the entries since the page with the form was loaded."""
+    if one(fields, "seen") not in ("", seen(*entries)):
+        raise FormError(
+            "Somebody else changed this after you opened it, so nothing was saved yet. It is up to date now, with what "
+            "you typed still in its place: check it, then do that again."
+        )
 
 
 def row_number(text: str, what: str) -> int:

@@ -8,7 +8,7 @@ from typing import Any
 
 from app.records import OwnProduct, Profile, Records, open_records
 from app.web.context import Context
-from app.web.frame import Address, Fields, FormError, one, render
+from app.web.frame import Address, Fields, FormError, one, refuse_unseen, render, seen
 from app.web.treatment_form import CHOICES, read_groups
 
 ADDRESS = "/own"
@@ -20,8 +20,8 @@ def body(context: Context, address: Address) -> str:
         products = records.own_products()
         changed = next((product for product in products if product.name == address.get("product")), None)
         return render(
-            "own.html", profile=records.profile(), products=products, changed=changed, choices=CHOICES,
-            states=context.lists["states"], label=changed or OwnProduct(name=" "),
+            "own.html", profile=records.profile(), seen=seen(records.profile()), products=products, changed=changed,
+            choices=CHOICES, states=context.lists["states"], label=changed or OwnProduct(name=" "),
         )  # fmt: skip
 
 
@@ -38,6 +38,7 @@ def _act(records: Records, do: str, fields: Fields, which: str) -> str:
     match do:
         case "keep_details":
             given: dict[str, Any] = {f.name: one(fields, f.name) for f in fields_of(Profile) if f.name in fields}
+            refuse_unseen(fields, records.profile())
             records.keep_profile(replace(records.profile(), **given))
             return "Saved. New records are filled in with it."
         case "keep_product":

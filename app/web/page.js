@@ -86,17 +86,22 @@ const nameOf = (form) => {
   const where = page.plant ? `${page.plant} ${page.step}` : location.search;
   return `sk ${location.pathname} ${where} ${button?.do} ${button?.with || ""}`;
 };
+// Only what was changed, so that what somebody else saves meanwhile shows beside it.
+const isChanged = (field) => field.options ? field.value !== (field.querySelector("[selected]") || field.options[0])?.value
+  : /radio|checkbox/.test(field.type) ? field.checked !== field.defaultChecked : field.value !== field.defaultValue;
 const keep = (event) => {
   const form = event.target.closest("form");
-  if (form) sessionStorage.setItem(nameOf(form), JSON.stringify([...new FormData(form)]));
+  if (!form) return;
+  const values = new FormData(form), names = [...form.elements].filter((field) => field.name && isChanged(field)).map((field) => field.name);
+  sessionStorage.setItem(nameOf(form), JSON.stringify(Object.fromEntries(names.map((name) => [name, values.getAll(name)]))));
 };
 const fillIn = (form) => {
   const kept = JSON.parse(sessionStorage.getItem(nameOf(form)) || "null");
   if (!kept) return;
   for (const field of form.elements) {
-    const values = kept.filter(([name]) => name === field.name).map(([, value]) => value);
-    if (field.type === "radio" || field.type === "checkbox") field.checked = values.includes(field.value);
-    else if (field.name && field.type !== "hidden" && values.length) field.value = values[0];
+    const values = kept[field.name];
+    if (values && /radio|checkbox/.test(field.type)) field.checked = values.includes(field.value);
+    else if (values?.length && field.type !== "hidden") field.value = values[0];
   }
 };
 

@@ -15,7 +15,7 @@ from app.records import FollowUp, GroupUse, Hit, Records, open_records
 from app.web import backups, book_checks
 from app.web import visit_page as visit
 from app.web.context import Context
-from app.web.frame import Address, Fields, FormError, number, one, render, row_number, several
+from app.web.frame import Address, Fields, FormError, number, one, refuse_unseen, render, row_number, seen, several
 from app.web.lawn_page import near_words
 from app.web.paper_files import WHOLE
 from app.web.treatment_form import read_day
@@ -102,6 +102,7 @@ def _due(records: Records, item: FollowUp) -> dict[str, Any]:
 def site_of(context: Context, records: Records, which: int) -> dict[str, Any]:
     """What the page of a place shows."""
     site = records.site(which)
+    client = records.client(site.client)
     past = []
     for visited in records.history(which):
         record: Any = visited.visit.record
@@ -109,7 +110,8 @@ def site_of(context: Context, records: Records, which: int) -> dict[str, Any]:
         past.append({"past": visited, "names": names, "photos": [photo.sha256 for photo in record.photos]})
     return {
         "site": site,
-        "client": records.client(site.client),
+        "client": client,
+        "seen": seen(site, client),
         "past": past,
         "uses": records.group_uses(which),
         "due": [_due(records, item) for item in records.follow_ups(which)],
@@ -135,7 +137,7 @@ def act(context: Context, address: Address, do: str, fields: Fields, which: str)
     if "visit" in address:
         notices, tried = visit.act(context, row_number(address["visit"], "visit"), do, fields, which)
         return {"visit": address["visit"]} | ({"tried": tried} if tried else {}), notices
-    with open_records() as records:
+    with open_records() as records, records.together():
         return address, [_act(records, address, do, fields, which)]
 
 
@@ -170,6 +172,8 @@ def _tell_group(records: Records, address: Address, fields: Fields) -> str:
 
 def _change(records: Records, address: Address, fields: Fields) -> str:
     site = records.site(_site(address))
+    client = records.client(site.client)
+    refuse_unseen(fields, site, client)
     records.change_site(
         replace(
             site,
@@ -181,7 +185,6 @@ def _change(records: Records, address: Address, fields: Fields) -> str:
             notes=one(fields, "notes"),
         )
     )
-    client = records.client(site.client)
     records.change_client(
         replace(client, name=one(fields, "client"), phone=one(fields, "phone"), email=one(fields, "email"))
     )

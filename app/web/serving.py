@@ -16,7 +16,7 @@ from contextlib import AbstractAsyncContextManager, asynccontextmanager, suppres
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from app.services.home import why_unsaved
+from app.services.home import home, why_unsaved
 from model.errors import SwardkeyError
 
 if TYPE_CHECKING:
@@ -66,6 +66,8 @@ def make_app(
     from app.web.uploads import LARGEST_FILE, Uploads
 
     uploads = Uploads(folder)
+    if folder.parent != home():
+        context.drafts.elsewhere = folder
     blocks = build_page(context, uploads)
     blocks.state_session_capacity = MOST_SESSIONS  # mount_gradio_app has no option for it
     functions = {
@@ -167,6 +169,7 @@ def serve_page(port: int, open_browser: bool = False, password: str | None = Non
     )
     with suppress(KeyboardInterrupt):
         uvicorn.Server(config).run(sockets=[listening])
+    sys.stdout.write("The pages are closed; what was saved is kept.\n")
 
 
 def _addresses(port: int, to_network: bool) -> str:

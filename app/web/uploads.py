@@ -25,6 +25,7 @@ LARGEST = LARGEST_FILE + 100_000  # bytes of a request, with what a form has aro
 MOST_WAITING, MOST_BYTES = 2000, 2_000_000_000  # files and bytes that lie in the folder of uploads
 LEAST_FREE = 500_000_000  # bytes of the disk
 HOUR, MINUTE = 3600.0, 60.0  # seconds
+IN_MEMORY = "/dev/shm"  # a folder that no disk has to hold
 TEMPORARY_PREFIX = "swardkey-uploads-"  # how a temporary folder for them begins
 # Names that mean a device on Windows, and what no file's name may hold there.
 DEVICE = re.compile(r"(con|prn|aux|nul|com\d|lpt\d)(\.|$)", re.IGNORECASE)
@@ -33,24 +34,33 @@ LONGEST_NAME = 100
 
 
 def make_upload_folder() -> Path:
-    """An empty folder for uploads: the user's, or a temporary one where nothing can be saved. Raises FormError."""
+    """An empty folder for uploads: the user's, or a temporary one where that disk has no room. Raises FormError."""
     folder = home() / "uploads"
     # Uploads of a run before: whoever chose them has left.
     shutil.rmtree(folder, ignore_errors=True)
-    if not why_unsaved():
-        folder.mkdir(parents=True, exist_ok=True)
-        return folder
     try:
+        if not why_unsaved():
+            folder.mkdir(parents=True, exist_ok=True)
+            if shutil.disk_usage(folder).free >= LEAST_FREE:
+                return folder
         _remove_left_folders()
-        return Path(tempfile.mkdtemp(prefix=TEMPORARY_PREFIX))
+        return Path(tempfile.mkdtemp(prefix=TEMPORARY_PREFIX, dir=_temporary_with_room()))
     except OSError as error:
         why = error.strerror or error
         raise FormError(f"no temporary folder can be written to ({why}); set TMPDIR to one that can be") from None
 
 
+def _temporary_with_room() -> str:
+    """A temporary folder with room for uploads; that of the system, should none have it."""
+    system = tempfile.gettempdir()
+    writable = [place for place in (system, IN_MEMORY) if os.access(place, os.W_OK)]
+    return next((place for place in writable if shutil.disk_usage(place).free >= LEAST_FREE), system)
+
+
 def _remove_left_folders() -> None:
     """Remove temporary folders of runs that were killed: nobody has touched them for an hour."""
-    for old in Path(tempfile.gettempdir()).glob(f"{TEMPORARY_PREFIX}*"):
+    places = (tempfile.gettempdir(), IN_MEMORY)
+    for old in (old for place in places for old in Path(place).glob(f"{TEMPORARY_PREFIX}*")):
         with suppress(OSError):
             if time.time() - old.lstat().st_mtime > HOUR:
                 shutil.rmtree(old, ignore_errors=True)
@@ -89,7 +99,7 @@ class Uploads:
             raise Refusal(413, "Too many photos are waiting; name or discard those first, then try again.")
         self.folder.mkdir(parents=True, exist_ok=True)
         if shutil.disk_usage(self.folder).free - self.coming - length < LEAST_FREE:
-            raise Refusal(507, "The disk is nearly full; free some space and try again.")
+            raise Refusal(507, "The disk is nearly full; free some space, or start swardkey anew to do without.")
         self.coming += length
         try:
             yield

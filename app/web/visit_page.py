@@ -29,7 +29,7 @@ from app.services.own_products import holding, with_product
 from app.services.visit_papers import chances_of, namings_of
 from app.web.context import Context
 from app.web.finding_page import LEAST, SHORTLIST
-from app.web.frame import Fields, FormError, fault, one, row_number
+from app.web.frame import Fields, FormError, fault, one, refuse_unseen, row_number, seen
 from app.web.treatment_form import form, read_day, read_form
 from model.errors import AnswerError, SwardkeyError
 
@@ -45,6 +45,7 @@ def show(context: Context, records: Records, number: int, tried: str = "") -> di
     return {
         "kept": kept,
         "number": number,
+        "seen": seen(kept),
         "signed": current.chain,
         "to_confirm": not current.is_signed and any(f.species and not f.confirmed_by for f in kept.findings),
         "findings": [_finding(context, finding) for finding in kept.findings],
@@ -126,6 +127,7 @@ def _treatment(context: Context, records: Records, current: Any, own: Any, tried
     shelf = (holding(context.control, own, first) or own) if treatment.chemical and not first.name else ()
     return {
         "treatment": treatment,
+        "seen": seen(treatment),
         "signed": current.chain,
         "form": form(treatment, again),
         "who": who if again and who else treatment.applicator,
@@ -160,7 +162,7 @@ def act(context: Context, number: int, do: str, fields: Fields, which: str) -> O
     action = ACTIONS.get(do)
     if action is None:
         raise FormError("The record had changed since this page was loaded; it is up to date now.")
-    with open_records() as records:
+    with open_records() as records, records.together():  # so that nobody changes what was just compared
         done = action(records, number, fields, which)
     return ([done] if done else [], "") if isinstance(done, str) else done
 
@@ -173,8 +175,15 @@ def _its(records: Records, visit: int, which: str) -> Treatment:
     raise FormError("That treatment belongs to another visit; open the visit again.")
 
 
+def _filled_in(records: Records, visit: int, which: str, fields: Fields) -> Treatment:
+    """The same with what the form holds. Raises FormError where somebody else has changed it meanwhile."""
+    treatment = _its(records, visit, which)
+    refuse_unseen(fields, treatment)
+    return read_form(treatment, fields)
+
+
 def _keep(records: Records, number: int, fields: Fields, which: str) -> str:
-    records.change_treatment(read_form(_its(records, number, which), fields))
+    records.change_treatment(_filled_in(records, number, which, fields))
     return "Kept."
 
 
@@ -183,7 +192,7 @@ def _sign_treatment(records: Records, number: int, fields: Fields, which: str) -
     who = one(fields, "who")
     if not who:
         raise FormError("Who signs? Give a name.")
-    filled_in = read_form(_its(records, number, which), fields)
+    filled_in = _filled_in(records, number, which, fields)
     kept = records.change_treatment(replace(filled_in, answered=filled_in.answered | _answers(fields)))
     again = f"{which}:{who}"
     lacks = missing_fields(kept)
@@ -210,7 +219,7 @@ def _licensed(records: Records, number: int, fields: Fields, which: str) -> str:
     answer, _, treatment = which.partition(":")
     if answer not in ("yes", "no"):
         raise FormError("Licensed: answer yes or no.")
-    kept = read_form(_its(records, number, treatment), fields)
+    kept = _filled_in(records, number, treatment, fields)
     records.change_treatment(replace(kept, licensed=answer))  # type: ignore[arg-type]  # one of these
     return ""
 
@@ -218,7 +227,7 @@ def _licensed(records: Records, number: int, fields: Fields, which: str) -> str:
 def _use_product(records: Records, number: int, fields: Fields, which: str) -> str:
     """Fill in one of the user's own products; what is in the form is kept first."""
     treatment, _, name = which.partition(":")
-    kept = read_form(_its(records, number, treatment), fields)
+    kept = _filled_in(records, number, treatment, fields)
     found = [product for product in records.own_products() if product.name == name]
     if not found:
         raise FormError("That product is no longer on your list; choose another, or fill it in.")
@@ -227,7 +236,7 @@ def _use_product(records: Records, number: int, fields: Fields, which: str) -> s
 
 
 def _amend(records: Records, number: int, fields: Fields, which: str) -> str:
-    changed = read_form(_its(records, number, which), fields)
+    changed = _filled_in(records, number, which, fields)
     asked = {doubt.key for doubt in records.asked(changed.id, changed=changed)}
     answers = {key: text for key, text in _answers(fields).items() if key in asked}
     records.amend("treatment", changed.id, changed, one(fields, "who"), one(fields, "reason"), answers)
@@ -235,12 +244,14 @@ def _amend(records: Records, number: int, fields: Fields, which: str) -> str:
 
 
 def _sign_visit(records: Records, number: int, fields: Fields, which: str) -> str:
+    refuse_unseen(fields, records.current("visit", number).record)
     records.sign("visit", number, one(fields, "who"))
     return "The visit is signed."
 
 
 def _confirm(records: Records, number: int, fields: Fields, which: str) -> str:
     record: Any = records.current("visit", number).record
+    refuse_unseen(fields, record)
     who = one(fields, "by")
     if not who:
         raise FormError("Who confirms it? Give a name.")
@@ -259,7 +270,7 @@ def _new(records: Records, number: int, fields: Fields, which: str) -> str:
 def _another(records: Records, number: int, fields: Fields, which: str) -> str:
     """One more product or reading: what is in the form is kept first."""
     what, treatment = which.split(":", 1) if ":" in which else ("", which)
-    kept = read_form(_its(records, number, treatment), fields)
+    kept = _filled_in(records, number, treatment, fields)
     if what == "product":
         kept = replace(kept, products=(*kept.products, Product(name="next product")))
     else:

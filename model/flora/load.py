@@ -167,8 +167,8 @@ def read_mapping(path: Path) -> dict[str, Any]:
     """Parse one YAML file that must hold a mapping with text keys."""
     found = read_yaml(path)
     if not isinstance(found, dict):
-        kind = {list: "a list", type(None): "empty"}.get(type(found), f"a {type(found).__name__}")
-        raise FloraError(f"{path}: holds {kind}; it must be a mapping, `key: value` on each line")
+        holds = {list: "holds a list", type(None): "is empty"}.get(type(found), "holds one value")
+        raise FloraError(f"{path}: {holds}; it must be a mapping, `key: value` on each line")
     for key in found:
         if not isinstance(key, str):
             raise FloraError(f"{path}: the key {str(key)[:60]} is not text; put quotes around it")

@@ -4,9 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from typing import Annotated
 
 import numpy as np
 from numpy.typing import NDArray
+from pydantic import Field
 
 from model.errors import SwardkeyError
 from model.flora.species import Entry
@@ -37,7 +39,7 @@ class Rate:
     shown: str
     named: str
     before: float
-    after: float
+    after: Annotated[float, Field(gt=0, lt=1)]
     seen: float
 
 

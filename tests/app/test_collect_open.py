@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import subprocess
+import sys
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -93,3 +95,9 @@ def test_from_the_archive_to_a_model_that_names_the_plants(run: Run, archive: Ar
         for found in (run("identify", file, "--region", "none", "--json").json for file in files)
     ]
     assert sum(is_named == truth for truth, is_named in first) >= 6, first  # to the starter these flowers are `other`
+
+
+def test_no_library_reports_what_it_asks() -> None:
+    """In a program of its own: whoever tests has turned reports on already."""
+    code = "import logging, training.collection.gbif; print(logging.getLogger('httpx').isEnabledFor(logging.INFO))"
+    assert subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True).stdout == "False\n"

@@ -322,3 +322,18 @@ def test_forty_columns_cut_no_names(capsys: pytest.CaptureFixture[str], monkeypa
         main(["identify", "sample_images/taraxacum_officinale_flowering_3.jpg"])
     said = capsys.readouterr().out
     assert "\u2026" not in said and "(Taraxacum" in said and max(map(len, said.splitlines())) <= 41
+
+
+def test_ctrl_c_while_the_program_is_loaded_is_a_sentence() -> None:
+    code = """
+import sys
+from app.start import main
+class Stopped:
+    def find_spec(self, name, path, target=None):
+        if name == "typer":
+            raise KeyboardInterrupt
+sys.meta_path.insert(0, Stopped())
+main()
+"""
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=False)
+    assert (done.returncode, done.stderr) == (130, "swardkey: stopped; nothing was begun yet\n")

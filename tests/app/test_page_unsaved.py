@@ -11,7 +11,8 @@ from typing import Any
 import pytest
 from anyio.from_thread import start_blocking_portal
 
-from app.records import open_records
+from app.records import RecordsError, open_records
+from app.records.database import Database
 from app.services.home import home, why_unsaved
 from app.services.paper_making import paper_of_visit, record_of_treatment
 from app.web.context import Context
@@ -25,12 +26,13 @@ from app.web.upload_types import LEFT, is_supported, truncate_unsupported
 from app.web.uploads import TEMPORARY_PREFIX, Uploads, make_upload_folder
 from model.control import Control
 from model.identify import Key
-from tests.app.page_visitor import context_of
+from tests.app.page_visitor import Person, context_of
 from tests.app.record_book import book
 from tests.security.forked import as_a_stranger
 from tests.security.visitor import PHOTO, multipart
 
-SAYS = "Nothing can be saved now, only read and printed, because the folder of your data cannot be written to"
+SAVED_NOT = "because the disk is full: make room on it. Weeds can still be named, and records read and printed."
+SAYS = "Nothing can be saved now, because the folder of your data cannot be written to"
 ADDRESSES = {
     "": ("", "?way=known", "?way=sums", "?way=check", "?way=known&visit=1"),
     "Flora": ("",),
@@ -98,6 +100,28 @@ def test_on_a_full_disk_it_is_said_too(monkeypatch: pytest.MonkeyPatch, places: 
     assert "Nothing can be saved" not in places["Flora"].open({})
     monkeypatch.setattr(shutil, "disk_usage", lambda path: usage._replace(free=1000))
     assert "because the disk is full: make room on it" in places["Flora"].open({})
+
+
+def test_on_a_full_disk_a_weed_is_named_and_what_was_entered_is_saved_once_there_is_room(
+    monkeypatch: pytest.MonkeyPatch, key: Key, control: Control, tmp_path: Path
+) -> None:
+    context = context_of(key, control)
+    context.drafts.elsewhere = tmp_path / "elsewhere"
+    with monkeypatch.context() as full:
+        usage = shutil.disk_usage(home().parent)
+        full.setattr(shutil, "disk_usage", lambda path: usage._replace(free=1000))
+        full.setattr(Database, "writing", no_room)
+        person = Person(context).add_photos(Path(shutil.copy(PHOTO, tmp_path / "leaf.jpg")))
+        assert person.title == "What it could be" and SAVED_NOT in person.text
+        assert Person(context, {"plant": person.plant}).prove().title == "dandelion"
+        assert not (home() / "drafts").exists() and list((tmp_path / "elsewhere" / person.plant).iterdir())
+    Person(context, {"plant": person.plant}).press("onward")
+    again = Person(context_of(key, control), {"plant": person.plant})
+    assert again.title == "This lawn" and list((home() / "drafts" / person.plant).iterdir())
+
+
+def no_room(database: Database) -> None:
+    raise RecordsError("the disk is full")
 
 
 def test_what_the_disk_refuses_is_one_sentence_and_no_fault_of_the_program() -> None:

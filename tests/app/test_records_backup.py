@@ -26,7 +26,6 @@ from app.records import (
     RecordsError,
     back_up,
     check_records,
-    finish_restore,
     open_records,
     plan_restore,
     restore,
@@ -213,10 +212,14 @@ def test_a_backup_that_is_being_made_is_not_swept_away(made: Made, tmp_path: Pat
 
 
 @without_fork
-def test_a_restore_killed_at_any_point_leaves_the_old_or_the_new(made: Made, fresh: Callable[[], Path]) -> None:
+def test_a_restore_killed_at_any_point_leaves_the_old_or_the_new(
+    made: Made, fresh: Callable[[], Path], monkeypatch: pytest.MonkeyPatch
+) -> None:
     found = []
     for home, _ in killed_over(fresh, commands(["restore", str(made[1]), "--yes"]), 10):
-        finish_restore(home)  # what every start of swardkey does
+        monkeypatch.setenv("SWARDKEY_HOME", str(home))
+        tidy_up()  # what every start of swardkey does
+        assert not [path for path in home.iterdir() if path.name.startswith((UNFINISHED, ".gone-"))]
         found.append(named(home))
         if found[-1] == "first" and (home / ASIDE).exists():
             assert named(home / ASIDE) == "second"

@@ -395,3 +395,20 @@ def test_a_restore_that_fails_when_it_is_half_in_place_says_that_it_goes_on(back
         restore(plan)
     assert finish_restore(tmp_path) and signed_in(tmp_path / "records") == 0
     assert signed_in(tmp_path / "before-restore" / "records") == 1
+
+
+@pytest.mark.parametrize("lies", ["folder", "link to a device", "pipe"])
+def test_what_lies_in_the_place_of_the_book_is_a_sentence_and_a_backup_says_what_it_lacks(
+    lies: str, tmp_path: Path
+) -> None:
+    book(tmp_path / "records")
+    (file := tmp_path / "records" / FILE).unlink()
+    if lies == "folder":
+        file.mkdir()
+    elif lies == "pipe":
+        os.mkfifo(file)
+    else:
+        file.symlink_to("/dev/zero")
+    with pytest.raises(RecordsError, match="is not an ordinary file; move it away"):
+        open_records(tmp_path / "records")
+    assert "no record is in this backup" in back_up(tmp_path, tmp_path / "b.zip").notes[0]

@@ -176,6 +176,25 @@ def test_a_journal_that_was_made_anew_is_not_the_one_of_a_mark(folder: Path) -> 
         assert f"of the mark {mark}" in against_mark(records, mark)[0]
 
 
+def test_an_older_book_with_its_own_list_of_signatures_is_shown_by_the_latest_mark_alone(
+    folder: Path, tmp_path: Path
+) -> None:
+    """The whole folder as it was earlier, so that nothing in it contradicts anything else."""
+    older = shutil.copytree(folder, tmp_path / "older")
+    with open_records(folder) as records:
+        early = mark_of_book(records)
+        records.sign("visit", 1, "Kim")
+        latest = mark_of_book(records)
+    shutil.rmtree(folder)
+    shutil.move(older, folder)
+    with open_records(folder) as records:
+        assert check_records(records).sound and against_mark(records, early) == ()
+        assert f"of the mark {latest} is no longer" in against_mark(records, latest)[0]
+    with open_records(folder) as records:  # and it stays so, whatever is signed in the older book
+        records.sign("visit", 1, "Lee")
+        assert f"is not the one of the mark {latest}: the book was replaced" in against_mark(records, latest)[0]
+
+
 def test_a_book_set_back_to_a_version_before_the_journal_is_found_out(folder: Path) -> None:
     edit(folder, "UPDATE follow_ups SET due = '2027-07-01'", "DROP TABLE journal", "PRAGMA user_version = 6")
     edit(folder, "DELETE FROM notes WHERE name = 'journal'")

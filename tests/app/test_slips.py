@@ -5,6 +5,8 @@ from __future__ import annotations
 import zipfile
 from pathlib import Path
 
+import pytest
+
 from app.records import KeptFinding, open_records
 from app.services.home import home, slips_file
 from app.services.knowledge import load_key
@@ -79,3 +81,19 @@ def test_rates_of_an_earlier_version_move_to_where_backups_take_them(run: Run, t
     with zipfile.ZipFile(Path(run("backup", tmp_path / "b.zip", "--json").json["file"])) as archive:
         assert "slips/slips.yaml" in archive.namelist()
     assert not former.exists()
+
+
+@pytest.mark.parametrize("after", ["-0.5", ".nan", ".inf", "0", "1"])
+def test_a_rate_that_is_no_share_is_a_sentence_that_says_how_to_go_back(run: Run, after: str) -> None:
+    slips_file().parent.mkdir(parents=True, exist_ok=True)
+    rate = f"{{character: flower_build, shown: dandelion, named: daisy, before: 0.1, after: {after}, seen: 9}}"
+    slips_file().write_text(f"plants: 30\nrates: [{rate}]\n", encoding="utf-8")
+    assert "swardkey slips --drop" in run("identify", "--answers", "sample_images/dandelion_answers.yaml").refusal
+
+
+@pytest.mark.parametrize("lies", ["slips.yaml", "slips"])
+def test_what_lies_in_the_place_of_the_rates_is_a_sentence(run: Run, lies: str) -> None:
+    """A folder where the file should be, and a file where its folder should be."""
+    slips_file().parent.parent.mkdir(parents=True, exist_ok=True)
+    slips_file().mkdir(parents=True) if lies == "slips.yaml" else slips_file().parent.write_text("mine")
+    assert "move what is in its place elsewhere" in run("slips", "--drop").refusal

@@ -148,3 +148,26 @@ def test_a_second_weed_joins_the_visit_and_one_plan_is_for_both(visitor: Visitor
     visitor.press("choose", 'button[data-do="keep_in_visit"]')
     visitor.press("keep_in_visit", 'button[data-do="sign_treatment"]')
     assert "white clover (Trifolium repens) and dandelion (Taraxacum officinale)" in page.inner_text(".treatment h3")
+
+
+def test_what_somebody_else_saved_shows_beside_what_was_typed(visitor: Visitor, served: Served, browser: Any) -> None:
+    page = visitor.page
+    page.locator('input[name="choice"][value="hand"]').check()
+    visitor.press("choose", 'button[data-do="keep"]')
+    visitor.press("keep", 'button[data-do="sign_treatment"]')
+    other = Visitor(browser, served.url, "desk")
+    other.open(page.get_attribute('a:text-is("In the records")', "href") or "")
+    for one, name, text in ((other, "notes", "gate was locked"), (visitor, "target", "bindii")):
+        one.page.evaluate("document.querySelectorAll('details').forEach((fold) => (fold.open = true))")
+        one.page.fill(f'form:has([data-do="keep_treatment"]) [name="{name}"]', text)
+    other.press("keep_treatment", ".told-so")
+    other.close()
+    visitor.press("keep_treatment", ".notice")
+    assert "Somebody else changed this" in page.inner_text(".notice")
+    form = 'form:has([data-do="keep_treatment"])'
+    assert page.input_value(f'{form} [name="notes"]') == "gate was locked"
+    assert page.input_value(f'{form} [name="target"]') == "bindii"
+    visitor.press("keep_treatment", ".told-so")
+    with open_records() as records:
+        kept: Any = records.treatments()[0].record
+    assert (kept.notes, kept.target) == ("gate was locked", "bindii")

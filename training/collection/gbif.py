@@ -6,6 +6,7 @@ against the service itself.
 
 from __future__ import annotations
 
+import logging
 import time
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
@@ -18,6 +19,7 @@ from pygbif.gbifutils import NoResultException
 
 from model.errors import CollectionError
 
+logging.getLogger().setLevel(logging.WARNING)  # pygbif, when it is loaded, has all libraries report every request
 PAGE = 300  # records of one answer, the most that the service gives
 TIMEOUT = 30.0  # seconds without a byte
 BUSY = (429, 500, 502, 503, 504)
