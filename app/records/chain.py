@@ -11,10 +11,12 @@ from pathlib import Path
 
 from app.records.entries import Signed
 from app.records.serialization import canonical
+from model.file import read_file
 from model.storage import append_line, replace_file
 
 SIGNED_LIST = "signed.txt"  # beside the book: sequence and sha256 of every signed row, and the journal's mark then
 PENDING_LIST = "signing.txt"  # beside it: those of the last signature, written just before the book had it
+LONGEST = 100_000_000  # bytes of either, a million signatures
 DIGITS = 20  # of a hash, enough that nobody makes another row with the same
 ROWS = "SELECT sequence, sha256 FROM signed ORDER BY sequence"
 
@@ -71,7 +73,7 @@ def _parts(path: Path) -> dict[int, tuple[str, str]]:
     if not path.exists():
         return {}
     found: dict[int, tuple[str, str]] = {}
-    for line in path.read_text(encoding="utf-8", errors="replace").splitlines():
+    for line in read_file(path, LONGEST).decode("utf-8", "replace").splitlines():
         if parts := re.match(
             rf"(\d{{1,9}}) ([0-9a-f]{{64}})(?: (\d{{1,9}}-[0-9a-f]{{{DIGITS}}}))?(?= |$)", line, re.ASCII
         ):

@@ -29,6 +29,7 @@ from app.records import (
     restore,
     schema,
 )
+from app.records.chain import SIGNED_LIST
 from app.records.database import FILE
 from model.spray.delta_t import delta_t
 from tests.app.record_book import all_of_it, book, keep_some, nothing_lost, photo
@@ -412,3 +413,21 @@ def test_what_lies_in_the_place_of_the_book_is_a_sentence_and_a_backup_says_what
     with pytest.raises(RecordsError, match="is not an ordinary file; move it away"):
         open_records(tmp_path / "records")
     assert "no record is in this backup" in back_up(tmp_path, tmp_path / "b.zip").notes[0]
+
+
+def alarm() -> None:
+    signal.alarm(60)  # which ends whoever waits
+
+
+def test_a_pipe_in_the_place_of_the_list_of_signatures_is_not_waited_for(tmp_path: Path) -> None:
+    book(tmp_path / "records")
+    os.mkfifo(tmp_path / "records" / SIGNED_LIST)
+
+    def work() -> None:
+        with open_records(tmp_path / "records") as records:
+            assert records.sign("visit", 1, "Kim").sequence == 1
+            assert f"{SIGNED_LIST}: cannot be read (is not an ordinary file)" in check_records(records).faults
+        back_up(tmp_path, tmp_path / "b.zip")
+
+    ended = run(tmp_path, work, before=alarm)
+    assert ended.status == 2 and "signed.txt: is not an ordinary file" in ended.err
