@@ -7,12 +7,12 @@ import re
 import shutil
 from itertools import product
 from pathlib import Path
-from typing import Any
+from typing import Any, get_args
 
 import pytest
 
 from model.control import Case, Control, JudgedOption, load_control, plan, year_of
-from model.control.facts import When
+from model.control.facts import Place, When
 from model.control.year import best_months, in_order
 from model.errors import AnswerError, FloraError
 from model.flora.load import CONFIGS
@@ -222,7 +222,7 @@ def test_no_seed_heads_are_bagged_of_a_plant_that_sets_no_seed_here(species: str
 
 @pytest.mark.parametrize("species", WITHOUT_SEED)
 def test_in_seed_puts_nothing_off_on_a_plant_that_sets_no_seed_here(species: str, control: Control) -> None:
-    for month, place in product(control.flora.species[species].season.seen, ("lawn", "bed")):
+    for month, place in product(control.flora.species[species].season.seen, get_args(Place)):
         said, none = (plan(control, Case((species,), month, "couch", place, stage=s)) for s in ("seeding", None))
         assert said.options == none.options, (month, place)
 
@@ -259,6 +259,20 @@ def test_what_suits_one_of_several_plants_now_is_not_called_nothing_to_do(contro
 def test_what_has_no_month_in_common_waits_for_the_name(control: Control) -> None:
     case = Case(("oxalis_articulata", "oxalis_latifolia", "oxalis_pes_caprae"), 7, "couch")
     assert "Only once you know which it is: fluroxypyr (group 4)." in plan(control, case).summary[1]
+
+
+@pytest.mark.parametrize("species", ["axonopus_compressus", "axonopus_fissifolius", "stenotaphrum_secundatum"])
+def test_a_grass_without_rhizomes_has_none_to_shoot_again(species: str, control: Control) -> None:
+    for place in ("lawn", "bed"):
+        made = plan(control, Case((species,), 1, "kikuyu", place))
+        said = " ".join([s.text for s in made.first] + [text for o in made.options for text in o.leaves])
+        assert "hizome" not in said
+
+
+def test_what_a_plan_says_of_re_laying_a_lawn_says_where_it_is_planned(control: Control) -> None:
+    """On a lawn all that kills the whole patch is ruled out."""
+    said = [s.text for treatment in control.treatments.values() for s in treatment.about if "re-lay it" in s.text]
+    assert said and all("Ask for the plan of a bed" in text for text in said)
 
 
 def test_a_lawn_is_not_weeded_out_of_itself(control: Control) -> None:
