@@ -198,7 +198,7 @@ def test_the_client_reads_whole_sentences(key: Key) -> None:
     text = making.text_for_client(visit, key)
     assert "Treatment: Hand removal (pulled or dug out)" in text
     assert "What it won't fix: seed in the soil, and burrs already shed." in text, "nothing twice"
-    label = client_sheet._as_begun("Do not enter until it is dry"), client_sheet._as_begun("WHP: 7 days")
+    label = client_sheet._lower_first("Do not enter until it is dry"), client_sheet._lower_first("WHP: 7 days")
     assert label == ("do not enter until it is dry", "WHP: 7 days")
 
 
