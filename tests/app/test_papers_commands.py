@@ -45,6 +45,7 @@ def test_the_key_is_printed_in_the_terminal_as_json_and_as_pdf(
     assert "Left out, as they cannot be seen in June" in out
     pdf = tmp_path / "key.pdf"
     found = run("key", "--month", "6", "--json", "--pdf", pdf).json
+    assert set(found) == {"month", "figures", "out_of_season", "names_only", "couplets", "file"}
     assert found["figures"]["reached"] == found["figures"]["species"] and found["file"] == str(pdf)
     assert len(found["couplets"]) == found["figures"]["couplets"]
     assert "Which weed is it, in June?" in text_of(pdf) and len(PdfReader(pdf).pages) <= 4

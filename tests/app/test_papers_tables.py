@@ -192,6 +192,10 @@ def test_the_name_of_a_visit_is_its_confirmed_finding(key: Key) -> None:
     listed = [{"species": s, "probability": p} for s, p in (("poa_annua", 0.5), ("lolium_rigidum", 0.3), ("x", 0.2))]
     shortlist = found(species=None, status="undecided", finding={"candidates": listed}, probability=None)
     assert namings_of(visit(shortlist), key)[0].also == ("lolium_rigidum",), "what it may be as well is planned for"
+    agreed = found(species=None, status="undecided", finding={"candidates": listed}, confirmed_by="R. Grower")
+    likely = found(species="poa_annua", status="likely", finding={"candidates": listed})
+    for one in (agreed, likely):
+        assert namings_of(visit(one), key)[0].also == (), "a plant that was named is planned for alone"
     unlisted = found(species=None, status="unlisted", finding={"candidates": listed}, probability=None)
     with pytest.raises(AnswerError, match="no plant on file fits"):
         namings_of(visit(unlisted), key)[0]

@@ -55,6 +55,11 @@ def test_what_is_written_reads_the_same_in_the_same_order(key: Key, tmp_path: Pa
     assert read == answers and list(read) == list(answers) and seen == visible
 
 
+def test_a_month_is_understood_by_its_number_or_name_as_typed(key: Key) -> None:
+    for typed in (9, "9", " September "):
+        assert check_answers(key.flora.characters, {"flowering_month": typed}) == {"flowering_month": 9.0}
+
+
 @QUIET
 @given(data=st.data())
 def test_answering_and_going_back_gives_the_state_before(key: Key, data: st.DataObject) -> None:

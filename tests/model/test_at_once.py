@@ -6,7 +6,7 @@ from typing import Any
 
 import pytest
 
-from model.at_once import MOST, questions_at_once
+from model.at_once import MOST, READINGS, _split, questions_at_once
 from model.flora.character import PARTS
 from model.identify import Key
 from model.interview import Interview
@@ -54,6 +54,14 @@ def test_they_tell_nearly_as_much_as_as_many_in_turn(key: Key) -> None:
         at_once += one.posterior[key.index[species]]
         in_turn += other.posterior[key.index[species]]
     assert at_once > 0.5 * in_turn > 0.25 * len(SPECIES)
+
+
+def test_a_number_is_answered_in_every_course_by_several_readings(key: Key) -> None:
+    course = start(key, visible=PARTS)
+    courses = _split([(0.5, course), (0.5, course)], key.flora.characters["leaf_length"])
+    given = [after.answers["leaf_length"] for _, after in courses]
+    assert len(given) == 2 * len(READINGS) and all(isinstance(reading, float) for reading in given)
+    assert sum(weight for weight, _ in courses) == pytest.approx(1)
 
 
 @pytest.mark.parametrize("month", [1, 7, 10])

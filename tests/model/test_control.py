@@ -70,6 +70,13 @@ def test_methods_come_in_the_order_of_a_good_adviser(control: Control) -> None:
         assert places == sorted(places)
 
 
+def test_what_is_for_some_lawns_only_waits_until_the_grass_is_known_and_is_out_on_others(control: Control) -> None:
+    for lawn, suited in (("unknown", "wait"), ("kikuyu", "no")):
+        option = the(plan(control, Case(("paspalum_dilatatum",), 1, lawn)).options, "selective", "foramsulfuron")
+        (reason,) = [reason for reason in option.against if reason.text.endswith("lawns only.")]
+        assert reason.suited == option.suited == suited
+
+
 def test_what_is_not_known_of_a_lawn_is_never_shown_as_safe(control: Control) -> None:
     tried = 0
     for lawn in control.lawns:

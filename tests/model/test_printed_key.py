@@ -11,7 +11,16 @@ import pytest
 from model.flora import Score
 from model.identify import Key
 from model.printed_key import Couplet, Lead, PrintedKey, make_key
-from model.printed_key.choose_character import MISREAD, best_division, part_of, range_of, splits, states_of, usable
+from model.printed_key.choose_character import (
+    MISREAD,
+    best_division,
+    easy_limits,
+    part_of,
+    range_of,
+    splits,
+    states_of,
+    usable,
+)
 from model.traits.answers import Answer
 
 
@@ -142,6 +151,11 @@ def test_what_a_character_needs_is_the_scarcest_part_of_it_and_of_what_it_depend
     assert part_of(key.likelihoods, key.flora.characters["flower_colour"]) == "flowers"
     assert part_of(key.likelihoods, key.flora.characters["seed_structure"]) == "seeds"
     assert part_of(key.likelihoods, key.flora.characters["leaf_build"]) == "leaves"
+
+
+def test_what_is_counted_is_divided_at_whole_numbers(key: Key) -> None:
+    counted = [character for character in key.flora.characters.values() if character.unit == "count"]
+    assert counted and all(limit == int(limit) for character in counted for limit in easy_limits(character))
 
 
 def test_a_score_that_depends_on_age_counts_for_plants_of_any_age() -> None:

@@ -139,6 +139,16 @@ def test_a_decoder_that_does_not_start_blames_no_photo(good: Path, tmp_path: Pat
         sandbox.open(good)
 
 
+def test_a_decoder_that_is_never_ready_is_given_up(good: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    (tmp_path / "silent.py").write_text("input()")
+    monkeypatch.setattr("model.photo.sandbox.START_SECONDS", 0.5)
+    with (
+        Sandbox(1, program=tmp_path / "silent.py") as sandbox,
+        pytest.raises(PhotoError, match=r"does not start \(over 0.5 s\)"),
+    ):
+        sandbox.open(good)
+
+
 def test_a_picture_that_takes_too_long_is_given_up(tmp_path: Path, good: Path) -> None:
     (tmp_path / "scans.jpg").write_bytes(many_scans(8000))
     for limits, says in ((Limits(clock=3.0), "3 s to open"), (Limits(seconds=0.5), "0.5 s of computing to open")):

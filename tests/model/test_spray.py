@@ -48,6 +48,9 @@ def test_a_fine_morning_is_go_and_every_reason_has_its_source() -> None:
         assert factor in {"delta_t", "wind", "heat", "cold", "humidity", "inversion", "rain"} and told == "go"
         assert rest.endswith("]")
         assert any(word in rest.rpartition("[")[2] for word in ("published: ", "common practice", "from memory"))
+    assert reasons(FINE, "wind")[0].text.endswith("is within 3 to 15 km/h"), (
+        "from 15 it is caution, whatever stops at 20"
+    )
 
 
 # Limits: University of Waikato for a Delta T above 8, and common practice (GRDC module 10.3 carries the chart) for its
