@@ -1,8 +1,8 @@
 """How the key does where only some parts of a plant can be seen.
 
 Run ``python -m tests.claims.seasons [DRAWS]`` to print the tables: every species, in the months in which its file has
-just these parts, answered by an observer who errs as configs/observer.yaml says, 10 % wrong and 10 % unsure; eight
-questions at most. Leaves only, then leaves and flowers; and bindii in July from leaves.
+just these parts, answered by an observer who errs as configs/observer.yaml says, 10 % wrong and 10 % unsure. Leaves
+only, with eight questions at most and with as many as the tool asks; leaves and flowers; bindii in July from leaves.
 """
 
 from __future__ import annotations
@@ -15,7 +15,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from model.flora.character import Character
-from model.identify import Key
+from model.identify import MOST_ASKED, Key
 from model.prior import prior
 from model.traits import Visible, out_of_sight, visible_log_likelihood
 from tests.claims.observer import Session, SimulatedObserver, interview
@@ -124,11 +124,15 @@ def bits_of_missing_flowers(key: Key, heeds_season: bool) -> float:
 def main(draws: int = 40) -> None:
     """Print the tables."""
     key = Key()
-    for title, visible in (("Leaves only", LEAVES), ("Leaves and flowers", FLOWERS)):
+    for title, visible, most in (
+        ("Leaves only", LEAVES, MOST),
+        ("Leaves only", LEAVES, MOST_ASKED),
+        ("Leaves and flowers", FLOWERS, MOST),
+    ):
         random = np.random.default_rng(SEED)
-        sessions = {s: asked(key, s, visible, draws, random) for s in key.flora.ids}
+        sessions = {s: asked(key, s, visible, draws, random, most) for s in key.flora.ids}
         every = outcome(key, (session for found in sessions.values() for session in found), visible)
-        print(f"{title}: {len(sessions)} species, {draws} plants each, at most {MOST} questions")
+        print(f"{title}: {len(sessions)} species, {draws} plants each, at most {most} questions")
         print(
             f"  first {every.first:.1%}, in the first three {every.three:.1%}, {every.questions:.2f} questions, ",
             end="",
