@@ -235,7 +235,9 @@ element.addEventListener("keydown", (event) => {
 });
 element.addEventListener("input", keep);
 element.addEventListener("change", (event) => (event.target.type === "file" ? event.target.files.length && sendFiles(event.target) : keep(event)));
-window.addEventListener("popstate", () => {
+window.addEventListener("popstate", async () => {
+  // Back counts at any moment: the address has changed already.
+  while (document.body.dataset.busy) await new Promise((later) => setTimeout(later, 50));
   stepShown = headingShown = "";
   open();
 });

@@ -17,6 +17,15 @@ FOCUS = """() => {
   const end = Math.min(box.bottom, box.top + innerHeight / 2);
   return [at.className, at.innerText, box.top >= 0 && end <= innerHeight + 1];
 }"""
+# On to the next page, and back while no press counts there yet.
+BACK_AT_ONCE = """() => new Promise((done) => {
+  new MutationObserver((_, watch) => {
+    if (!document.querySelector("h1")?.textContent.startsWith("What can you see")) return;
+    watch.disconnect();
+    setTimeout(() => done(history.back()), 60);
+  }).observe(document.body, { childList: true, subtree: true });
+  document.querySelector('button[data-do="look"]').click();
+})"""
 BINDII = "soliva_sessilis"
 
 
@@ -107,6 +116,11 @@ def test_back_in_the_browser_comes_to_the_step_before(visitor: Visitor) -> None:
     page.go_forward()
     page.wait_for_selector("h1:has-text('What can you see')")
     assert page.title() == "What can you see or reach? · swardkey"
+
+
+def test_back_as_soon_as_a_page_is_there_is_not_lost(visitor: Visitor) -> None:
+    visitor.page.evaluate(BACK_AT_ONCE)
+    visitor.page.wait_for_selector("h1:has-text('Photos of one plant')")
 
 
 def test_the_first_thing_sent_is_ours(visitor: Visitor) -> None:

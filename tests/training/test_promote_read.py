@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import replace
+from datetime import datetime, timedelta
+from itertools import count
 from pathlib import Path
 
 import numpy as np
@@ -18,6 +20,8 @@ from training.data.manifest import LabelledPhoto
 from training.gate import HeldOut, Origin, Override, Part, Rule, Verdict, promote
 from training.gate.judge import judge, other_left_out, skew_of
 from training.gate.simulated import simulate, with_simulated
+from training.registry import models
+from training.registry.model_folder import name_of
 from training.registry.models import KEPT, KEPT_ASIDE, STARTER, Registry
 
 Array = NDArray[np.float64]
@@ -159,8 +163,12 @@ def test_a_model_that_is_not_sound_is_not_kept(promoting: tuple[Registry, Path])
     assert not kept.changed and kept.new is None and registry.names() == []
 
 
-def test_models_that_were_turned_down_push_out_no_others(promoting: tuple[Registry, Path], tmp_path: Path) -> None:
+def test_models_that_were_turned_down_push_out_no_others(
+    promoting: tuple[Registry, Path], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
     registry, _ = promoting
+    seconds = count()  # of models made at one moment, which a quick machine makes, none is the older
+    monkeypatch.setattr(models, "_now", lambda: name_of(datetime(2026, 11, 25) + timedelta(seconds=next(seconds))))
     good = [registry.install(model(tmp_path / f"good {n}", f"good {n}")) for n in range(KEPT)]
     for n in range(KEPT_ASIDE + 2):
         promote(registry, model(tmp_path / f"poor {n}", f"poor {n}"), verdict("cannot_tell"))
