@@ -170,7 +170,7 @@ def test_a_folder_of_photos_and_photos_without_a_label(run: Run, collection: Col
         ("--accept 0.9 --photos .", "leave out --photos and --apply"),
         ("--accept 0.4", "--accept"),
         ("--sheet sheet.pdf", "must end in .html or .htm or .png"),
-        ("--sheet none/sheet.html", "cannot be written"),
+        ("--sheet none/sheet.html", "there is no folder"),
         ("--wanted poa_anua", "did you mean poa_annua?"),
         ("--photos none", "no such folder"),
         ("--photos source --unlabelled none", "no such folder"),
