@@ -23,7 +23,7 @@ from app.present.block import (
 from app.present.finding import month_name
 from model.control import Control, JudgedOption, Plan, Year
 from model.control.option import UsedActive
-from model.control.use import Suited
+from model.control.use import Suited, listed
 from model.control.year import spans
 
 LAWN = {
@@ -58,14 +58,12 @@ def place_and_month(plan: Plan, control: Control) -> str:
 
 def names(species: Sequence[str], control: Control) -> str:
     """Plants by their common names."""
-    return " or ".join(control.flora.species[one].common_name for one in species)
+    return listed([control.flora.species[one].common_name for one in species])
 
 
 def all_names(plan: Plan, control: Control) -> str:
     """All plants of a plan: those that grow together, or those that it may be."""
-    return (" and " if plan.case.together else " or ").join(
-        control.flora.species[one].common_name for one in plan.case.species
-    )
+    return listed([control.flora.species[one].common_name for one in plan.case.species], plan.case.together)
 
 
 def what_to_do(plan: Plan, control: Control) -> tuple[Block, ...]:
@@ -196,9 +194,10 @@ def card(
     if option.leaves and not waits:
         points.append(f"What it won't fix: {not_fixed(option.leaves)}.")
     again = f" Check again after {option.look_again[0]} to {option.look_again[1]} days." if option.look_again else ""
-    foot = f"Best months: {spans(option.months)}.{again}"
+    best = f"Best months: {spans(option.months) if option.months else 'none that suits all of them'}."
+    foot = f"{best}{again}"
     if waits:
-        foot = "" if any(r.factor == "season" for r in option.against) else f"Best months: {spans(option.months)}."
+        foot = "" if any(r.factor == "season" for r in option.against) else best
     return Card(
         title=f"{option.name}, only for {names(option.species, control)}" if whose else option.name,
         mark=option.suited,

@@ -6,7 +6,7 @@ suited_of(judge_use(control, use))   # "no": banned from 15 September to 15 Apri
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from typing import Literal
 
@@ -221,6 +221,16 @@ def _group(control: Control, use: Use, name: str, active: Active) -> Iterator[Re
 def capital(text: str) -> str:
     """Text as it begins a sentence."""
     return text[:1].upper() + text[1:]
+
+
+def listed(names: Sequence[str], together: bool = False) -> str:
+    """Names as they stand in a sentence.
+
+    >>> listed(("bindii", "catsear", "dandelion")), listed(("bindii", "catsear"), together=True)
+    ('bindii, catsear or dandelion', 'bindii and catsear')
+    """
+    *first, last = names
+    return f"{', '.join(first)}{' and ' if together else ' or '}{last}" if first else last
 
 
 def _day(known: Registration) -> str:

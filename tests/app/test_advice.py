@@ -173,6 +173,9 @@ def test_several_weeds_together_are_planned_for_at_once_and_a_shortlist_is_one_o
     said = " ".join(run(*named, "--together")[1].split())
     assert "bindii and winter grass: couch lawn" in said and "One pass for all of them" in said
     assert "bindii or winter grass: couch lawn" in " ".join(run(*named)[1].split())
+    several = " ".join(run("advise", "oxalis", "--month", "7", "--lawn", "kikuyu")[1].split())
+    assert several.startswith("pink wood sorrel, creeping oxalis, fishtail oxalis,") and "no month" not in several
+    assert "Creeping oxalis, grassland wood sorrel and shady wood sorrel: Mow higher" in several
 
 
 def test_together_needs_two_weeds_of_which_each_is_one(run: Run) -> None:
