@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import unicodedata
+from collections.abc import Sequence
 from datetime import date
 
 
@@ -28,3 +29,13 @@ def day_text(day: date) -> str:
     '9 June 2026'
     """
     return f"{day.day} {day:%B %Y}"
+
+
+def listed(names: Sequence[str], together: bool = False) -> str:
+    """Names as they stand in a sentence.
+
+    >>> listed(("bindii", "catsear", "dandelion")), listed(("bindii", "catsear"), together=True)
+    ('bindii, catsear or dandelion', 'bindii and catsear')
+    """
+    *first, last = names
+    return f"{', '.join(first)}{' and ' if together else ' or '}{last}" if first else last

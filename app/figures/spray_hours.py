@@ -46,7 +46,7 @@ def in_words(day: Day, about: str = "") -> str:
     depressions = [hour.verdict.delta_t for hour in day.hours]
     winds = [hour.weather.wind for hour in day.hours]
     return (
-        f"{about and f'{about}. '}{'; '.join(stretches)}. Delta T is {min(depressions):g} to {max(depressions):g} C, "
+        f"{about and f'{about}. '}{'; '.join(stretches)}. Delta T is {min(depressions):g} to {max(depressions):g} °C, "
         f"wind {min(winds):g} to {max(winds):g} km/h."
     )
 

@@ -4,11 +4,8 @@ from __future__ import annotations
 
 from reportlab.platypus import Flowable, KeepTogether, Paragraph, Table
 
-from app.figures.line_drawings import line_drawing
-from app.figures.telling import ABSENT, UNSEEN
 from app.papers.pdf import Head, italic, safe, style
-from app.papers.plant_figure import LineDrawing
-from app.papers.pocket_key import pocket_key
+from app.papers.pocket_key import lead_drawings, pocket_key
 from app.papers.sheet import OWN_FACE, Sheet
 from app.present.block import Bullets, Section
 from app.present.key import about, ends, how_to_read, left_out, not_separated, number_of
@@ -59,7 +56,7 @@ def _couplet(couplet: Couplet, printed: PrintedKey, flora: Flora) -> list[Flowab
     parts: list[Flowable] = [Paragraph(question, QUESTION)]
     for letter, lead in zip("ab", couplet.leads, strict=True):
         goes = "" if lead.couplet is None else str(lead.couplet)
-        drawings = _drawings(couplet, lead)
+        drawings = lead_drawings(couplet, lead, DRAWN - 5, MOST_DRAWN)
         words = [Paragraph(f"{letter}&nbsp; {safe(lead.text)}", LEAD_TEXT), *_ends(lead, printed, flora)]
         widths = [DRAWN] * len(drawings)
         table = Table(
@@ -70,18 +67,6 @@ def _couplet(couplet: Couplet, printed: PrintedKey, flora: Flora) -> list[Flowab
         table.setStyle(TIGHT)
         parts.append(table)
     return [*parts, Paragraph("&nbsp;", GAP)]
-
-
-def _drawings(couplet: Couplet, lead: Lead) -> list[Flowable]:
-    """What the lead names, drawn; none where it names many states, or what no line drawing tells."""
-    named = [state for state in lead.states if state not in ABSENT]
-    if couplet.character.id in UNSEEN or not named or len(lead.states) > MOST_DRAWN:
-        return []
-    return [
-        LineDrawing(drawing.svg, DRAWN - 5)
-        for state in named
-        if (drawing := line_drawing(couplet.character.id, state)).svg
-    ]
 
 
 def _ends(lead: Lead, printed: PrintedKey, flora: Flora) -> list[Flowable]:

@@ -11,6 +11,7 @@ from app.present.block import Section, capital
 from app.present.naming import Naming
 from model.control import Plan
 from model.flora import Flora
+from model.text import listed
 
 
 def plants_of(plan: Plan, namings: Sequence[Naming]) -> tuple[str, ...]:
@@ -23,14 +24,14 @@ def plants_of(plan: Plan, namings: Sequence[Naming]) -> tuple[str, ...]:
 def names_in_words(plan: Plan, namings: Sequence[Naming], flora: Flora) -> str:
     """Their common names: "Bindii", "Bindii and winter grass", or "Smooth catsear, catsear or dandelion?"."""
     plants, together = plants_of(plan, namings), _grow_together(plan, namings)
-    names = _listed([flora.species[one].common_name for one in plants], together)
+    names = listed([flora.species[one].common_name for one in plants], together)
     return capital(names) + ("?" if len(plants) > 1 and not together else "")
 
 
 def write_title(sheet: Sheet, plan: Plan, namings: Sequence[Naming], flora: Flora, case: str = "") -> None:
     """The names large, below them the scientific names and the ``case``."""
     found = [italic(flora.species[one].scientific_name) for one in plants_of(plan, namings)]
-    scientific = _listed(found, _grow_together(plan, namings))
+    scientific = listed(found, _grow_together(plan, namings))
     sheet.title(safe(names_in_words(plan, namings, flora)), scientific + (f"  \u00b7  {safe(case)}" if case else ""))
 
 
@@ -44,8 +45,3 @@ def by_plant(namings: Sequence[Naming], sections: Sequence[Section], flora: Flor
 
 def _grow_together(plan: Plan, namings: Sequence[Naming]) -> bool:
     return len(namings) > 1 or plan.case.together
-
-
-def _listed(names: Sequence[str], together: bool) -> str:
-    *first, last = names
-    return f"{', '.join(first)}{' and ' if together else ' or '}{last}" if first else last

@@ -25,6 +25,7 @@ from model.control import Control, JudgedOption, Plan, Year
 from model.control.option import UsedActive
 from model.control.use import Suited
 from model.control.year import spans
+from model.text import listed
 
 LAWN = {
     "safe": "lawn: safe",
@@ -56,14 +57,14 @@ def place_and_month(plan: Plan, control: Control) -> str:
     return f"{place[plan.case.place]}, {month_name(plan.case.month)}"
 
 
-def names(species: Sequence[str], control: Control, between: str = " or ") -> str:
+def names(species: Sequence[str], control: Control, together: bool = False) -> str:
     """Plants by their common names."""
-    return between.join(control.flora.species[one].common_name for one in species)
+    return listed([control.flora.species[one].common_name for one in species], together)
 
 
 def all_names(plan: Plan, control: Control) -> str:
     """All plants of a plan: those that grow together, or those that it may be."""
-    return names(plan.case.species, control, " and " if plan.case.together else " or ")
+    return names(plan.case.species, control, plan.case.together)
 
 
 def what_to_do(plan: Plan, control: Control) -> tuple[Block, ...]:
@@ -197,9 +198,10 @@ def card(
     if option.leaves and not waits:
         points.append(f"What it won't fix: {not_fixed(option.leaves)}.")
     again = f" Check again after {option.look_again[0]} to {option.look_again[1]} days." if option.look_again else ""
-    foot = f"Best months: {spans(option.months) if option.months else 'none that suits them all'}.{again}"
+    best = f"Best months: {spans(option.months) if option.months else 'none that suits all of them'}."
+    foot = f"{best}{again}"
     if waits:
-        foot = "" if any(r.factor == "season" for r in option.against) else f"Best months: {spans(option.months)}."
+        foot = "" if any(r.factor == "season" for r in option.against) else best
     return Card(
         title=f"{option.name}, only for {names(option.species, control)}" if whose else option.name,
         mark=option.suited,

@@ -32,9 +32,9 @@ FROM_LABEL = ", from the label"  # which the heading of the products says of all
 OF_PRODUCT = {"label": "Use stated on the label"}
 READINGS = {
     "at": "Time",
-    "temperature": "Air, C",
+    "temperature": "Air, °C",
     "humidity": "Humidity, %",
-    "delta_t": "Delta T, C",
+    "delta_t": "Delta T, °C",
     "wind_speed": "Wind, km/h",
     "wind_direction": "Wind from",
     "notes": "Notes",

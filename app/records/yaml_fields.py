@@ -34,7 +34,7 @@ HOW = {
     "area_m2": "the area treated, in square metres",
     "groups": "the mode of action groups, from the label, as [4] or [6, 4]",
     "at": "the time of the reading, as 8:10 or 8.10 am",
-    "temperature": "the temperature at the start, in C",
+    "temperature": "the temperature at the start, in °C",
     "notes": "anything else",
     "wind_speed": "the wind speed at the start, in km/h",
     "humidity": "the humidity at the start, in per cent; with the temperature it gives Delta T",

@@ -28,7 +28,7 @@ SIGN = 4  # their number
 LONGEST = 20_000  # characters of a mail that holds a reply
 MOST = 12  # items
 _NOISE = re.compile(r"[^a-z0-9/+.,]")
-_ITEM = "[a-z][a-z0-9]{0,39}/[a-z0-9.+]{0,99},"
+_ITEM = "[a-z][a-z0-9]{0,39}/[a-z0-9.+]{0,299},"
 _REPLY = re.compile(rf"{NAME}(\d{{1,3}})((?:{_ITEM}){{1,{MOST}}})sign/([{DIGITS}]{{{SIGN}}})")
 AGAIN = "ask the sender to copy the text again and send it as it is"
 

@@ -8,9 +8,10 @@ from typing import Any
 
 from model.control.knowledge import Control
 from model.control.option import JudgedOption
-from model.control.use import WORST, Reason
+from model.control.use import WORST, Reason, capital
 from model.control.year import in_order
 from model.flora.species import Standing
+from model.text import listed
 
 STANDINGS: tuple[Standing, ...] = ("published", "common practice", "from memory")
 
@@ -80,7 +81,7 @@ def _merged(control: Control, same: list[JudgedOption], found: list[tuple[Reason
     shared = [reason for reason, names in whose.items() if len(names) == len(every)]
     for reason, names in whose.items():
         if len(names) < len(every):
-            shared.append(replace(reason, text=f"{' and '.join(names)}: {reason.text}"))
+            shared.append(replace(reason, text=f"{capital(listed([*names], together=True))}: {reason.text}"))
     return tuple(shared)
 
 

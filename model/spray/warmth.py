@@ -47,9 +47,9 @@ class SoilThreshold(Threshold):
 
     def __str__(self) -> str:
         if self.low is None:
-            span = f"below {self.high:g} C"
+            span = f"below {self.high:g} °C"
         else:
-            span = f"at {self.low:g} C or more" if self.high is None else f"at {self.low:g} to {self.high:g} C"
+            span = f"at {self.low:g} °C or more" if self.high is None else f"at {self.low:g} to {self.high:g} °C"
         where = f" at {self.depth_mm:g} mm" if self.depth_mm else ""
         how = f", {self.mean} mean" if self.mean else ""
         return f"{self.event}: soil {span}{where}{how}; {self.season}{f'; {self.note}' if self.note else ''}"

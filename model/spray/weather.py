@@ -39,7 +39,7 @@ class Weather:
 
     # What an instrument outdoors can show: anything beyond is a slip or another unit.
     SPANS: ClassVar[dict[str, tuple[float, float, str]]] = {
-        "temperature": (-20, 55, "C"),
+        "temperature": (-20, 55, "°C"),
         "humidity": (1, 100, "per cent"),
         "wind": (0, 150, "km/h"),
         "rain_in": (0, 1000, "hours"),

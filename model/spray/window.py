@@ -222,7 +222,7 @@ def judge_rain(rules: Rules, weather: Weather, spray: Spray) -> Reason:
 def judge_volatile(rules: Rules, weather: Weather, spray: Spray) -> list[Reason]:
     """The reason given by heat, now or forecast, for a volatile active; empty for others."""
     limit = rules.facts.volatile
-    heat = f"{limit.value:g} C, above which {limit.because} for {limit.hours:g} h"
+    heat = f"{limit.value:g} °C, above which {limit.because} for {limit.hours:g} h"
     cited = rules.cited(limit)
     now, ahead = weather.temperature, weather.warmest_ahead
     hottest = now if ahead is None else max(now, ahead)
@@ -233,9 +233,9 @@ def judge_volatile(rules: Rules, weather: Weather, spray: Spray) -> list[Reason]
     if not spray.volatile:
         return []
     if now > limit.value:
-        return [Reason("volatile", "stop", f"{spray.active} at {now:g} C: over {heat}", cited)]
+        return [Reason("volatile", "stop", f"{spray.active} at {now:g} °C: over {heat}", cited)]
     if hottest > limit.value:
-        return [Reason("volatile", "stop", f"{spray.active}, and {hottest:g} C is to come: over {heat}", cited)]
+        return [Reason("volatile", "stop", f"{spray.active}, and {hottest:g} °C is to come: over {heat}", cited)]
     return [Reason("volatile", "go", f"{spray.active} is volatile; keep under {heat}: see the forecast", cited)]
 
 
@@ -247,6 +247,6 @@ def judge_lawn(rules: Rules, weather: Weather, spray: Spray, lawn: str | None) -
             continue
         if lawn in (None, "unknown") or lawn in heat.lawns:
             doubt = "" if lawn in heat.lawns else f", and the lawn may be {' or '.join(heat.lawns)}"
-            text = f"air temperature of {weather.temperature:g} C is above {heat.value:g} C{doubt}: {heat.because}"
+            text = f"air temperature of {weather.temperature:g} °C is above {heat.value:g} °C{doubt}: {heat.because}"
             reasons.append(Reason("heat", "caution", text, rules.cited(heat)))
     return reasons

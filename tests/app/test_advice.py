@@ -109,7 +109,7 @@ def test_what_is_true_of_two_plants_is_said_once_and_no_month_is_no_best_month(r
     said = " ".join(out.split())
     assert "Fishtail oxalis or pink shamrock: It comes back from a nest of loose bulblets" in said
     assert said.count("nest of loose bulblets") == 1
-    assert "Best months: none that suits them all." in said
+    assert "Best months: none that suits all of them." in said
 
 
 def test_a_lawn_is_not_weeded_out_of_itself(run: Run) -> None:
@@ -191,6 +191,9 @@ def test_several_weeds_together_are_planned_for_at_once_and_a_shortlist_is_one_o
     said = " ".join(run(*named, "--together")[1].split())
     assert "bindii and winter grass: couch lawn" in said and "One pass for all of them" in said
     assert "bindii or winter grass: couch lawn" in " ".join(run(*named)[1].split())
+    several = " ".join(run("advise", "oxalis", "--month", "7", "--lawn", "kikuyu")[1].split())
+    assert several.startswith("pink wood sorrel, creeping oxalis, fishtail oxalis,") and "no month" not in several
+    assert "Creeping oxalis, grassland wood sorrel and shady wood sorrel: Mow higher" in several
 
 
 def test_together_needs_two_weeds_of_which_each_is_one(run: Run) -> None:

@@ -190,7 +190,7 @@ def test_the_whole_mix_that_was_chosen_is_judged(sprayer: Person) -> None:
     hot = {**FINE, "temperature": "32"}
     assert re.search(r'value="bromoxynil \+ MCPA" selected', sprayer.text)
     sprayer.press("weigh", **hot, active="bromoxynil + MCPA")
-    assert "STOP" in sprayer.text and "MCPA at 32 C" in html.unescape(sprayer.text)
+    assert "STOP" in sprayer.text and "MCPA at 32 °C" in html.unescape(sprayer.text)
     assert all(f"{active} needs" in sprayer.text for active in ("bromoxynil", "MCPA")), "each is judged by itself"
     assert "STOP" not in sprayer.press("weigh", **hot, active="bromoxynil").text
 

@@ -11,12 +11,13 @@ from typing import Any
 
 import pytest
 from pypdf import PdfReader
+from reportlab.platypus import KeepTogether
 
 from app.papers import pdf as paper
 from app.papers.advice_sheet import AdviceSheet, advice_paper
 from app.papers.job_sheet import JobSheet, job_paper
-from app.papers.key_sheet import _drawings, key_paper, whole_key
-from app.papers.pocket_key import _couplet
+from app.papers.key_sheet import MOST_DRAWN, key_paper, whole_key
+from app.papers.pocket_key import DRAWN, _couplet, _parts, lead_drawings
 from app.papers.record_sheet import record_paper
 from app.papers.sheet import Sheet
 from app.present.block import Bullets, Paragraph, Table, ticks
@@ -158,7 +159,7 @@ def test_nothing_that_a_shortlist_holds_is_called_ruled_out(key: Key) -> None:
 def test_a_job_sheet_has_place_plan_limits_sums_and_lines_to_write_on(key: Key, control: Control) -> None:
     one = sum_on_paper("Tank: 10 L at 5 L/ha", plan_tank(10, 200, read_rate("5 L/ha"), None))
     text = job_text(key, control, {"used": (4,)}, sums=(one,))
-    holds(text, "12 Wattle Street", "0400 000 000", "Gate <left> & side", "Group 4 was used", "2 to 8 C", "By whom")
+    holds(text, "12 Wattle Street", "0400 000 000", "Gate <left> & side", "Group 4 was used", "2 to 8 °C", "By whom")
     holds(text, "above 20 km/h", "Tank: 10 L at 5 L/ha", "a tank covers", "What to bring", "gloves", "measured on site")
     holds(text, "the product with its label", "Licence, New South Wales")
 
@@ -178,7 +179,7 @@ def test_a_spray_record_shows_what_its_own_state_asks_for_or_of_an_unknown_list_
     headed = ("wind_speed", "wind_direction", "temperature")
     named = (text.removeprefix("the ")[1:] for name, text in field_names().items() if name not in headed)
     holds(text, "Products, from their labels", *(name.removesuffix(", from the label") for name in named))
-    holds(text, "Wind, km/h", "7.5", "Wind from", "Air, C", "Not signed yet: this is a draft", "STILL MISSING")
+    holds(text, "Wind, km/h", "7.5", "Wind from", "Air, °C", "Not signed yet: this is a draft", "STILL MISSING")
 
 
 def test_an_amended_record_shows_both_signatures_and_what_was_changed() -> None:
@@ -238,6 +239,13 @@ def test_the_key_of_a_month_can_be_read_on_four_pages_at_most(key: Key, month: i
     assert text.count("\u2192") == sum(lead.couplet is not None for c in printed.couplets for lead in c.leads)
 
 
+def test_the_questions_of_a_pocket_key_that_most_come_by_are_drawn(key: Key) -> None:
+    printed = make_key(key.likelihoods, 7)
+    parts = _parts(printed, key.flora, 80)
+    drawn = [place for place, part in enumerate(parts) if isinstance(part, KeepTogether)]
+    assert len(drawn) == DRAWN and drawn[0] == 1, "the first couplet is one of them"
+
+
 def test_leads_of_a_pocket_key_stand_apart_where_there_is_room(key: Key) -> None:
     printed = make_key(key.likelihoods, 10)
     line = _couplet(printed.couplets[0], printed, key.flora, apart=True)
@@ -257,10 +265,10 @@ def test_the_shorter_lead_of_a_pocket_key_is_told_and_the_other_is_otherwise(key
 
 def test_the_key_of_the_year_draws_what_its_leads_name(key: Key) -> None:
     printed = make_key(key.likelihoods)
-    drawn = [one for couplet in printed.couplets for lead in couplet.leads for one in _drawings(couplet, lead)]
+    drawn = [one for c in printed.couplets for lead in c.leads for one in lead_drawings(c, lead, 25, MOST_DRAWN)]
     assert len(drawn) > len(printed.couplets), "more than one to a couplet"
     several = [lead for couplet in printed.couplets for lead in couplet.leads if len(lead.states) > 2]
-    assert several and not any(_drawings(printed.couplets[0], lead) for lead in several)
+    assert several and not any(lead_drawings(printed.couplets[0], lead, 25, MOST_DRAWN) for lead in several)
 
 
 def test_what_people_type_is_never_mistaken_for_markup() -> None:

@@ -135,6 +135,7 @@ def test_hand_work_with_a_sum_is_one_page_that_names_no_herbicide(key: Key) -> N
 def test_two_weeds_together_take_three_pages_and_both_years_share_a_legend(key: Key) -> None:
     visit = kept_visit([bindii(key), WINTER_GRASS], "Hand removal")
     found = pages(making.paper_of_visit("advice", visit, key=key))
+    assert "Hand removal. Winter grass: " in found[0], "a sentence that begins with a plant begins with a capital"
     text = " ".join(found)
     assert len(found) <= 3 and len(found[-1]) > 1000, "the last page is worth its paper"
     assert "Winter grass Robin Grower looked at it" in text and "Bindii Likely: bindii" in text, "each under its name"

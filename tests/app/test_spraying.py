@@ -165,7 +165,7 @@ def test_a_mix_is_as_strict_as_its_strictest_part(window: Found) -> None:
     here = (*hot, *["--lawn", "buffalo", "--cultivar", "sapphire", "--state", "NSW", "--month", "11"])
     alone = [window(*here, "--active", active) for active in ("bromoxynil", "MCPA")]
     assert [found["verdict"] for found in alone] == ["caution", "stop"]
-    assert against(alone[1], "stop")[0].startswith("volatile: stop: MCPA at 32 C")
+    assert against(alone[1], "stop")[0].startswith("volatile: stop: MCPA at 32 °C")
     both = ("--active", "bromoxynil", "--active", "MCPA")
     for mix in (both, both[2:] + both[:2], ("--active", "bromoxynil + MCPA")):
         found = window(*here, *mix)
@@ -314,7 +314,7 @@ def test_degree_days_in_both_units_against_their_own_model(run: Run, tmp_path: P
     other = run("degree-days", file, "--base", 8, "--json").json
     assert {entry["stand"] for entry in other["thresholds"]} == {"another model"}
     out = run("degree-days", file, "--base", "10", "--weed", "Kyllinga brevifolia").out
-    assert out.startswith("50.0 C-days over 10 C, which is 90.0 F-days over 50 F") and "18 C or more" in out
+    assert out.startswith("50.0 C-days over 10 C, which is 90.0 F-days over 50 F") and "18 °C or more" in out
 
 
 @pytest.mark.parametrize(

@@ -9,6 +9,11 @@ import sys
 from pathlib import Path
 from typing import Any
 
+from app.papers.reply_sheet import reply_sheet
+from app.services.reply import read_reply
+from app.services.requesting import Request
+from model.flora.character import PARTS
+from model.flora.load import load_characters
 from tests.browser.conftest import Served
 from tests.browser.test_path import GRAVE, RULES, axe
 from tests.browser.walking import ROOT, Visitor, plant_seen
@@ -115,3 +120,24 @@ def test_the_reply_leads_to_the_same_name_on_the_page_and_in_the_terminal(
         command, input=as_a_mail(text), cwd=ROOT, env=environment, capture_output=True, text=True, check=True
     )
     assert now[0] in told.stdout
+
+
+def test_a_plant_may_show_more_than_one_state_and_a_mistake_is_taken_back(browser: Any, tmp_path: Path) -> None:
+    characters, file = load_characters(), tmp_path / "questions.html"
+    file.write_bytes(reply_sheet(Request((characters["leaf_hairs"],), (), PARTS)))
+    sender = Visitor(browser, "file://")
+    sender.page.goto(file.as_uri())
+    sender.page.check("input[value=none]")
+    sender.page.check("input[value=soft]")
+    assert read_reply(sender.page.input_value("#reply"), characters).answers == {"leaf_hairs": ("soft",)}
+    sender.page.click(".more")
+    assert sender.small_targets() == []
+    sender.page.check("input[value=bristly]")
+    sender.page.reload()
+    assert read_reply(sender.page.input_value("#reply"), characters).answers == {"leaf_hairs": ("soft", "bristly")}
+    sender.page.check("input[value=unsure]")
+    assert read_reply(sender.page.input_value("#reply"), characters).answers == {"leaf_hairs": ()}
+    sender.page.check("input[value=soft]")
+    assert read_reply(sender.page.input_value("#reply"), characters).answers == {"leaf_hairs": ("soft",)}
+    assert sender.faults == [] and sender.elsewhere == []
+    sender.close()

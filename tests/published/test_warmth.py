@@ -83,4 +83,4 @@ def test_soil_temperatures_that_are_given_in_celsius(
 
 def test_summer_grass_is_timed_for_the_south() -> None:
     told = str(soil("digitaria_ciliaris", "pre-emergent goes on"))
-    assert "August to September" in told and "14 C" in told and "25 mm" in told
+    assert "August to September" in told and "14 °C" in told and "25 mm" in told
