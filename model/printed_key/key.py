@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import cached_property
 from statistics import mean
@@ -12,10 +12,7 @@ from model.flora.character import Character
 from model.flora.load import Flora
 from model.printed_key.grow import grow, number
 from model.printed_key.lead import Couplet, Lead
-from model.traits.answers import Answer
 from model.traits.likelihood import Likelihoods
-
-Say = Callable[[Character], Answer]
 
 
 @dataclass(frozen=True)
@@ -51,20 +48,6 @@ class PrintedKey:
         """How many couplets are read up to and including one."""
         before = self.couplets[couplet - 1].before
         return 1 if before is None else 1 + self.depth(before)
-
-    def walk(self, say: Say) -> tuple[str, ...]:
-        """The species at the end that an observer reaches, given by ``say`` what the plant shows.
-
-        Where an answer fits both leads, or neither, the first is followed.
-        """
-        couplet = self.couplets[0] if self.couplets else None
-        while couplet is not None:
-            answer = say(couplet.character)
-            lead = next((lead for lead in couplet.leads if lead.takes(answer)), couplet.leads[0])
-            if lead.couplet is None:
-                return lead.species
-            couplet = self.couplets[lead.couplet - 1]
-        return self.species
 
     @cached_property
     def figures(self) -> dict[str, Any]:
