@@ -16,6 +16,7 @@ from app.services.labels import labels_read, split_actives
 from app.services.own_details import own_state
 from model.control import Case, Control, JudgedOption, Use, judge_spraying, judge_spraying_day, plan
 from model.control.facts import Near, Place, Stage
+from model.control.judge import is_at
 from model.errors import AnswerError, nearest
 from model.flora.name import PlantNames
 from model.spray import Day, Forecast, Occasion, Reason, SprayError, Verdict, Weather, load_rules, read_forecast
@@ -61,8 +62,8 @@ class Job:
         if mine:
             return replace(self, use=mine[0].use, option=mine[0])
         text = f"the plan for {heading(made, self.control)} has nothing like this: see swardkey advise"
-        flowering = [self.control.flora.species[s].season.flowers or () for s in case.species]
-        blooming = case.stage == "flowering" if case.stage else any(case.month in months for months in flowering)
+        seasons = [self.control.flora.species[species].season for species in case.species]
+        blooming = any(is_at("flowering", season, case.month, case.stage) for season in seasons)
         remark = Reason("weed", "caution", text, "this tool's plans")
         return replace(self, use=replace(self.use, blooming=blooming), besides=(remark,))
 

@@ -11,7 +11,7 @@ from app.web.frame import Address, Fields, month_in, month_of, render
 
 ADDRESS = "/key"
 work = Work()
-_made: dict[int | None, bytes] = {}  # of the species that are on file now
+_made: dict[tuple[int | None, date], bytes] = {}  # of the species that are on file now, with the day that they bear
 
 
 def body(context: Context, address: Address) -> str:
@@ -22,15 +22,18 @@ def body(context: Context, address: Address) -> str:
 
 def pdf(context: Context, month: int | None, progress: Progress = lambda *told: None) -> bytes:
     """The key of a month or the year as PDF; made once, since it takes seconds."""
-    if month not in _made:
+    made = month, date.today()
+    if made not in _made:
         from app.papers.key_sheet import key_paper
         from app.services.knowledge import printed_key
 
         progress("Dividing the plants.", 0, 0)
+        for old in [key for key in _made if key[1] != made[1]]:
+            _made.pop(old, None)
         printed = printed_key(month, context.key)
         progress("Laying out the pages.", 0, 0)
-        _made[month] = key_paper(*printed, day_text(date.today()))
-    return _made[month]
+        _made[made] = key_paper(*printed, day_text(made[1]))
+    return _made[made]
 
 
 def act(context: Context, address: Address, do: str, fields: Fields, which: str) -> tuple[Address, list[str]]:

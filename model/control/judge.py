@@ -104,8 +104,13 @@ HOW: dict[str, How] = {"pre_emergent": "soil", "wipe": "wipe"}
 
 def in_stage(m: Matter, stage: Stage) -> bool:
     """Whether the plant is in flower, or in seed: by the given stage, else by its season."""
-    months = m.season.flowers if stage == "flowering" else m.season.seeds
-    return m.stage == stage if m.stage is not None else m.case.month in (months or ())
+    return is_at(stage, m.season, m.case.month, m.stage)
+
+
+def is_at(stage: Stage, season: Season, month: int, given: Stage | None) -> bool:
+    """Whether a plant of this season is in flower, or in seed, in a month (1-12), unless its stage is ``given``."""
+    months = season.flowers if stage == "flowering" else season.seeds
+    return given == stage if given is not None else month in (months or ())
 
 
 def shows(m: Matter) -> bool:

@@ -369,6 +369,17 @@ def test_the_species_can_be_named_for_a_folder_and_for_one_photo(
         add(single, names, collection, Wishes(licences=["a", "b"], as_name="dandelion"))
 
 
+def test_a_folder_that_is_named_after_a_plant_and_holds_its_photos_needs_no_other_name(
+    tmp_path: Path, names: Names, collection: Collection
+) -> None:
+    save(tmp_path / "Dandelion" / "a.jpg", 1)
+    save(tmp_path / "Dandelion" / "bed 2" / "b.jpg", 2)
+    assert add(tmp_path / "Dandelion", names, collection).species == {DANDELION: 2}
+    # A manifest says more than the folder's name, and folders of plants in a folder of a plant's name are plants.
+    save(tmp_path / "weeds" / "Dandelion" / "cryptostemma_calendula" / "c.jpg", 3)
+    assert set(plan(tmp_path / "weeds" / "Dandelion", names, collection).to_add) == {"arctotheca_calendula"}
+
+
 # Labels
 
 

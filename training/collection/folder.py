@@ -1,4 +1,4 @@
-"""A folder of folders: FOLDER/<species>/photo.jpg, or FOLDER/<species>/<visit>/photo.jpg."""
+"""A folder of folders: FOLDER/<species>/photo.jpg, or FOLDER/<species>/<visit>/photo.jpg; or one such species alone."""
 
 from __future__ import annotations
 

@@ -42,7 +42,9 @@ def open_source(path: Path, wishes: Wishes, is_plant: Callable[[str], bool] = la
     Raises CollectionError where there is none, or where it is refused.
     """
     if path.is_dir():
-        return _in_tree(FolderTree(path), wishes)
+        name = path.resolve().name
+        of_one_plant = is_plant(name) and any(file.suffix.casefold() in PHOTOS for file in path.glob("*"))
+        return _in_tree(FolderTree(path), wishes, name if of_one_plant else "")
     if not path.is_file():
         raise CollectionError(f"{path}: no such file or folder; check the name")
     if path.suffix.casefold() in TABLES:
@@ -56,14 +58,17 @@ def open_source(path: Path, wishes: Wishes, is_plant: Callable[[str], bool] = la
     raise CollectionError(f"{path}: is not a folder, CSV table, zip or photo; name one of these")
 
 
-def _in_tree(tree: Tree, wishes: Wishes) -> Source:
-    """A tree with meta.xml is an archive of occurrences, one with manifest.csv a table."""
+def _in_tree(tree: Tree, wishes: Wishes, plant: str = "") -> Source:
+    """A tree with meta.xml is an archive of occurrences, one with manifest.csv a table.
+
+    ``plant``: the name of a folder with photos of one plant, as it would lie in a folder of such folders.
+    """
     if tree.has(META):
         return DarwinCore(tree, Fetcher(wishes.allowed), wanted_kinds(wishes.licences), wishes.as_name)
     origin = _origin(Path(tree.title), wishes)
     if tree.has(MANIFEST):
         return Table(tree, MANIFEST, origin, wishes.as_name)
-    return Folders(tree, origin, wishes.as_name)
+    return Folders(tree, origin, wishes.as_name or plant)
 
 
 def _origin(path: Path, wishes: Wishes) -> Origin:
