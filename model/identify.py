@@ -44,7 +44,7 @@ from model.traits import (
     relative_probability,
     visible_log_likelihood,
 )
-from model.traits.question import LEAST_APPLICABLE, LEAST_BY_ANSWERS, Question
+from model.traits.question import Question
 
 __all__ = [
     "CONFIRMED", "LEADS", "LIKELY", "Candidate", "Finding", "Key", "Kind", "Observation", "Override", "PhotoEvidence",
@@ -237,8 +237,7 @@ class _Naming:
         dated = month is not None and "flowers" in (self.seen.visible or ())
         barred = {*self.hidden, DATED} if dated else self.hidden
         if proof.sure < CONFIRMED:
-            least = LEAST_BY_ANSWERS if self.seen.photos is None else LEAST_APPLICABLE
-            question = next_question(likelihoods, self.p, answers, barred=barred, least_applicable=least)
+            question = next_question(likelihoods, self.p, answers, barred=barred)
         elif proof.kept >= KEPT or proof.hangs_on is None:
             question = self._proving(barred)
         else:

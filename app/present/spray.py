@@ -120,7 +120,7 @@ def limits(band: Band) -> tuple[str, str, str]:
 
     >>> from model.spray import load_rules
     >>> limits(load_rules().facts.bands["delta_t"])
-    ('2 to 8 C', 'below 2, above 8 C', 'above 10 C')
+    ('2 to 8 °C', 'below 2, above 8 °C', 'above 10 °C')
     """
 
     def beyond(below: Limit | None, above: Limit | None) -> str:

@@ -16,7 +16,6 @@ from model.traits.relative import LEAST_EVIDENCE
 Array = NDArray[np.float64]
 LEAST_BITS = 0.03  # below this the answer is as good as known
 LEAST_APPLICABLE = 0.8  # share of the probable plants that must have the part asked about
-LEAST_BY_ANSWERS = 0.95  # the same where only answers say so, one of which may be wrong
 SEPARATES = 4.0  # likelihood ratio from which an answer separates two look-alikes
 UNSURE_TOGETHER = 2  # latest answers that, all unsure, suggest that the plant lacks what is asked about
 SETTLED = 0.95  # probability at which a name needs no more questions except on look-alikes
@@ -68,7 +67,6 @@ def next_question(
     evidence: Array | None = None,
     barred: Collection[str] = (),
     settled: bool = False,
-    least_applicable: float = LEAST_APPLICABLE,
 ) -> Question | None:
     """Choose the question whose answer is worth most for the time that it costs.
 
@@ -78,14 +76,13 @@ def next_question(
     plant has, only parts that every plant has are asked about: an earlier answer may have been wrong.
     ``unseparated`` are rows of look-alikes of a settled species that no answer separates from it yet: the question
     most likely to do so comes first. After them the one with most ``evidence``, float (characters,), expected against
-    an unlisted relative. ``settled``: only such questions are asked. ``least_applicable``: the share (0-1) of the
-    probable plants that must have the part.
+    an unlisted relative. ``settled``: only such questions are asked.
     Returns None when no question is worth its time.
     """
     characters = list(likelihoods.flora.characters.values())
     bits = expected_bits(likelihoods, probability)
     listed = probability[:-1] / max(probability[:-1].sum(), 1e-300)
-    allowed = (listed @ likelihoods.applicable >= least_applicable) & np.array(
+    allowed = (listed @ likelihoods.applicable >= LEAST_APPLICABLE) & np.array(
         [c.id not in answers and c.id not in barred for c in characters]
     )
     ease = likelihoods.answerable_after([c for c, answer in answers.items() if answer == ()]) / likelihoods.times

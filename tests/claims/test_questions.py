@@ -86,9 +86,9 @@ def test_answers_alone_name_the_plant_within_the_goal(key: Key) -> None:
 
 
 def test_a_photo_saves_questions(key: Key) -> None:
-    mean, _, right, _ = summary(sessions(key, 0.75, 120))
-    # Goals: 2 questions, 98 % right; margins as above.
-    assert mean <= 2.7 and right >= 0.945
+    mean, _, right, _ = summary(sessions(key, 0.75, 400))
+    # Measured 97.5 % of 2,400 plants after 2.2 questions; three standard errors of 400. Goals: 2 questions, 98 % right.
+    assert mean <= 2.5 and right >= 0.95
 
 
 def test_one_wild_answer_in_eight_keeps_the_true_species_in_the_first_three(key: Key) -> None:

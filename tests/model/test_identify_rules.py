@@ -241,14 +241,7 @@ def all_asked(monkeypatch: pytest.MonkeyPatch, key: Key, answers: Any, after: in
     told: list[Any] = []
 
     def choose(
-        tables: Any,
-        p: Any,
-        answers: Any,
-        left: Any = (),
-        evidence: Any = None,
-        barred: Any = (),
-        settled: bool = False,
-        least_applicable: float = 0.8,
+        tables: Any, p: Any, answers: Any, left: Any = (), evidence: Any = None, barred: Any = (), settled: bool = False
     ) -> Question | None:
         told.append(
             SimpleNamespace(
@@ -402,14 +395,6 @@ def test_the_question_is_the_one_of_most_bits() -> None:
     found = identify(a_key(), {}).next_question
     assert found is not None and found.character.id == "sap"
     assert found.bits == pytest.approx(information(np.array([0.3, 0.3, 0.3, 0.1]), np.array(SAP)))
-
-
-def test_where_no_photo_says_that_the_plant_has_the_part_nearly_all_that_are_probable_must_have_it() -> None:
-    """One tenth of what is listed lacks sap, and an answer that speaks for the others may be wrong."""
-    key = a_key([0.45, 0.09, 0.36, 0.1])
-    at_every_age(key, tables((character("smell"), SMELL), (character("sap"), SAP), lacking={"sap": [1]}))
-    asked = [identify(key, {}, photo).next_question for photo in (None, Photo({"a": 0.6, "b": 0.1, "c": 0.3}))]
-    assert [question and question.character.id for question in asked] == ["smell", "sap"]
 
 
 # -- when no more is asked ---------------------------------------------------------------------------
