@@ -67,7 +67,8 @@ def test_from_a_client_to_an_amended_record(run: Run, treated: Path, tmp_path: P
 
 def test_what_is_missing_is_said_and_filled_in(run: Run, treated: Path, tmp_path: Path) -> None:
     (tmp_path / "less.yaml").write_text("gear: powered_spray\n")
-    assert "still missing: where the wind blew from at the start" in run("records", "treat", "1", tmp_path / "less.yaml").out
+    said = run("records", "treat", "1", tmp_path / "less.yaml").out
+    assert "still missing: the direction the wind blew from at the start" in said
     sign = ("records", "sign", "treatment", "2", "--by", "Kim")
     assert "still missing for VIC: the area treated" in run(*sign).refusal
     assert "still missing" not in run("records", "change", "treatment", "2", treated).out
