@@ -100,14 +100,14 @@ def sites(
 def merge(kind: OfBook, number: Number, into: Into, as_json: Json = False) -> None:
     """Put a client or site that is in the book twice into the other entry; the first one goes."""
     with open_records() as book:
-        show_added(kind, book.merge(kind, number, into), as_json, f"now holds all of {kind} {number}")
+        show_added(kind, book.merging.merge(kind, number, into), as_json, f"now holds all of {kind} {number}")
 
 
 @records.command()
 def remove(kind: OfBook, number: Number, as_json: Json = False) -> None:
     """Remove a client without sites, or a site without visits, follow-ups and groups used."""
     with open_records() as book:
-        show_added(kind, book.remove(kind, number), as_json, "is removed")
+        show_added(kind, book.merging.remove(kind, number), as_json, "is removed")
 
 
 @records.command()

@@ -11,28 +11,26 @@ from pathlib import Path
 from typing import Any, TypeVar
 
 from app.records import journal
-from app.records.database import Store
+from app.records.database import Database
 from app.records.days import FOLLOW_UP, check_day
-from app.records.entries import Client, FollowUp, GroupUse, Hit, Site, Treatment, Visit, VisitRecord
+from app.records.entries import Client, FollowUp, GroupUse, Hit, Site, Treatment, Visit
 from app.records.errors import RecordsError, in_a_sentence
-from app.records.fields import Kind
 from app.records.findings import KeptFinding, KeptPhoto, KeptPlan
 from app.records.photos import keep_photo, photo_name
 from app.records.search import Words, find, save_words, words_are_stale, words_of
 from app.records.serialization import TABLES, entry_of, insert, missing, plain, rechecked, update
 from model.text import day_text
 
-Entry = TypeVar("Entry", bound=Client | Site | Visit | KeptPhoto | KeptFinding | KeptPlan | Treatment | FollowUp)
+Entry = TypeVar("Entry", Client, Site, Visit, KeptPhoto, KeptFinding, KeptPlan, Treatment, FollowUp)
 Row = TypeVar("Row")
-Record = VisitRecord | Treatment
 
 
-class Book(Store):
+class Book:
     """What people write down: one row an entry, checked when it is written."""
 
-    @property
-    def _photos(self) -> Path:
-        return self.folder / "photos"
+    def __init__(self, database: Database) -> None:
+        self._database = database
+        self._photos = database.folder / "photos"
 
     def add_client(self, client: Client) -> Client:
         """Keep a new client."""
@@ -80,7 +78,7 @@ class Book(Store):
         if now.site != visit.site:
             raise RecordsError(f"visit {visit.id} belongs to another site; add a new visit there")
         sql = "SELECT 1 FROM signed JOIN treatments t ON kind = 'treatment' AND record = t.id WHERE t.visit = ?"
-        if now.day != visit.day and self.database.read(sql, visit.id):
+        if now.day != visit.day and self._database.read(sql, visit.id):
             raise RecordsError(
                 f"visit {visit.id} has a signed treatment, which was signed for its day; sign the visit, then amend it"
             )
@@ -116,7 +114,7 @@ class Book(Store):
         if not who.strip():
             raise RecordsError("the name of who confirmed it was not given; give one")
         found = self.one(KeptFinding, number)
-        return self._change(replace(found, confirmed_by=who, confirmed_at=self.database.now()))
+        return self._change(replace(found, confirmed_by=who, confirmed_at=self._database.now()))
 
     def add_plan(self, plan: KeptPlan) -> KeptPlan:
         """Keep what was planned at a visit."""
@@ -143,7 +141,7 @@ class Book(Store):
         self.site(use.site)
         check_day(use.day, "group used")
         use = rechecked(replace(use, treatment=None))
-        with self.database.writing() as connection:
+        with self._database.writing() as connection:
             journal.note(connection, TABLES[GroupUse], insert(connection, use))
 
     def add_follow_up(self, follow_up: FollowUp) -> FollowUp:
@@ -180,20 +178,20 @@ class Book(Store):
 
     def search(self, text: str, most: int = 50) -> tuple[Hit, ...]:
         """Clients, sites, visits and treatments in which every word of ``text`` occurs, at most ``most``."""
-        if words_are_stale(self.database.connection):
+        if words_are_stale(self._database.connection):
             why = "the words to search could not be made, as on a full disk; make room, or see swardkey records check"
-            raise RecordsError(f"{self.database.path}: {why}")
-        with in_a_sentence(self.database.path):
-            return tuple(find(self.database.connection, text, most))
+            raise RecordsError(f"{self._database.path}: {why}")
+        with in_a_sentence(self._database.path):
+            return tuple(find(self._database.connection, text, most))
 
     def dataset(self) -> str:
         """32 hex digits by which this record book is known to open portals; they never change and name nobody.
 
         Raises RecordsError for a book of the first version where nothing can be written: it has none yet.
         """
-        found = self.database.read("SELECT value FROM notes WHERE name = 'dataset'")
+        found = self._database.read("SELECT value FROM notes WHERE name = 'dataset'")
         if not found:
-            raise RecordsError(f"for sharing, the record book needs an id of its own; {self.database.refused}")
+            raise RecordsError(f"for sharing, the record book needs an id of its own; {self._database.refused}")
         return str(found[0][0])
 
     def one(self, kind: type[Entry], number: int) -> Entry:
@@ -207,43 +205,38 @@ class Book(Store):
         """All entries of a kind that belong to a visit."""
         return self._all(kind, "visit = ? ORDER BY id", visit)
 
-    def unsigned_record(self, kind: Kind, number: int) -> Record:
-        """A record as its own rows have it, whether or not it is signed."""
-        if kind == "treatment":
-            return self.treatment_row(number)
-        visit = self.one(Visit, number)
-        site = self.site(visit.site)
-        parts = (self.of_visit(KeptPhoto, number), self.of_visit(KeptFinding, number), self.of_visit(KeptPlan, number))
-        return VisitRecord(visit, site, self.client(site.client), *parts)
+    def words_of_client(self, client: Client) -> Words:
+        """The words by which a client is found."""
+        return words_of("client", client.id, None, plain(client))
 
-    def words_of(self, entry: Client | Site | Record) -> Words:
-        """The words by which an entry is found: a visit also by what was found at it, all at their site."""
-        match entry:
-            case Client():
-                return words_of("client", entry.id, None, plain(entry))
-            case Site():
-                return words_of("site", entry.id, entry.id, plain(entry))
-            case Treatment():
-                return words_of("treatment", entry.id, self.one(Visit, entry.visit).site, plain(entry))
-        visit, names = entry.visit, [_finding_names(finding) for finding in entry.findings]
-        return words_of("visit", visit.id, visit.site, [plain(visit), names])
+    def words_of_site(self, site: Site) -> Words:
+        """The words by which a site is found."""
+        return words_of("site", site.id, site.id, plain(site))
+
+    def words_of_treatment(self, treatment: Treatment) -> Words:
+        """The words by which a treatment is found, at the site of its visit."""
+        return words_of("treatment", treatment.id, self.one(Visit, treatment.visit).site, plain(treatment))
+
+    def words_of_visit(self, visit: Visit, findings: tuple[KeptFinding, ...]) -> Words:
+        """The words by which a visit is found, with those of what was found at it."""
+        return words_of("visit", visit.id, visit.site, [plain(visit), [_finding_names(f) for f in findings]])
 
     def _all(self, kind: type[Row], where: str, *values: Any) -> tuple[Row, ...]:
-        found = self.database.read(f"SELECT * FROM {TABLES[kind]} WHERE {where}", *values)
+        found = self._database.read(f"SELECT * FROM {TABLES[kind]} WHERE {where}", *values)
         return tuple(entry_of(kind, row) for row in found)
 
     def _add(self, entry: Entry) -> Entry:
         if isinstance(entry, KeptPhoto | KeptFinding | KeptPlan | Treatment):
             self.one(Visit, entry.visit)
         entry = rechecked(entry)
-        with self.database.writing() as connection:
+        with self._database.writing() as connection:
             kept = replace(entry, id=insert(connection, entry))
             self._note_change(connection, kept)
         return kept
 
     def _change(self, entry: Entry) -> Entry:
         entry = rechecked(entry)
-        with self.database.writing() as connection:
+        with self._database.writing() as connection:
             journal.note_outside_change(connection, TABLES[type(entry)], entry.id)
             update(connection, entry)
             self._note_change(connection, entry)
@@ -252,11 +245,15 @@ class Book(Store):
     def _note_change(self, connection: sqlite3.Connection, entry: Any) -> None:
         """Note it in the journal, and keep the words by which it, or the visit that it belongs to, is found."""
         journal.note(connection, TABLES[type(entry)], entry.id)
-        if isinstance(entry, Client | Site | Treatment):
-            save_words(connection, self.words_of(self.one(type(entry), entry.id)))  # as it is read back
+        if isinstance(entry, Client):
+            save_words(connection, self.words_of_client(entry))
+        elif isinstance(entry, Site):
+            save_words(connection, self.words_of_site(entry))
+        elif isinstance(entry, Treatment):
+            save_words(connection, self.words_of_treatment(self.treatment_row(entry.id)))
         elif isinstance(entry, Visit | KeptFinding):
-            visit = entry.id if isinstance(entry, Visit) else entry.visit
-            save_words(connection, self.words_of(self.unsigned_record("visit", visit)))
+            visit = entry if isinstance(entry, Visit) else self.one(Visit, entry.visit)
+            save_words(connection, self.words_of_visit(visit, self.of_visit(KeptFinding, visit.id)))
 
 
 def with_delta_t(treatment: Treatment) -> Treatment:

@@ -11,6 +11,7 @@ from app.records import journal, schema
 from app.records.chain import SIGNED_LIST, digest, listed_rows, read_marks, signed_row
 from app.records.entries import VisitRecord
 from app.records.errors import RecordsError
+from app.records.own import OwnDetails
 from app.records.record_book import Records
 from app.records.search import index_is_wrong, words_are_stale, wrong_words
 from app.records.serialization import plain
@@ -76,7 +77,7 @@ def _file_faults(records: Records) -> Iterator[str]:
     for row in database.read("PRAGMA foreign_key_check"):
         yield f"a row of {row[0]} refers to one of {row[2]} that is not there"
     try:
-        records.profile(), records.own_products()
+        OwnDetails(database).profile(), OwnDetails(database).own_products()
     except RecordsError as error:
         yield str(error)
     changed = schema.shape(database.connection) ^ expected_shape(len(schema.MIGRATIONS))

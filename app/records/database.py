@@ -102,17 +102,6 @@ class Database:
                 raise
 
 
-class Store:
-    """What is kept in the book of a folder. Each part of the records adds what it does with its database.
-
-    ``patience``: seconds to wait for another program that is writing. Raises RecordsError.
-    """
-
-    def __init__(self, folder: Path, patience: float = PATIENCE, clock: Clock = utc_now) -> None:
-        self.folder = folder
-        self.database = Database(folder, patience, clock)
-
-
 def _opened(path: Path, patience: float) -> sqlite3.Connection:
     """The book, made where there is none, and brought to this version. Raises RecordsError."""
     with in_a_sentence(path):

@@ -8,7 +8,7 @@ import secrets
 import sqlite3
 from typing import Any
 
-from app.records.database import Store
+from app.records.database import Database
 from app.records.entries import Draft
 from app.records.errors import RecordsError
 from app.records.serialization import canonical
@@ -17,8 +17,11 @@ _ID = re.compile(r"[A-Za-z0-9_-]{22}")
 _UNKNOWN = "there is no work in progress at that address; start a new one"
 
 
-class Drafts(Store):
+class Drafts:
     """The work in progress of a record book."""
+
+    def __init__(self, database: Database) -> None:
+        self._database = database
 
     def save_draft(self, state: dict[str, Any], draft: str | None = None) -> Draft:
         """Keep the state of a draft, whole or not at all; a new one where no id is given.
@@ -26,8 +29,8 @@ class Drafts(Store):
         Raises RecordsError for a state that JSON cannot hold, and for a draft that became a visit.
         """
         number = secrets.token_urlsafe(16) if draft is None else _valid(draft)
-        text, now = canonical(state, sort_keys=False), self.database.now()
-        with self.database.writing() as connection:
+        text, now = canonical(state, sort_keys=False), self._database.now()
+        with self._database.writing() as connection:
             saved = connection.execute(
                 "INSERT INTO drafts VALUES (?, ?, ?, ?, NULL) ON CONFLICT (id) DO UPDATE "
                 "SET state = excluded.state, saved_at = excluded.saved_at WHERE visit IS NULL",
@@ -39,7 +42,7 @@ class Drafts(Store):
 
     def draft(self, draft: str) -> Draft:
         """A draft by its id. Raises RecordsError where there is none."""
-        found = self.database.read("SELECT * FROM drafts WHERE id = ?", _valid(draft))
+        found = self._database.read("SELECT * FROM drafts WHERE id = ?", _valid(draft))
         if not found:
             raise RecordsError(_UNKNOWN)
         return _draft(found[0])
@@ -47,11 +50,11 @@ class Drafts(Store):
     def recent_drafts(self, most: int = 10) -> tuple[Draft, ...]:
         """Drafts that have not become a visit, the last saved first."""
         sql = "SELECT * FROM drafts WHERE visit IS NULL ORDER BY saved_at DESC, rowid DESC LIMIT ?"
-        return tuple(_draft(row) for row in self.database.read(sql, most))
+        return tuple(_draft(row) for row in self._database.read(sql, most))
 
     def end_draft(self, draft: str, visit: int) -> Draft:
         """Write down which visit the draft became: its address leads there from now on."""
-        with self.database.writing() as connection:
+        with self._database.writing() as connection:
             done = connection.execute("UPDATE drafts SET visit = ? WHERE id = ?", (visit, _valid(draft)))
             if not done.rowcount:
                 raise RecordsError(_UNKNOWN)

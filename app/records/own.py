@@ -7,7 +7,7 @@ from dataclasses import dataclass, fields, replace
 from typing import Any
 
 from app.records import journal
-from app.records.database import Store
+from app.records.database import Database
 from app.records.entries import Product, Treatment
 from app.records.errors import RecordsError
 from app.records.fields import Gear, Group, Licensed, Needed, State, Strict, Text
@@ -47,8 +47,11 @@ class OwnProduct(Strict):
     withholding: Text = ""
 
 
-class OwnDetails(Store):
+class OwnDetails:
     """The profile and the products of a record book, in its notes."""
+
+    def __init__(self, database: Database) -> None:
+        self._database = database
 
     def profile(self) -> Profile:
         """Who does the work; all empty until it was kept. Raises RecordsError where it cannot be read."""
@@ -94,7 +97,7 @@ class OwnDetails(Store):
         return [one for one in self.own_products() if _folded(one.name) not in gone]
 
     def _read(self, name: str, nothing: Any) -> Any:
-        found = self.database.read("SELECT value FROM notes WHERE name = ?", name)
+        found = self._database.read("SELECT value FROM notes WHERE name = ?", name)
         try:
             value = json.loads(found[0][0]) if found else nothing
         except ValueError:
@@ -104,7 +107,7 @@ class OwnDetails(Store):
         return value
 
     def _write(self, name: str, value: Any) -> None:
-        with self.database.writing() as connection:
+        with self._database.writing() as connection:
             journal.note_outside_change(connection, "notes", name)
             connection.execute("INSERT OR REPLACE INTO notes VALUES (?, ?)", (name, canonical(value)))
             journal.note(connection, "notes", name)

@@ -10,7 +10,7 @@ from datetime import datetime
 from types import MappingProxyType
 
 from app.records import journal
-from app.records.book import Record, with_delta_t
+from app.records.book import Book, with_delta_t
 from app.records.chain import (
     PENDING_LIST,
     ROWS,
@@ -21,12 +21,13 @@ from app.records.chain import (
     listed_rows,
     read_listed,
 )
+from app.records.database import Database
 from app.records.days import check_day
 from app.records.doubts import Doubt, answered, doubts, refuse_impossible
 from app.records.entries import Signed, Treatment, VisitRecord
 from app.records.errors import RecordsError
 from app.records.fields import Kind, has_content
-from app.records.latest import LatestVersions
+from app.records.latest import LatestVersions, Record
 from app.records.law import key_of, missing_fields, write_up_by
 from app.records.own import OwnDetails, filled_in
 from app.records.search import save_words
@@ -44,10 +45,15 @@ class Waiting:
     late: bool
 
 
-class Signing(LatestVersions, OwnDetails):
+class Signing:
     """Signatures over the entries of a book, each a row of the chain."""
 
-    _gap = ""  # what the next signature is to say of rows that signed.txt did not list
+    def __init__(self, database: Database, book: Book, own: OwnDetails, latest: LatestVersions) -> None:
+        self._database = database
+        self._book = book
+        self._own = own
+        self._latest = latest
+        self._gap = ""
 
     @contextmanager
     def together(self) -> Iterator[None]:
@@ -58,46 +64,46 @@ class Signing(LatestVersions, OwnDetails):
     @contextmanager
     def _signing(self) -> Iterator[sqlite3.Connection]:
         """A transaction; what is signed in it is noted beside the book, as meant before it ends and as done after."""
-        outermost = not self.database.connection.in_transaction
-        with self.database.writing() as connection:
+        outermost = not self._database.connection.in_transaction
+        with self._database.writing() as connection:
             if outermost:
                 self._gap = self._gap_note()
             yield connection
             if outermost:
                 with suppress(OSError):
-                    list_pending(self.database.folder / PENDING_LIST, self._rows_to_list())
+                    list_pending(self._database.folder / PENDING_LIST, self._rows_to_list())
         if outermost:
             # It is signed whether or not this can be written: the next signature makes up for it.
             with suppress(OSError, sqlite3.Error):
-                rows, mark = self._rows_to_list(), journal.mark(self.database.connection)
-                list_signed(self.database.folder / SIGNED_LIST, rows, {number: mark for number, _ in rows})
+                rows, mark = self._rows_to_list(), journal.mark(self._database.connection)
+                list_signed(self._database.folder / SIGNED_LIST, rows, {number: mark for number, _ in rows})
 
     def _gap_note(self) -> str:
         """What is to be said where rows that were signed before are not in the file beside the book; else "".
 
         The next signature lists them again, so what it says stays as the trace.
         """
-        rows = [(row[0], row[1]) for row in self.database.read(ROWS)]
+        rows = [(row[0], row[1]) for row in self._database.read(ROWS)]
         try:
-            listed = len(listed_rows(self.database.folder, rows))
+            listed = len(listed_rows(self._database.folder, rows))
         except OSError:
             return ""
         missing = f"{SIGNED_LIST} did not list signed rows {listed + 1} to {len(rows)}"
         return f"before this, {missing}" if listed < len(rows) else ""
 
     def _rows_to_list(self) -> list[tuple[int, str]]:
-        noted = len(read_listed(self.database.folder / SIGNED_LIST))
+        noted = len(read_listed(self._database.folder / SIGNED_LIST))
         sql = "SELECT sequence, sha256 FROM signed WHERE sequence > ? ORDER BY sequence"
-        return [(row["sequence"], row["sha256"]) for row in self.database.read(sql, noted)]
+        return [(row["sequence"], row["sha256"]) for row in self._database.read(sql, noted)]
 
     def new_treatment(self, visit: int) -> Treatment:
         """A treatment to fill in: place and client from the site, person and business from the profile or the last one.
 
         Never products or rates: those come from the label in hand.
         """
-        today = self.visit(visit)
-        site = self.site(today.site)
-        client = self.client(site.client)
+        today = self._latest.visit(visit)
+        site = self._book.site(today.site)
+        client = self._book.client(site.client)
         contact = ", ".join(text for text in (client.phone, client.email) if text)
         new = Treatment(
             visit=visit,
@@ -108,18 +114,18 @@ class Signing(LatestVersions, OwnDetails):
             client_contact=contact or client.address,
             applicator=today.who,
         )
-        last = self.database.read("SELECT id FROM treatments ORDER BY id DESC LIMIT 1")
-        former = self.current("treatment", last[0]["id"]).record if last else None
-        return filled_in(new, self.profile(), former if isinstance(former, Treatment) else None)
+        last = self._database.read("SELECT id FROM treatments ORDER BY id DESC LIMIT 1")
+        former = self._latest.current("treatment", last[0]["id"]).record if last else None
+        return filled_in(new, self._own.profile(), former if isinstance(former, Treatment) else None)
 
     def asked(self, number: int, who: str = "", changed: Treatment | None = None) -> tuple[Doubt, ...]:
         """What is asked before ``who`` signs a treatment, or what is new where it is amended to ``changed``.
 
         Questions that were answered already are left out. Raises RecordsError where there is none.
         """
-        now = self.current("treatment", number).record
+        now = self._latest.current("treatment", number).record
         assert isinstance(now, Treatment)
-        visit = self.current("visit", now.visit).record
+        visit = self._latest.current("visit", now.visit).record
         assert isinstance(visit, VisitRecord)
         if changed is None:
             return doubts(now, visit, who)
@@ -135,13 +141,13 @@ class Signing(LatestVersions, OwnDetails):
         _require_name(who)
         with self._signing() as connection:
             # Read in the same transaction, so that what is signed is what is there.
-            if self.versions(kind, number):
+            if self._latest.versions(kind, number):
                 raise RecordsError(f"{kind} {number} is signed; amend it, and say why")
-            record = self.unsigned_record(kind, number)
+            record = self._latest.unsigned_record(kind, number)
             if isinstance(record, Treatment):
                 _check_complete(record)
                 settled = answered(record, self.asked(number, who), answers)
-                record = self.change_treatment(settled) if settled != record else record
+                record = self._book.change_treatment(settled) if settled != record else record
             signed = self._add_signed(connection, kind, number, record, who)
         return signed
 
@@ -157,7 +163,7 @@ class Signing(LatestVersions, OwnDetails):
             raise RecordsError("no reason was given for the amendment; give one")
         changed = _valid(kind, number, changed)
         with self._signing() as connection:
-            former = self.versions(kind, number)
+            former = self._latest.versions(kind, number)
             if not former:
                 raise RecordsError(f"{kind} {number} is not signed; change it instead")
             row, record = former[-1]
@@ -168,17 +174,17 @@ class Signing(LatestVersions, OwnDetails):
             if plain(record) == plain(changed):
                 raise RecordsError(f"{kind} {number} is the same as before; change something in it")
             signed = self._add_signed(connection, kind, number, changed, who, row.sequence, reason)
-            save_words(connection, self.words_of(self.current(kind, number).record))
+            save_words(connection, self._latest.words_of(self._latest.current(kind, number).record))
         return signed
 
     def unsigned(self, now: datetime | None = None) -> tuple[Waiting, ...]:
         """Treatments with a chemical still to be signed, by when; ``now`` by the clock at the site."""
-        now = now or self.database.clock().astimezone().replace(tzinfo=None)
-        rows = self.database.read(
+        now = now or self._database.clock().astimezone().replace(tzinfo=None)
+        rows = self._database.read(
             "SELECT id FROM treatments t WHERE NOT EXISTS "
             "(SELECT 1 FROM signed WHERE kind = 'treatment' AND record = t.id)"
         )
-        treatments = (self.treatment_row(row["id"]) for row in rows)
+        treatments = (self._book.treatment_row(row["id"]) for row in rows)
         due = [(treatment, write_up_by(treatment).at) for treatment in treatments if treatment.chemical]
         return tuple(Waiting(treatment, at, now > at) for treatment, at in sorted(due, key=lambda pair: pair[1]))
 
@@ -196,7 +202,7 @@ class Signing(LatestVersions, OwnDetails):
         _check_complete(record)
         last = connection.execute("SELECT * FROM signed ORDER BY sequence DESC LIMIT 1").fetchone()
         sequence, former, former_at = (last["sequence"], last["sha256"], last["signed_at"]) if last else (0, "", "")
-        at, clock = self.database.now(), ""
+        at, clock = self._database.now(), ""
         if former_at > at:
             clock = f"earlier than the signature before this one, at {former_at}: the clock was wrong then or is now"
         note, self._gap = "; ".join(filter(None, (clock, self._gap))), ""

@@ -211,9 +211,9 @@ def test_all_that_the_program_itself_does_leaves_the_book_sound(folder: Path) ->
         records.confirm_finding(1, "Kim")
         records.finish_follow_up(1, DUE, "gone")
         records.reopen_follow_up(1)
-        records.merge("site", site.id, 2)
-        records.merge("client", client.id, 1)
-        records.remove("site", records.add_site(Site(1, "nowhere")).id)
+        records.merging.merge("site", site.id, 2)
+        records.merging.merge("client", client.id, 1)
+        records.merging.remove("site", records.add_site(Site(1, "nowhere")).id)
         records.sign("visit", visit.id, "Kim")
         records.amend("treatment", 1, replace(records.treatment_row(1), area_m2=9.0), "Kim", "less")
         records.remove_product("as on the label")
@@ -265,7 +265,7 @@ def test_what_another_program_changed_is_not_hidden_by_writing_it_again(folder: 
         records.change_client(replace(records.client(1), phone="0001"))
         records.change_client(replace(records.client(1), phone="0002"))
         records.keep_profile(replace(records.profile(), business="Own Lawns"))
-        records.merge("site", 2, 1)
+        records.merging.merge("site", 2, 1)
         records.finish_follow_up(1, DUE)
         found = [one for one in check_records(records).faults if "search words" not in one]
     names = ("client 1", "your details", "follow-up 1")
@@ -275,7 +275,7 @@ def test_what_another_program_changed_is_not_hidden_by_writing_it_again(folder: 
 def test_a_site_with_a_signed_treatment_never_moves(folder: Path) -> None:
     with open_records(folder) as records:
         with pytest.raises(RecordsError, match="site 1 has signed visits or treatments, which never move"):
-            records.merge("site", 1, 2)
+            records.merging.merge("site", 1, 2)
         assert records.groups_used(1) == (2, 4)
 
 
