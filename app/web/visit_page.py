@@ -32,7 +32,6 @@ from app.web.finding_page import LEAST, SHORTLIST
 from app.web.frame import Fields, FormError, fault, one, refuse_unseen, row_number, seen
 from app.web.treatment_form import form, read_day, read_form
 from model.errors import AnswerError, SwardkeyError
-from model.text import listed
 
 AHEAD = 14  # days after the visit, where the plan does not say when to look again
 Outcome = tuple[list[str], str]  # notices, and the treatment that somebody tried to sign
@@ -117,7 +116,7 @@ def found_name(context: Context, finding: Any) -> str:
     if finding.status == "unlisted":
         return "a plant not on file"
     likely = [context.name(species) for species, chance in chances_of(finding).items() if chance >= LEAST]
-    return f"not named yet; it may be {listed(likely[:SHORTLIST])}" if likely else "not named yet"
+    return f"not named yet; it may be {' or '.join(likely[:SHORTLIST])}" if likely else "not named yet"
 
 
 def _treatment(context: Context, records: Records, current: Any, own: Any, tried: str) -> dict[str, Any]:
