@@ -18,7 +18,7 @@ from app.services.collection import (
     accept_suggestions,
     apply_decisions,
     checked,
-    common_name,
+    label_in_words,
     open_all,
     photos_to_check,
     plants_of,
@@ -77,7 +77,7 @@ def check(
         own = {} if photos is not None else collection.own_names()
         report = replace(report, files=own)
         written = write_questions(report, rows, plants, sheet, decisions)
-    called_so = partial(common_name, plants)
+    called_so = partial(label_in_words, plants)
     lines = [report.text(called_so), *(["", *written] if written else [])]
     found = {**report.as_json(), "written": written, "own_names": {row.name: own.get(row.name, "") for row in rows}}
     if accept is not None:

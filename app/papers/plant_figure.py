@@ -8,7 +8,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from fontTools.pens.basePen import BasePen
+from fontTools.pens.reportLabPen import ReportLabPen
 from fontTools.svgLib.path import parse_path
 from reportlab.lib.units import mm
 from reportlab.lib.utils import ImageReader
@@ -23,7 +23,6 @@ COLUMN, HIGHEST, GAP = 40 * mm, 38 * mm, 4 * mm  # of the figure, and what parts
 SQUARE = 1000  # units of a drawing
 CAPTION = style(7, textColor=grey(GREY), spaceBefore=2)
 NOT_THE_PLANT = "Line drawings of the most telling characters; none shows the whole plant."
-Point = tuple[float, float]
 TOP_LEFT: list[Any] = [
     OWN_FACE,
     ("VALIGN", (0, 0), (-1, -1), "TOP"),
@@ -69,24 +68,6 @@ def drawings_figure(plants: Sequence[tuple[str, Sequence[Sketch]]]) -> list[Flow
     return [*found, Paragraph(NOT_THE_PLANT, CAPTION)] if found else []
 
 
-class PathPen(BasePen):  # type: ignore[misc]  # the library has no types
-    """Draws the path of an SVG onto a path of a page."""
-
-    def __init__(self, path: Any) -> None:
-        super().__init__()
-        self.path = path
-        self._closePath = path.close
-
-    def _moveTo(self, to: Point) -> None:  # noqa: N802  # here and below: the names that the library calls
-        self.path.moveTo(*to)
-
-    def _lineTo(self, to: Point) -> None:  # noqa: N802
-        self.path.lineTo(*to)
-
-    def _curveToOne(self, first: Point, second: Point, to: Point) -> None:  # noqa: N802
-        self.path.curveTo(*first, *second, *to)
-
-
 class LineDrawing(Flowable):
     """A drawing of configs/figures in black and greys; its letters are left out, as no state has any."""
 
@@ -116,7 +97,8 @@ class LineDrawing(Flowable):
             filled, stroked = element.get("fill", "none") != "none", element.get("stroke") != "none"
             canvas.setFillAlpha(float(element.get("fill-opacity", "1")))
             canvas.setLineWidth(float(element.get("stroke-width", "1")))
-            path = canvas.beginPath()
-            parse_path(element.get("d", ""), PathPen(path))
+            path: Any = canvas.beginPath()
+            path.closePath = path.close  # the name that the pen calls
+            parse_path(element.get("d", ""), ReportLabPen(None, path))
             canvas.drawPath(path, stroke=int(stroked), fill=int(filled), fillMode=1)
         canvas.restoreState()

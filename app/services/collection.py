@@ -208,7 +208,7 @@ def photos_to_check(
     return read_labelled(folder, names, {name: str(plant.common_name) for name, plant in plants.items()})
 
 
-def common_name(plants: Mapping[str, Any], label: str) -> str:
+def label_in_words(plants: Mapping[str, Any], label: str) -> str:
     """The common name of a label, or what it is outside the flora."""
     if label not in plants:
         return label.replace("other:", "outside the flora: ").replace("_", " ")
@@ -217,7 +217,7 @@ def common_name(plants: Mapping[str, Any], label: str) -> str:
 
 def both_names(plants: Mapping[str, Any], label: str) -> str:
     """The common and the scientific name of a label."""
-    common = common_name(plants, label)
+    common = label_in_words(plants, label)
     scientific = str(plants[label].scientific_name) if label in plants else common
     return f"{common} ({scientific})" if common != scientific else common
 

@@ -11,7 +11,7 @@ from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from app.services.collection import common_name, plan_addition
+from app.services.collection import label_in_words, plan_addition
 from app.services.home import home
 from app.web.draft import ID, new_id
 from app.web.frame import Address, Fault, Fields, FormError, fault, one
@@ -221,4 +221,4 @@ def for_the_page(text: str, called: Called) -> str:
 
 def name_of_label(plants: Mapping[str, Any]) -> Called:
     """A function from a label to its common name, or to what it is outside the flora."""
-    return partial(common_name, plants)
+    return partial(label_in_words, plants)

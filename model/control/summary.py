@@ -10,6 +10,7 @@ from model.control.judge import MONTHS
 from model.control.knowledge import Control
 from model.control.option import JudgedOption
 from model.control.year import after, next_month, starts
+from model.text import listed
 
 # The order in which a practitioner names what needs no herbicide.
 FIRST = ("leave", "hand", "mow", "cover", "cultural")
@@ -56,7 +57,7 @@ def summarise(
 
 
 def _names(control: Control, species: Iterable[str]) -> str:
-    return " or ".join(control.flora.species[one].common_name for one in species)
+    return listed([control.flora.species[one].common_name for one in species])
 
 
 def _seed_first(control: Control, first: Mapping[str, Seeding]) -> str:

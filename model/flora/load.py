@@ -22,6 +22,9 @@ from model.validation import first_cause
 if TYPE_CHECKING:
     import numpy as np
     from numpy.typing import NDArray
+    from yaml import SafeLoader
+else:
+    SafeLoader = getattr(yaml, "CSafeLoader", yaml.SafeLoader)  # that of libyaml, where it is there
 
 Reader = Callable[[Path], dict[str, Any]]
 Checked = TypeVar("Checked")
@@ -40,7 +43,7 @@ def check_keys(node: yaml.MappingNode) -> None:
         seen.add(str(key.value))
 
 
-class _BooleanFreeLoader(getattr(yaml, "CSafeLoader", yaml.SafeLoader)):  # type: ignore[misc]
+class _BooleanFreeLoader(SafeLoader):
     """Safe YAML in which yes, no, on and off are text, not truth values, and a key is given once."""
 
     def construct_mapping(self, node: yaml.MappingNode, deep: bool = False) -> dict[Any, Any]:
