@@ -99,7 +99,9 @@ class Uploads:
             raise Refusal(413, "Too many photos are waiting; name or discard those first, then try again.")
         self.folder.mkdir(parents=True, exist_ok=True)
         if shutil.disk_usage(self.folder).free - self.coming - length < LEAST_FREE:
-            raise Refusal(507, "The disk is nearly full; free some space, or start swardkey anew to do without.")
+            raise Refusal(
+                507, "The disk is nearly full; free space on it, or restart swardkey to keep photos elsewhere."
+            )
         self.coming += length
         try:
             yield
